@@ -1,0 +1,1 @@
+"""Tables the package needs, and the scripts that remake them."""
