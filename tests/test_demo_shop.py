@@ -1,0 +1,94 @@
+"""The demo shop is what its script writes, and what its README says."""
+
+import csv
+import importlib.util
+import sys
+from pathlib import Path
+from types import ModuleType
+
+import colour
+import numpy as np
+import pytest
+
+DATA = Path(__file__).parent.parent / "data"
+SHOP = DATA / "demo-shop"
+
+
+@pytest.fixture(scope="module")
+def script() -> ModuleType:
+    spec = importlib.util.spec_from_file_location("make_demo_shop", DATA / "make_demo_shop.py")
+    module = importlib.util.module_from_spec(spec)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(sys, "dont_write_bytecode", True)  # data/ travels in the wheel
+        spec.loader.exec_module(module)
+    return module
+
+
+def rows(file: str) -> list[dict[str, str]]:
+    with (SHOP / file).open(newline="", encoding="utf-8") as lines:
+        return list(csv.DictReader(lines))
+
+
+def spectrum(row: dict[str, str]) -> np.ndarray:
+    return np.array([float(row[str(nm)]) for nm in range(400, 701, 10)])
+
+
+def test_the_script_writes_the_stored_files(
+    script: ModuleType, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(script, "FOLDER", tmp_path / "demo-shop")
+    script.main()
+    for made in (tmp_path / "demo-shop").rglob("*.*"):
+        stored = SHOP / made.relative_to(tmp_path / "demo-shop")
+        assert made.read_bytes() == stored.read_bytes(), made.name
+
+
+def test_published_targets_are_unchanged() -> None:
+    # CIE 13.3-1995 test-colour samples, as colour-science tabulates them.
+    published = colour.quality.datasets.tcs.SDS_TCS_CIE1995
+    found = {row["target"]: spectrum(row) for row in rows("targets.csv")}
+    assert len(found) == 27 and len(published) == 14
+    for name, sd in published.items():
+        stored = found[f"CIE 13.3 {name}"]
+        np.testing.assert_allclose(stored, sd[np.arange(400, 701, 10)], rtol=0, atol=1e-9)
+
+
+def test_ten_drawdowns_for_each_of_sixteen_inks() -> None:
+    inks = {row["ink"]: row for row in rows("inks.csv")}
+    assert sorted(row["role"] for row in inks.values()) == ["black", "clear"] + 13 * ["colour"] + [
+        "white"
+    ]
+    drawdowns: dict[str, dict[str, float]] = {}
+    for row in rows("drawdowns.csv"):
+        drawdowns.setdefault(row["drawdown"], {})[row["ink"]] = float(row["percent"])
+    assert len(drawdowns) == 160
+    assert all(abs(sum(parts.values()) - 100) < 0.01 for parts in drawdowns.values())
+    for name, ink in inks.items():
+        own = [d for key, d in drawdowns.items() if key.rsplit(" ", 1)[0] == name]
+        in_clear = [d for d in own if set(d) == {name, "Clear Base"}]
+        assert len(own) == 10 and {name: 100.0} in own
+        assert ink["role"] == "clear" or len(in_clear) >= 2
+
+
+def test_every_drawdown_was_read_and_nothing_else_but_mixes() -> None:
+    read = {row["drawdown"] for row in rows("spectra.csv")}
+    mixes = {row["name"] for row in rows("mixes.csv")}
+    assert {row["drawdown"] for row in rows("drawdowns.csv")} <= read
+    assert len(read - {row["drawdown"] for row in rows("drawdowns.csv")}) == 2
+    assert read - {row["drawdown"] for row in rows("drawdowns.csv")} < mixes
+
+
+def test_the_example_batch_is_out_but_not_lost() -> None:
+    target, proof = (
+        spectrum(rows("example/target.csv")[0]),
+        spectrum(rows("example/measured.csv")[0]),
+    )
+    shape = colour.SpectralShape(400, 700, 10)
+    cmfs = colour.MSDS_CMFS["CIE 1964 10 Degree Standard Observer"].copy().align(shape)
+    light = colour.SDS_ILLUMINANTS["D65"].copy().align(shape)
+    weights = cmfs.values * light.values[:, None]
+    XYZ = np.stack([target, proof]) @ (weights / weights[:, 1].sum())
+    lab = colour.XYZ_to_Lab(XYZ, colour.XYZ_to_xy(weights.sum(axis=0)))
+    assert 1.2 < float(colour.delta_E(lab[0], lab[1], method="CIE 2000")) < 3
+    grams = [float(row["grams"]) for row in rows("example/weighed.csv")]
+    assert sum(grams) == pytest.approx(503.0)
