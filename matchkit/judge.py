@@ -1,0 +1,249 @@
+"""Which formula is better, and what a difference looks like in words.
+
+Candidates are ranked as a shop would: the nearest first, but of formulas that the eye
+can hardly tell apart the one with fewer inks, then the cheaper.  Near-copies are left out.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchkit.colorimetry import Lab, de00, de00_vector, delta_LCH
+from matchkit.palette import Palette, reflectance
+from matchkit.recipe import cost_per_kg, weigh_out, weighing_order
+from matchkit.solve import Solved, Target, minimise
+
+__all__ = [
+    "Candidate",
+    "Verdict",
+    "candidates",
+    "check",
+    "check_lab",
+    "direction",
+    "in_gamut",
+    "limits",
+]
+
+Array = NDArray[np.float64]
+
+SAME = 0.1  # F within which fewer inks, then lower cost, decide
+NEUTRAL = 6.0  # C* below which hue has no direction of its own
+NOTICEABLE = 0.15  # part of a difference, in dE00, that is worth a word
+SHARE_OF_WHOLE = 0.35  # a smaller part of the largest one goes without a word
+
+
+@dataclass(frozen=True, kw_only=True)
+class Candidate:
+    """A formula as it would be weighed: `inks` in weighing order, grams on the balance.
+
+    `R`, `lab` (n_light, 3) and `de00` (n_light,) are those of the rounded weights; `F` is
+    what was minimised, before rounding.
+    """
+
+    inks: tuple[str, ...]
+    grams: tuple[float, ...]
+    R: Array
+    lab: Array
+    de00: Array
+    F: float
+    cost_per_kg: float | None
+    chance_in_tolerance: float | None = None
+
+    @property
+    def percents(self) -> tuple[float, ...]:
+        """Percent by mass of the rounded weights."""
+        total = sum(self.grams)
+        return tuple(100 * g / total for g in self.grams)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Verdict:
+    """A measured sample against its target, per light: dE00, dL*, dC*, dH*, words."""
+
+    lights: tuple[str, ...]
+    passed: bool
+    de00: Array
+    delta: Array  # (n_light, 3)
+    words: tuple[str, ...]
+    spread_de00: float | None  # mean difference of repeat readings from their mean
+
+
+def limits(palette: Palette, batch_g: float, without: Sequence[str] = ()) -> Array:
+    """Largest fraction of each ink, (n_ink,): its own limit, its stock, or not wanted."""
+    upper = np.array([ink.max_percent / 100 for ink in palette.inks])
+    for i, ink in enumerate(palette.inks):
+        if ink.stock_g is not None:
+            upper[i] = min(upper[i], ink.stock_g / batch_g)
+        if ink.name in without:
+            upper[i] = 0
+    return upper
+
+
+def candidates(
+    solved: Solved,
+    palette: Palette,
+    target: Target,
+    *,
+    batch_g: float,
+    resolution_g: float,
+    top: int = 5,
+) -> list[Candidate]:
+    """The `top` formulas that differ in kind, best first, rounded to the balance."""
+    pool = [
+        _candidate(c, float(F), palette, target, batch_g, resolution_g)
+        for c, F in zip(solved.fractions, solved.F, strict=True)
+    ]
+    chosen: list[Candidate] = []
+    kinds: list[frozenset[str]] = []
+    bases = {ink.name for ink in palette.inks if ink.role in ("white", "clear")}
+    for candidate in in_order(pool):
+        kind = frozenset(candidate.inks) - bases or frozenset(candidate.inks)
+        if len(chosen) < top and not any(kind >= seen for seen in kinds):
+            chosen.append(candidate)
+            kinds.append(kind)
+    return chosen
+
+
+def in_order(pool: Sequence[Candidate]) -> list[Candidate]:
+    """Best first; within 0.1 of the best that is left, fewer inks, then cheaper."""
+    left, out = sorted(pool, key=lambda found: found.F), []
+    while left:
+        near = [found for found in left if found.F <= left[0].F + SAME]
+        best = min(near, key=lambda f: (len(f.inks), _cost(f), f.F))
+        left.remove(best)
+        out.append(best)
+    return out
+
+
+def _cost(candidate: Candidate) -> float:
+    return np.inf if candidate.cost_per_kg is None else candidate.cost_per_kg
+
+
+def _candidate(
+    c: Array, F: float, palette: Palette, target: Target, batch_g: float, resolution_g: float
+) -> Candidate:
+    grams = weigh_out(c, batch_g, resolution_g)
+    fractions = grams / grams.sum()
+    order = weighing_order(palette.inks, grams.tolist())
+    R = reflectance(palette, fractions)
+    lab = np.array([Lab(R, light, target.observer) for light in target.lights])
+    return Candidate(
+        inks=tuple(palette.inks[i].name for i in order),
+        grams=tuple(float(grams[i]) for i in order),
+        R=R,
+        lab=lab,
+        de00=de00(target.lab, lab),
+        F=F,
+        cost_per_kg=cost_per_kg(palette.inks, fractions.tolist()),
+    )
+
+
+def in_gamut(
+    palette: Palette, target: Target, solved: Solved, upper: Array, tolerance_de00: float
+) -> bool:
+    """Whether some mixture of any number of inks comes within half the tolerance.
+
+    First light only.  Descent starts from the best formulas with a little of every other
+    ink stirred in.
+    """
+    first = replace(target, share=np.eye(len(target.lights))[0])
+    limit = tolerance_de00 / 2
+    if float(solved.de00[:, 0].min(initial=np.inf)) <= limit:
+        return True
+    everything = np.where(upper > 1e-5, 1 / (palette.K.mean(axis=1) + palette.S.mean(axis=1)), 0)
+    everything /= everything.sum()
+    best = solved.fractions[:8]
+    starts = [0.9 * best + 0.1 * everything, 0.5 * best + 0.5 * everything, everything[None]]
+    F, _ = minimise(palette, first, np.concatenate(starts), upper)
+    return bool(F.min() <= limit)
+
+
+def check(
+    target_R: Array,
+    readings: Array,
+    *,
+    lights: Sequence[str],
+    observer: int,
+    tolerance_de00: float,
+) -> Verdict:
+    """A measured sample (n_readings, n_wl) against a target spectrum (n_wl,)."""
+    mean = readings.mean(axis=0)
+    standard = np.array([Lab(target_R, light, observer) for light in lights])
+    trial = np.array([Lab(mean, light, observer) for light in lights])
+    spread = None
+    if len(readings) > 1:
+        spread = float(de00(Lab(readings, lights[0], observer), trial[0]).mean())
+    return _verdict(standard, trial, tuple(lights), tolerance_de00, spread)
+
+
+def check_lab(
+    lab_target_: Sequence[float], lab_measured: Sequence[float], light: str, tolerance_de00: float
+) -> Verdict:
+    """The same for two colours known only as Lab under one light."""
+    standard, trial = np.array([lab_target_], float), np.array([lab_measured], float)
+    return _verdict(standard, trial, (light,), tolerance_de00, None)
+
+
+def _verdict(
+    standard: Array, trial: Array, lights: tuple[str, ...], tolerance: float, spread: float | None
+) -> Verdict:
+    difference = de00(standard, trial)
+    return Verdict(
+        lights=lights,
+        passed=bool(difference[0] <= tolerance),
+        de00=difference,
+        delta=delta_LCH(standard, trial),
+        words=tuple(direction(s, t) for s, t in zip(standard, trial, strict=True)),
+        spread_de00=spread,
+    )
+
+
+def direction(standard: Array, trial: Array) -> str:
+    """How the trial looks beside the standard, the largest part first.
+
+    Words of the trade: lighter or darker, cleaner or duller, redder or greener,
+    yellower or bluer.  Parts are weighed by CIEDE2000.
+
+    >>> direction(np.array([50.0, 30.0, 20.0]), np.array([52.0, 30.0, 20.0]))
+    'lighter'
+    >>> direction(np.array([50.0, 30.0, 20.0]), np.array([50.0, 30.0, 20.1]))
+    'no visible difference'
+    """
+    lightness, chroma, hue = de00_vector(standard, trial)
+    parts = [(abs(lightness), "lighter" if lightness > 0 else "darker")]
+    da, db = trial[1] - standard[1], trial[2] - standard[2]
+    if np.hypot(*standard[1:]) < NEUTRAL:
+        total = np.hypot(chroma, hue) / max(np.hypot(da, db), 1e-12)
+        parts += [(abs(da) * total, _red(da)), (abs(db) * total, _yellow(db))]
+    else:
+        parts.append((abs(chroma), "cleaner" if chroma > 0 else "duller"))
+        parts.append((abs(hue), _hue_word(standard, trial)))
+    largest = max(size for size, _ in parts)
+    told = [
+        (size, word) for size, word in parts if size >= max(NOTICEABLE, SHARE_OF_WHOLE * largest)
+    ]
+    words = [_how_much(size) + word for size, word in sorted(told, reverse=True)]
+    return ", ".join(words) or "no visible difference"
+
+
+def _how_much(size: float) -> str:
+    if size < 0.5:
+        return "a touch "
+    return "much " if size >= 3 else ""
+
+
+def _red(da: float) -> str:
+    return "redder" if da > 0 else "greener"
+
+
+def _yellow(db: float) -> str:
+    return "yellower" if db > 0 else "bluer"
+
+
+def _hue_word(standard: Array, trial: Array) -> str:
+    """The hue step named by the axis along which it moves most."""
+    turn = np.array([-standard[2], standard[1]])  # counter-clockwise
+    step = turn * np.sign(delta_LCH(standard, trial)[2])
+    return _red(step[0]) if abs(step[0]) > abs(step[1]) else _yellow(step[1])

@@ -1,0 +1,146 @@
+"""The main job on a whole shop: fit its inks, find formulas for a target.
+
+Inks of different series (plastisol, water-based...) are never mixed, so a shop has one
+fit for each series, and a target gets formulas from each, ranked together.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchkit.faults import BadInput
+from matchkit.fit import Fit, fit
+from matchkit.inks import Shop
+from matchkit.judge import Candidate, candidates, in_gamut, in_order, limits
+from matchkit.palette import Palette
+from matchkit.solve import Target, solve
+
+__all__ = ["Match", "fit_shop", "fractions_for", "match", "palette_for", "series_of"]
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Match:
+    """The formulas for one target, best first."""
+
+    target: str
+    in_gamut: bool
+    formulas: tuple[Candidate, ...]
+
+
+def series_of(shop: Shop) -> tuple[str, ...]:
+    """The series that have drawdowns, in the order of the inks."""
+    drawn = {name for d in shop.drawdowns for name in d.inks}
+    return tuple(dict.fromkeys(ink.series for ink in shop.inks if ink.name in drawn))
+
+
+def fit_shop(shop: Shop) -> dict[str, Fit]:
+    """One fit for each series of a shop, by its name ("" where no series is named)."""
+    fits = {}
+    for series in series_of(shop):
+        inks = [ink for ink in shop.inks if ink.series == series]
+        names = {ink.name for ink in inks}
+        fits[series] = fit(
+            [d for d in shop.drawdowns if d.inks[0] in names],
+            inks,
+            geometry=shop.geometry,
+            light=shop.lights[0],
+            observer=shop.observer,
+        )
+    if not fits:
+        raise BadInput("the shop has no drawdowns; `matchkit plan` says which to make")
+    return fits
+
+
+def match(
+    shop: Shop,
+    palettes: Mapping[str, Palette],
+    target: Target,
+    *,
+    name: str = "target",
+    batch_g: float = 1000.0,
+    max_inks: int = 4,
+    top: int = 5,
+    without: Sequence[str] = (),
+    progress: Callable[[int, int], None] | None = None,
+) -> Match:
+    """Starting formulas for a target from every ink that may be used.
+
+    `palettes` holds one palette for each series; `without` names inks to leave out.
+    A poor match is an answer, not an error.
+    """
+    _check(shop, palettes, batch_g, max_inks, without)
+    found: list[Candidate] = []
+    inside = False
+    for palette in palettes.values():
+        upper = limits(palette, batch_g, without)
+        if upper.sum() < 1:
+            continue
+        solved = solve(palette, target, max_inks=max_inks, upper=upper, progress=progress)
+        if not len(solved.F):
+            continue
+        inside = inside or in_gamut(palette, target, solved, upper, shop.tolerance_de00)
+        found += candidates(
+            solved, palette, target, batch_g=batch_g, resolution_g=shop.resolution_g, top=top
+        )
+    if not found:
+        raise BadInput(
+            f"no {max_inks} inks that may be used fill a batch of {batch_g:g} g: "
+            "stock, max_percent and --without leave too little; make a smaller batch"
+        )
+    return Match(target=name, in_gamut=inside, formulas=tuple(in_order(found)[:top]))
+
+
+def _check(
+    shop: Shop,
+    palettes: Mapping[str, Palette],
+    batch_g: float,
+    max_inks: int,
+    without: Sequence[str],
+) -> None:
+    faults = []
+    known = {ink.name for ink in shop.inks}
+    faults += [
+        f"--without: no ink is called {name!r}; the inks are {', '.join(sorted(known))}"
+        for name in without
+        if name not in known
+    ]
+    if not batch_g >= 100 * shop.resolution_g:
+        faults.append(
+            f"batch: {batch_g:g} g is less than 100 steps of the balance "
+            f"({shop.resolution_g:g} g); make a bigger batch"
+        )
+    if max_inks < 1:
+        faults.append(f"max inks: found {max_inks}, need 1 or more")
+    if faults:
+        raise BadInput(faults)
+
+
+def palette_for(palettes: Mapping[str, Palette], inks: Sequence[str]) -> Palette:
+    """The palette of the series that all of `inks` belong to."""
+    for palette in palettes.values():
+        if set(inks) <= set(palette.names):
+            return palette
+    everywhere = {name for palette in palettes.values() for name in palette.names}
+    unknown = [name for name in inks if name not in everywhere]
+    if unknown:
+        raise BadInput(
+            [f"{name!r}: no drawdown of this ink was fitted; the inks are "
+             f"{', '.join(sorted(everywhere))}" for name in unknown]
+        )  # fmt: skip
+    raise BadInput(f"{', '.join(inks)}: inks of different series are never mixed")
+
+
+def fractions_for(palette: Palette, inks: Sequence[str], amounts: Sequence[float]) -> Array:
+    """Mass fractions (n_ink,) of named amounts, percent or grams."""
+    c = np.zeros(len(palette.inks))
+    for name, amount in zip(inks, amounts, strict=True):
+        c[palette.index(name)] += amount
+    total = c.sum()
+    if not total > 0:
+        raise BadInput("every amount is 0; weigh something")
+    fractions: Array = c / total
+    return fractions

@@ -1,0 +1,210 @@
+"""A formula, and the grams that a balance can show for it.
+
+Fractions are by mass, 0-1.  Weights end in ``_g``; a balance shows whole multiples of
+`resolution_g`.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchkit.faults import BadInput
+from matchkit.inks import Ink
+
+__all__ = [
+    "Letdown",
+    "Recipe",
+    "cost_per_kg",
+    "density_g_per_ml",
+    "fill_ml",
+    "letdowns_for",
+    "recipe_of",
+    "weigh_out",
+    "weighing_order",
+]
+
+Array = NDArray[np.float64]
+
+# Weigh no less than this many steps of the balance: common practice, no source.
+STEPS_TO_TRUST = 100
+LETDOWN_SHARES = (0.1, 0.01)
+BASES = ("white", "clear")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Recipe:
+    """Mass fractions of named inks, sum 1, in weighing order.
+
+    >>> Recipe(inks=("White", "Lemon"), fractions=(0.97, 0.03)).inks
+    ('White', 'Lemon')
+    """
+
+    inks: tuple[str, ...]
+    fractions: tuple[float, ...]
+
+    def __post_init__(self) -> None:
+        if len(self.inks) != len(self.fractions):
+            raise BadInput(
+                f"{len(self.inks)} inks but {len(self.fractions)} fractions; give one for each"
+            )
+        twice = sorted({name for name in self.inks if self.inks.count(name) > 1})
+        if twice:
+            raise BadInput(f"{', '.join(twice)}: named twice in one recipe; add the two up")
+        if min(self.fractions, default=0) < 0:
+            raise BadInput("a recipe has a negative share; only what is in the bucket counts")
+        if abs(sum(self.fractions) - 1) > 1e-6:
+            raise BadInput(
+                f"shares must sum to 1, got {sum(self.fractions):.6g}; divide by the sum"
+            )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Letdown:
+    """A small weight made safe: weigh a letdown of the ink instead of the ink.
+
+    `share` is the ink's mass fraction in the letdown, whose rest is `base`.
+    `grams` then gives what to weigh for the batch, by name, the letdown included.
+    """
+
+    ink: str
+    ink_g: float
+    base: str
+    share: float
+    name: str
+    grams: tuple[tuple[str, float], ...]
+
+
+def weighing_order(inks: Sequence[Ink], grams: Sequence[float]) -> list[int]:
+    """Positions in the order of weighing: white and clear first, then from much to little.
+
+    Strong colours come last, when a slip of the hand can still be put right: common
+    practice, no source.  Zeros are left out.
+
+    >>> inks = [Ink(name="Black", role="black"), Ink(name="White", role="white")]
+    >>> weighing_order(inks, [2.0, 98.0])
+    [1, 0]
+    """
+    held = [i for i, g in enumerate(grams) if g > 0]
+    return sorted(held, key=lambda i: (inks[i].role not in BASES, -grams[i]))
+
+
+def weigh_out(fractions: Sequence[float] | Array, batch_g: float, resolution_g: float) -> Array:
+    """Grams that a balance can show and that sum to the batch, (n_ink,).
+
+    Each ink is rounded to the nearest step but for the largest, which takes up the rest.
+
+    >>> weigh_out([0.9, 0.0666, 0.0334], 100.0, 0.1).tolist()
+    [90.0, 6.7, 3.3]
+    """
+    if batch_g < resolution_g:
+        raise BadInput(f"batch is {batch_g:g} g; the balance shows steps of {resolution_g:g} g")
+    steps = round(batch_g / resolution_g)
+    counts = np.rint(np.asarray(fractions, dtype=float) * batch_g / resolution_g)
+    largest = int(np.argmax(counts))
+    counts[largest] += steps - counts.sum()
+    decimals = max(0, -int(np.floor(np.log10(resolution_g)))) + 2
+    grams: Array = np.round(counts * resolution_g, decimals)
+    return grams
+
+
+def recipe_of(inks: Sequence[Ink], grams: Sequence[float] | Array) -> Recipe:
+    """The recipe that weights make, in weighing order, zeros left out.
+
+    >>> recipe_of([Ink(name="White", role="white")], [50.0]).fractions
+    (1.0,)
+    """
+    weights_g = np.asarray(grams, dtype=float)
+    order = weighing_order(inks, weights_g.tolist())
+    if not order:
+        raise BadInput("every weight is 0 g; weigh something")
+    total = float(weights_g.sum())
+    return Recipe(
+        inks=tuple(inks[i].name for i in order),
+        fractions=tuple(float(weights_g[i]) / total for i in order),
+    )
+
+
+def cost_per_kg(inks: Sequence[Ink], fractions: Sequence[float]) -> float | None:
+    """Cost of a kilogram, or None if the cost of an ink that is used is not known."""
+    used = [(ink.cost_per_kg, f) for ink, f in zip(inks, fractions, strict=True) if f > 0]
+    if any(cost is None for cost, _ in used):
+        return None
+    return float(sum(cost * f for cost, f in used if cost is not None))
+
+
+def density_g_per_ml(inks: Sequence[Ink], fractions: Sequence[float]) -> float | None:
+    """Density of a mixture whose volumes add up, or None if one is not known.
+
+    >>> inks = [Ink(name="a", role="colour", density_g_per_ml=1.0),
+    ...         Ink(name="b", role="white", density_g_per_ml=1.5)]
+    >>> round(density_g_per_ml(inks, [0.4, 0.6]), 3)
+    1.25
+    """
+    used = [(ink.density_g_per_ml, f) for ink, f in zip(inks, fractions, strict=True) if f > 0]
+    if any(density is None for density, _ in used):
+        return None
+    return float(1 / sum(f / density for density, f in used if density is not None))
+
+
+def fill_ml(inks: Sequence[Ink], grams: Mapping[str, float]) -> float | None:
+    """Volume of a batch, or None if the density of an ink that is used is not known."""
+    weights_g = [grams.get(ink.name, 0.0) for ink in inks]
+    total = sum(weights_g)
+    density = density_g_per_ml(inks, [g / total for g in weights_g])
+    return None if density is None else total / density
+
+
+def letdowns_for(
+    inks: Sequence[Ink], grams: Sequence[float] | Array, resolution_g: float
+) -> list[Letdown]:
+    """A way out for each ink whose weight the balance can't show well.
+
+    Below 100 steps of the balance an ink is better weighed from a letdown of 10 % (or
+    1 %) in the batch's own white or clear, which then counts as part of that base.  An ink
+    for which the batch holds too little base gets no letdown: make a bigger batch.
+    """
+    weights_g = np.asarray(grams, dtype=float)
+    least = STEPS_TO_TRUST * resolution_g
+    bases = [i for i, ink in enumerate(inks) if ink.role in BASES and weights_g[i] > 0]
+    out = []
+    for i in np.flatnonzero((weights_g > 0) & (weights_g < least * (1 - 1e-9))).tolist():
+        if inks[i].role in BASES:
+            continue
+        found = _letdown(inks, weights_g, i, bases, least, resolution_g)
+        if found:
+            out.append(found)
+    return out
+
+
+def _letdown(
+    inks: Sequence[Ink],
+    weights_g: Array,
+    i: int,
+    bases: list[int],
+    least: float,
+    resolution_g: float,
+) -> Letdown | None:
+    for share in LETDOWN_SHARES:
+        letdown_g = float(np.rint(weights_g[i] / share / resolution_g) * resolution_g)
+        base_part = letdown_g - weights_g[i]
+        roomy = [b for b in bases if weights_g[b] >= base_part]
+        if letdown_g < least * (1 - 1e-9) or not roomy:
+            continue
+        base = max(roomy, key=lambda b: weights_g[b])
+        name = f"{inks[i].name} {100 * share:g} % in {inks[base].name}"
+        new = {
+            inks[j].name: float(weights_g[j]) for j in np.flatnonzero(weights_g).tolist() if j != i
+        }
+        new[inks[base].name] = round(new[inks[base].name] - float(base_part), 6)
+        new[name] = round(letdown_g, 6)
+        return Letdown(
+            ink=inks[i].name,
+            ink_g=float(weights_g[i]),
+            base=inks[base].name,
+            share=share,
+            name=name,
+            grams=tuple((n, g) for n, g in new.items() if g > 0),
+        )
+    return None
