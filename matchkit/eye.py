@@ -121,5 +121,8 @@ def _dH(a_1: Array, b_1: Array, a_2: Array, b_2: Array, C_1: Array, C_2: Array) 
     """dH' = 2 sqrt(C_1 C_2) sin(dh / 2), signed by the way round from 1 to 2."""
     cross = a_1 * b_2 - b_1 * a_2
     dot = a_1 * a_2 + b_1 * b_2
-    size: Array = np.sqrt(np.maximum(2 * (C_1 * C_2 - dot), 0))
-    return np.copysign(size, cross)
+    both = C_1 * C_2
+    # Near hues by their cross product: both - dot would lose half the digits there.
+    near: Array = cross * np.sqrt(2 / np.maximum(both + dot, 1e-300))
+    far = np.copysign(np.sqrt(np.maximum(2 * (both - dot), 0)), cross)
+    return np.where(dot > 0, near, far)

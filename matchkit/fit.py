@@ -95,7 +95,7 @@ def fit(
         )
     C = fractions_of(drawdowns, inks)
     R_m = np.array([d.R for d in drawdowns])
-    group = _folds(C, whites)
+    group = _folds(C, whites, [i for i, ink in enumerate(inks) if ink.role == "clear"])
     tried = []
     for structure in structures:
         weight = _robust_weight(C, R_m, whites, structure, geometry)
@@ -231,7 +231,7 @@ def _robust_weight(
     return weight
 
 
-def _folds(C: Array, whites: list[int]) -> NDArray[np.int64]:
+def _folds(C: Array, whites: list[int], clears: list[int]) -> NDArray[np.int64]:
     """A fold for each drawdown, so that no fold takes much of any one ink.
 
     Each drawdown belongs to its strongest statement: the colour it holds, else the black
@@ -243,19 +243,22 @@ def _folds(C: Array, whites: list[int]) -> NDArray[np.int64]:
     owner = np.argmax((C > 0) * (rarity + 1e-6 * C), axis=1)
     fold = np.full(len(C), KEPT, dtype=np.int64)
     for ink in range(C.shape[1]):
-        rows = [row for row in np.flatnonzero(owner == ink).tolist() if not _is_lone_end(C, row)]
+        rows = [r for r in np.flatnonzero(owner == ink).tolist() if not _is_lone_end(C, r, clears)]
         fold[rows] = (np.arange(len(rows)) + ink) % FOLDS
     return fold
 
 
-def _is_lone_end(C: Array, row: int) -> bool:
+def _is_lone_end(C: Array, row: int, clears: list[int]) -> bool:
     """Whether an ink would lose the strong end of its ladder with this drawdown.
 
     Without its one masstone an ink's scattering is not known at all: foretelling that
-    masstone tests the reader's luck and not the theory.
+    masstone tests the reader's luck and not the theory.  A clear is so weak that a letdown
+    in it says as little: 5 % of white in it are all that is seen.
     """
+    needed = np.full(C.shape[1], 0.5)
+    needed[clears] = 0.99
     others = np.delete(C, row, axis=0).max(axis=0)
-    return bool((others < 0.5 * C[row]).any())
+    return bool((others < needed * C[row]).any())
 
 
 def _held_out(

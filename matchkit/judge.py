@@ -4,18 +4,20 @@ Candidates are ranked as a shop would: the nearest first, but of formulas that t
 can hardly tell apart the one with fewer inks, then the cheaper.  Near-copies are left out.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.colorimetry import Lab, de00, de00_vector, delta_LCH
+from matchkit.inks import Ink
 from matchkit.palette import Palette, reflectance
 from matchkit.recipe import cost_per_kg, weigh_out, weighing_order
 from matchkit.solve import Solved, Target, minimise
 
 __all__ = [
+    "PREFERENCES",
     "Candidate",
     "Verdict",
     "candidates",
@@ -24,11 +26,15 @@ __all__ = [
     "direction",
     "in_gamut",
     "limits",
+    "preferred",
+    "weighed",
 ]
 
 Array = NDArray[np.float64]
 
+PREFERENCES = ("nearest", "odds", "steady")
 SAME = 0.1  # F within which fewer inks, then lower cost, decide
+SHEER = 0.5  # share of clear above which a formula is called sheer
 NEUTRAL = 6.0  # C* below which hue has no direction of its own
 NOTICEABLE = 0.15  # part of a difference, in dE00, that is worth a word
 SHARE_OF_WHOLE = 0.35  # a smaller part of the largest one goes without a word
@@ -89,21 +95,59 @@ def candidates(
     batch_g: float,
     resolution_g: float,
     top: int = 5,
+    odds: Callable[[Array], float] | None = None,
+    prefer: str = "nearest",
 ) -> list[Candidate]:
-    """The `top` formulas that differ in kind, best first, rounded to the balance."""
+    """The `top` formulas that differ in kind, best first, rounded to the balance.
+
+    `odds` gives the chance of grams (n_ink,) to come out within tolerance; `prefer` is one
+    of PREFERENCES.
+    """
     pool = [
-        _candidate(c, float(F), palette, target, batch_g, resolution_g)
+        _candidate(c, float(F), palette, target, batch_g, resolution_g, odds)
         for c, F in zip(solved.fractions, solved.F, strict=True)
     ]
     chosen: list[Candidate] = []
     kinds: list[frozenset[str]] = []
-    bases = {ink.name for ink in palette.inks if ink.role in ("white", "clear")}
-    for candidate in in_order(pool):
-        kind = frozenset(candidate.inks) - bases or frozenset(candidate.inks)
+    for candidate in preferred(pool, prefer):
+        kind = _kind(candidate, palette)
         if len(chosen) < top and not any(kind >= seen for seen in kinds):
             chosen.append(candidate)
             kinds.append(kind)
     return chosen
+
+
+def _kind(candidate: Candidate, palette: Palette) -> frozenset[str]:
+    """What makes a formula different: its colours, and whether it is sheer.
+
+    With the same colours a little more white or clear is a near-copy; a formula that is
+    mostly clear is another kind of ink, since it lets the ground show.
+    """
+    roles = {ink.name: ink.role for ink in palette.inks}
+    colours = {name for name in candidate.inks if roles[name] not in ("white", "clear")}
+    kind = frozenset(colours or candidate.inks)
+    return kind | {"sheer"} if clear_share(candidate, palette.inks) > SHEER else kind
+
+
+def clear_share(candidate: Candidate, inks: Sequence[Ink]) -> float:
+    """Mass fraction of clear in a formula."""
+    clears = {ink.name for ink in inks if ink.role == "clear"}
+    held = sum(g for name, g in zip(candidate.inks, candidate.grams, strict=True) if name in clears)
+    return held / sum(candidate.grams)
+
+
+def preferred(pool: Sequence[Candidate], prefer: str) -> list[Candidate]:
+    """Best first, by one of PREFERENCES.
+
+    nearest: the rule of `in_order`.  odds: the best chance to come out within tolerance.
+    steady: the smallest difference under the worst light.
+    """
+    ranked = in_order(pool)
+    if prefer == "odds":
+        return sorted(ranked, key=lambda f: -round(f.chance_in_tolerance or 0.0, 2))
+    if prefer == "steady":
+        return sorted(ranked, key=lambda f: round(float(f.de00.max()), 1))
+    return ranked
 
 
 def in_order(pool: Sequence[Candidate]) -> list[Candidate]:
@@ -122,21 +166,40 @@ def _cost(candidate: Candidate) -> float:
 
 
 def _candidate(
-    c: Array, F: float, palette: Palette, target: Target, batch_g: float, resolution_g: float
+    c: Array,
+    F: float,
+    palette: Palette,
+    target: Target,
+    batch_g: float,
+    resolution_g: float,
+    odds: Callable[[Array], float] | None,
 ) -> Candidate:
-    grams = weigh_out(c, batch_g, resolution_g)
+    return weighed(palette, weigh_out(c, batch_g, resolution_g), target, F=F, odds=odds)
+
+
+def weighed(
+    palette: Palette,
+    grams: Array,
+    target: Target,
+    *,
+    F: float | None = None,
+    odds: Callable[[Array], float] | None = None,
+) -> Candidate:
+    """The candidate that weights (n_ink,) make; `F` is theirs unless given."""
     fractions = grams / grams.sum()
     order = weighing_order(palette.inks, grams.tolist())
     R = reflectance(palette, fractions)
     lab = np.array([Lab(R, light, target.observer) for light in target.lights])
+    difference = de00(target.lab, lab)
     return Candidate(
         inks=tuple(palette.inks[i].name for i in order),
         grams=tuple(float(grams[i]) for i in order),
         R=R,
         lab=lab,
-        de00=de00(target.lab, lab),
-        F=F,
+        de00=difference,
+        F=float(difference @ target.share) if F is None else F,
         cost_per_kg=cost_per_kg(palette.inks, fractions.tolist()),
+        chance_in_tolerance=None if odds is None else odds(grams),
     )
 
 

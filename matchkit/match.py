@@ -6,6 +6,7 @@ fit for each series, and a target gets formulas from each, ranked together.
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,11 +14,20 @@ from numpy.typing import NDArray
 from matchkit.faults import BadInput
 from matchkit.fit import Fit, fit
 from matchkit.inks import Shop
-from matchkit.judge import Candidate, candidates, in_gamut, in_order, limits
+from matchkit.judge import (
+    SHEER,
+    Candidate,
+    candidates,
+    clear_share,
+    in_gamut,
+    limits,
+    preferred,
+)
+from matchkit.odds import chance, spread_of
 from matchkit.palette import Palette
 from matchkit.solve import Target, solve
 
-__all__ = ["Match", "fit_shop", "fractions_for", "match", "palette_for", "series_of"]
+__all__ = ["Match", "fit_shop", "fractions_for", "match", "odds_of", "palette_for", "series_of"]
 
 Array = NDArray[np.float64]
 
@@ -57,7 +67,7 @@ def fit_shop(shop: Shop) -> dict[str, Fit]:
 
 def match(
     shop: Shop,
-    palettes: Mapping[str, Palette],
+    fits: Mapping[str, Fit],
     target: Target,
     *,
     name: str = "target",
@@ -65,17 +75,19 @@ def match(
     max_inks: int = 4,
     top: int = 5,
     without: Sequence[str] = (),
+    prefer: str = "nearest",
     progress: Callable[[int, int], None] | None = None,
 ) -> Match:
     """Starting formulas for a target from every ink that may be used.
 
-    `palettes` holds one palette for each series; `without` names inks to leave out.
-    A poor match is an answer, not an error.
+    `fits` holds one fit for each series; `without` names inks to leave out; `prefer` is
+    one of `judge.PREFERENCES`.  A poor match is an answer, not an error.
     """
-    _check(shop, palettes, batch_g, max_inks, without)
+    _check(shop, batch_g, max_inks, without)
     found: list[Candidate] = []
     inside = False
-    for palette in palettes.values():
+    for series in fits.values():
+        palette = series.palette
         upper = limits(palette, batch_g, without)
         if upper.sum() < 1:
             continue
@@ -83,20 +95,52 @@ def match(
         if not len(solved.F):
             continue
         inside = inside or in_gamut(palette, target, solved, upper, shop.tolerance_de00)
-        found += candidates(
-            solved, palette, target, batch_g=batch_g, resolution_g=shop.resolution_g, top=top
+        pick = partial(
+            candidates,
+            palette=palette,
+            target=target,
+            batch_g=batch_g,
+            resolution_g=shop.resolution_g,
+            odds=odds_of(series, target, shop),
+            prefer=prefer,
         )
+        chosen = pick(solved, top=top)
+        if len(chosen) > 1 and all(clear_share(c, palette.inks) > SHEER for c in chosen):
+            bodied = solve(palette, target, max_inks=max_inks, upper=_bodied(palette, upper))
+            others = [c for c in pick(bodied, top=top // 2) if shop.tolerance_de00 >= c.F]
+            chosen = chosen[: top - len(others)] + others
+        found += chosen
     if not found:
         raise BadInput(
             f"no {max_inks} inks that may be used fill a batch of {batch_g:g} g: "
             "stock, max_percent and --without leave too little; make a smaller batch"
         )
-    return Match(target=name, in_gamut=inside, formulas=tuple(in_order(found)[:top]))
+    return Match(target=name, in_gamut=inside, formulas=tuple(preferred(found, prefer)[:top]))
+
+
+def _bodied(palette: Palette, upper: Array) -> Array:
+    """Limits that keep a formula from being mostly clear.
+
+    Opaque theory takes a formula in clear for as good as one in white, and it is cheaper;
+    on a garment it is another thing.  So a list of formulas never holds sheer ones only,
+    where others come within tolerance.
+    """
+    clear = np.array([ink.role == "clear" for ink in palette.inks])
+    return np.where(clear, np.minimum(upper, SHEER), upper)
+
+
+def odds_of(found: Fit, target: Target, shop: Shop) -> Callable[[Array], float]:
+    """A function that gives the chance of grams (n_ink,) to come out within tolerance."""
+    spread = spread_of(found.palette, found.error_Lab, shop.resolution_g)
+
+    def odds(grams: Array) -> float:
+        return chance(found.palette, grams, target, spread, shop.tolerance_de00)
+
+    return odds
 
 
 def _check(
     shop: Shop,
-    palettes: Mapping[str, Palette],
     batch_g: float,
     max_inks: int,
     without: Sequence[str],

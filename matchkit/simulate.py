@@ -8,6 +8,7 @@ Fractions are by mass, ``(..., n_ink)``.  Spectra are on the package grid, ``(..
 The inks are those of `pigments`, invented.
 """
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,9 +24,12 @@ __all__ = [
     "NOISE",
     "Bench",
     "BenchInk",
+    "Hand",
+    "Job",
     "Noise",
     "draw_lots",
     "film_R",
+    "job",
     "ladder",
     "make_bench",
     "mixture_optics",
@@ -281,3 +285,66 @@ def random_mixtures(bench: Bench, rng: Generator, kind: str, n: int) -> Array:
     if kind not in KINDS:
         raise BadInput(f"mixtures: kind is {kind!r}; write {', '.join(KINDS)}")
     return np.stack([_mixture(bench, rng, kind) for _ in range(n)])
+
+
+# ---- one whole job
+
+
+@dataclass(frozen=True, kw_only=True)
+class Hand:
+    """How a batch is weighed and measured: balance, slip of the hand, readings averaged."""
+
+    resolution_g: float = 0.01
+    slip_g: float = 0.03
+    repeats: int = 3
+    noise: Noise = NOISE
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Job:
+    """A batch from its first drawdown to its last, a row for each.  It ends when nothing is added.
+
+    `shown_g` (n, n_ink) is all that was in the bucket by the balance, `readings`
+    (n, n_wl) what was measured.
+    """
+
+    shown_g: Array
+    readings: Array
+
+
+def job(
+    bench: Bench,
+    grams: ArrayLike,
+    strengths: ArrayLike,
+    rng: Generator,
+    *,
+    correct: Callable[[Sequence[Array], Sequence[Array]], Array],
+    rounds: int = 2,
+    hand: Hand | None = None,
+) -> Job:
+    """Weigh a formula `grams` (n_ink,) with today's lots, measure, and correct `rounds` times.
+
+    `correct` is whoever says what to add: it gets what the balance showed in the bucket
+    and what was measured, round by round, and returns grams (n_ink,).  What is truly in
+    the bucket it never learns.
+
+    >>> bench = make_bench(7, n_colours=2)
+    >>> done = job(bench, [90, 0, 0, 10, 0], np.ones(5), np.random.default_rng(1),
+    ...            correct=lambda shown_g, readings: np.zeros(5))
+    >>> done.readings.shape
+    (1, 31)
+    """
+    hand = Hand() if hand is None else hand
+    in_bucket, shown = np.zeros(len(bench.inks)), [np.zeros(len(bench.inks))]
+    readings: list[Array] = []
+    add = np.asarray(grams, dtype=float)
+    while add.any():
+        true, seen = weigh(add, rng, resolution_g=hand.resolution_g, hand_g=hand.slip_g)
+        in_bucket = in_bucket + true
+        shown.append(shown[-1] + seen)
+        R = opaque_R(bench, in_bucket / in_bucket.sum(), strengths)
+        readings.append(read(R, rng, hand.noise, repeats=hand.repeats).mean(axis=-2))
+        if len(readings) > rounds:
+            break
+        add = correct(shown[1:], readings)
+    return Job(shown_g=np.array(shown[1:]), readings=np.array(readings))

@@ -82,9 +82,9 @@ def _story(R: Array, c: Array, palette: Palette, light: str, observer: int) -> s
 
 
 def _main_ink(c: Array, palette: Palette) -> int:
-    """The ink a drawdown is about: its colour, else its black or clear, else the white."""
-    for roles in (("colour",), ("black", "clear"), ("white",)):
-        held = [i for i, ink in enumerate(palette.inks) if ink.role in roles and c[i] > 0]
+    """The ink a drawdown is about: its colour, else its black, its clear, its white."""
+    for role in ("colour", "black", "clear", "white"):
+        held = [i for i, ink in enumerate(palette.inks) if ink.role == role and c[i] > 0]
         if held:
             return min(held, key=lambda i: -c[i])
     return int(np.argmax(c))

@@ -1,0 +1,66 @@
+"""The command line: each command is one module, a few lines over the library.
+
+Exit status: 0 an answer, 2 bad input, 1 a fault of the program.
+"""
+
+import argparse
+import sys
+from collections.abc import Sequence
+from importlib import import_module
+
+from matchkit.faults import BadInput
+
+__all__ = ["COMMANDS", "main", "parser"]
+
+# Command and the line that --help shows; the module `matchkit.cli.<command>` has
+# `arguments(parser)` and `run(args)`, and is imported only when it is used.
+COMMANDS = {
+    "demo": "write the demo shop and run the main job on it",
+    "new": "an empty shop folder to fill in",
+    "plan": "which drawdowns to weigh for a new series or a new ink",
+    "fit": "inks from drawdowns, and how good the fit is",
+    "predict": "the colour a recipe will have",
+    "match": "starting formulas for a target",
+    "check": "pass or fail, by how much, in which direction",
+    "compare": "recipes side by side under the lights",
+    "correct": "what to add to a batch so that it comes in",
+    "ticket": "a weigh-out ticket for a recipe",
+}
+
+
+def parser(only: str = "") -> argparse.ArgumentParser:
+    """The parser, with the arguments of the command `only` (all others stay unloaded)."""
+    whole = argparse.ArgumentParser(
+        prog="matchkit",
+        description="Ink formulas for a screen-printing shop: from measured drawdowns to a "
+        "weigh-out ticket.",
+        epilog="A predicted colour is not an approved colour: approve on the cured print, "
+        "under the agreed light.",
+    )
+    subs = whole.add_subparsers(dest="command", metavar="COMMAND", required=True)
+    for name, line in COMMANDS.items():
+        sub = subs.add_parser(name, help=line, description=line[0].upper() + line[1:] + ".")
+        if name == only:
+            import_module(f"matchkit.cli.{name}").arguments(sub)
+    return whole
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; the exit status."""
+    argv = list(sys.argv[1:] if argv is None else argv)
+    command = next((word for word in argv if word in COMMANDS), "")
+    args = parser(command).parse_args(argv)
+    try:
+        import_module(f"matchkit.cli.{args.command}").run(args)
+        sys.stdout.flush()
+    except BadInput as error:
+        for fault in error.faults:
+            print(fault, file=sys.stderr)
+        return 2
+    except BrokenPipeError:  # the reader of a pipe has seen enough
+        sys.stderr.close()
+        return 0
+    except KeyboardInterrupt:
+        print("stopped", file=sys.stderr)
+        return 1
+    return 0

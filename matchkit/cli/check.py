@@ -1,0 +1,74 @@
+"""``matchkit check``: is it near enough?"""
+
+import argparse
+from pathlib import Path
+
+from matchkit.cli.shops import by_light, name_option, one_spectrum
+from matchkit.cli.terminal import json_option, print_json, say, swatch, table
+from matchkit.colorimetry import hex_colour
+from matchkit.files.settings import read_settings
+from matchkit.judge import check
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """The command's arguments."""
+    parser.add_argument("shop", metavar="SHOP", help="the shop folder")
+    parser.add_argument("target", metavar="TARGET", help="spectrum file of the target")
+    parser.add_argument(
+        "measured",
+        metavar="MEASURED",
+        help="spectrum file of the drawdown, cured and cool; repeat readings are averaged",
+    )
+    name_option(parser)
+    parser.add_argument("--measured-name", help="which spectrum of MEASURED (as --name)")
+    json_option(parser)
+
+
+def run(args: argparse.Namespace) -> None:
+    """Compare and print.  The inks are not needed, so only shop.toml is read."""
+    shop = read_settings(Path(args.shop) / "shop.toml", "shop.toml")
+    for note in shop.notes:
+        say(note)
+    target = one_spectrum(args.target, args.name)
+    measured = one_spectrum(args.measured, args.measured_name or args.name)
+    verdict = check(
+        target.R,
+        measured.readings,
+        lights=shop.lights,
+        observer=shop.observer,
+        tolerance_de00=shop.tolerance_de00,
+    )
+    if args.json:
+        delta = {
+            light: {"L": round(d[0], 4), "C": round(d[1], 4), "H": round(d[2], 4), "words": words}
+            for light, d, words in zip(
+                shop.lights, verdict.delta.tolist(), verdict.words, strict=True
+            )
+        }
+        answer = {
+            "passed": verdict.passed,
+            "de00": by_light(shop.lights, verdict.de00),
+            "delta": delta,
+        }
+        print_json({**answer, "spread_de00": verdict.spread_de00})
+        return
+    for label, R in (("target", target.R), ("measured", measured.R)):
+        block = swatch(hex_colour(R, shop.lights[0], shop.observer))
+        if block:
+            print(f"{block}{label}")
+    first = shop.lights[0]
+    word = "PASS" if verdict.passed else "FAIL"
+    print(f"{word}: dE00 {verdict.de00[0]:.2f} under {first}, tolerance {shop.tolerance_de00:g}")
+    print(f"The measured one is: {verdict.words[0]}")
+    rows = [
+        [light, f"{e:.2f}", *(f"{v:+.2f}" for v in d), words]
+        for light, e, d, words in zip(
+            verdict.lights, verdict.de00, verdict.delta, verdict.words, strict=True
+        )
+    ]
+    print(table(["Light", "dE00", "dL*", "dC*", "dH*", "in words"], rows))
+    if verdict.spread_de00 is not None:
+        print(
+            f"{len(measured.readings)} readings, on average {verdict.spread_de00:.2f} dE00 "
+            "from their mean"
+        )

@@ -1,0 +1,312 @@
+"""``matchkit correct``: what to add to a batch so that it comes in."""
+
+import argparse
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchkit.cli.shops import (
+    by_light,
+    decimals,
+    name_option,
+    one_spectrum,
+    open_shop,
+    palettes_of,
+)
+from matchkit.cli.terminal import json_option, positive, print_json, say, spectrum_json, table
+from matchkit.colorimetry import Lab, de00
+from matchkit.correct import Correction, correct, fewest_inks, nearest, nothing_learned
+from matchkit.diagnose import Belief, Round, infer, model_error_f
+from matchkit.faults import BadInput
+from matchkit.files.recipe import read_recipe
+from matchkit.files.spectrum import read_spectra
+from matchkit.fit import Fit
+from matchkit.inks import Shop
+from matchkit.match import palette_for
+from matchkit.odds import Spread, spread_of
+from matchkit.palette import Palette
+from matchkit.solve import Target, spectral_target
+from matchkit.words import WORDS, look_round
+
+Array = NDArray[np.float64]
+
+CHOICES = {"smallest": correct, "fewest inks": fewest_inks, "closest": nearest}
+ROOM_AT_MOST = 100.0  # times the batch: more is a slip of the keyboard
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """The command's arguments."""
+    parser.add_argument("shop", metavar="SHOP", help="the shop folder")
+    parser.add_argument("target", metavar="TARGET", help="spectrum file of the target")
+    name_option(parser)
+    parser.add_argument(
+        "--weighed", metavar="RECIPE", action="append", default=[], required=True,
+        help="what was weighed, ink,grams; for later rounds again, with what was added or "
+        "with all that is in the bucket",
+    )  # fmt: skip
+    parser.add_argument(
+        "--measured", metavar="SPECTRUM", action="append", default=[],
+        help="how that round measured, cured and cool; without it: an over-pour",
+    )  # fmt: skip
+    parser.add_argument("--measured-name", help="which spectrum of the measured files")
+    parser.add_argument(
+        "--looks", metavar="WORDS",
+        help=f'instead of --measured, what the eye says: "a touch red, too dark" ({WORDS})',
+    )  # fmt: skip
+    parser.add_argument("--room", metavar="G", help="grams that the container still takes")
+    parser.add_argument(
+        "--without", action="append", default=[], metavar="INK", help="do not add it"
+    )
+    parser.add_argument(
+        "--anyway", action="store_true", help="prescribe even where the reading can't be explained"
+    )
+    json_option(parser)
+
+
+@dataclass(frozen=True)
+class _Job:
+    shop: Shop
+    found: Fit
+    target: Target
+    belief: Belief
+    spread: Spread
+    room_g: float
+    upper_g: Array
+    de00_measured: Array | None
+
+    def choose(self, how: Any, room_g: float | None = None) -> Correction:
+        """One of the three ways to correct."""
+        chosen: Correction = how(
+            self.found.palette,
+            self.belief,
+            self.target,
+            self.spread,
+            tolerance_de00=self.shop.tolerance_de00,
+            resolution_g=self.shop.resolution_g,
+            room_g=self.room_g if room_g is None else room_g,
+            upper_g=self.upper_g,
+        )
+        return chosen
+
+
+def run(args: argparse.Namespace) -> None:
+    """Infer what went wrong, solve the additions, print."""
+    job = _job(args)
+    answer = job.choose(correct)
+    if args.json:
+        print_json(_json(job, answer))
+    else:
+        print(_report(job, answer, _neighbour(args.shop, job, answer)))
+
+
+def _job(args: argparse.Namespace) -> _Job:
+    room_g = np.inf if args.room is None else _room(args.room)
+    shop, fits = open_shop(args.shop)
+    if args.measured and args.looks:
+        raise BadInput("correct: give --measured or --looks, not both")
+    if args.measured and len(args.measured) != len(args.weighed):
+        raise BadInput(
+            f"correct: {len(args.weighed)} --weighed but {len(args.measured)} --measured; "
+            "each round needs both"
+        )
+    if not args.measured and len(args.weighed) > 1:
+        raise BadInput("correct: several --weighed need a --measured each")
+    palettes = palettes_of(fits)
+    contents = _contents(args.weighed, palettes)
+    inks = sorted({name for each in contents for name in each})
+    palette = palette_for(palettes, inks)
+    found = next(f for f in fits.values() if f.palette is palette)
+    target = spectral_target(one_spectrum(args.target, args.name).R, shop.lights, shop.observer)
+    grams = [np.array([each.get(n, 0.0) for n in palette.names]) for each in contents]
+    if room_g < np.inf and room_g > ROOM_AT_MOST * grams[-1].sum():
+        raise BadInput(f"--room: found {args.room!r}, more than {ROOM_AT_MOST:g} times the batch")
+    spread = spread_of(palette, found.error_Lab, shop.resolution_g)
+    belief, before = _belief(args, found, grams, spread, target)
+    return _Job(
+        shop, found, target, belief, spread, room_g, _stock(shop, palette, args.without), before
+    )
+
+
+def _room(text: str) -> float:
+    if text.strip() in ("0", "0.0"):
+        return 0.0
+    return positive(text, "--room")
+
+
+def _contents(paths: list[str], palettes: Mapping[str, Palette]) -> list[dict[str, float]]:
+    """What was in the bucket at each round, by ink."""
+    known = [name for palette in palettes.values() for name in palette.names]
+    contents: list[dict[str, float]] = []
+    for path in paths:
+        written = read_recipe(path, known, grams_only=True)
+        assert written.grams is not None
+        now = dict(zip(written.inks, written.grams, strict=True))
+        if contents:
+            before = contents[-1]
+            whole = all(now.get(name, 0.0) >= g - 1e-9 for name, g in before.items())
+            say(f"{path}: read as " + ("all that is in the bucket" if whole else "what was added"))
+            if not whole:
+                now = {n: before.get(n, 0.0) + now.get(n, 0.0) for n in {**before, **now}}
+        contents.append(now)
+    return contents
+
+
+def _belief(
+    args: argparse.Namespace, found: Fit, grams: list[Array], spread: Spread, target: Target
+) -> tuple[Belief, Array | None]:
+    """What is thought of the batch, and the measured dE00 of the last round."""
+    palette = found.palette
+    if args.looks:
+        rounds = [look_round(args.looks, grams[-1], target)]
+        say(
+            "an eye's word says the direction and little of the amount: add half, look again; "
+            "other lights can't be judged"
+        )
+        return infer(palette, rounds, spread, target=target, refuse=False), None
+    if not args.measured:
+        return nothing_learned(palette, grams[-1], spread), None
+    readings = [one_spectrum(path, args.measured_name) for path in args.measured]
+    rounds = [Round(grams=g, R=m.R) for g, m in zip(grams, readings, strict=True)]
+    belief = infer(
+        palette, rounds, spread, target=target, model_f=model_error_f(found), refuse=not args.anyway
+    )
+    last = readings[-1].R
+    seen = np.array([Lab(last, light, target.observer) for light in target.lights])
+    return belief, de00(target.lab, seen)
+
+
+def _stock(shop: Shop, palette: Palette, without: list[str]) -> Array:
+    """Grams of each ink that may be added."""
+    unknown = [name for name in without if name not in palette.names]
+    if unknown:
+        raise BadInput([f"--without: no ink is called {name!r}" for name in unknown])
+    today = {ink.name: ink.stock_g for ink in shop.inks}
+    stock = [np.inf if today.get(n) is None else today[n] for n in palette.names]
+    upper = np.array(stock, dtype=float)
+    upper[[palette.index(name) for name in without]] = 0
+    return upper
+
+
+def _before(job: _Job, answer: Correction) -> Array:
+    return answer.de00_before if job.de00_measured is None else job.de00_measured
+
+
+def _json(job: _Job, answer: Correction) -> dict[str, Any]:
+    names, lights = job.found.palette.names, job.target.lights
+    spread = np.sqrt(np.diag(job.belief.covariance))
+    return {
+        "additions": _additions(names, answer),
+        "added_grams": round(answer.added_g, 6),
+        "total_grams": round(answer.total_g, 6),
+        "de00_before": by_light(lights, _before(job, answer)),
+        "reflectance": spectrum_json(answer.R),
+        "lab": by_light(lights, answer.lab),
+        "de00": by_light(lights, answer.de00),
+        "chance_in_tolerance": round(answer.chance_in_tolerance, 4),
+        "can_be_saved": answer.can_be_saved,
+        "strengths": {
+            n: round(float(s), 4)
+            for n, s, g in zip(names, job.belief.strengths, job.belief.grams, strict=True)
+            if g > 0
+        },
+        "strength_errors": {
+            n: round(float(e), 4)
+            for n, e, g in zip(names, spread, job.belief.grams, strict=True)
+            if g > 0
+        },
+        "choices": {
+            name: {"additions": _additions(names, choice), "de00": by_light(lights, choice.de00)}
+            for name, choice in ((name, job.choose(how)) for name, how in CHOICES.items())
+        },
+    }
+
+
+def _additions(names: tuple[str, ...], answer: Correction) -> list[dict[str, Any]]:
+    order = np.argsort(-answer.additions_g, kind="stable")
+    return [
+        {"ink": names[i], "grams": float(answer.additions_g[i])}
+        for i in order
+        if answer.additions_g[i] > 0
+    ]
+
+
+def _report(job: _Job, answer: Correction, neighbour: str) -> str:
+    light = job.target.lights[0]
+    before, tolerance = _before(job, answer)[0], job.shop.tolerance_de00
+    lines = [f"Now: dE00 {before:.2f} under {light}, tolerance {tolerance:g}"]
+    lines += _what_happened(job)
+    if not answer.added_g:
+        done = before <= tolerance
+        return "\n".join(
+            [*lines, "", "Nothing to add." if done else "No addition brings it nearer."]
+        )
+    seen: dict[bytes, str] = {}
+    for name, how in CHOICES.items():
+        choice = answer if how is correct else job.choose(how)
+        key = choice.additions_g.tobytes()
+        if key in seen:
+            continue
+        seen[key] = name
+        lines += ["", *_choice(job, name, choice)]
+    if not answer.can_be_saved:
+        lines += [
+            "",
+            "This batch can't be brought within tolerance" + _within_room(job) + neighbour,
+        ]
+    return "\n".join(lines)
+
+
+def _choice(job: _Job, name: str, choice: Correction) -> list[str]:
+    digits = decimals(job.shop.resolution_g)
+    told = "  ".join(f"{n} {e:.2f}" for n, e in zip(job.target.lights, choice.de00, strict=True))
+    rows = [
+        [each["ink"], f"{each['grams']:.{digits}f}"]
+        for each in _additions(job.found.palette.names, choice)
+    ]
+    return [
+        f"{name.capitalize()}: add {choice.added_g:.{digits}f} g, "
+        f"{choice.total_g:.{digits}f} g in all; then dE00 {told}; "
+        f"chance in tolerance {100 * choice.chance_in_tolerance:.0f} %",
+        table(["Add", "grams"], rows, indent=2),
+    ]
+
+
+def _what_happened(job: _Job) -> list[str]:
+    """Inks that look stronger or weaker than their reference lot."""
+    error = np.sqrt(np.diag(job.belief.covariance))
+    lines = []
+    for i in np.flatnonzero(job.belief.grams > 0):
+        by = 100 * (job.belief.strengths[i] - 1)
+        if abs(by) > 1 and abs(by) > 100 * error[i]:
+            word = "strong" if by > 0 else "weak"
+            name = job.found.palette.names[i]
+            lines.append(f"{name} looks {abs(by):.0f} % {word} (+-{100 * error[i]:.0f})")
+    return lines
+
+
+def _within_room(job: _Job) -> str:
+    if job.room_g == np.inf:
+        return "."
+    free = job.choose(correct, room_g=np.inf)
+    if not free.can_be_saved:
+        return f" within {job.room_g:g} g, nor with any room."
+    return (
+        f" within {job.room_g:g} g; {free.added_g:.0f} g would do it ({free.total_g:.0f} g in all)."
+    )
+
+
+def _neighbour(folder: str, job: _Job, answer: Correction) -> str:
+    """Which other target of the shop the batch is nearest to, if it can't be saved."""
+    path = Path(folder) / "targets.csv"
+    if answer.can_be_saved or not path.is_file():
+        return ""
+    spectra, _ = read_spectra(path)
+    observer, light = job.target.observer, job.target.lights[0]
+    nothing = job.choose(correct, room_g=0.0)
+    away = [float(de00(Lab(s.R, light, observer), nothing.lab[0])) for s in spectra]
+    at = int(np.argmin(away))
+    return f" As it is, it is nearest to {spectra[at].name} (dE00 {away[at]:.1f})."

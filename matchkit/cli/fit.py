@@ -1,0 +1,102 @@
+"""``matchkit fit``: inks from drawdowns, and how good the fit is."""
+
+import argparse
+
+import numpy as np
+
+from matchkit.cli.terminal import json_option, print_json, say, table
+from matchkit.files.fitted import write_fits
+from matchkit.files.shop import read_shop
+from matchkit.fit import Fit, ink_errors
+from matchkit.match import fit_shop
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """The command's arguments."""
+    parser.add_argument("shop", metavar="SHOP", help="the shop folder; fit.json is written there")
+    json_option(parser)
+
+
+def run(args: argparse.Namespace) -> None:
+    """Fit every series of the shop and keep the result."""
+    shop = read_shop(args.shop)
+    for note in shop.notes:
+        say(note)
+    fits = fit_shop(shop)
+    write_fits(args.shop, fits)
+    if args.json:
+        print_json(_answer(fits))
+    else:
+        print("\n\n".join(_report(series, found) for series, found in fits.items()))
+        print(f"\nWritten: {args.shop}/fit.json")
+
+
+def _answer(fits: dict[str, Fit]) -> dict[str, object]:
+    held = np.concatenate([found.de00_held_out for found in fits.values()])
+    held = held[~np.isnan(held)]
+    errors = {name: e for found in fits.values() for name, e in ink_errors(found).items()}
+    return {
+        "inks": [
+            {"ink": name, "de00_mean": round(mean, 4), "de00_max": round(most, 4)}
+            for name, (mean, most) in errors.items()
+        ],
+        "held_out": {
+            "de00_median": round(float(np.median(held)), 4) if held.size else None,
+            "de00_p95": round(float(np.percentile(held, 95)), 4) if held.size else None,
+            "drawdowns": int(held.size),
+        },
+        "model": "; ".join(dict.fromkeys(found.palette.model for found in fits.values())),
+        "series": [
+            {
+                "series": series,
+                "model": found.palette.model,
+                "k2": round(found.palette.k2, 4),
+                "crowding": round(float(found.palette.crowding.max()), 4),
+                "deep": round(found.palette.deep, 4),
+                "theories": [
+                    {"model": s.model, "de00_median": round(s.de00_median, 4),
+                     "de00_p95": round(s.de00_p95, 4)}
+                    for s in found.scores
+                ],
+                "suspects": list(found.suspects),
+                "cautions": list(found.cautions),
+            }
+            for series, found in fits.items()
+        ],
+    }  # fmt: skip
+
+
+def _report(series: str, found: Fit) -> str:
+    palette = found.palette
+    title = f"Series {series}: " if series else ""
+    held = found.de00_held_out[~np.isnan(found.de00_held_out)]
+    lines = [f"{title}{len(palette.inks)} inks from {len(found.drawdowns)} drawdowns", ""]
+    if held.size:
+        lines.append(
+            f"Foretold without seeing them, {held.size} drawdowns ({found.light}): dE00 "
+            f"{np.median(held):.2f} median, {np.percentile(held, 95):.2f} for 95 in 100"
+        )
+    lines += [
+        f"Theory kept: {palette.model} (k2 {palette.k2:.2f}, white crowding "
+        f"{palette.crowding.max():.2f}, depth {palette.deep:.2f})",
+        "",
+        table(
+            ["Theory", "median dE00", "95 in 100"],
+            [[s.model, f"{s.de00_median:.2f}", f"{s.de00_p95:.2f}"] for s in found.scores],
+        ),
+        "",
+        "How well each ink's own drawdowns are met:",
+        _ink_table(found),
+    ]
+    for title, told in (("Look at these drawdowns", found.suspects),
+                        ("Not to be trusted for", found.cautions)):  # fmt: skip
+        if told:
+            lines += ["", f"{title}:", *(f"  - {line}" for line in told)]
+    return "\n".join(lines)
+
+
+def _ink_table(found: Fit) -> str:
+    rows = [
+        [name, f"{mean:.2f}", f"{most:.2f}"] for name, (mean, most) in ink_errors(found).items()
+    ]
+    return table(["Ink", "mean dE00", "worst"], rows)

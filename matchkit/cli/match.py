@@ -1,0 +1,231 @@
+"""``matchkit match``: starting formulas for one or many targets."""
+
+import argparse
+from collections.abc import Iterator
+
+from matchkit.cli.shops import by_light, decimals, name_option, open_shop
+from matchkit.cli.terminal import (
+    json_option,
+    number_of,
+    positive,
+    print_json,
+    progress_line,
+    say,
+    spectrum_json,
+    swatch,
+    table,
+)
+from matchkit.colorimetry import hex_colour
+from matchkit.faults import BadInput
+from matchkit.files.spectrum import read_spectra, read_spectrum
+from matchkit.inks import Shop
+from matchkit.judge import PREFERENCES, SHEER, Candidate, clear_share
+from matchkit.match import Match, match
+from matchkit.solve import Target, lab_target, spectral_target
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """The command's arguments."""
+    parser.add_argument("shop", metavar="SHOP", help="the shop folder")
+    parser.add_argument(
+        "targets", metavar="TARGETS", nargs="?", help="a spectrum file, one target or many"
+    )
+    name_option(parser)
+    parser.add_argument("--lab", metavar="L,a,b", help="the target where there is no spectrum")
+    parser.add_argument("--light", help="with --lab: the light it is for (the shop's first)")
+    parser.add_argument("--observer", help="with --lab: 2 or 10 (the shop's)")
+    parser.add_argument("--grams", default="1000", metavar="G", help="batch size (1000)")
+    parser.add_argument(
+        "--max-inks", default="4", metavar="N", help="white and clear count too (4)"
+    )
+    parser.add_argument("--top", default="5", metavar="N", help="how many formulas (5)")
+    parser.add_argument(
+        "--without", action="append", default=[], metavar="INK", help="leave an ink out"
+    )
+    parser.add_argument(
+        "--other-lights", default="0.2", metavar="W", help="what the other lights count (0.2)"
+    )
+    parser.add_argument(
+        "--prefer",
+        choices=PREFERENCES,
+        default="nearest",
+        help="odds: the best chance at the first drawdown; steady: the best worst light",
+    )
+    json_option(parser)
+
+
+def run(args: argparse.Namespace) -> None:
+    """Match every target and print."""
+    options = _options(args)
+    shop, fits = open_shop(args.shop)
+    targets = list(_targets(args, shop))
+    tell = progress_line("subsets of inks looked at")
+    tell_many = progress_line("targets matched")
+    answers = []
+    for done, (name, target) in enumerate(targets, start=1):
+        found = match(
+            shop,
+            fits,
+            target,
+            name=name,
+            without=args.without,
+            prefer=args.prefer,
+            progress=tell if len(targets) == 1 else None,
+            **options,
+        )
+        answers.append((found, target))
+        if len(targets) > 1:
+            tell_many(done, len(targets))
+    if args.json:
+        print_json({"matches": [_json(found, target) for found, target in answers]})
+    else:
+        print("\n\n".join(_report(found, target, shop) for found, target in answers))
+
+
+def _options(args: argparse.Namespace) -> dict[str, float]:
+    """The numbers, or every fault in them at once."""
+    values: dict[str, float] = {}
+    faults: list[str] = []
+    for key, text, whole in (
+        ("batch_g", args.grams, False),
+        ("max_inks", args.max_inks, True),
+        ("top", args.top, True),
+    ):
+        option = {"batch_g": "--grams", "max_inks": "--max-inks", "top": "--top"}[key]
+        try:
+            value = positive(text, option)
+            if whole and value != int(value):
+                raise BadInput(f"{option}: found {text!r}, need a whole number")
+            values[key] = int(value) if whole else value
+        except BadInput as error:
+            faults += error.faults
+    if faults:
+        raise BadInput(faults)
+    return values
+
+
+def _targets(args: argparse.Namespace, shop: Shop) -> Iterator[tuple[str, Target]]:
+    if (args.targets is None) == (args.lab is None):
+        raise BadInput("match: give a spectrum file or --lab L,a,b, one of the two")
+    if args.lab is not None:
+        yield _lab_target(args, shop)
+        return
+    if args.light or args.observer:
+        raise BadInput(
+            "--light and --observer go with --lab; a spectrum is judged as shop.toml says"
+        )
+    weight = number_of(args.other_lights, "--other-lights")
+    if weight < 0:
+        raise BadInput(f"--other-lights: found {args.other_lights!r}, need 0 or more")
+    if args.name:
+        spectrum, notes = read_spectrum(args.targets, args.name)
+        spectra = [spectrum]
+    else:
+        spectra, notes = read_spectra(args.targets)
+    for note in notes:
+        say(note)
+    for spectrum in spectra:
+        yield (
+            spectrum.name,
+            spectral_target(spectrum.R, shop.lights, shop.observer, other_weight=weight),
+        )
+
+
+def _lab_target(args: argparse.Namespace, shop: Shop) -> tuple[str, Target]:
+    parts = args.lab.split(",")
+    if len(parts) != 3:
+        raise BadInput(
+            f"--lab: found {args.lab!r}, need L,a,b with decimal points, as 62.5,10,-4.2"
+        )
+    lab = [number_of(part, "--lab") for part in parts]
+    if not 0 <= lab[0] <= 100 or max(abs(lab[1]), abs(lab[2])) > 200:
+        raise BadInput(f"--lab: found {args.lab!r}; L* is 0 to 100, a* and b* about -130 to 130")
+    observer = shop.observer
+    if args.observer is not None:
+        if args.observer not in ("2", "10"):
+            raise BadInput(f"--observer: found {args.observer!r}, need 2 or 10")
+        observer = int(args.observer)
+    light = args.light or shop.lights[0]
+    say(
+        f"Lab only, under {light} and {observer} degrees: how a formula compares with the sample "
+        "under other lights can't be judged; measure the sample if there is one"
+    )
+    return f"Lab {args.lab}", lab_target(lab, light, observer)
+
+
+def _json(found: Match, target: Target) -> dict[str, object]:
+    answer: dict[str, object] = {
+        "target": found.target,
+        "in_gamut": found.in_gamut,
+        "formulas": [_formula_json(formula, target) for formula in found.formulas],
+    }
+    if target.R is None:
+        answer["observer"] = target.observer
+    return answer
+
+
+def _formula_json(formula: Candidate, target: Target) -> dict[str, object]:
+    return {
+        "inks": [
+            {"ink": ink, "percent": round(percent, 6), "grams": grams}
+            for ink, percent, grams in zip(
+                formula.inks, formula.percents, formula.grams, strict=True
+            )
+        ],
+        "reflectance": spectrum_json(formula.R),
+        "lab": by_light(target.lights, formula.lab),
+        "de00": by_light(target.lights, formula.de00),
+        "chance_in_tolerance": round(formula.chance_in_tolerance or 0.0, 4),
+        "cost_per_kg": None if formula.cost_per_kg is None else round(formula.cost_per_kg, 4),
+    }
+
+
+def _report(found: Match, target: Target, shop: Shop) -> str:
+    head = f"{found.target}: " + (
+        "in gamut" if found.in_gamut else "outside what these inks can reach; the nearest are"
+    )
+    if target.R is not None:
+        head = swatch(hex_colour(target.R, target.lights[0], target.observer)) + head
+    lines = [head]
+    for rank, formula in enumerate(found.formulas, start=1):
+        per_light = "  ".join(
+            f"{light} {value:.2f}" for light, value in zip(target.lights, formula.de00, strict=True)
+        )
+        chance = f"  chance {100 * (formula.chance_in_tolerance or 0):.0f} %"
+        cost = "" if formula.cost_per_kg is None else f"  cost {formula.cost_per_kg:.2f}/kg"
+        block = swatch(hex_colour(formula.R, target.lights[0], target.observer))
+        lines += ["", f"{block}Formula {rank}: dE00 {per_light}{chance}{cost}"]
+        rows = [
+            [ink, f"{grams:.{decimals(shop.resolution_g)}f}", f"{percent:.3f}"]
+            for ink, grams, percent in zip(
+                formula.inks, formula.grams, formula.percents, strict=True
+            )
+        ]
+        lines.append(table(["Ink", "grams", "percent"], rows, indent=2))
+        if clear_share(formula, shop.inks) > SHEER:
+            lines.append(
+                "  ! sheer: mostly clear, it lets the ground show; prove it on the garment"
+            )
+        lines += [f"  ! {line}" for line in small_weights(formula, shop)]
+    return "\n".join(lines)
+
+
+def small_weights(formula: Candidate, shop: Shop) -> list[str]:
+    """A line for each ink that the balance can't show well, with the way out."""
+    from matchkit.recipe import STEPS_TO_TRUST, letdowns_for
+
+    known = {ink.name: ink for ink in shop.inks}
+    inks = [known[name] for name in formula.inks]
+    ways = {way.ink: way for way in letdowns_for(inks, formula.grams, shop.resolution_g)}
+    lines = []
+    for ink, grams in zip(formula.inks, formula.grams, strict=True):
+        if grams >= STEPS_TO_TRUST * shop.resolution_g * (1 - 1e-9):
+            continue
+        line = f"{ink}: {grams:g} g is under {STEPS_TO_TRUST} steps of the balance"
+        if ink in ways:
+            weigh = ", ".join(f"{name} {g:g} g" for name, g in ways[ink].grams)
+            line += f"; weigh it as a letdown instead: {weigh}"
+        else:
+            line += "; make a bigger batch, or weigh it on a finer balance"
+        lines.append(line)
+    return lines

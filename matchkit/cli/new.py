@@ -1,0 +1,60 @@
+"""``matchkit new``: an empty shop folder to fill in."""
+
+import argparse
+from pathlib import Path
+
+from matchkit.cli.plan import plan_options, planned
+from matchkit.cli.terminal import json_option, print_json
+from matchkit.faults import BadInput
+from matchkit.files.write import write_files
+from matchkit.inks import GEOMETRIES, Ink
+from matchkit.plan import shop_files
+
+# Rows to overwrite, so that every column has an example.
+EXAMPLES = (
+    Ink(name="White", role="white", density_g_per_ml=1.4),
+    Ink(name="Black", role="black", density_g_per_ml=1.2),
+    Ink(name="Clear", role="clear", density_g_per_ml=1.1),
+    Ink(name="Red", role="colour", density_g_per_ml=1.2),
+)
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """The command's arguments."""
+    parser.add_argument("folder", metavar="DIR", help="a folder that does not exist yet")
+    parser.add_argument("--shop-name", default="Our shop", help="how the shop is called")
+    parser.add_argument("--geometry", default="", choices=("", *GEOMETRIES), help="how you measure")
+    parser.add_argument("--condition", default="", help='such as "UV included" or "M1"')
+    parser.add_argument(
+        "--inks", default="", metavar="NAME:ROLE,...",
+        help="your inks, as White:white,Black:black,Clear:clear,Lemon:colour",
+    )  # fmt: skip
+    plan_options(parser)
+    json_option(parser)
+
+
+def run(args: argparse.Namespace) -> None:
+    """Write the folder, whole or not at all."""
+    folder = Path(args.folder)
+    if folder.exists():
+        raise BadInput(f"{args.folder}: is there already; name a new folder")
+    plan = planned(_inks(args.inks) or EXAMPLES, args)
+    files = shop_files(plan, name=args.shop_name, geometry=args.geometry, condition=args.condition)
+    write_files(folder, files)
+    if args.json:
+        print_json({"folder": args.folder, "files": sorted(files), "drawdowns": len(plan.steps)})
+        return
+    print(f"Written: {args.folder} ({', '.join(files)})")
+    print(f"1. Say in {args.folder}/shop.toml how you measure, and put your inks into inks.csv.")
+    print(f"2. `matchkit plan {args.folder} --html plan.html` prints what to draw down.")
+    print("3. Measure, put the spectra into spectra.csv, and run `matchkit fit`.")
+
+
+def _inks(text: str) -> tuple[Ink, ...]:
+    inks = []
+    for word in filter(None, (part.strip() for part in text.split(","))):
+        name, colon, role = word.rpartition(":")
+        if not colon or not name:
+            raise BadInput(f"--inks: found {word!r}, need NAME:ROLE")
+        inks.append(Ink(name=name, role=role))
+    return tuple(inks)

@@ -1,0 +1,29 @@
+"""``matchkit predict``: the colour a recipe will have."""
+
+import argparse
+
+from matchkit.cli.shops import lab_by_light, open_shop, palettes_of, recipe_in
+from matchkit.cli.terminal import json_option, print_json, spectrum_json, swatch, table
+from matchkit.colorimetry import hex_colour
+from matchkit.palette import reflectance
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """The command's arguments."""
+    parser.add_argument("shop", metavar="SHOP", help="the shop folder")
+    parser.add_argument("recipe", metavar="RECIPE", help="CSV ink,grams or ink,percent")
+    json_option(parser)
+
+
+def run(args: argparse.Namespace) -> None:
+    """Predict and print."""
+    shop, fits = open_shop(args.shop)
+    _, palette, c = recipe_in(args.recipe, palettes_of(fits))
+    R = reflectance(palette, c)
+    lab = lab_by_light(R, shop.lights, shop.observer)
+    if args.json:
+        print_json({"reflectance": spectrum_json(R), "lab": lab})
+        return
+    print(swatch(hex_colour(R, shop.lights[0], shop.observer)) + f"{shop.observer} degree observer")
+    rows = [[light, *(f"{v:.2f}" for v in values)] for light, values in lab.items()]
+    print(table(["Light", "L*", "a*", "b*"], rows))

@@ -1,0 +1,85 @@
+"""What every command does first: read the shop, have its inks, read a target."""
+
+import argparse
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchkit.cli.terminal import say
+from matchkit.colorimetry import Lab
+from matchkit.files.fitted import fitted
+from matchkit.files.recipe import WrittenRecipe, read_recipe
+from matchkit.files.shop import read_shop
+from matchkit.files.spectrum import NamedSpectrum, read_spectrum
+from matchkit.fit import Fit
+from matchkit.inks import Shop
+from matchkit.match import fractions_for, palette_for
+from matchkit.palette import Palette
+
+__all__ = [
+    "by_light",
+    "decimals",
+    "lab_by_light",
+    "name_option",
+    "one_spectrum",
+    "open_shop",
+    "palettes_of",
+    "recipe_in",
+]
+
+Array = NDArray[np.float64]
+
+
+def open_shop(folder: str) -> tuple[Shop, dict[str, Fit]]:
+    """A shop and its fits; notes and a new fit are said on standard error."""
+    shop = read_shop(folder)
+    for note in shop.notes:
+        say(note)
+    fits, why = fitted(folder, shop)
+    if why:
+        say(why)
+    return shop, fits
+
+
+def palettes_of(fits: Mapping[str, Fit]) -> dict[str, Palette]:
+    """The palettes of the fits, by series."""
+    return {series: found.palette for series, found in fits.items()}
+
+
+def recipe_in(
+    path: str, palettes: Mapping[str, Palette], *, grams_only: bool = False
+) -> tuple[WrittenRecipe, Palette, Array]:
+    """A recipe file, the palette of its series, and its fractions over that palette."""
+    inks = [name for palette in palettes.values() for name in palette.names]
+    written = read_recipe(path, inks, grams_only=grams_only)
+    palette = palette_for(palettes, written.inks)
+    return written, palette, fractions_for(palette, written.inks, written.fractions)
+
+
+def name_option(parser: argparse.ArgumentParser) -> None:
+    """``--name``, where one spectrum is wanted."""
+    parser.add_argument("--name", help="which spectrum of the file, where it holds several")
+
+
+def one_spectrum(path: str, name: str | None) -> NamedSpectrum:
+    """One spectrum of a file; what was assumed is said on standard error."""
+    spectrum, notes = read_spectrum(path, name)
+    for note in notes:
+        say(note)
+    return spectrum
+
+
+def lab_by_light(R: Array, lights: Sequence[str], observer: int) -> dict[str, list[float]]:
+    """Lab of a reflectance under each light, as JSON writes it."""
+    return by_light(lights, [Lab(R, light, observer) for light in lights])
+
+
+def decimals(resolution_g: float) -> int:
+    """Decimals that a balance of that resolution shows."""
+    return len(f"{resolution_g:.6f}".rstrip("0").split(".")[1])
+
+
+def by_light(lights: Sequence[str], values: Sequence[Array] | Array) -> dict[str, list[float]]:
+    """Values (n_light, ...) by the name of the light, rounded for reading."""
+    return {light: np.round(value, 4).tolist() for light, value in zip(lights, values, strict=True)}

@@ -1,0 +1,134 @@
+"""``matchkit ticket``: a weigh-out ticket for a recipe."""
+
+import argparse
+from collections.abc import Mapping
+from dataclasses import asdict
+from datetime import date
+
+from matchkit.cli.shops import name_option, one_spectrum, open_shop, palettes_of, recipe_in
+from matchkit.cli.terminal import json_option, number_of, positive, print_json, say
+from matchkit.faults import BadInput
+from matchkit.files.write import write_file
+from matchkit.fit import Fit
+from matchkit.inks import Shop
+from matchkit.judge import Candidate, weighed
+from matchkit.match import odds_of
+from matchkit.palette import reflectance
+from matchkit.recipe import weigh_out
+from matchkit.solve import Target, spectral_target
+from matchkit.ticket import CONTAINERS_ML, Additive, Container, Ticket, ticket
+from matchkit.ticket_sheet import ticket_html, ticket_text
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """The command's arguments."""
+    parser.add_argument("shop", metavar="SHOP", help="the shop folder")
+    parser.add_argument("recipe", metavar="RECIPE", help="CSV ink,grams or ink,percent")
+    parser.add_argument("--target", metavar="FILE", help="spectrum file of the target")
+    name_option(parser)
+    parser.add_argument("--grams", metavar="G", help="batch size (the recipe's own grams)")
+    parser.add_argument("--html", metavar="FILE", help="write the printable ticket there")
+    details(parser)
+    json_option(parser)
+
+
+def details(parser: argparse.ArgumentParser) -> None:
+    """What stands on a ticket beside the formula."""
+    parser.add_argument("--job", default="", help="the job's name")
+    parser.add_argument("--date", default="", help="the date on the ticket (today)")
+    parser.add_argument(
+        "--container", metavar="NAME",
+        help=f"what it is mixed in: {', '.join(CONTAINERS_ML)}, or millilitres",
+    )  # fmt: skip
+    parser.add_argument(
+        "--additive", action="append", default=[], metavar="NAME=PERCENT",
+        help="dosed on top of the finished colour, not part of it",
+    )  # fmt: skip
+    parser.add_argument(
+        "--hold-back", action="append", default=[], metavar="INK=PERCENT",
+        help="weigh this percent of an ink first and the rest after a drawdown",
+    )  # fmt: skip
+    parser.add_argument(
+        "--letdowns", action="store_true", help="weigh too small weights from letdowns"
+    )
+
+
+def run(args: argparse.Namespace) -> None:
+    """Make the ticket; print it, and write the page if wanted."""
+    shop, fits = open_shop(args.shop)
+    written, palette, c = recipe_in(args.recipe, palettes_of(fits))
+    found = next(f for f in fits.values() if f.palette is palette)
+    batch_g = _batch(args.grams, written.grams)
+    if args.target:
+        spectrum = one_spectrum(args.target, args.name)
+        R, name = spectrum.R, spectrum.name
+    else:
+        R, name = reflectance(palette, c), f"{written.name}, as predicted"
+    target = spectral_target(R, shop.lights, shop.observer)
+    grams = weigh_out(c, batch_g, shop.resolution_g)
+    candidate = weighed(palette, grams, target, odds=odds_of(found, target, shop))
+    made = make(args, shop, fits, candidate, target, name)
+    if args.html:
+        write_file(args.html, ticket_html(made))
+        say(f"written: {args.html}")
+    if args.json:
+        print_json(asdict(made))
+    else:
+        print(ticket_text(made))
+
+
+def make(
+    args: argparse.Namespace,
+    shop: Shop,
+    fits: Mapping[str, Fit],
+    candidate: Candidate,
+    target: Target,
+    name: str,
+) -> Ticket:
+    """The ticket of a candidate with the details given on the command line."""
+    return ticket(
+        candidate,
+        target,
+        shop,
+        target_name=name,
+        job=args.job,
+        date=args.date or date.today().isoformat(),
+        hold_back={k: v / 100 for k, v in _pairs(args.hold_back, "--hold-back").items()},
+        use_letdowns=args.letdowns,
+        additives=[
+            Additive(name=k, percent=v) for k, v in _pairs(args.additive, "--additive").items()
+        ],
+        container=_container(args.container),
+    )
+
+
+def _batch(text: str | None, grams: tuple[float, ...] | None) -> float:
+    if text is not None:
+        return positive(text, "--grams")
+    if grams is None:
+        raise BadInput("ticket: the recipe holds percents only; say how much with --grams G")
+    return sum(grams)
+
+
+def _pairs(words: list[str], option: str) -> dict[str, float]:
+    """``NAME=PERCENT`` words as a mapping."""
+    pairs = {}
+    for word in words:
+        name, equals, percent = word.rpartition("=")
+        if not equals or not name:
+            raise BadInput(f"{option}: found {word!r}, need NAME=PERCENT")
+        pairs[name] = number_of(percent, option)
+    return pairs
+
+
+def _container(text: str | None) -> Container | None:
+    if text is None:
+        return None
+    if text in CONTAINERS_ML:
+        return Container(name=text, volume_ml=CONTAINERS_ML[text])
+    try:
+        return Container(name=f"{text} ml", volume_ml=positive(text, "--container"))
+    except BadInput:
+        raise BadInput(
+            f"--container: found {text!r}; write {', '.join(CONTAINERS_ML)}, or millilitres"
+        ) from None

@@ -1,0 +1,120 @@
+"""``fit.json``: what a fit found, kept beside the drawdowns it came from."""
+
+import json
+import math
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchkit.files.shop import digest
+from matchkit.files.text import label
+from matchkit.files.write import write_file
+from matchkit.fit import Fit, Score
+from matchkit.inks import Shop
+from matchkit.match import fit_shop
+from matchkit.palette import Palette
+
+__all__ = ["fitted", "read_fits", "write_fits"]
+
+FILE = "fit.json"
+FORMAT = 1
+
+
+def fitted(folder: str | Path, shop: Shop) -> tuple[dict[str, Fit], str]:
+    """The fits of a shop, and a line to say if they were made anew.
+
+    ``fit.json`` is used if its digest agrees with the folder; otherwise the inks are
+    fitted now, in memory.
+    """
+    fits, why = read_fits(folder, shop)
+    if fits:
+        return fits, ""
+    return fit_shop(shop), f"{why}; the inks are fitted anew (`matchkit fit` keeps the result)"
+
+
+def write_fits(folder: str | Path, fits: Mapping[str, Fit]) -> None:
+    """Write ``fit.json`` whole or not at all."""
+    content = {
+        "format": FORMAT,
+        "digest": digest(folder),
+        "series": [{"series": series, **_plain(found)} for series, found in fits.items()],
+    }
+    write_file(Path(folder) / FILE, json.dumps(content, ensure_ascii=False) + "\n")
+
+
+def read_fits(folder: str | Path, shop: Shop) -> tuple[dict[str, Fit], str]:
+    """The fits in ``fit.json``, or none and the reason why it can't be used."""
+    path = Path(folder) / FILE
+    if not path.is_file():
+        return {}, f"{label(Path(folder))} has no {FILE}"
+    try:
+        content = json.loads(path.read_text(encoding="utf-8"))
+        if content["format"] != FORMAT:
+            return {}, f"{FILE} is of another version"
+        if content["digest"] != digest(folder):
+            return {}, f"{FILE} is of other drawdowns"
+        return {entry["series"]: _fit(entry, shop) for entry in content["series"]}, ""
+    except (OSError, ValueError, KeyError, TypeError, IndexError):
+        return {}, f"{FILE} can't be read"
+
+
+def _plain(found: Fit) -> dict[str, Any]:
+    palette = found.palette
+    return {
+        "model": palette.model,
+        "base": palette.base,
+        "gain": palette.gain,
+        "k2": palette.k2,
+        "deep": palette.deep,
+        "inks": [
+            {"ink": ink.name, "crowding": crowding, "K": K.tolist(), "S": S.tolist()}
+            for ink, crowding, K, S in zip(
+                palette.inks, palette.crowding.tolist(), palette.K, palette.S, strict=True
+            )
+        ],
+        "drawdowns": list(found.drawdowns),
+        "fractions": found.fractions.tolist(),
+        "de00_fitted": found.de00_fitted.tolist(),
+        "de00_held_out": [None if math.isnan(e) else e for e in found.de00_held_out.tolist()],
+        "error_Lab": found.error_Lab.tolist(),
+        "scores": [[s.model, s.de00_median, s.de00_p95] for s in found.scores],
+        "suspects": list(found.suspects),
+        "cautions": list(found.cautions),
+        "light": found.light,
+        "observer": found.observer,
+    }
+
+
+def _fit(entry: Mapping[str, Any], shop: Shop) -> Fit:
+    known = {ink.name: ink for ink in shop.inks}
+    palette = Palette(
+        inks=tuple(known[each["ink"]] for each in entry["inks"]),
+        K=_array([each["K"] for each in entry["inks"]]),
+        S=_array([each["S"] for each in entry["inks"]]),
+        crowding=_array([each["crowding"] for each in entry["inks"]]),
+        base=float(entry["base"]),
+        gain=float(entry["gain"]),
+        k2=float(entry["k2"]),
+        deep=float(entry["deep"]),
+        model=entry["model"],
+    )
+    return Fit(
+        palette=palette,
+        drawdowns=tuple(entry["drawdowns"]),
+        fractions=_array(entry["fractions"]),
+        de00_fitted=_array(entry["de00_fitted"]),
+        de00_held_out=_array([math.nan if e is None else e for e in entry["de00_held_out"]]),
+        error_Lab=_array(entry["error_Lab"]),
+        scores=tuple(Score(model=m, de00_median=a, de00_p95=b) for m, a, b in entry["scores"]),
+        suspects=tuple(entry["suspects"]),
+        cautions=tuple(entry["cautions"]),
+        light=entry["light"],
+        observer=int(entry["observer"]),
+    )
+
+
+def _array(values: Sequence[Any]) -> NDArray[np.float64]:
+    return np.array(values, dtype=float)

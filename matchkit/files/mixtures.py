@@ -1,0 +1,144 @@
+"""Rows of ink and amount: drawdowns, mixes and recipes are written alike."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from itertools import islice
+
+from matchkit.faults import BadInput
+from matchkit.files.amounts import quoted
+from matchkit.files.tables import Row, Table, amount, wording
+from matchkit.files.text import Findings, did_you_mean, nearest
+
+__all__ = ["AMOUNTS", "Mixture", "hint_at", "mixtures"]
+
+AMOUNTS = ("percent", "grams")  # percent by mass
+SUM_TOLERANCE = 0.1 + 1e-9  # percent; three shares rounded to 0.1 may miss 100 by nearly this
+HINTS = 20  # comparing names takes time, and nobody reads on after so many faults
+
+
+@dataclass(frozen=True, kw_only=True)
+class Mixture:
+    """One mixture as written; inks of amount 0 are left out, after a fault all of them."""
+
+    name: str  # empty where a file holds one mixture only
+    inks: tuple[str, ...]
+    amounts: tuple[float, ...]
+    unit: str  # one of AMOUNTS
+    lots: tuple[str, ...]  # one per ink, or empty
+    rows: tuple[Row, ...]
+
+    @property
+    def fractions(self) -> tuple[float, ...]:
+        """By mass, sum 1."""
+        total = sum(self.amounts)
+        return tuple(value / total for value in self.amounts)
+
+
+def mixtures(
+    table: Table, *, by: str = "", series: Mapping[str, str] | None, found: Findings
+) -> list[Mixture]:
+    """The mixtures of a table, in order of their first rows.
+
+    Parameters
+    ----------
+    table : Table
+        With a column ``ink``, one of `AMOUNTS`, and perhaps ``lot``.
+    by : str
+        The column that names the mixture a row belongs to; empty: all rows are one.
+    series : mapping
+        The series of every known ink, or None: any ink will do.
+
+    Raises
+    ------
+    BadInput
+        If there is not exactly one column of amounts.
+    """
+    unit = _unit(table)
+    groups: dict[str, list[Row]] = {}
+    for row in table.rows:
+        name = wording(row, by, faults=found.faults, required=True) if by else ""
+        groups.setdefault(name, []).append(row)
+    return [
+        _mixture(name, rows, unit, table.decimal, series, found) for name, rows in groups.items()
+    ]
+
+
+def _unit(table: Table) -> str:
+    units = [unit for unit in AMOUNTS if unit in table.columns]
+    if len(units) == 1:
+        return units[0]
+    if units:
+        raise BadInput(f"{table.file}: columns 'percent' and 'grams' are both there; keep one")
+    near = nearest("percent", table.columns) or nearest("grams", table.columns)
+    hint = f"is {quoted(near)} meant? Rename it" if near else "name the amounts one of these"
+    raise BadInput(f"{table.file}: no column 'percent' or 'grams'; {hint}")
+
+
+def _mixture(
+    name: str,
+    rows: list[Row],
+    unit: str,
+    decimal: str,
+    series: Mapping[str, str] | None,
+    found: Findings,
+) -> Mixture:
+    before = len(found.faults)
+    values = [
+        amount(row, unit, decimal=decimal, faults=found.faults, required=True) for row in rows
+    ]
+    inks = [wording(row, "ink", faults=found.faults, required=True) for row in rows]
+    lots = [wording(row, "lot", faults=found.faults) for row in rows]
+    _check_names(inks, rows, series, found)
+    amounts = [0.0 if value is None else value for value in values]
+    sound = len(found.faults) == before and not any(row.broken for row in rows)
+    if sound:
+        _check_sum(amounts, unit, name, rows[0], found)
+    used = [i for i, value in enumerate(amounts) if sound and value > 0]
+    return Mixture(
+        name=name,
+        inks=tuple(inks[i] for i in used),
+        amounts=tuple(amounts[i] for i in used),
+        unit=unit,
+        lots=tuple(lots[i] for i in used) if any(lots) else (),
+        rows=tuple(rows),
+    )
+
+
+def _check_names(
+    inks: list[str], rows: list[Row], series: Mapping[str, str] | None, found: Findings
+) -> None:
+    """Every ink known, none twice, all of one series."""
+    seen: dict[str, Row] = {}
+    for ink, row in zip(inks, rows, strict=True):
+        if ink and ink in seen:
+            first = seen[ink].where.rpartition(" ")[2]
+            found.faults.append(
+                f"{row.where}: ink {quoted(ink)} is already in row {first}; one row for each ink"
+            )
+        elif ink and series is not None and ink not in series:
+            hint = hint_at(ink, series, found)
+            found.faults.append(f"{row.where}: ink {quoted(ink)} is not in the shop's inks{hint}")
+        seen.setdefault(ink, row)
+    known = {series[ink]: ink for ink in inks if ink in series} if series else {}
+    if len(known) > 1:
+        listed = ", ".join(
+            f"{quoted(ink)} ({group or 'no series'})" for group, ink in known.items()
+        )
+        found.faults.append(
+            f"{rows[0].where}: inks of different series in one mixture: {listed};"
+            " series are never mixed"
+        )
+
+
+def _check_sum(amounts: list[float], unit: str, name: str, row: Row, found: Findings) -> None:
+    total = sum(amounts)
+    what = f"{quoted(name)}: " if name else ""
+    if not 0 < total < 1e12:
+        found.faults.append(f"{row.where}: {what}{unit} sum to {total:g}; weigh something")
+    elif unit == "percent" and abs(total - 100) > SUM_TOLERANCE:
+        found.faults.append(f"{row.where}: {what}percents sum to {total:.6g}; expected 100 +- 0.1")
+
+
+def hint_at(name: str, names: Iterable[str], found: Findings) -> str:
+    """`did_you_mean`, until there are faults enough."""
+    return did_you_mean(name, islice(names, 1000)) if len(found.faults) < HINTS else ""

@@ -1,0 +1,358 @@
+"""A shop folder: `shop.toml`, `inks.csv`, `drawdowns.csv`, `spectra.csv`, `mixes.csv`.
+
+All files are read before anything is said, and what is wrong with any of them is
+said at once.  What is odd, or had to be assumed, becomes a line of `Shop.notes`.
+"""
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from hashlib import sha256
+from pathlib import Path
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchkit.faults import BadInput
+from matchkit.files.amounts import quoted
+from matchkit.files.mixtures import AMOUNTS, Mixture, hint_at, mixtures
+from matchkit.files.settings import geometry_doubts, geometry_faults, read_settings
+from matchkit.files.tables import Row, Table, amount, read_table, spectral_values, wording
+from matchkit.files.text import Findings, did_you_mean, label, read_bytes
+from matchkit.files.write import settled
+from matchkit.inks import ROLES, Drawdown, Ink, Mix, Shop
+from matchkit.spectra import PERCENT, average, check_reflectance, reflectance_doubts, to_grid
+
+__all__ = ["FILES", "digest", "read_inks", "read_shop", "shop_files"]
+
+FILES = ("shop.toml", "inks.csv", "drawdowns.csv", "spectra.csv")
+OPTIONAL_FILES = ("mixes.csv",)
+
+DENSITY_G_PER_ML = (0.3, 10.0)  # wider than any ink, narrow enough to catch kg per m3
+
+T = TypeVar("T")
+Spectrum = NDArray[np.float64]
+Inks = dict[str, Ink] | None  # None: inks.csv could not be read, so any name may be right
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Readings:
+    """The repeat readings of one name, and where the first stands."""
+
+    where: str
+    spectra: list[Spectrum]  # each (n_wl,)
+
+
+def read_shop(folder: str | Path) -> Shop:
+    """Everything a shop folder states, checked.
+
+    Raises `BadInput` with every fault of every file: the file, the row or key, what
+    was found, what was expected.
+    """
+    paths = _paths(folder)
+    found = Findings(file=label(Path(folder)))
+    shop = _tried(lambda: read_settings(paths["shop.toml"], "shop.toml"), found)
+    inks = _tried(lambda: _inks(paths["inks.csv"], found), found)
+    drawn = _tried(lambda: _drawn(paths["drawdowns.csv"], inks, found), found)
+    mixed = _tried(lambda: _mixed(paths.get("mixes.csv"), inks, found), found)
+    readings = _tried(lambda: _readings(paths["spectra.csv"], found), found)
+    if drawn is not None and mixed is not None and readings is not None:
+        _check_pairs(drawn, mixed, readings, found)
+    if shop is None or inks is None or drawn is None or mixed is None or readings is None:
+        raise BadInput(found.faults)
+    shop = _assembled(shop, inks, drawn, mixed, readings)
+    found.faults.extend(geometry_faults(shop))
+    if found.faults:
+        raise BadInput(found.faults)
+    notes = (*shop.notes, *found.notes, *_gaps(shop), *geometry_doubts(shop))
+    return replace(shop, notes=notes)
+
+
+def read_inks(folder: str | Path) -> tuple[Ink, ...]:
+    """The inks of a shop folder alone, before anything was drawn down."""
+    paths = _paths(folder)
+    found = Findings(file=label(Path(folder)))
+    inks = _tried(lambda: _inks(paths["inks.csv"], found), found)
+    if found.faults or inks is None:
+        raise BadInput(found.faults)
+    return tuple(inks.values())
+
+
+def shop_files(folder: str | Path) -> tuple[Path, ...]:
+    """The paths of a shop folder that count, in reading order; `mixes.csv` if there."""
+    return tuple(_paths(folder).values())
+
+
+def digest(folder: str | Path) -> str:
+    """SHA-256, in hex, of all that a fit depends on; the same digest, the same fit.
+
+    Of `inks.csv` only names, roles and series count: stock and cost change daily and
+    change no fit.  Mixes are not fitted.
+    """
+    paths = _paths(folder)
+    table = read_table(
+        paths["inks.csv"], file="inks.csv", required=("ink", "role"), text=("series",)
+    )
+    inks = [[row.cells.get(key, "") for key in ("ink", "role", "series")] for row in table.rows]
+    parts = [json.dumps(inks).encode()]
+    parts += [
+        read_bytes(paths[name], name) for name in ("shop.toml", "drawdowns.csv", "spectra.csv")
+    ]
+    total = sha256()
+    for part in parts:
+        total.update(len(part).to_bytes(8, "big") + part)
+    return total.hexdigest()
+
+
+def _paths(folder: str | Path) -> dict[str, Path]:
+    folder = Path(folder)
+    if not folder.is_dir():
+        state = "is a file" if folder.exists() else "not found"
+        raise BadInput(f"{label(folder)}: {state}; a shop folder is expected")
+    paths = {name: settled(folder, name) for name in (*FILES, *OPTIONAL_FILES)}
+    return {name: path for name, path in paths.items() if name in FILES or path.exists()}
+
+
+def _inks(path: Path, found: Findings) -> dict[str, Ink]:
+    """`inks.csv`, by name.  No name twice, and at least one white."""
+    table = read_table(
+        path,
+        file="inks.csv",
+        required=("ink", "role"),
+        numeric=("density_g_per_ml", "cost_per_kg", "stock_g", "max_percent"),
+        text=("series", "lot", "note"),
+        limits=("series", "stock_g", "max_percent"),
+    )
+    _hear(table, found)
+    inks: dict[str, Ink] = {}
+    rows: dict[str, Row] = {}
+    series: dict[str, str] = {}
+    for row in table.rows:
+        ink = _ink(row, table.decimal, series, found)
+        first = rows.setdefault(ink.name.casefold(), row)
+        if first is not row and ink.name:
+            place = first.where.rpartition(" ")[2]
+            found.faults.append(
+                f"{row.where}: ink {quoted(ink.name)} is already in row {place};"
+                " one row for each ink, and names that differ in more than capitals"
+            )
+        inks.setdefault(ink.name, ink)
+    if not any(ink.role == "white" for ink in inks.values()):
+        found.faults.append(
+            f"{table.file}: no ink has the role white; the white is the gauge for how much every"
+            " other ink scatters, so add it here and its letdowns to drawdowns.csv"
+        )
+    return inks
+
+
+def _ink(row: Row, decimal: str, series: dict[str, str], found: Findings) -> Ink:
+    """One row of `inks.csv`; after a fault, something to go on with."""
+    low, high = DENSITY_G_PER_ML
+    faults = found.faults
+    role = wording(row, "role", faults=faults).casefold()
+    if role not in ROLES:
+        choice, hint = ", ".join(ROLES), did_you_mean(role, ROLES)
+        faults.append(f"{row.where}: role is {quoted(role)}; write one of {choice}{hint}")
+    group = wording(row, "series", faults=faults)
+    limit = amount(row, "max_percent", decimal=decimal, faults=faults, high=100.0)
+    return Ink(
+        name=wording(row, "ink", faults=faults, required=True),
+        role=role if role in ROLES else ROLES[0],  # a missing white is no second fault
+        series=series.setdefault(group.casefold(), group),
+        density_g_per_ml=amount(
+            row, "density_g_per_ml", decimal=decimal, faults=faults, low=low, high=high
+        ),
+        cost_per_kg=amount(row, "cost_per_kg", decimal=decimal, faults=faults),
+        stock_g=amount(row, "stock_g", decimal=decimal, faults=faults),
+        max_percent=100.0 if limit is None else limit,
+        lot=wording(row, "lot", faults=faults),
+        note=wording(row, "note", faults=faults),
+    )
+
+
+def _drawn(path: Path, inks: Inks, found: Findings) -> list[Mixture]:
+    """`drawdowns.csv`, without the spectra."""
+    table = read_table(
+        path,
+        file="drawdowns.csv",
+        required=("drawdown", "ink"),
+        numeric=AMOUNTS,
+        text=("lot",),
+    )
+    _hear(table, found)
+    return mixtures(table, by="drawdown", series=_series(inks), found=found)
+
+
+def _mixed(path: Path | None, inks: Inks, found: Findings) -> list[Mix]:
+    """`mixes.csv`, without the spectra."""
+    if path is None:
+        return []
+    table = read_table(
+        path,
+        file="mixes.csv",
+        required=("name", "ink"),
+        numeric=(*AMOUNTS, "stock_g"),
+        text=("date",),
+        limits=("stock_g",),
+    )
+    _hear(table, found)
+    read = mixtures(table, by="name", series=_series(inks), found=found)
+    for mixture in read:
+        if inks and mixture.name in inks:
+            found.faults.append(
+                f"{mixture.rows[0].where}: {quoted(mixture.name)} is an ink's name; rename the mix"
+            )
+    return [_mix(mixture, table.decimal, found) for mixture in read]
+
+
+def _mix(mixture: Mixture, decimal: str, found: Findings) -> Mix:
+    """Stock and date belong to the mix: any of its rows may state them, all alike."""
+    rows, faults = mixture.rows, found.faults
+    stocks = [amount(row, "stock_g", decimal=decimal, faults=faults) for row in rows]
+    stock = _agreed([s for s in stocks if s is not None], "stock_g", mixture, found)
+    dates = [wording(row, "date", faults=faults) for row in rows]
+    date = _agreed([date for date in dates if date], "date", mixture, found)
+    return Mix(
+        name=mixture.name,
+        inks=mixture.inks,
+        fractions=mixture.fractions,
+        stock_g=stock,
+        date=date or "",
+    )
+
+
+def _agreed(stated: list[T], key: str, mixture: Mixture, found: Findings) -> T | None:
+    if len(set(stated)) > 1:
+        values = " and ".join(str(value) for value in dict.fromkeys(stated))
+        found.faults.append(
+            f"{mixture.rows[0].where}: {key} of {quoted(mixture.name)} is {values}; state it once"
+        )
+    return stated[0] if stated else None
+
+
+def _readings(path: Path, found: Findings) -> dict[str, _Readings]:
+    """`spectra.csv`: readings by name.  A row with a fault still counts as a name."""
+    table = read_table(path, file="spectra.csv", required=("drawdown",), spectral=True)
+    _hear(table, found)
+    rows, values, faults = spectral_values(table)
+    found.faults.extend(faults)
+    R = to_grid(table.nm, values, where=table.file)
+    percent = _percent_fault(table, rows, values)
+    if percent:
+        raise BadInput(percent)
+    readings: dict[str, _Readings] = {}
+    for row in table.rows:
+        name = wording(row, "drawdown", faults=found.faults, required=True)
+        readings.setdefault(name, _Readings(where=row.where, spectra=[]))
+    for row, each in zip(rows, R, strict=True):
+        name = wording(row, "drawdown", faults=[])
+        where = f"{row.where} {quoted(name)}"
+        found.faults.extend(check_reflectance(each, where))
+        found.notes.extend(reflectance_doubts(each, where))
+        readings[name].spectra.append(each)
+    return readings
+
+
+def _percent_fault(table: Table, rows: list[Row], values: Spectrum) -> str:
+    """One line for a file in percent, however many rows it has."""
+    advice = "write reflectance factors, 0-1 (divide by 100)"
+    if table.percent:
+        return f"{table.file}: the wavelengths are headed %; {advice} and take the % away"
+    high = np.flatnonzero((values > PERCENT).any(axis=1))
+    if not high.size:
+        return ""
+    first, at = values[high[0]], int(values[high[0]].argmax())
+    more = f" (and {high.size - 1} more rows)" if high.size > 1 else ""
+    found = f"{first[at]:.4g} at {table.nm[at]:g} nm{more}"
+    return f"{rows[high[0]].where}: {found} looks like percent; {advice}"
+
+
+def _check_pairs(
+    drawn: list[Mixture], mixed: list[Mix], readings: dict[str, _Readings], found: Findings
+) -> None:
+    """Every drawdown has a reading; every reading has a drawdown or a mix."""
+    known = dict.fromkeys([*(mixture.name for mixture in drawn), *(mix.name for mix in mixed)])
+    stray = [name for name in readings if name and name not in known]
+    for mixture in drawn:
+        name, where = mixture.name, mixture.rows[0].where
+        if name and name not in readings:
+            hint = hint_at(name, stray, found)
+            found.faults.append(
+                f"{where}: drawdown {quoted(name)} has no reading in spectra.csv; measure it{hint}"
+            )
+    for name in stray:
+        hint = hint_at(name, known, found)
+        found.faults.append(
+            f"{readings[name].where}: {quoted(name)} is neither in drawdowns.csv nor in mixes.csv;"
+            f" add what it was mixed from{hint}"
+        )
+
+
+def _assembled(
+    shop: Shop,
+    inks: dict[str, Ink],
+    drawn: list[Mixture],
+    mixed: list[Mix],
+    readings: dict[str, _Readings],
+) -> Shop:
+    """The shop with all that is sound, so that it can be asked for contradictions."""
+    read = {name: each.spectra for name, each in readings.items() if each.spectra}
+    return replace(
+        shop,
+        inks=tuple(inks.values()),
+        drawdowns=tuple(
+            Drawdown(
+                name=mixture.name,
+                inks=mixture.inks,
+                fractions=mixture.fractions,
+                readings=np.array(read[mixture.name]),
+                lots=mixture.lots,
+            )
+            for mixture in drawn
+            if mixture.inks and mixture.name in read
+        ),
+        mixes=tuple(
+            replace(mix, R=average(read[mix.name])) if mix.name in read else mix for mix in mixed
+        ),
+    )
+
+
+def _gaps(shop: Shop) -> list[str]:
+    """What the shop cannot do yet: a line each."""
+    if not shop.drawdowns:
+        return ["drawdowns.csv: no drawdowns yet; nothing can be matched before they are measured"]
+    drawn = {ink for drawdown in shop.drawdowns for ink in drawdown.inks}
+    missing = [quoted(ink.name) for ink in shop.inks if ink.name not in drawn]
+    notes = []
+    if missing:
+        notes.append(
+            f"inks.csv: no drawdown holds {', '.join(missing)}; no formula can until one does"
+        )
+    gauged = {ink.series for ink in shop.inks if ink.role == "white" and ink.name in drawn}
+    for series in dict.fromkeys(ink.series for ink in shop.inks if ink.name in drawn):
+        if series not in gauged:
+            where = f"series {quoted(series)}" if series else "the inks without a series"
+            notes.append(
+                f"inks.csv: no drawdown of {where} holds a white, the gauge for how much every"
+                " other ink scatters; formulas in it are a guess"
+            )
+    return notes
+
+
+def _series(inks: Inks) -> dict[str, str] | None:
+    return None if inks is None else {name: ink.series for name, ink in inks.items()}
+
+
+def _hear(table: Table, found: Findings) -> None:
+    found.faults.extend(table.faults)
+    found.notes.extend(table.notes)
+
+
+def _tried(read: Callable[[], T], found: Findings) -> T | None:
+    """What `read` gives; if it gives up, its faults join the others."""
+    try:
+        return read()
+    except BadInput as error:
+        found.faults.extend(error.faults)
+        return None

@@ -1,0 +1,368 @@
+"""Tables of text, as a spreadsheet saves them.
+
+Separated by commas, semicolons or tabs; decimal point or decimal comma.  Which of
+them is found out from the file, and a file that could be read two ways is refused.
+
+Rows are numbered as a spreadsheet numbers them.  Faults of single rows gather in
+`Table.faults`, so that one look at a file tells everything that is wrong with it.
+"""
+
+import csv
+import io
+import re
+import unicodedata
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from itertools import chain, pairwise
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchkit.faults import BadInput
+from matchkit.files.amounts import decimal_mark, number, quoted
+from matchkit.files.text import label, nearest, read_text, text_fault
+
+__all__ = [
+    "Row",
+    "Table",
+    "amount",
+    "is_wavelength",
+    "parse_table",
+    "read_table",
+    "spectral_values",
+    "wording",
+]
+
+LONGEST_HEADER = 100_000  # characters
+SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
+_WAVELENGTH = re.compile(r"([0-9]{3,4}(?:[.,][0-9]{1,4})?)\s*(?:nm)?\s*[\[(]?(%?)[\])]?")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Row:
+    """One row under the header."""
+
+    where: str  # file and row, begins a message
+    cells: dict[str, str]  # the known columns, stripped
+    first: str  # the first cell, whatever its column is called
+    values: tuple[str, ...] = ()  # the cells of the wavelength columns
+    broken: bool = False  # too wide: its names are known, its numbers are not
+
+
+@dataclass(frozen=True, kw_only=True)
+class Table:
+    """A table as it was understood; row faults found so far, remarks on columns."""
+
+    file: str
+    columns: tuple[str, ...]
+    rows: tuple[Row, ...]
+    decimal: str
+    nm: NDArray[np.float64]  # (n,), of the wavelength columns
+    percent: bool  # a wavelength column is headed %
+    faults: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+def read_table(
+    path: Path,
+    *,
+    file: str = "",
+    required: Sequence[str] = (),
+    numeric: Sequence[str] = (),
+    text: Sequence[str] = (),
+    limits: Sequence[str] = (),
+    spectral: bool = False,
+) -> Table:
+    """A CSV file as rows by column name; `file` names it in messages.  See `parse_table`."""
+    return parse_table(
+        read_text(path, file),
+        file or label(path),
+        required=required,
+        numeric=numeric,
+        text=text,
+        limits=limits,
+        spectral=spectral,
+    )
+
+
+def parse_table(
+    content: str,
+    file: str,
+    *,
+    required: Sequence[str] = (),
+    numeric: Sequence[str] = (),
+    text: Sequence[str] = (),
+    limits: Sequence[str] = (),
+    spectral: bool = False,
+    rename: Callable[[str], str] = str.casefold,
+) -> Table:
+    """The rows of `content`.  Unknown columns are left alone.
+
+    Parameters
+    ----------
+    content, file : str
+        What was read, and its name for messages.
+    required, numeric, text : names of columns
+        That must be there; that hold numbers; that may be there.
+    limits : names of columns
+        Whose loss would do harm: a near-miss of such a name is a fault, of another
+        one a note.
+    spectral : bool
+        Wavelengths are expected as columns: ``400``, ``400 nm`` or ``400 %``.
+    rename : function
+        From a header cell to a column name.
+
+    Raises
+    ------
+    BadInput
+        When the rows cannot be told apart into cells at all.
+
+    >>> table = parse_table("Ink;grams\\nRed;12,5\\n", "a.csv", required=["ink"], numeric=["grams"])
+    >>> table.rows[0].where, table.rows[0].cells, table.decimal
+    ('a.csv row 2', {'ink': 'Red', 'grams': '12,5'}, ',')
+    """
+    head_row, separator = _header(content, file, required, spectral, rename)
+    records = _records(content, separator, file)
+    columns = [rename(cell.strip()) for cell in records[head_row - 1]]
+    known = list(dict.fromkeys([*required, *numeric, *text]))
+    head = f"{file} row {head_row}"
+    faults, notes = _column_faults(columns, known, required, limits, head)
+    waves = _wavelengths(columns) if spectral else {}
+    faults += _wave_faults(waves, columns, head) if spectral else []
+    if faults:
+        raise BadInput(faults)
+    places = {name: columns.index(name) for name in known if name in columns}
+    laid = _laid(records[head_row:], len(columns), separator)
+    rows = [
+        _row(f"{file} row {head_row + 1 + index}", cells, bool(fault), places, waves)
+        for index, cells, fault in laid
+    ]
+    return Table(
+        file=file,
+        columns=tuple(columns),
+        rows=tuple(rows),
+        decimal=_decimal(rows, numeric, separator, file),
+        nm=np.array([wave[0] for wave in waves.values()]),
+        percent=any(wave[1] for wave in waves.values()),
+        faults=tuple(
+            f"{row.where}: {fault}" for row, (_, _, fault) in zip(rows, laid, strict=True) if fault
+        ),
+        notes=tuple(notes),
+    )
+
+
+def amount(
+    row: Row,
+    name: str,
+    *,
+    decimal: str,
+    faults: list[str],
+    low: float = 0.0,
+    high: float = float("inf"),
+    required: bool = False,
+) -> float | None:
+    """The number in a cell, or None: an empty cell, or a line more in `faults`."""
+    cell = row.cells.get(name, "")
+    if row.broken or (not cell and not required):
+        return None
+    try:
+        value = number(cell, decimal)
+    except BadInput as error:
+        faults.append(f"{row.where}: {name}: {error}")
+        return None
+    if low <= value <= high:
+        return value
+    expected = f"{low:g} or more" if high == float("inf") else f"{low:g} to {high:g}"
+    faults.append(f"{row.where}: {name} is {cell}; write {expected}")
+    return None
+
+
+def wording(row: Row, name: str, *, faults: list[str], required: bool = False) -> str:
+    """The text in a cell; an empty one is a fault if required.
+
+    Composed (NFC): an accent may be stored in two ways that look the same.
+    """
+    cell = row.cells.get(name, "")
+    fault = text_fault(cell)
+    if fault:
+        faults.append(f"{row.where}: {name} {fault}")
+    elif required and not cell:
+        faults.append(f"{row.where}: {name} is empty; write a name")
+    return unicodedata.normalize("NFC", cell)
+
+
+def is_wavelength(column: str) -> bool:
+    """Whether a column name is a wavelength: ``400``, ``400 nm`` or ``400 %``."""
+    return bool(_WAVELENGTH.fullmatch(column))
+
+
+def spectral_values(table: Table) -> tuple[list[Row], NDArray[np.float64], list[str]]:
+    """The rows whose wavelength cells are all numbers, their values, the faults.
+
+    One fault a row: the first bad cell and how many more there are.  The values
+    are (n_rows, n) on ``table.nm``.
+    """
+    rows, values, faults = [], [], []
+    for row in (row for row in table.rows if not row.broken):
+        try:
+            values.append([number(cell, table.decimal) for cell in row.values])
+            rows.append(row)
+        except BadInput:
+            faults.append(_bad_cells(row, table))
+    return rows, np.array(values).reshape(len(rows), table.nm.size), faults
+
+
+def _header(
+    content: str, file: str, required: Sequence[str], spectral: bool, rename: Callable[[str], str]
+) -> tuple[int, str]:
+    """Row number of the header, and the separator with which it makes sense."""
+    lines = re.split(r"\r\n|\r|\n", content)
+    row = next((i for i, line in enumerate(lines, 1) if line.strip(",;\t ")), 0)
+    if not row:
+        raise BadInput(f"{file}: the file is empty; write a header and the rows below it")
+    if len(lines[row - 1]) > LONGEST_HEADER:
+        raise BadInput(f"{file} row {row}: {len(lines[row - 1])} characters; no header is so long")
+    split = {s: _split_line(lines[row - 1], s, rename) for s in SEPARATORS if s in lines[row - 1]}
+    if not split:
+        found = quoted(lines[row - 1].strip())
+        raise BadInput(f"{file} row {row}: one column only, {found}; separate columns by commas")
+    fitting = [
+        separator
+        for separator, columns in split.items()
+        if set(required) <= set(columns) and (not spectral or len(_wavelengths(columns)) > 1)
+    ]
+    if len(fitting) > 1:
+        marks = " or ".join(SEPARATORS[separator] for separator in fitting)
+        raise BadInput(f"{file} row {row}: can be read as separated by {marks}; use one of them")
+    best = max(split, key=lambda s: (len(set(required) & set(split[s])), len(split[s])))
+    return row, fitting[0] if fitting else best
+
+
+def _split_line(line: str, separator: str, rename: Callable[[str], str]) -> list[str]:
+    try:
+        cells = next(csv.reader([line], delimiter=separator, strict=True), [])
+    except csv.Error:
+        return []
+    return [rename(cell.strip()) for cell in cells]
+
+
+def _records(content: str, separator: str, file: str) -> list[list[str]]:
+    """All rows as cells; blank rows keep their place in the numbering."""
+    records: list[list[str]] = []
+    try:
+        records.extend(csv.reader(io.StringIO(content, ""), delimiter=separator, strict=True))
+    except csv.Error as error:
+        reason = "a quotation mark is not closed, or text follows it"
+        if "field limit" in str(error):
+            reason = "a cell is longer than 100,000 characters"
+        raise BadInput(f"{file} row {len(records) + 1}: {reason}; mend the row") from None
+    return records
+
+
+def _column_faults(
+    columns: list[str], known: list[str], required: Sequence[str], limits: Sequence[str], head: str
+) -> tuple[list[str], list[str]]:
+    """Missing, doubled and nearly right column names: faults and notes."""
+    others = [name for name in columns if name and name not in known][:100]
+    faults: list[str] = []
+    notes: list[str] = []
+    for name in known:
+        near = nearest(name, others)
+        if columns.count(name) > 1:
+            faults.append(f"{head}: column {name!r} is there {columns.count(name)} times; keep one")
+        elif name in required and name not in columns:
+            found = "found " + ", ".join(quoted(column) for column in columns[:12])
+            hint = f"is {quoted(near)} meant? Rename it" if near else found
+            faults.append(f"{head}: column {name!r} is missing; {hint}")
+        elif name not in columns and near:
+            line = f"{head}: column {quoted(near)} is not read; did you mean {name!r}?"
+            (faults if name in limits else notes).append(line)
+    return faults, notes
+
+
+def _wavelengths(columns: Sequence[str]) -> dict[int, tuple[float, bool]]:
+    """Place of each wavelength column: its wavelength [nm], and whether headed %."""
+    matches = ((place, _WAVELENGTH.fullmatch(name)) for place, name in enumerate(columns))
+    return {
+        place: (float(match[1].replace(",", ".")), bool(match[2]))
+        for place, match in matches
+        if match
+    }
+
+
+def _wave_faults(waves: dict[int, tuple[float, bool]], columns: list[str], head: str) -> list[str]:
+    if len(waves) < 2:
+        found = ", ".join(quoted(column) for column in columns[:6])
+        return [f"{head}: no wavelength columns, found {found}; write 400, 410, ... 700"]
+    if len({percent for _, percent in waves.values()}) > 1:
+        return [f"{head}: some wavelengths are headed % and some are not; use one scale"]
+    return []
+
+
+def _laid(records: list[list[str]], width: int, separator: str) -> list[tuple[int, list[str], str]]:
+    """Records that are not blank: place, cells under the header, why they do not fit."""
+    laid = []
+    for index, record in enumerate(records):
+        cells = [cell.strip() for cell in record]
+        if any(cells):
+            fault = _width_fault(cells, width, separator)
+            laid.append((index, (cells + [""] * width)[:width], fault))
+    return laid
+
+
+def _width_fault(cells: list[str], width: int, separator: str) -> str:
+    """Why a row cannot be laid under the header, or an empty string."""
+    more = f"{len(cells)} cells under {width} columns"
+    if len(cells) == 1 and any(mark in cells[0] for mark in SEPARATORS if mark != separator):
+        return f"not separated by {SEPARATORS[separator]} like the header; save the file anew"
+    if len(cells) <= width:
+        return ""
+    # 12,5 between commas is two cells; with an empty cell after it the row may
+    # still seem to fit.
+    halves = any(
+        re.fullmatch(r"[+-]?[0-9]{1,9}", left) and re.fullmatch(r"[0-9]{1,9}", right)
+        for left, right in pairwise(cells[: 2 * width])
+    )
+    if separator == "," and halves:
+        return f"{more}; decimal commas between separating commas? Separate by semicolons"
+    if any(cells[width:]):
+        return f"{more}; remove the extra cells or name their columns"
+    return ""
+
+
+def _row(
+    where: str,
+    cells: list[str],
+    broken: bool,
+    places: dict[str, int],
+    waves: dict[int, tuple[float, bool]],
+) -> Row:
+    return Row(
+        where=where,
+        cells={name: cells[place] for name, place in places.items()},
+        first=cells[0],
+        values=tuple(cells[place] for place in waves),
+        broken=broken,
+    )
+
+
+def _decimal(rows: list[Row], numeric: Sequence[str], separator: str, file: str) -> str:
+    """The decimal mark of all numeric cells together."""
+    sound = [row for row in rows if not row.broken]
+    named = (row.cells.get(name, "") for row in sound for name in numeric)
+    try:
+        return decimal_mark(chain(named, *(row.values for row in sound)), separator)
+    except BadInput as error:
+        raise BadInput(f"{file}: {error}") from None
+
+
+def _bad_cells(row: Row, table: Table) -> str:
+    reasons = []
+    for nm, cell in zip(table.nm, row.values, strict=True):
+        try:
+            number(cell, table.decimal)
+        except BadInput as error:
+            reasons.append(f"{nm:g} nm: {error}")
+    more = f" (and {len(reasons) - 1} more cells of this row)" if len(reasons) > 1 else ""
+    return f"{row.where}: {reasons[0]}{more}"

@@ -1,0 +1,126 @@
+"""From a path to text, or to a line that says why not; and words for messages."""
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from difflib import get_close_matches
+from itertools import islice
+from pathlib import Path
+
+from matchkit.faults import BadInput
+from matchkit.files.amounts import quoted
+
+__all__ = [
+    "Findings",
+    "did_you_mean",
+    "label",
+    "nearest",
+    "read_bytes",
+    "read_text",
+    "text_fault",
+]
+
+LARGEST_BYTES = 50_000_000  # 200,000 spectra; a shop measures some thousand a year
+SIGNATURES = {  # how files begin that are sent by mistake
+    b"PK\x03\x04": "a spreadsheet workbook or a zip archive; save the sheet as CSV",
+    b"\xd0\xcf\x11\xe0": "an old spreadsheet workbook; save the sheet as CSV",
+    b"%PDF": "a PDF; export the numbers as CSV",
+}
+# Control characters, line separators, and marks that make text read backwards.
+_UNSEEN = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069]")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Findings:
+    """What there is to say about a file: with faults it is refused, notes are said aloud.
+
+    The lists fill while the file is read; the first line is the first fault.
+    """
+
+    file: str
+    faults: list[str] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+
+
+def read_bytes(path: Path, file: str = "") -> bytes:
+    """All of a file, or the reason why not; `file` is its name in messages."""
+    name = file or label(path)
+    if not path.is_file():
+        found = "is a folder; a file is expected" if path.is_dir() else "not found"
+        raise BadInput(f"{name}: {found}{_neighbour(path)}")
+    try:
+        size = path.stat().st_size
+        content = path.read_bytes() if size <= LARGEST_BYTES else b""
+    except OSError as error:
+        raise BadInput(f"{name}: cannot be read: {error.strerror}") from None
+    if size > LARGEST_BYTES:
+        raise BadInput(f"{name}: larger than {LARGEST_BYTES // 1_000_000} MB; split it")
+    if not content.strip():
+        raise BadInput(f"{name}: the file is empty")
+    return content
+
+
+def read_text(path: Path, file: str = "") -> str:
+    """The text of a file: UTF-8, or UTF-16 that begins with its mark."""
+    name = file or label(path)
+    content = read_bytes(path, name)
+    for signature, what in SIGNATURES.items():
+        if content.startswith(signature):
+            raise BadInput(f"{name}: this is {what}")
+    wide = content[:2] in (b"\xff\xfe", b"\xfe\xff")
+    if b"\x00" in content and not wide:
+        raise BadInput(f"{name}: a binary file, or UTF-16 without its mark; save it as CSV UTF-8")
+    try:
+        text = content.decode("utf-16" if wide else "utf-8-sig")
+    except UnicodeDecodeError as error:
+        row = content.count(b"\n", 0, error.start) + 1
+        raise BadInput(
+            f"{name} row {row}: not UTF-8 text (byte {content[error.start]:#04x});"
+            " save the file as CSV UTF-8"
+        ) from None
+    if "\x00" in text:
+        raise BadInput(f"{name}: a binary file, not text; save it as CSV UTF-8")
+    return text
+
+
+def text_fault(text: str) -> str:
+    """Why `text` cannot be a name or a remark, or an empty string.
+
+    >>> text_fault("Lemon"), text_fault("Lem\\ton")[:13]
+    ('', "'Lem\\\\ton' hol")
+    """
+    if _UNSEEN.search(text):
+        return f"{quoted(text)} holds a line break or an invisible character; type it anew"
+    return ""
+
+
+def label(path: Path) -> str:
+    """The name of a file as it stands in a message, on one line."""
+    return _UNSEEN.sub("?", path.name or str(path))
+
+
+def nearest(name: str, names: Iterable[str]) -> str:
+    """The one of `names` that `name` is a slip of, or an empty string."""
+    # Comparing takes time with the square of the length; no name is this long.
+    short = [other for other in names if len(other) < 100] if len(name) < 100 else []
+    return next(iter(get_close_matches(name, short, n=1, cutoff=0.75)), "")
+
+
+def did_you_mean(name: str, names: Iterable[str]) -> str:
+    """``; did you mean 'this'?`` for the nearest of `names`, or an empty string.
+
+    >>> did_you_mean("Lemmon", ["White", "Lemon"])
+    "; did you mean 'Lemon'?"
+    """
+    near = nearest(name, names)
+    return f"; did you mean {quoted(near)}?" if near else ""
+
+
+def _neighbour(path: Path) -> str:
+    """A file of nearly the same name in the same folder."""
+    try:
+        names = {other.name.casefold(): other.name for other in islice(path.parent.iterdir(), 1000)}
+    except OSError:
+        return ""
+    near = names.get(nearest(path.name.casefold(), names))
+    return f"; there is a {quoted(near)}: rename it?" if near else ""

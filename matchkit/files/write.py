@@ -1,0 +1,216 @@
+"""Writing that leaves the old files or the new ones, whenever it is cut short.
+
+One file: written beside its place, flushed to the disk, renamed.  Several files of one
+folder: all are written beside, then a note that lists them is put in place by one
+rename, which is the moment the change counts; then they are renamed one by one.  Who
+reads a folder asks `settled`, which follows the note, and the next write clears up
+what an interrupted one left.  One program at a time writes to a folder.
+"""
+
+import contextlib
+import csv
+import io
+import json
+import os
+import secrets
+import time
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path, PurePosixPath
+
+from matchkit.faults import BadInput
+from matchkit.files.text import label
+
+__all__ = ["csv_text", "finish", "settled", "write_file", "write_files"]
+
+NOTE = ".matchkit-writing.json"
+STALE_S = 3600.0
+BESIDE = ".matchkit-new-"  # how the names of files begin that are not in their place yet
+
+
+def write_file(path: str | Path, content: str | bytes) -> None:
+    """Write one file, whole or not at all; its folder must exist.
+
+    Raises `BadInput` with the reason when the disk refuses; then nothing changed.
+    """
+    path = Path(path)
+    beside = path.with_name(_new_name())
+    try:
+        _flushed(beside, content)
+        _replace(beside, path)
+        _flush_folder(path.parent)
+    except OSError as error:
+        _remove([beside])
+        raise _refused(path, error) from None
+
+
+def write_files(folder: str | Path, contents: Mapping[str, str | bytes]) -> None:
+    """Write several files of a folder, all or none; a missing folder appears whole.
+
+    Names are relative; subfolders only in a new folder.  Raises `BadInput` with the
+    reason when the disk refuses; then nothing changed, unless the message says so.
+    """
+    folder = Path(folder)
+    if folder.exists() and not folder.is_dir():
+        raise BadInput(f"{label(folder)}: is a file; name a folder")
+    _check_names(contents, flat=folder.exists())
+    try:
+        if folder.exists():
+            finish(folder)
+            _change(folder, contents)
+        else:
+            _create(folder, contents)
+    except OSError as error:
+        raise _refused(folder, error) from None
+
+
+def settled(folder: str | Path, name: str) -> Path:
+    """Where the present content of a file is: beside its place if a write was cut short."""
+    folder = Path(folder)
+    waiting = folder / _waiting(folder).get(name, name)
+    return waiting if waiting.exists() else folder / name
+
+
+def finish(folder: str | Path) -> None:
+    """Put in place what an interrupted write left, and clear away the rest."""
+    folder = Path(folder)
+    waiting = _waiting(folder)
+    for name, beside in waiting.items():
+        try:
+            _replace(folder / beside, folder / name)
+        except FileNotFoundError:
+            continue  # in its place already
+        except OSError as error:
+            raise BadInput(
+                f"{name}: the new content waits beside it, and counts, until the old can be"
+                f" replaced ({error.strerror}); close the file elsewhere and write again"
+            ) from None
+    if waiting:
+        _flush_folder(folder)
+        _remove([folder / NOTE])
+    _remove(path for path in folder.glob(BESIDE + "*") if _stale(path))
+
+
+def csv_text(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
+    """A table as CSV: commas, decimal points, None as an empty cell.
+
+    >>> csv_text(["ink", "grams"], [["White", 12.5], ["Red, deep", None]])
+    'ink,grams\\nWhite,12.5\\n"Red, deep",\\n'
+    """
+    stream = io.StringIO()
+    writer = csv.writer(stream, lineterminator="\n")
+    writer.writerow(columns)
+    writer.writerows(rows)
+    return stream.getvalue()
+
+
+def _change(folder: Path, contents: Mapping[str, str | bytes]) -> None:
+    """New contents for files of a folder that exists."""
+    beside = {name: _new_name() for name in contents}
+    note = folder / _new_name()
+    try:
+        for name, content in contents.items():
+            _flushed(folder / beside[name], content)
+        _flushed(note, json.dumps(beside))
+        _flush_folder(folder)
+        note.replace(folder / NOTE)
+    except OSError:
+        _remove([note, *(folder / new for new in beside.values())])
+        raise
+    finish(folder)
+
+
+def _create(folder: Path, contents: Mapping[str, str | bytes]) -> None:
+    """A new folder, filled beside its place and renamed."""
+    beside = folder.with_name(_new_name())
+    places = {beside / name: content for name, content in contents.items()}
+    folders = list(dict.fromkeys([beside, *(path.parent for path in places)]))
+    try:
+        for each in folders:
+            each.mkdir(parents=True, exist_ok=True)
+        for path, content in places.items():
+            _flushed(path, content)
+        beside.rename(folder)
+        _flush_folder(folder.parent)
+    except OSError:
+        _remove(places)
+        _remove_folders(beside)
+        raise
+
+
+def _waiting(folder: Path) -> dict[str, str]:
+    """From the note of an interrupted write: file name to the name beside it."""
+    try:
+        note = dict(json.loads((folder / NOTE).read_text(encoding="utf-8")))
+    except FileNotFoundError:
+        return {}
+    except (OSError, ValueError, TypeError, RecursionError) as error:
+        raise BadInput(f"{NOTE}: cannot be read ({error}); remove it and check the files") from None
+    pairs = {str(name): str(beside) for name, beside in note.items()}
+    if not all(_plain(b) and b.startswith(BESIDE) and _plain(name) for name, b in pairs.items()):
+        raise BadInput(f"{NOTE}: not written by this program; remove it and check the files")
+    return pairs
+
+
+def _new_name() -> str:
+    return BESIDE + secrets.token_hex(8)
+
+
+def _stale(path: Path) -> bool:
+    """Left by a program that is no longer running, most likely."""
+    with contextlib.suppress(OSError):
+        return time.time() - path.stat().st_mtime > STALE_S
+    return False
+
+
+def _refused(path: Path, error: OSError) -> BadInput:
+    return BadInput(f"{label(path)}: cannot be written: {error.strerror or error}")
+
+
+def _check_names(names: Iterable[str], *, flat: bool) -> None:
+    for name in names:
+        parts = PurePosixPath(name).parts
+        if not parts or not all(map(_plain, parts)) or (flat and len(parts) > 1):
+            raise BadInput(f"{name!r} is not a plain file name; nothing was written")
+
+
+def _plain(name: str) -> bool:
+    return name not in ("", ".", "..") and not set(name) & set("/\\:\0") and name != NOTE
+
+
+def _flushed(path: Path, content: str | bytes) -> None:
+    data = content if isinstance(content, bytes) else content.encode("utf-8")
+    with path.open("xb") as stream:
+        stream.write(data)
+        stream.flush()
+        os.fsync(stream.fileno())
+
+
+def _replace(beside: Path, path: Path) -> None:
+    """Rename over `path`, which keeps its permissions."""
+    with contextlib.suppress(FileNotFoundError):
+        beside.chmod(path.stat().st_mode)
+    beside.replace(path)
+
+
+def _flush_folder(folder: Path) -> None:
+    """Make renames last; Windows has no such call and needs none."""
+    if os.name == "posix":
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def _remove(paths: Iterable[Path]) -> None:
+    for path in paths:
+        with contextlib.suppress(OSError):
+            path.unlink()
+
+
+def _remove_folders(top: Path) -> None:
+    """Empty folders from the inside out."""
+    inner = sorted((path for path in top.rglob("*") if path.is_dir()), reverse=True)
+    for folder in [*inner, top]:
+        with contextlib.suppress(OSError):
+            folder.rmdir()

@@ -1,0 +1,127 @@
+"""Numbers as people type them: read one way or refused."""
+
+import time
+
+import pytest
+
+from matchkit.faults import BadInput
+from matchkit.files.amounts import decimal_mark, number, parse_amount, quoted
+
+
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [
+        ("12.5", 12.5),
+        ("12,5", 12.5),
+        (" 12,50 ", 12.5),
+        ("\u00a012,5", 12.5),
+        ("0,125", 0.125),
+        (",5", 0.5),
+        (".5", 0.5),
+        ("7.", 7.0),
+        ("1234", 1234.0),
+        ("1234,567", 1234.567),
+        ("1,2345", 1.2345),
+        ("1.234", 1.234),
+        ("0", 0.0),
+        ("+3", 3.0),
+    ],
+)
+def test_form_amounts_take_point_and_comma(text, value):
+    assert parse_amount(text) == value
+
+
+@pytest.mark.parametrize(
+    ("text", "reason"),
+    [
+        ("1,234", "can be read as 1234 or 1.234"),
+        ("12,500", "can be read as 12500 or 12.500"),
+        ("1.234,5", "marks between thousands"),
+        ("1,234.5", "marks between thousands"),
+        ("1,234,567", "marks between thousands"),
+        ("1.234.567", "marks between thousands"),
+        ("1 234", "is not a number"),
+        ("1'234", "is not a number"),
+        ("12.5 g", "leave out the unit"),
+        ("12,5g", "leave out the unit"),
+        ("12 %", "leave out the %"),
+        ("-3", "is negative"),
+        ("\u22123", "is negative"),
+        ("1e3", "not a plain number"),
+        ("nan", "is not a number"),
+        ("inf", "is not a number"),
+        ("1_000", "is not a number"),
+        ("\u0661\u0662", "is not a number"),  # Arabic-Indic digits, which float() takes
+        ("=1+1", "is not a number"),
+        ("abc", "is not a number"),
+        (",", "is not a number"),
+        ("", "nothing is there"),
+        ("  ", "nothing is there"),
+        ("9" * 400, "is not a number"),
+    ],
+)
+def test_form_amounts_that_can_be_read_two_ways_or_none_are_refused(text, reason):
+    with pytest.raises(BadInput) as refusal:
+        parse_amount(text)
+    (line,) = refusal.value.faults
+    assert reason in line
+    assert line.isprintable()
+
+
+def test_cells_take_exponents_and_one_mark_only():
+    assert number("1.25E-02") == 0.0125
+    assert number("1,25e-2", ",") == 0.0125
+    assert number("-0.004") == -0.004
+    for text, mark in [("12,5", "."), ("12.5", ","), ("1e999", "."), ("--1", "."), ("#REF!", ".")]:
+        with pytest.raises(BadInput):
+            number(text, mark)
+
+
+@pytest.mark.parametrize(
+    ("cells", "separator", "mark"),
+    [
+        ([], ",", "."),
+        (["1", "2", ""], ";", "."),
+        (["12.5", "1.234"], ",", "."),
+        (["1.234"], ",", "."),  # between commas a point can only be the decimal mark
+        (["1.234"], "\t", "."),
+        (["1.234", "0.5"], ";", "."),
+        (["1.234", "1.2345"], ";", "."),
+        (["12,5"], ";", ","),
+        (["1,234", "0,5"], ";", ","),
+        (["0,123", "0,456"], "\t", ","),
+        (["2,5", "n,a", "see note 1.2.3"], ";", ","),
+    ],
+)
+def test_a_file_tells_its_decimal_mark(cells, separator, mark):
+    assert decimal_mark(cells, separator) == mark
+
+
+@pytest.mark.parametrize(
+    ("cells", "separator"),
+    [
+        (["12,5", "12.5"], ";"),
+        (["1,234"], ";"),
+        (["1,234", "12,500", "7"], "\t"),
+        (["1.234"], ";"),
+        (["1.234", "12.500"], ";"),
+    ],
+)
+def test_a_file_that_can_be_read_two_ways_is_refused(cells, separator):
+    with pytest.raises(BadInput):
+        decimal_mark(cells, separator)
+
+
+@pytest.mark.parametrize("text", ["1" * 100_000 + "x", "1" + " " * 100_000 + "!", "." * 100_000])
+def test_long_nonsense_is_refused_at_once(text):
+    """Backtracking in a pattern would take minutes."""
+    start = time.process_time()
+    with pytest.raises(BadInput):
+        number(text)
+    decimal_mark([text])
+    assert time.process_time() - start < 0.5
+
+
+def test_quoted_is_short_and_on_one_line():
+    assert quoted("a\nb\u2028c\u202e") == r"'a\nb\u2028c\u202e'"
+    assert len(quoted("x" * 1000)) == 42
