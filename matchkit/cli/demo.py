@@ -4,21 +4,18 @@ import argparse
 import contextlib
 import io
 import json
+from importlib import import_module
 from pathlib import Path
 from types import ModuleType
 from typing import Any
 
-from matchkit.cli import check as check_command
-from matchkit.cli import fit as fit_command
-from matchkit.cli import match as match_command
-from matchkit.cli import ticket as ticket_command
 from matchkit.cli.terminal import json_option, print_json
 from matchkit.faults import BadInput
 from matchkit.files.places import data_folder
 from matchkit.files.write import write_files
 
 MARK = ".matchkit-demo"  # says that a folder was made by this command
-TARGET = "CIE 13.3 TCS02"
+TARGET = "Sea teal"
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -34,26 +31,23 @@ def run(args: argparse.Namespace) -> None:
         raise BadInput(f"{args.folder}: exists and is not a demo folder; name another one")
     _write(folder)
     shop = str(folder)
+    target, example = ["--name", TARGET], f"{shop}/example"
     steps = {
-        "fit": (fit_command, [shop]),
-        "match": (match_command, [shop, f"{shop}/targets.csv", "--name", TARGET, "--top", "3"]),
-        "ticket": (
-            ticket_command,
-            [shop, f"{shop}/example/weighed.csv", "--target", f"{shop}/example/target.csv",
-             "--job", "Demo", "--html", f"{shop}/ticket.html"],
-        ),
-        "check": (
-            check_command,
-            [shop, f"{shop}/example/target.csv", f"{shop}/example/measured.csv"],
-        ),
+        "fit": [shop],
+        "match": [shop, f"{shop}/targets.csv", *target, "--top", "3",
+                  "--ticket", f"{shop}/ticket.html", "--job", "Demo", "--container", "US quart"],
+        "check": [shop, f"{example}/target.csv", f"{example}/measured.csv"],
+        "correct": [shop, f"{example}/target.csv", "--weighed", f"{example}/weighed.csv",
+                    "--measured", f"{example}/measured.csv"],
     }  # fmt: skip
     if args.json:
-        answers = {name: _answer(*step) for name, step in steps.items()}
+        answers = {name: _answer(name, words) for name, words in steps.items()}
         print_json({"folder": shop, **answers})
         return
     print(f"An invented shop, its inks and drawdowns, in {shop}.\n")
-    for name, (command, words) in steps.items():
+    for name, words in steps.items():
         print(f"$ matchkit {name} " + " ".join(f'"{w}"' if " " in w else w for w in words))
+        command = import_module(f"matchkit.cli.{name}")
         command.run(_parsed(command, words))
         print()
     print(f"Next: print {shop}/ticket.html, or match a target of your own.")
@@ -65,8 +59,9 @@ def _parsed(command: ModuleType, words: list[str]) -> argparse.Namespace:
     return parser.parse_args(words)
 
 
-def _answer(command: ModuleType, words: list[str]) -> Any:
+def _answer(name: str, words: list[str]) -> Any:
     """What the command prints with --json."""
+    command = import_module(f"matchkit.cli.{name}")
     printed = io.StringIO()
     with contextlib.redirect_stdout(printed):
         command.run(_parsed(command, [*words, "--json"]))

@@ -15,13 +15,16 @@ from matchkit.cli.terminal import (
     swatch,
     table,
 )
+from matchkit.cli.ticket import details, make
 from matchkit.colorimetry import hex_colour
 from matchkit.faults import BadInput
 from matchkit.files.spectrum import read_spectra, read_spectrum
+from matchkit.files.write import csv_text, write_file
 from matchkit.inks import Shop
 from matchkit.judge import PREFERENCES, SHEER, Candidate, clear_share
 from matchkit.match import Match, match
 from matchkit.solve import Target, lab_target, spectral_target
+from matchkit.ticket_sheet import ticket_html
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -51,6 +54,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         default="nearest",
         help="odds: the best chance at the first drawdown; steady: the best worst light",
     )
+    parser.add_argument("--ticket", metavar="FILE", help="write the ticket of formula 1 (HTML)")
+    parser.add_argument("--recipe", metavar="FILE", help="write formula 1 as CSV ink,grams")
+    details(parser)
     json_option(parser)
 
 
@@ -76,10 +82,27 @@ def run(args: argparse.Namespace) -> None:
         answers.append((found, target))
         if len(targets) > 1:
             tell_many(done, len(targets))
+    _keep(args, shop, answers)
     if args.json:
         print_json({"matches": [_json(found, target) for found, target in answers]})
     else:
         print("\n\n".join(_report(found, target, shop) for found, target in answers))
+
+
+def _keep(args: argparse.Namespace, shop: Shop, answers: list[tuple[Match, Target]]) -> None:
+    """The files that were asked for: a ticket, a recipe."""
+    if not (args.ticket or args.recipe):
+        return
+    if len(answers) > 1:
+        raise BadInput("--ticket and --recipe are for one target; choose it with --name")
+    (found, target), formula = answers[0], answers[0][0].formulas[0]
+    if args.ticket:
+        write_file(args.ticket, ticket_html(make(args, shop, formula, target, found.target)))
+        say(f"written: {args.ticket}")
+    if args.recipe:
+        rows = list(zip(formula.inks, formula.grams, strict=True))
+        write_file(args.recipe, csv_text(["ink", "grams"], rows))
+        say(f"written: {args.recipe}")
 
 
 def _options(args: argparse.Namespace) -> dict[str, float]:

@@ -4,14 +4,14 @@ import argparse
 from collections.abc import Sequence
 from pathlib import Path
 
-from matchkit.cli.terminal import json_option, positive, print_json, say, table
+from matchkit.cli.terminal import json_option, positive, print_json, say
 from matchkit.faults import BadInput
 from matchkit.files.settings import read_settings
 from matchkit.files.shop import read_inks
 from matchkit.files.write import write_file
 from matchkit.inks import Ink
 from matchkit.plan import Plan, drawdown_plan, rows
-from matchkit.plan_sheet import plan_html
+from matchkit.plan_sheet import plan_html, plan_text
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -50,10 +50,9 @@ def planned(
 
 
 def run(args: argparse.Namespace) -> None:
-    """Plan and print.  Only shop.toml and inks.csv are needed."""
-    settings = read_settings(Path(args.shop) / "shop.toml", "shop.toml")
+    """Plan and print.  Only inks.csv is needed, and the balance of shop.toml."""
     inks = _series(read_inks(args.shop), args)
-    plan = planned(inks, args, settings.resolution_g, args.ink)
+    plan = planned(inks, args, _resolution_g(args.shop), args.ink)
     if args.html:
         write_file(args.html, plan_html(plan))
         say(f"written: {args.html}")
@@ -61,7 +60,18 @@ def run(args: argparse.Namespace) -> None:
         print_json({"drawdowns": _rows_json(plan), "letdowns": _letdowns_json(plan),
                     "saved_share": round(plan.saved, 4), "notes": list(plan.notes)})  # fmt: skip
     else:
-        print(_report(plan))
+        print(plan_text(plan))
+
+
+def _resolution_g(folder: str) -> float:
+    """The balance's resolution; a new shop may not have said yet how it measures."""
+    try:
+        return read_settings(Path(folder) / "shop.toml", "shop.toml").resolution_g
+    except BadInput as error:
+        say("shop.toml is not complete yet, so a balance of 0.01 g is assumed:")
+        for fault in error.faults:
+            say(f"  {fault}")
+        return 0.01
 
 
 def _series(inks: Sequence[Ink], args: argparse.Namespace) -> list[Ink]:
@@ -80,7 +90,7 @@ def _series(inks: Sequence[Ink], args: argparse.Namespace) -> list[Ink]:
 def _rows_json(plan: Plan) -> list[dict[str, object]]:
     return [
         {"drawdown": r.drawdown, "ink": r.ink, "percent": r.percent, "grams": r.grams,
-         "add_grams": r.add_g, "pot": r.pot}
+         "leave_grams": r.leave_g, "add_grams": r.add_g, "pot": r.pot}
         for r in rows(plan)
     ]  # fmt: skip
 
@@ -90,23 +100,3 @@ def _letdowns_json(plan: Plan) -> list[dict[str, object]]:
         {"letdown": name, "parts": [{"ink": ink, "grams": g} for ink, g in parts]}
         for name, parts in plan.letdowns
     ]
-
-
-def _report(plan: Plan) -> str:
-    lines = [
-        f"{len(plan.steps)} drawdowns of {plan.batch_g:g} g or more; pots in common save "
-        f"{100 * plan.saved:.0f} % of the ink",
-    ]
-    if plan.letdowns:
-        lines += ["", "Make these letdowns first:"]
-        lines += [
-            f"  {name}: " + ", ".join(f"{ink} {g:.2f} g" for ink, g in parts)
-            for name, parts in plan.letdowns
-        ]
-    body = [
-        [r.drawdown, str(r.pot) if r.pot else "can", r.ink, f"{r.add_g:.2f}", f"{r.grams:.2f}"]
-        for r in rows(plan)
-    ]
-    lines += ["", table(["Drawdown", "pot", "ink", "add g", "fresh g"], body)]
-    lines += ["", *(f"- {note}" for note in plan.notes)] if plan.notes else []
-    return "\n".join(lines)

@@ -1,7 +1,6 @@
 """``matchkit ticket``: a weigh-out ticket for a recipe."""
 
 import argparse
-from collections.abc import Mapping
 from dataclasses import asdict
 from datetime import date
 
@@ -9,7 +8,6 @@ from matchkit.cli.shops import name_option, one_spectrum, open_shop, palettes_of
 from matchkit.cli.terminal import json_option, number_of, positive, print_json, say
 from matchkit.faults import BadInput
 from matchkit.files.write import write_file
-from matchkit.fit import Fit
 from matchkit.inks import Shop
 from matchkit.judge import Candidate, weighed
 from matchkit.match import odds_of
@@ -67,7 +65,7 @@ def run(args: argparse.Namespace) -> None:
     target = spectral_target(R, shop.lights, shop.observer)
     grams = weigh_out(c, batch_g, shop.resolution_g)
     candidate = weighed(palette, grams, target, odds=odds_of(found, target, shop))
-    made = make(args, shop, fits, candidate, target, name)
+    made = make(args, shop, candidate, target, name)
     if args.html:
         write_file(args.html, ticket_html(made))
         say(f"written: {args.html}")
@@ -80,7 +78,6 @@ def run(args: argparse.Namespace) -> None:
 def make(
     args: argparse.Namespace,
     shop: Shop,
-    fits: Mapping[str, Fit],
     candidate: Candidate,
     target: Target,
     name: str,
