@@ -36,7 +36,7 @@ STRUCTURES = (
 FOLDS = 5
 KEPT = -1  # the fold of drawdowns that are never held out
 N_ASSUMED = 1.5  # refractive index of the textbook surface; the fitted k2 replaces it
-WORTH = 0.97  # a richer theory must bring the held-out error below this share of a plainer one's
+CLEARLY = 0.97  # a plainer theory must bring the held-out error below this share
 GUESS = 10.0  # information below which log S is known worse than about +-30 %
 
 
@@ -53,8 +53,9 @@ class Score:
 class Fit:
     """A fitted series and what is known about how good it is.
 
-    `fractions` (n_drawdown, n_ink) is what each drawdown holds.  `de00_fitted` and `de00_held_out` hold one number per drawdown, first light, the latter
-    NaN for drawdowns that are never held out (an ink's only masstone);
+    `fractions` (n_drawdown, n_ink) is what each drawdown holds.  `de00_fitted` and
+    `de00_held_out` hold one number per drawdown, first light, the latter NaN for those
+    that are never held out (an ink's only masstone);
     `error_Lab` (3, 3) is the covariance of the held-out error in L*, a*, b*.
     """
 
@@ -287,11 +288,15 @@ def _held_out(
 
 
 def _best(errors: list[Array]) -> int:
-    """The plainest theory that no richer one beats by a margin worth having."""
+    """The richest theory, unless a plainer one foretells better by a clear margin.
+
+    A tie goes to the richer: what few drawdowns leave open, its weak expectations hold
+    near the usual, and the plainer theory is the one that is surely wrong.
+    """
     scores = [float(np.sort(e)[: max(1, int(0.95 * len(e)))].mean()) for e in errors]
-    best = 0
-    for i, score in enumerate(scores):
-        if score < WORTH * scores[best]:
+    best = len(scores) - 1
+    for i in reversed(range(len(scores))):
+        if scores[i] < CLEARLY * scores[best]:
             best = i
     return best
 

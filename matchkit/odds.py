@@ -156,8 +156,8 @@ def touchiest(
         more[i] += step
         by = difference(now, _lab(palette, more, target))
         moved.append((float(np.sqrt((by**2).sum())), int(i)))
-    de00, i = max(moved)
-    return Touchy(ink=palette.inks[i].name, step_g=float(step), de00=de00)
+    de00, most = max(moved)
+    return Touchy(ink=palette.inks[most].name, step_g=float(step), de00=de00)
 
 
 def _lab(palette: Palette, grams: Array, target: Target) -> Array:

@@ -7,16 +7,21 @@ import argparse
 import sys
 from collections.abc import Sequence
 from importlib import import_module
+from keyword import iskeyword
+from types import ModuleType
 
 from matchkit.faults import BadInput
 
 __all__ = ["COMMANDS", "main", "parser"]
 
-# Command and the line that --help shows; the module `matchkit.cli.<command>` has
-# `arguments(parser)` and `run(args)`, and is imported only when it is used.
+# Command and the line that --help shows; the module `matchkit.cli.<command>`, or
+# `<command>_` where Python keeps the word for itself, has `arguments(parser)` and
+# `run(args)`, and is imported only when it is used.
 COMMANDS = {
     "demo": "write the demo shop and run the main job on it",
     "new": "an empty shop folder to fill in",
+    "import": "look at an instrument's file, and bring it into the shop",
+    "instrument": "is the instrument well; does a film hide its ground",
     "plan": "which drawdowns to weigh for a new series or a new ink",
     "fit": "inks from drawdowns, and how good the fit is",
     "predict": "the colour a recipe will have",
@@ -41,8 +46,12 @@ def parser(only: str = "") -> argparse.ArgumentParser:
     for name, line in COMMANDS.items():
         sub = subs.add_parser(name, help=line, description=line[0].upper() + line[1:] + ".")
         if name == only:
-            import_module(f"matchkit.cli.{name}").arguments(sub)
+            _module(name).arguments(sub)
     return whole
+
+
+def _module(command: str) -> ModuleType:
+    return import_module(f"matchkit.cli.{command}{'_' if iskeyword(command) else ''}")
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -51,7 +60,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     command = next((word for word in argv if word in COMMANDS), "")
     args = parser(command).parse_args(argv)
     try:
-        import_module(f"matchkit.cli.{args.command}").run(args)
+        _module(args.command).run(args)
         sys.stdout.flush()
     except BadInput as error:
         for fault in error.faults:

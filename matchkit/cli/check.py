@@ -3,9 +3,19 @@
 import argparse
 from pathlib import Path
 
+from matchkit.cli.pictures import (
+    COMPARED,
+    chosen,
+    compared,
+    keep_picture,
+    picture_faults,
+    picture_option,
+)
 from matchkit.cli.shops import by_light, name_option, one_spectrum
 from matchkit.cli.terminal import json_option, print_json, say, swatch, table
 from matchkit.colorimetry import hex_colour
+from matchkit.compare import compare
+from matchkit.faults import BadInput
 from matchkit.files.settings import read_settings
 from matchkit.judge import check
 
@@ -21,11 +31,14 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
     name_option(parser)
     parser.add_argument("--measured-name", help="which spectrum of MEASURED (as --name)")
+    picture_option(parser, COMPARED)
     json_option(parser)
 
 
 def run(args: argparse.Namespace) -> None:
     """Compare and print.  The inks are not needed, so only shop.toml is read."""
+    if faults := picture_faults(args):
+        raise BadInput(faults)
     shop = read_settings(Path(args.shop) / "shop.toml", "shop.toml")
     for note in shop.notes:
         say(note)
@@ -38,6 +51,10 @@ def run(args: argparse.Namespace) -> None:
         observer=shop.observer,
         tolerance_de00=shop.tolerance_de00,
     )
+    if args.picture:
+        both = [("measured", measured.R)]
+        seen = compare(target.R, both, lights=shop.lights, observer=shop.observer)
+        keep_picture(args.picture, chosen(args, compared(seen, shop.tolerance_de00)))
     if args.json:
         delta = {
             light: {"L": round(d[0], 4), "C": round(d[1], 4), "H": round(d[2], 4), "words": words}

@@ -1,91 +1,241 @@
 """``matchkit compare``: recipes side by side under the lights."""
 
 import argparse
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
+from matchkit.cli.pictures import (
+    COMPARED,
+    Panel,
+    chosen,
+    compared,
+    keep_picture,
+    picture_faults,
+    picture_option,
+    recipe_panel,
+)
 from matchkit.cli.shops import (
     by_light,
+    lamp_option,
+    lamps_in,
     name_option,
     one_spectrum,
     open_shop,
     palettes_of,
     recipe_in,
 )
-from matchkit.cli.terminal import json_option, print_json, swatch, table
+from matchkit.cli.terminal import json_option, positive, print_json, say, swatch, table
 from matchkit.colorimetry import hex_colour
-from matchkit.compare import Comparison, Trial, blame, compare
+from matchkit.compare import Comparison, Swap, Trial, blame, compare
+from matchkit.compare_sheet import comparison_html
 from matchkit.faults import BadInput
-from matchkit.palette import reflectance
+from matchkit.files.write import write_file
+from matchkit.fit import Fit
+from matchkit.inks import Shop
+from matchkit.judge import PREFERENCES, Candidate, limits, weighed
+from matchkit.lights import Light, weights
+from matchkit.match import fractions_for, match, odds_of, palette_for
+from matchkit.palette import Palette
+from matchkit.solve import Target, spectral_target
+
+WEIGHED_G = 1000.0  # what percents stand for where nobody says how much
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Entry:
+    """One recipe that is compared, and what it is made of."""
+
+    name: str
+    palette: Palette
+    candidate: Candidate
+
+    @property
+    def batch_g(self) -> float:
+        return sum(self.candidate.grams)
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """The command's arguments."""
     parser.add_argument("shop", metavar="SHOP", help="the shop folder")
     parser.add_argument("target", metavar="TARGET", help="spectrum file of the target")
-    parser.add_argument("recipes", metavar="RECIPE", nargs="+", help="CSV ink,grams or ink,percent")
+    parser.add_argument("recipes", metavar="RECIPE", nargs="*", help="CSV ink,grams or ink,percent")
     name_option(parser)
+    parser.add_argument("--match", metavar="N", help="compare the N best formulas of a match")
+    parser.add_argument("--grams", default="1000", metavar="G", help="with --match: batch (1000)")
     parser.add_argument(
-        "--light", action="append", default=[], help="one more light beside the shop's"
+        "--prefer", choices=PREFERENCES, default="nearest", help="with --match: as match ranks"
     )
+    parser.add_argument(
+        "--light", action="append", default=[], metavar="NAME",
+        help="one more light beside the shop's: any CIE illuminant, as LED-B3 or FL12",
+    )  # fmt: skip
+    lamp_option(parser)
+    parser.add_argument("--sheet", metavar="FILE", help="write a page for the customer (HTML, A4)")
+    parser.add_argument("--job", default="", help="with --sheet: the job's name")
+    parser.add_argument("--date", default="", help="with --sheet: the date on it (today)")
+    picture_option(parser, (*COMPARED, "recipes"))
     json_option(parser)
 
 
 def run(args: argparse.Namespace) -> None:
-    """Predict the recipes, compare them with the target, print."""
-    names = [Path(path).stem for path in args.recipes]
-    twice = sorted({name for name in names if names.count(name) > 1})
-    if twice:
-        raise BadInput(f"compare: two recipe files are called {', '.join(twice)}; rename one")
+    """Predict the recipes, compare them with the target, print and write what is wanted."""
+    top = _top(args)
     shop, fits = open_shop(args.shop)
-    target = one_spectrum(args.target, args.name)
-    read = [recipe_in(path, palettes_of(fits)) for path in args.recipes]
-    lights = list(dict.fromkeys([*shop.lights, *args.light]))
+    spectrum = one_spectrum(args.target, args.name)
+    target = spectral_target(spectrum.R, _lights(args, shop), shop.observer)
+    entries = [*_written(args, shop, fits, target), *_matched(args, shop, fits, target, top)]
     seen = compare(
-        target.R,
-        [
-            (name, reflectance(palette, c))
-            for name, (_, palette, c) in zip(names, read, strict=True)
-        ],
-        lights=lights,
+        spectrum.R,
+        [(entry.name, entry.candidate.R) for entry in entries],
+        lights=target.lights,
         observer=shop.observer,
     )
+    if args.sheet:
+        _sheet(args, shop, seen, entries, spectrum.name)
+    if args.picture:
+        keep_picture(args.picture, chosen(args, _panels(seen, entries, shop)))
     if args.json:
-        print_json(_json(seen))
+        print_json(_json(seen, entries))
         return
-    blamed = []
-    for trial, (_, palette, c) in zip(seen.trials, read, strict=True):
-        swaps = []
-        if trial.worst:
-            swaps = blame(
-                palette,
-                c,
-                target.R,
-                first=lights[0],
-                test=lights[trial.worst],
-                observer=shop.observer,
-            )
-        blamed.append(swaps[0] if swaps else None)
-    print(f"{target.name}, {shop.observer} degree observer")
-    for trial, swap in zip(seen.trials, blamed, strict=True):
-        print("\n" + _report(seen, trial))
-        if swap:
-            print(
-                f"  {swap.ink} makes it so: with {swap.instead} instead, matched anew, the index "
-                f"under {lights[trial.worst]} falls by {swap.gain:.1f} to {swap.index:.1f}"
-            )
+    print(f"{spectrum.name}, {shop.observer} degree observer")
+    for trial, entry in zip(seen.trials, entries, strict=True):
+        print("\n" + _report(seen, trial, entry, _culprit(seen, trial, entry)))
     print(
         f"\nindex: special metamerism index, {seen.correction} correction; shift: colour "
         f"inconstancy against D65, {seen.transform}, D = 1; both in dE00"
     )
 
 
-def _json(seen: Comparison) -> dict[str, Any]:
+def _top(args: argparse.Namespace) -> int:
+    """How many formulas of a match are wanted; every fault of the options at once."""
+    faults = picture_faults(args)
+    names = [Path(path).stem for path in args.recipes]
+    faults += [
+        f"compare: two recipe files are called {name}; rename one"
+        for name in sorted({name for name in names if names.count(name) > 1})
+    ]
+    if not args.recipes and args.match is None:
+        faults.append("compare: give recipe files, or --match N for the best formulas of a match")
+    if args.match is None:
+        top = 0.0
+    else:
+        top = positive(args.match, "--match")
+        if top != int(top):
+            faults.append(f"--match: found {args.match!r}, need a whole number")
+    if faults:
+        raise BadInput(faults)
+    return int(top)
+
+
+def _lights(args: argparse.Namespace, shop: Shop) -> list[Light]:
+    """The shop's lights, then the named, then the measured; every unknown name at once."""
+    faults = []
+    for name in args.light:
+        try:
+            weights(name, shop.observer)
+        except BadInput as error:
+            faults += [f"--light: {fault}" for fault in error.faults]
+    if faults:
+        raise BadInput(faults)
+    return list(dict.fromkeys([*shop.lights, *args.light, *lamps_in(args.lamp)]))
+
+
+def _written(
+    args: argparse.Namespace, shop: Shop, fits: Mapping[str, Fit], target: Target
+) -> list[_Entry]:
+    """The recipe files, as they are written."""
+    entries = []
+    for path in args.recipes:
+        written, palette, c = recipe_in(path, palettes_of(fits))
+        found = next(each for each in fits.values() if each.palette is palette)
+        grams = c * (sum(written.grams) if written.grams else WEIGHED_G)
+        candidate = weighed(palette, grams, target, odds=odds_of(found, target, shop))
+        entries.append(_Entry(name=written.name, palette=palette, candidate=candidate))
+    return entries
+
+
+def _matched(
+    args: argparse.Namespace, shop: Shop, fits: Mapping[str, Fit], target: Target, top: int
+) -> list[_Entry]:
+    """The best formulas of a match under all the lights."""
+    if not top:
+        return []
+    found = match(
+        shop, fits, target, top=top, prefer=args.prefer, batch_g=positive(args.grams, "--grams")
+    )
+    palettes = palettes_of(fits)
+    return [
+        _Entry(name=f"formula {rank}", palette=palette_for(palettes, each.inks), candidate=each)
+        for rank, each in enumerate(found.formulas, start=1)
+    ]
+
+
+def _culprit(seen: Comparison, trial: Trial, entry: _Entry) -> Swap | None:
+    """The ink that parts a recipe from the target under its worst light, if one does."""
+    if not trial.worst:
+        return None
+    c = fractions_for(entry.palette, entry.candidate.inks, entry.candidate.grams)
+    swaps = blame(
+        entry.palette,
+        c,
+        seen.target_R,
+        first=seen.lights[0],
+        test=seen.lights[trial.worst],
+        observer=seen.observer,
+        # What is in the recipe already may stay, whatever the shelf says.
+        upper=np.maximum(limits(entry.palette, entry.batch_g), c),
+    )
+    return swaps[0] if swaps else None
+
+
+def _sheet(
+    args: argparse.Namespace, shop: Shop, seen: Comparison, entries: list[_Entry], target: str
+) -> None:
+    html = comparison_html(
+        seen,
+        [entry.candidate for entry in entries],
+        target_name=target,
+        tolerance_de00=shop.tolerance_de00,
+        shop=shop.name,
+        job=args.job,
+        date=args.date or date.today().isoformat(),
+    )
+    write_file(args.sheet, html)
+    say(f"written: {args.sheet}")
+
+
+def _panels(seen: Comparison, entries: list[_Entry], shop: Shop) -> dict[str, list[Panel]]:
+    recipes = [
+        recipe_panel(
+            entry.name,
+            entry.candidate.inks,
+            entry.candidate.percents,
+            palette=entry.palette,
+            light=seen.lights[0],
+            observer=seen.observer,
+        )
+        for entry in entries
+    ]
+    return {**compared(seen, shop.tolerance_de00), "recipes": recipes}
+
+
+def _json(seen: Comparison, entries: list[_Entry]) -> dict[str, Any]:
     names = seen.light_names
     return {
         "recipes": [
             {
                 "name": trial.name,
+                "inks": [
+                    {"ink": ink, "percent": round(percent, 6)}
+                    for ink, percent in zip(
+                        entry.candidate.inks, entry.candidate.percents, strict=True
+                    )
+                ],
                 "lab": by_light(names, trial.lab),
                 "de00": by_light(names, trial.de00),
                 "metamerism": by_light(names[1:], trial.metamerism[1:]),
@@ -97,15 +247,17 @@ def _json(seen: Comparison) -> dict[str, Any]:
                 "words": dict(zip(names, trial.words, strict=True)),
                 "worst_light": names[trial.worst],
                 "observer_change": round(trial.observer_change, 4),
+                "cost_per_kg": entry.candidate.cost_per_kg,
+                "chance_in_tolerance": entry.candidate.chance_in_tolerance,
             }
-            for trial in seen.trials
+            for trial, entry in zip(seen.trials, entries, strict=True)
         ],
         "correction": seen.correction,
         "transform": f"{seen.transform}, D = 1",
     }
 
 
-def _report(seen: Comparison, trial: Trial) -> str:
+def _report(seen: Comparison, trial: Trial, entry: _Entry, swap: Swap | None) -> str:
     rows = [
         [
             light,
@@ -117,7 +269,27 @@ def _report(seen: Comparison, trial: Trial) -> str:
         ]
         for i, light in enumerate(seen.light_names)
     ]
-    block = swatch(hex_colour(trial.R, seen.lights[0], seen.observer))  # type: ignore[arg-type]
-    head = f"{block}{trial.name}: worst under {seen.light_names[trial.worst]}"
+    block = swatch(hex_colour(trial.R, seen.lights[0], seen.observer))
     columns = ["Light", "dE00", "dL*", "dC*", "dH*", "index", "shift", "in words"]
-    return f"{head}\n{table(columns, rows, indent=2)}"
+    other = 2 if seen.observer == 10 else 10
+    lines = [
+        f"{block}{trial.name}: worst under {seen.light_names[trial.worst]}{_cost(entry)}",
+        "  " + ", ".join(
+            f"{ink} {percent:.2f} %"
+            for ink, percent in zip(entry.candidate.inks, entry.candidate.percents, strict=True)
+        ),
+        table(columns, rows, indent=2),
+        f"  seen by the {other} degree observer under {seen.light_names[0]}: index "
+        f"{trial.observer_change:.2f} (change of observer; not the deviate observer of CIE 080)",
+    ]  # fmt: skip
+    if swap:
+        lines.append(
+            f"  {swap.ink} makes it so: with {swap.instead} instead, matched anew, the index "
+            f"under {seen.light_names[trial.worst]} falls by {swap.gain:.1f} to {swap.index:.1f}"
+        )
+    return "\n".join(lines)
+
+
+def _cost(entry: _Entry) -> str:
+    cost = entry.candidate.cost_per_kg
+    return "" if cost is None else f", cost {cost:.2f}/kg"

@@ -9,6 +9,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from matchkit.cli.pictures import (
+    COMPARED,
+    chosen,
+    compared,
+    keep_picture,
+    picture_faults,
+    picture_option,
+)
 from matchkit.cli.shops import (
     by_light,
     decimals,
@@ -19,6 +27,7 @@ from matchkit.cli.shops import (
 )
 from matchkit.cli.terminal import json_option, positive, print_json, say, spectrum_json, table
 from matchkit.colorimetry import Lab, de00
+from matchkit.compare import Comparison, compare
 from matchkit.correct import Correction, correct, fewest_inks, nearest, nothing_learned
 from matchkit.diagnose import Belief, Round, infer, model_error_f
 from matchkit.faults import BadInput
@@ -64,6 +73,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--anyway", action="store_true", help="prescribe even where the reading can't be explained"
     )
+    picture_option(parser, COMPARED)
     json_option(parser)
 
 
@@ -95,8 +105,13 @@ class _Job:
 
 def run(args: argparse.Namespace) -> None:
     """Infer what went wrong, solve the additions, print."""
+    if faults := picture_faults(args):
+        raise BadInput(faults)
     job = _job(args)
     answer = job.choose(correct)
+    if args.picture:
+        seen = _before_and_after(job, answer)
+        keep_picture(args.picture, chosen(args, compared(seen, job.shop.tolerance_de00)))
     if args.json:
         print_json(_json(job, answer))
     else:
@@ -273,6 +288,22 @@ def _choice(job: _Job, name: str, choice: Correction) -> list[str]:
         f"chance in tolerance {100 * choice.chance_in_tolerance:.0f} %",
         table(["Add", "grams"], rows, indent=2),
     ]
+
+
+def _before_and_after(job: _Job, answer: Correction) -> Comparison:
+    """The batch as it is, and as each way to correct it would make it."""
+    assert job.target.R is not None  # it was read from a spectrum file
+    states = {(): ("as it is", job.choose(correct, room_g=0.0).R)}
+    for name, how in CHOICES.items():
+        choice = answer if how is correct else job.choose(how)
+        if choice.added_g:
+            states.setdefault(tuple(choice.additions_g.tolist()), (name, choice.R))
+    return compare(
+        job.target.R,
+        list(states.values()),
+        lights=job.target.lights,
+        observer=job.target.observer,
+    )
 
 
 def _what_happened(job: _Job) -> list[str]:

@@ -4,31 +4,66 @@ import argparse
 
 import numpy as np
 
+from matchkit.cli.pictures import Panel, fit_panels, keep_picture, picture_option
 from matchkit.cli.terminal import json_option, print_json, say, table
+from matchkit.faults import BadInput
 from matchkit.files.fitted import write_fits
 from matchkit.files.shop import read_shop
 from matchkit.fit import Fit, ink_errors
+from matchkit.inks import Shop
 from matchkit.match import fit_shop
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """The command's arguments."""
     parser.add_argument("shop", metavar="SHOP", help="the shop folder; fit.json is written there")
+    picture_option(parser)
+    parser.add_argument(
+        "--ink", action="append", default=[], metavar="INK",
+        help="with --picture: K/S and S of that ink instead of how far each drawdown is off",
+    )  # fmt: skip
     json_option(parser)
 
 
 def run(args: argparse.Namespace) -> None:
     """Fit every series of the shop and keep the result."""
     shop = read_shop(args.shop)
+    _check_inks(args, [ink.name for ink in shop.inks])
     for note in shop.notes:
         say(note)
     fits = fit_shop(shop)
+    panels = _panels(fits, args.ink, shop) if args.picture else []
     write_fits(args.shop, fits)
+    if panels:
+        keep_picture(args.picture, panels)
     if args.json:
         print_json(_answer(fits))
     else:
         print("\n\n".join(_report(series, found) for series, found in fits.items()))
         print(f"\nWritten: {args.shop}/fit.json")
+
+
+def _check_inks(args: argparse.Namespace, known: list[str]) -> None:
+    faults = [
+        f"--ink: no ink is called {name!r}; the inks are {', '.join(known)}"
+        for name in args.ink
+        if name not in known
+    ]
+    if args.ink and not args.picture:
+        faults.append("--ink goes with --picture FILE")
+    if faults:
+        raise BadInput(faults)
+
+
+def _panels(fits: dict[str, Fit], inks: list[str], shop: Shop) -> list[Panel]:
+    panels: list[Panel] = []
+    for found in fits.values():
+        own = [name for name in inks if name in found.palette.names]
+        if own or not inks:
+            panels += fit_panels(found, own, shop.drawdowns)
+    if not panels:
+        raise BadInput(f"--ink: no drawdown of {', '.join(inks)} was fitted")
+    return panels
 
 
 def _answer(fits: dict[str, Fit]) -> dict[str, object]:

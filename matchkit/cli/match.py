@@ -1,9 +1,27 @@
 """``matchkit match``: starting formulas for one or many targets."""
 
 import argparse
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
-from matchkit.cli.shops import by_light, decimals, name_option, open_shop
+from matchkit.cli.pictures import (
+    COMPARED,
+    Panel,
+    chosen,
+    compared,
+    keep_picture,
+    picture_faults,
+    picture_option,
+    recipe_panel,
+)
+from matchkit.cli.shops import (
+    by_light,
+    decimals,
+    lamp_option,
+    lamps_in,
+    name_option,
+    open_shop,
+    palettes_of,
+)
 from matchkit.cli.terminal import (
     json_option,
     number_of,
@@ -17,12 +35,15 @@ from matchkit.cli.terminal import (
 )
 from matchkit.cli.ticket import details, make
 from matchkit.colorimetry import hex_colour
+from matchkit.compare import compare
 from matchkit.faults import BadInput
 from matchkit.files.spectrum import read_spectra, read_spectrum
 from matchkit.files.write import csv_text, write_file
 from matchkit.inks import Shop
 from matchkit.judge import PREFERENCES, SHEER, Candidate, clear_share
-from matchkit.match import Match, match
+from matchkit.lights import Light
+from matchkit.match import Match, match, palette_for
+from matchkit.palette import Palette
 from matchkit.solve import Target, lab_target, spectral_target
 from matchkit.ticket_sheet import ticket_html
 
@@ -54,15 +75,20 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         default="nearest",
         help="odds: the best chance at the first drawdown; steady: the best worst light",
     )
+    parser.add_argument(
+        "--trade-offs", action="store_true", help="what each formula gives up (with steady always)"
+    )
+    lamp_option(parser)
     parser.add_argument("--ticket", metavar="FILE", help="write the ticket of formula 1 (HTML)")
     parser.add_argument("--recipe", metavar="FILE", help="write formula 1 as CSV ink,grams")
+    picture_option(parser, (*COMPARED, "recipes"))
     details(parser)
     json_option(parser)
 
 
 def run(args: argparse.Namespace) -> None:
     """Match every target and print."""
-    options = _options(args)
+    batch_g, max_inks, top = _options(args)
     shop, fits = open_shop(args.shop)
     targets = list(_targets(args, shop))
     tell = progress_line("subsets of inks looked at")
@@ -77,24 +103,32 @@ def run(args: argparse.Namespace) -> None:
             without=args.without,
             prefer=args.prefer,
             progress=tell if len(targets) == 1 else None,
-            **options,
+            batch_g=batch_g,
+            max_inks=max_inks,
+            top=top,
         )
         answers.append((found, target))
         if len(targets) > 1:
             tell_many(done, len(targets))
-    _keep(args, shop, answers)
+    _keep(args, shop, answers, palettes_of(fits))
     if args.json:
         print_json({"matches": [_json(found, target) for found, target in answers]})
     else:
-        print("\n\n".join(_report(found, target, shop) for found, target in answers))
+        told = args.trade_offs or args.prefer == "steady"
+        print("\n\n".join(_report(found, target, shop, told) for found, target in answers))
 
 
-def _keep(args: argparse.Namespace, shop: Shop, answers: list[tuple[Match, Target]]) -> None:
-    """The files that were asked for: a ticket, a recipe."""
-    if not (args.ticket or args.recipe):
+def _keep(
+    args: argparse.Namespace,
+    shop: Shop,
+    answers: list[tuple[Match, Target]],
+    palettes: Mapping[str, Palette],
+) -> None:
+    """The files that were asked for: a ticket, a recipe, a picture."""
+    if not (args.ticket or args.recipe or args.picture):
         return
     if len(answers) > 1:
-        raise BadInput("--ticket and --recipe are for one target; choose it with --name")
+        raise BadInput("--ticket, --recipe and --picture are for one target; choose it with --name")
     (found, target), formula = answers[0], answers[0][0].formulas[0]
     if args.ticket:
         write_file(args.ticket, ticket_html(make(args, shop, formula, target, found.target)))
@@ -103,33 +137,64 @@ def _keep(args: argparse.Namespace, shop: Shop, answers: list[tuple[Match, Targe
         rows = list(zip(formula.inks, formula.grams, strict=True))
         write_file(args.recipe, csv_text(["ink", "grams"], rows))
         say(f"written: {args.recipe}")
+    if args.picture:
+        panels = _panels(found, target, palettes, shop.tolerance_de00)
+        keep_picture(args.picture, chosen(args, panels))
 
 
-def _options(args: argparse.Namespace) -> dict[str, float]:
-    """The numbers, or every fault in them at once."""
-    values: dict[str, float] = {}
-    faults: list[str] = []
-    for key, text, whole in (
-        ("batch_g", args.grams, False),
-        ("max_inks", args.max_inks, True),
-        ("top", args.top, True),
+def _panels(
+    found: Match, target: Target, palettes: Mapping[str, Palette], tolerance_de00: float
+) -> dict[str, list[Panel]]:
+    """What a picture of a match can show: of a Lab without a spectrum only the recipes."""
+    names = [f"formula {rank}" for rank in range(1, len(found.formulas) + 1)]
+    recipes = [
+        recipe_panel(
+            name,
+            formula.inks,
+            formula.percents,
+            palette=palette_for(palettes, formula.inks),
+            light=target.lights[0],
+            observer=target.observer,
+        )
+        for name, formula in zip(names, found.formulas, strict=True)
+    ]
+    if target.R is None:
+        return {"recipes": recipes}
+    seen = compare(
+        target.R,
+        [(name, formula.R) for name, formula in zip(names, found.formulas, strict=True)],
+        lights=target.lights,
+        observer=target.observer,
+    )
+    return {**compared(seen, tolerance_de00), "recipes": recipes}
+
+
+def _options(args: argparse.Namespace) -> tuple[float, int, int]:
+    """Batch size, inks at most, formulas to show; or every fault in them at once."""
+    faults = picture_faults(args)
+    values: list[float] = []
+    for text, option in (
+        (args.grams, "--grams"),
+        (args.max_inks, "--max-inks"),
+        (args.top, "--top"),
     ):
-        option = {"batch_g": "--grams", "max_inks": "--max-inks", "top": "--top"}[key]
         try:
             value = positive(text, option)
-            if whole and value != int(value):
+            if option != "--grams" and value != int(value):
                 raise BadInput(f"{option}: found {text!r}, need a whole number")
-            values[key] = int(value) if whole else value
+            values.append(value)
         except BadInput as error:
             faults += error.faults
     if faults:
         raise BadInput(faults)
-    return values
+    return values[0], int(values[1]), int(values[2])
 
 
 def _targets(args: argparse.Namespace, shop: Shop) -> Iterator[tuple[str, Target]]:
     if (args.targets is None) == (args.lab is None):
         raise BadInput("match: give a spectrum file or --lab L,a,b, one of the two")
+    if args.lab is not None and args.lamp:
+        raise BadInput("--lamp: a Lab can't be judged under other lights; measure the sample")
     if args.lab is not None:
         yield _lab_target(args, shop)
         return
@@ -147,10 +212,11 @@ def _targets(args: argparse.Namespace, shop: Shop) -> Iterator[tuple[str, Target
         spectra, notes = read_spectra(args.targets)
     for note in notes:
         say(note)
+    lights: list[Light] = [*shop.lights, *lamps_in(args.lamp)]
     for spectrum in spectra:
         yield (
             spectrum.name,
-            spectral_target(spectrum.R, shop.lights, shop.observer, other_weight=weight),
+            spectral_target(spectrum.R, lights, shop.observer, other_weight=weight),
         )
 
 
@@ -200,10 +266,11 @@ def _formula_json(formula: Candidate, target: Target) -> dict[str, object]:
         "de00": by_light(target.lights, formula.de00),
         "chance_in_tolerance": round(formula.chance_in_tolerance or 0.0, 4),
         "cost_per_kg": None if formula.cost_per_kg is None else round(formula.cost_per_kg, 4),
+        "worst_light": target.light_names[int(formula.de00.argmax())],
     }
 
 
-def _report(found: Match, target: Target, shop: Shop) -> str:
+def _report(found: Match, target: Target, shop: Shop, trade_offs: bool) -> str:
     head = f"{found.target}: " + (
         "in gamut" if found.in_gamut else "outside what these inks can reach; the nearest are"
     )
@@ -212,7 +279,8 @@ def _report(found: Match, target: Target, shop: Shop) -> str:
     lines = [head]
     for rank, formula in enumerate(found.formulas, start=1):
         per_light = "  ".join(
-            f"{light} {value:.2f}" for light, value in zip(target.lights, formula.de00, strict=True)
+            f"{light} {value:.2f}"
+            for light, value in zip(target.light_names, formula.de00, strict=True)
         )
         chance = f"  chance {100 * (formula.chance_in_tolerance or 0):.0f} %"
         cost = "" if formula.cost_per_kg is None else f"  cost {formula.cost_per_kg:.2f}/kg"
@@ -230,6 +298,31 @@ def _report(found: Match, target: Target, shop: Shop) -> str:
                 "  ! sheer: mostly clear, it lets the ground show; prove it on the garment"
             )
         lines += [f"  ! {line}" for line in small_weights(formula, shop)]
+    if trade_offs:
+        lines += ["", _trade_offs(found, target)]
+    return "\n".join(lines)
+
+
+def _trade_offs(found: Match, target: Target) -> str:
+    """What a formula that is better here gives up there."""
+    first, rows = target.light_names[0], []
+    for rank, formula in enumerate(found.formulas, start=1):
+        worst, cost = int(formula.de00.argmax()), formula.cost_per_kg
+        rows.append(
+            [
+                str(rank),
+                f"{formula.de00[0]:.2f}",
+                f"{formula.de00[worst]:.2f}",
+                target.light_names[worst],
+                str(len(formula.inks)),
+                "" if cost is None else f"{cost:.2f}",
+                f"{100 * (formula.chance_in_tolerance or 0):.0f} %",
+            ]
+        )
+    columns = ["Formula", first, "worst", "under", "inks", "cost/kg", "chance"]
+    lines = ["Trade-offs (dE00):", table(columns, rows, indent=2)]
+    if len(target.lights) > 1:
+        lines.append(f"  To give up some of {first} for the other lights: --other-lights 3")
     return "\n".join(lines)
 
 

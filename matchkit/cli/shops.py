@@ -9,11 +9,13 @@ from numpy.typing import NDArray
 from matchkit.cli.terminal import say
 from matchkit.colorimetry import Lab
 from matchkit.files.fitted import fitted
+from matchkit.files.lamp import read_lamp
 from matchkit.files.recipe import WrittenRecipe, read_recipe
 from matchkit.files.shop import read_shop
 from matchkit.files.spectrum import NamedSpectrum, read_spectrum
 from matchkit.fit import Fit
 from matchkit.inks import Shop
+from matchkit.lights import Lamp, Light, light_name
 from matchkit.match import fractions_for, palette_for
 from matchkit.palette import Palette
 
@@ -21,6 +23,8 @@ __all__ = [
     "by_light",
     "decimals",
     "lab_by_light",
+    "lamp_option",
+    "lamps_in",
     "name_option",
     "one_spectrum",
     "open_shop",
@@ -62,6 +66,25 @@ def name_option(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--name", help="which spectrum of the file, where it holds several")
 
 
+def lamp_option(parser: argparse.ArgumentParser) -> None:
+    """``--lamp``: a measured light beside the shop's."""
+    parser.add_argument(
+        "--lamp", action="append", default=[], metavar="FILE",
+        help="one more light, as measured: CSV wavelength_nm,power; called as the file",
+    )  # fmt: skip
+
+
+def lamps_in(paths: Sequence[str]) -> list[Lamp]:
+    """The measured lights of `lamp_option`; what was assumed is said on standard error."""
+    lamps = []
+    for path in paths:
+        measured, notes = read_lamp(path)
+        for note in notes:
+            say(note)
+        lamps.append(measured)
+    return lamps
+
+
 def one_spectrum(path: str, name: str | None) -> NamedSpectrum:
     """One spectrum of a file; what was assumed is said on standard error."""
     spectrum, notes = read_spectrum(path, name)
@@ -70,7 +93,7 @@ def one_spectrum(path: str, name: str | None) -> NamedSpectrum:
     return spectrum
 
 
-def lab_by_light(R: Array, lights: Sequence[str], observer: int) -> dict[str, list[float]]:
+def lab_by_light(R: Array, lights: Sequence[Light], observer: int) -> dict[str, list[float]]:
     """Lab of a reflectance under each light, as JSON writes it."""
     return by_light(lights, [Lab(R, light, observer) for light in lights])
 
@@ -80,6 +103,7 @@ def decimals(resolution_g: float) -> int:
     return len(f"{resolution_g:.6f}".rstrip("0").split(".")[1])
 
 
-def by_light(lights: Sequence[str], values: Sequence[Array] | Array) -> dict[str, list[float]]:
+def by_light(lights: Sequence[Light], values: Sequence[Array] | Array) -> dict[str, list[float]]:
     """Values (n_light, ...) by the name of the light, rounded for reading."""
-    return {light: np.round(value, 4).tolist() for light, value in zip(lights, values, strict=True)}
+    names = map(light_name, lights)
+    return {name: np.round(value, 4).tolist() for name, value in zip(names, values, strict=True)}

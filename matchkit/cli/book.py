@@ -1,0 +1,80 @@
+"""``matchkit book``: the shop's record book, one verb for each thing that happens.
+
+The verbs are functions of `book_colour` (matches, reprints, old cards), `book_work` (a
+bucket's), `book_look` (questions) and `book_keep` (shelf and safety); each returns its
+answer as JSON and as text.
+"""
+
+import argparse
+import getpass
+from importlib import import_module
+
+from matchkit.cli.terminal import json_option, print_json
+
+# Verb: its module and the line that --help shows.
+VERBS = {
+    "log-match": ("colour", "write down a target, its formula and a batch to make of it"),
+    "weigh": ("work", "write down what was weighed for a batch"),
+    "measure": ("work", "write down how a batch measured, and judge it"),
+    "correct": ("work", "what to add to a batch, by all that the book knows"),
+    "add": ("work", "write down what was added to a batch"),
+    "close": ("work", "a batch is approved, rejected or abandoned"),
+    "leftover": ("work", "what is left of a batch goes on the shelf"),
+    "reprint": ("colour", "match again to an old batch as it measured, with today's lots"),
+    "import-paper": ("colour", "old formulas from a CSV file, predicted with today's inks"),
+    "today": ("look", "today's jobs, what each needs next, which share a base colour"),
+    "show": ("look", "the whole story of a batch"),
+    "find": ("look", "batches and formulas by colour, ink, lot, date, customer, words"),
+    "stock": ("look", "what is on the shelf"),
+    "reorder": ("look", "which inks run low"),
+    "lots": ("look", "what the batches told about today's lots"),
+    "drift": ("look", "the strength of an ink from batch to batch"),
+    "pass-shares": ("look", "how often batches come in, by month, ink or mixer"),
+    "label": ("look", "a label for the bucket, to print"),
+    "count": ("keep", "a stock-take of an ink or a leftover"),
+    "deliver": ("keep", "ink that came in"),
+    "lot": ("keep", "a new lot of an ink is opened"),
+    "strike": ("keep", "strike a record that was wrong"),
+    "backup": ("keep", "a whole copy of the book, also while it is in use"),
+    "check": ("keep", "is the book sound?"),
+    "export": ("keep", "everything as CSV and JSON"),
+    "restore": ("keep", "the book again, from a backup or an export"),
+}
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """The command's arguments: the shop, a verb, and the verb's own."""
+    parser.add_argument("shop", metavar="SHOP", help="the shop folder")
+    verbs = parser.add_subparsers(dest="verb", metavar="VERB", required=True)
+    for verb, (module, line) in VERBS.items():
+        sub = verbs.add_parser(verb, help=line, description=line[0].upper() + line[1:] + ".")
+        own = import_module(f"matchkit.cli.book_{module}")
+        add_own = getattr(own, _function(verb) + "_arguments", None)
+        if add_own:
+            add_own(sub)
+        sub.add_argument(
+            "--by", metavar="NAME", default=None, help="who writes this (the name logged in)"
+        )
+        json_option(sub)
+
+
+def run(args: argparse.Namespace) -> None:
+    """Do what the verb says and print its answer."""
+    args.by = _who() if args.by is None else args.by
+    module, _ = VERBS[args.verb]
+    answer, text = getattr(import_module(f"matchkit.cli.book_{module}"), _function(args.verb))(args)
+    if args.json:
+        print_json(answer)
+    else:
+        print(text)
+
+
+def _function(verb: str) -> str:
+    return verb.replace("-", "_")
+
+
+def _who() -> str:
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError, ImportError):  # nobody is logged in by name
+        return ""

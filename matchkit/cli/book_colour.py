@@ -1,0 +1,206 @@
+"""The verbs of ``matchkit book`` that bring colours into it: matches, reprints, old cards."""
+
+import argparse
+from collections.abc import Mapping
+from typing import Any
+
+from matchkit.book_entries import log_match as log
+from matchkit.book_find import scanned
+from matchkit.book_lessons import fit_key
+from matchkit.book_shelf import today
+from matchkit.book_work import import_paper as write_cards
+from matchkit.book_work import prediction, read_paper
+from matchkit.book_work import reprint as match_again
+from matchkit.cli.book_desk import (
+    Answer,
+    batch_argument,
+    desk,
+    known,
+    lab_of,
+    learning_option,
+    shop_of,
+    whole,
+)
+from matchkit.cli.shops import by_light, decimals, name_option, one_spectrum
+from matchkit.cli.terminal import positive, say, table
+from matchkit.faults import BadInput
+from matchkit.files.fitted import fitted
+from matchkit.files.recipe import read_recipe
+from matchkit.fit import Fit
+from matchkit.inks import Shop
+from matchkit.judge import Candidate
+from matchkit.match import match, palette_for
+from matchkit.solve import Target, lab_target, spectral_target
+
+
+def _formula_options(parser: argparse.ArgumentParser) -> None:
+    """What every search for formulas can be told."""
+    parser.add_argument("--grams", default="1000", metavar="G", help="batch size (1000)")
+    parser.add_argument(
+        "--max-inks", default="4", metavar="N", help="white and clear count too (4)"
+    )
+    parser.add_argument(
+        "--without", action="append", default=[], metavar="INK", help="leave an ink out"
+    )
+    learning_option(parser)
+
+
+def _job_options(parser: argparse.ArgumentParser) -> None:
+    """What a batch is for."""
+    parser.add_argument("--job", default="", help="the job's name")
+    parser.add_argument("--customer", default="", help="for whom")
+    parser.add_argument("--due", default="", metavar="DAY", help="as 2026-11-25")
+
+
+def log_match_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("targets", metavar="TARGET", nargs="?", help="a spectrum file")
+    name_option(parser)
+    parser.add_argument("--lab", metavar="L,a,b", help="the target where there is no spectrum")
+    parser.add_argument("--recipe", metavar="FILE", help="the formula, if one was chosen already")
+    parser.add_argument(
+        "--rank", default="1", metavar="N", help="else which formula of the match (1, the best)"
+    )
+    _formula_options(parser)
+    _job_options(parser)
+
+
+def log_match(args: argparse.Namespace) -> Answer:
+    grams, rank = positive(args.grams, "--grams"), whole(args.rank, "--rank")
+    book = desk(args, create=True)
+    shop, fits, told = known(args, book, learning=not args.reference_lots)
+    name, target = _target(args, shop)
+    if args.recipe:
+        formula = _recipe(args, shop, told.fits, target, grams)
+    else:
+        found = match(
+            shop, told.fits, target, name=name, batch_g=grams, without=args.without,
+            max_inks=whole(args.max_inks, "--max-inks"), top=rank,
+        )  # fmt: skip
+        if len(found.formulas) < rank:
+            raise BadInput(f"--rank: found {rank}; the match has {len(found.formulas)} formulas")
+        formula = found.formulas[rank - 1]
+    logged = log(
+        book, shop, target, formula, name=name, job=args.job, customer=args.customer,
+        due=args.due, source="recipe" if args.recipe else "match",
+        fit=fit_key(palette_for({s: f.palette for s, f in fits.items()}, formula.inks)),
+    )  # fmt: skip
+    answer: dict[str, Any] = {"target": logged.target, "formula": logged.formula}
+    answer |= {"batch": logged.batch, "inks": _amounts(formula)}
+    answer["de00"] = by_light(target.light_names, formula.de00)
+    text = f"batch {logged.batch}: {name}, {sum(formula.grams):g} g, {_predicted(formula, target)}"
+    return answer, f"{text}\n{_table(formula, shop)}"
+
+
+def _target(args: argparse.Namespace, shop: Shop) -> tuple[str, Target]:
+    if (args.targets is None) == (args.lab is None):
+        raise BadInput("log-match: give a spectrum file or --lab L,a,b, one of the two")
+    if args.lab is None:
+        spectrum = one_spectrum(args.targets, args.name)
+        return spectrum.name, spectral_target(spectrum.R, shop.lights, shop.observer)
+    return args.name or f"Lab {args.lab}", lab_target(
+        lab_of(args.lab), shop.lights[0], shop.observer
+    )
+
+
+def _recipe(
+    args: argparse.Namespace, shop: Shop, fits: Mapping[str, Fit], target: Target, grams: float
+) -> Candidate:
+    written = read_recipe(args.recipe, [n for f in fits.values() for n in f.palette.names])
+    batch_g = sum(written.grams) if written.grams else grams
+    formula, _ = prediction(
+        shop, fits, written.inks, written.fractions, batch_g=batch_g, target=target
+    )
+    return formula
+
+
+def _amounts(formula: Candidate) -> list[dict[str, Any]]:
+    return [
+        {"ink": ink, "grams": g, "percent": round(percent, 6)}
+        for ink, g, percent in zip(formula.inks, formula.grams, formula.percents, strict=True)
+    ]
+
+
+def _predicted(formula: Candidate, target: Target) -> str:
+    told = zip(target.light_names, formula.de00, strict=True)
+    line = "predicted dE00 " + "  ".join(f"{light} {value:.2f}" for light, value in told)
+    if formula.chance_in_tolerance is not None:
+        line += f", chance {100 * formula.chance_in_tolerance:.0f} %"
+    return line
+
+
+def _table(formula: Candidate, shop: Shop) -> str:
+    digits = decimals(shop.resolution_g)
+    rows = [
+        [ink, f"{g:.{digits}f}", f"{percent:.3f}"]
+        for ink, g, percent in zip(formula.inks, formula.grams, formula.percents, strict=True)
+    ]
+    return table(["Ink", "grams", "percent"], rows, indent=2)
+
+
+def reprint_arguments(parser: argparse.ArgumentParser) -> None:
+    batch_argument(parser)
+    _formula_options(parser)
+    parser.add_argument(
+        "--log", metavar="N", help="write the Nth formula down as a batch (0: the old formula)"
+    )
+    _job_options(parser)
+
+
+def reprint(args: argparse.Namespace) -> Answer:
+    grams = positive(args.grams, "--grams")
+    book = desk(args)
+    shop, fits, told = known(args, book, learning=not args.reference_lots)
+    found = match_again(
+        book, shop, told, scanned(book, args.batch), batch_g=grams, without=args.without,
+        max_inks=whole(args.max_inks, "--max-inks"),
+    )  # fmt: skip
+    choices = [found.again, *found.match.formulas]
+    lights = found.target.light_names
+    answer: dict[str, Any] = {"of_batch": found.batch, "name": found.name}
+    answer["formulas"] = [
+        {
+            "inks": _amounts(each),
+            "de00": by_light(lights, each.de00),
+            "chance_in_tolerance": round(each.chance_in_tolerance or 0.0, 4),
+        }
+        for each in choices
+    ]
+    text = [f"{found.name}, batch {found.batch}, matched to what it measured"]
+    for k, each in enumerate(choices):
+        head = "The old formula today" if k == 0 else f"Formula {k}"
+        text += ["", f"{head}: {_predicted(each, found.target)}", _table(each, shop)]
+    if args.log is not None:
+        if not args.log.isdecimal() or int(args.log) >= len(choices):
+            raise BadInput(f"--log: found {args.log!r}; write 0 to {len(choices) - 1}")
+        chosen = choices[int(args.log)]
+        logged = log(
+            book, shop, found.target, chosen, name=found.name, job=args.job, due=args.due,
+            customer=args.customer or found.customer, source="reprint",
+            fit=fit_key(palette_for({s: f.palette for s, f in fits.items()}, chosen.inks)),
+        )  # fmt: skip
+        answer["batch"] = logged.batch
+        text += ["", f"written down as batch {logged.batch}"]
+    return answer, "\n".join(text)
+
+
+def import_paper_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "cards", metavar="FILE", help="CSV formula,ink,percent (or grams), customer and note too"
+    )
+
+
+def import_paper(args: argparse.Namespace) -> Answer:
+    book = desk(args, create=True)
+    shop = today(book, shop_of(args))
+    cards = read_paper(args.cards, shop)
+    fits, why = fitted(args.shop, shop)
+    if why:
+        say(why)
+    numbers = write_cards(book, shop, fits, cards)
+    rows = [[str(n), card.name, card.customer] for n, card in zip(numbers, cards, strict=True)]
+    answer = {
+        "formulas": [
+            {"formula": n, "name": card.name} for n, card in zip(numbers, cards, strict=True)
+        ]
+    }
+    return answer, table(["Formula", "name", "customer"], rows)

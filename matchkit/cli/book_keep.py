@@ -1,0 +1,99 @@
+"""The verbs of ``matchkit book`` that keep the shelf and the book itself in order."""
+
+import argparse
+
+from matchkit.book_copies import backup as back_up
+from matchkit.book_copies import check as check_book
+from matchkit.book_copies import export as export_book
+from matchkit.book_copies import restore as restore_book
+from matchkit.book_entries import strike as strike_record
+from matchkit.book_schema import STRIKABLE
+from matchkit.book_stock import count as count_stock
+from matchkit.book_stock import deliver as take_in
+from matchkit.book_stock import open_lot
+from matchkit.cli.book_desk import Answer, desk, shop_of
+from matchkit.cli.terminal import number_of
+from matchkit.faults import BadInput
+
+
+def count_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("ink", metavar="NAME", help="the ink or the leftover")
+    parser.add_argument("grams", metavar="G", help="how much of it there is now")
+
+
+def count(args: argparse.Namespace) -> Answer:
+    grams = number_of(args.grams, "grams")
+    number = count_stock(desk(args, create=True), shop_of(args), args.ink, grams)
+    return {"movement": number}, f"counted: {args.ink} {grams:g} g"
+
+
+def deliver_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("ink", metavar="INK", help="the ink")
+    parser.add_argument("grams", metavar="G", help="how much came in")
+    parser.add_argument("--lot", default="", help="the delivery's lot")
+
+
+def deliver(args: argparse.Namespace) -> Answer:
+    grams = number_of(args.grams, "grams")
+    book = desk(args, create=True)
+    number = take_in(book, shop_of(args), args.ink, grams, lot=args.lot)
+    hint = " (say `lot` when it is opened)" if args.lot else ""
+    return {"movement": number}, f"delivered: {args.ink} {grams:g} g{hint}"
+
+
+def lot_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("ink", metavar="INK", help="the ink")
+    parser.add_argument("lot", metavar="LOT", help="the lot that is opened now")
+
+
+def lot(args: argparse.Namespace) -> Answer:
+    number = open_lot(desk(args, create=True), shop_of(args), args.ink, args.lot)
+    return {"lot": number}, (
+        f"{args.ink}: lot {args.lot} from now on; its strength is not known yet"
+    )
+
+
+def strike_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("what", metavar="WHAT", help=", ".join(STRIKABLE))
+    parser.add_argument("number", metavar="N", help="the record's number")
+    parser.add_argument("--why", required=True, help="what was wrong")
+
+
+def strike(args: argparse.Namespace) -> Answer:
+    if not args.number.isdecimal():
+        raise BadInput(f"strike: found {args.number!r}, need the number of the record")
+    number = strike_record(desk(args), args.what, int(args.number), args.why)
+    return {"strike": number}, f"struck: {args.what} {args.number}; write the right one anew"
+
+
+def backup_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("to", metavar="TO", help="a new file, or a folder to put it in")
+
+
+def backup(args: argparse.Namespace) -> Answer:
+    path = back_up(desk(args), args.to)
+    return {"written": str(path)}, f"written: {path}"
+
+
+def check(args: argparse.Namespace) -> Answer:
+    faults = check_book(desk(args))
+    text = "\n".join([*faults, "Put the last sound backup in its place."]) if faults else "sound"
+    return {"sound": not faults, "faults": faults}, text
+
+
+def export_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("folder", metavar="FOLDER", help="a folder that is not there yet")
+
+
+def export(args: argparse.Namespace) -> Answer:
+    names = export_book(desk(args), args.folder)
+    return {"folder": args.folder, "files": names}, f"written: {len(names)} files in {args.folder}"
+
+
+def restore_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("source", metavar="FROM", help="a backup, an export's folder, or its JSON")
+
+
+def restore(args: argparse.Namespace) -> Answer:
+    book = restore_book(args.source, args.shop)
+    return {"restored": str(book.path)}, f"restored: {book.path}"

@@ -1,0 +1,178 @@
+"""``--picture FILE``: panels below one another, as wide as a phone can show.
+
+Only `keep_picture` loads the drawing library; a panel is a height in inches and a function
+that draws into an `ax`.
+"""
+
+import argparse
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchkit.cli.terminal import say
+from matchkit.colorimetry import hex_colours
+from matchkit.compare import Comparison
+from matchkit.faults import BadInput
+from matchkit.files.write import write_file
+from matchkit.fit import Fit
+from matchkit.inks import Drawdown
+from matchkit.lights import Light
+from matchkit.palette import Palette, reflectance
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+__all__ = [
+    "COMPARED",
+    "Panel",
+    "chosen",
+    "compared",
+    "fit_panels",
+    "keep_picture",
+    "moves_panel",
+    "picture_faults",
+    "picture_option",
+    "recipe_panel",
+]
+
+Array = NDArray[np.float64]
+Panel = tuple[float, "Callable[[Axes], object]"]
+
+WIDTH_IN = 4.6  # what `plots` sets its type for
+FORMS = (".png", ".svg", ".pdf")
+# Panels of a comparison; the first three are what a file holds unless others are named.
+COMPARED = ("swatches", "spectra", "lights", "ab", "LC")
+FIRST = 3
+
+
+def picture_option(parser: argparse.ArgumentParser, panels: Sequence[str] = ()) -> None:
+    """``--picture``, and ``--show`` where there are several panels to choose from."""
+    parser.add_argument(
+        "--picture",
+        metavar="FILE",
+        type=_picture_file,
+        help="write a picture of the answer (.png, .svg, .pdf)",
+    )
+    if panels:
+        parser.add_argument(
+            "--show",
+            action="append",
+            choices=panels,
+            help=f"with --picture: what it shows ({', '.join(panels[:FIRST])})",
+        )
+
+
+def _picture_file(path: str) -> str:
+    if Path(path).suffix.lower() not in FORMS:
+        raise argparse.ArgumentTypeError(f"found {path!r}; end the name in {', '.join(FORMS)}")
+    return path
+
+
+def picture_faults(args: argparse.Namespace) -> list[str]:
+    """What is wrong with the two options together, a line or none."""
+    return ["--show goes with --picture FILE"] if args.show and not args.picture else []
+
+
+def chosen(args: argparse.Namespace, panels: Mapping[str, Sequence[Panel]]) -> list[Panel]:
+    """The panels that ``--show`` names, in its order; without it the usual ones.
+
+    Raises `BadInput` for one that the answer has not: `compared` needs a spectrum.
+    """
+    names = args.show or list(panels)[:FIRST]
+    missing = [name for name in names if name not in panels]
+    if missing:
+        raise BadInput(
+            f"--show {missing[0]}: needs the target's spectrum; here is {', '.join(panels)}"
+        )
+    return [panel for name in names for panel in panels[name]]
+
+
+def compared(comparison: Comparison, tolerance_de00: float) -> dict[str, list[Panel]]:
+    """Every panel of a comparison, by its name in `COMPARED`."""
+    from matchkit import plots
+
+    n_light, n = len(comparison.lights), len(comparison.trials)
+
+    def lights(ax: "Axes") -> Any:
+        return plots.light_bars(ax, comparison, tolerance_de00=tolerance_de00)
+
+    def ab(ax: "Axes") -> Any:
+        return plots.ab_plane(ax, comparison, tolerance_de00=tolerance_de00)
+
+    def LC(ax: "Axes") -> Any:
+        return plots.LC_plane(ax, comparison, tolerance_de00=tolerance_de00)
+
+    return {
+        "swatches": [(0.9 + 0.62 * n_light, lambda ax: plots.swatches(ax, comparison))],
+        "spectra": [(4.2, lambda ax: plots.spectra(ax, comparison))],
+        "lights": [(0.8 + 0.22 * n_light * (n + 1), lights)],
+        "ab": [(3.4, ab)],
+        "LC": [(3.4, LC)],
+    }
+
+
+def recipe_panel(
+    title: str,
+    inks: Sequence[str],
+    percents: Sequence[float],
+    *,
+    palette: Palette,
+    light: Light,
+    observer: int,
+) -> Panel:
+    """A recipe as a bar in its inks' own colours."""
+    alone = reflectance(palette, np.eye(len(palette.inks)))
+    colours = hex_colours(alone[[palette.index(name) for name in inks]], light, observer)
+
+    def draw(ax: "Axes") -> Any:
+        from matchkit import plots
+        from matchkit.marks import USUAL
+
+        ax.set_title(title, loc="left", fontsize=USUAL)
+        return plots.composition(ax, inks, percents, colours=colours)
+
+    narrow = sum(percent < 22 for percent in percents)
+    return 1.0 + 0.2 * narrow, draw
+
+
+def moves_panel(palette: Palette, fractions: Array, *, light: Light, observer: int) -> Panel:
+    """What 1 % more of each ink does to a recipe."""
+
+    def draw(ax: "Axes") -> Any:
+        from matchkit import plots
+
+        return plots.ink_moves(ax, palette, fractions, light=light, observer=observer)
+
+    return 3.6, draw
+
+
+def fit_panels(found: Fit, inks: Sequence[str], drawdowns: Sequence[Drawdown]) -> list[Panel]:
+    """How far each drawdown is off; or K/S and S of the inks that are named."""
+    from matchkit import plots
+
+    def optics(ink: str) -> Panel:
+        return 4.2, lambda ax: plots.ink_optics(ax, found.palette, ink, drawdowns)
+
+    if inks:
+        return [optics(ink) for ink in inks]
+    return [(3.4, lambda ax: plots.residuals(ax, found))]
+
+
+def keep_picture(path: str, panels: Sequence[Panel]) -> None:
+    """Draw the panels one below the other and write the file."""
+    from matplotlib.figure import Figure
+
+    from matchkit import plots
+
+    heights = [height for height, _ in panels]
+    figure = Figure(figsize=(WIDTH_IN, sum(heights)), dpi=160)
+    figure.set_layout_engine("constrained", w_pad=0.08, h_pad=0.08)
+    # A subfigure is laid out by itself: names placed in one stay put when the next is drawn.
+    parts = figure.subfigures(len(panels), 1, height_ratios=heights, squeeze=False)[:, 0]
+    for part, (_, draw) in zip(parts, panels, strict=True):
+        draw(part.add_subplot())
+    write_file(path, plots.picture(figure, Path(path).suffix.lower()[1:]))
+    say(f"written: {path}")

@@ -1,0 +1,277 @@
+"""The command line as outside users rely on it: keys, exit status, nothing half-done."""
+
+import json
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from matchkit.cli import COMMANDS, main
+from matchkit.colorimetry import Lab, de00
+from matchkit.files.places import data_folder
+from matchkit.files.spectrum import read_spectra
+
+DEMO = data_folder() / "demo-shop"
+
+
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory):
+    """The demo shop with its fit."""
+    folder = tmp_path_factory.mktemp("cli") / "shop"
+    shutil.copytree(DEMO, folder)
+    assert main(["fit", str(folder)]) == 0
+    return str(folder)
+
+
+@pytest.fixture
+def ask(capsys):
+    """Run a command with --json; the answer."""
+
+    def run(*words):
+        capsys.readouterr()
+        assert main([*map(str, words), "--json"]) == 0
+        return json.loads(capsys.readouterr().out)
+
+    return run
+
+
+@pytest.fixture
+def refuse(capsys):
+    """Run a command that must end with 2; what it says, line by line."""
+
+    def run(*words):
+        capsys.readouterr()
+        try:
+            status = main([*map(str, words)])
+        except SystemExit as stop:  # argparse
+            status = stop.code
+        said = capsys.readouterr()
+        assert status == 2
+        assert said.out == ""
+        assert "Traceback" not in said.err
+        return said.err.splitlines()
+
+    return run
+
+
+def recipe(path, text):
+    """A recipe file."""
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_fit_tells_inks_held_out_error_and_model(shop, ask):
+    answer = ask("fit", shop)
+    assert {each["ink"] for each in answer["inks"]} >= {"Quay White", "Sharp Lemon"}
+    assert all(0 <= each["de00_mean"] <= each["de00_max"] for each in answer["inks"])
+    assert 0 < answer["held_out"]["de00_median"] <= answer["held_out"]["de00_p95"] < 1
+    assert answer["model"]
+
+
+def test_predict_gives_the_spectrum_and_its_lab(shop, ask, tmp_path):
+    path = recipe(tmp_path / "r.csv", "ink,percent\nQuay White,95\nKelp Green,5\n")
+    answer = ask("predict", shop, path)
+    assert answer["reflectance"]["wavelength_nm"] == list(range(400, 701, 10))
+    R = np.array(answer["reflectance"]["values"])
+    for light, lab in answer["lab"].items():
+        np.testing.assert_allclose(Lab(R, light, 10), lab, atol=0.01)
+    assert list(answer["lab"]) == ["D65", "A", "FL11"]
+
+
+def test_match_keeps_file_order_and_balance_weights(shop, ask):
+    answer = ask("match", shop, DEMO / "targets.csv", "--grams", "250", "--max-inks", "3")
+    spectra, _ = read_spectra(DEMO / "targets.csv")
+    assert [m["target"] for m in answer["matches"]] == [s.name for s in spectra]
+    for found, spectrum in zip(answer["matches"], spectra, strict=True):
+        for formula in found["formulas"]:
+            grams = [each["grams"] for each in formula["inks"]]
+            assert len(grams) <= 3
+            assert sum(grams) == pytest.approx(250, abs=1e-6)
+            assert np.allclose(np.array(grams) * 100, np.round(np.array(grams) * 100), atol=1e-6)
+            percents = [each["percent"] for each in formula["inks"]]
+            np.testing.assert_allclose(percents, np.array(grams) / 2.5, atol=1e-5)
+            R = np.array(formula["reflectance"]["values"])
+            away = de00(Lab(spectrum.R, "D65", 10), Lab(R, "D65", 10))
+            assert away == pytest.approx(formula["de00"]["D65"], abs=2e-3)
+            assert 0 <= formula["chance_in_tolerance"] <= 1
+
+
+def test_match_prefers_fewer_inks_then_cheaper_among_equals(shop, ask):
+    answer = ask("match", shop, DEMO / "targets.csv", "--other-lights", "0", "--name", "Sea teal")
+    formulas = answer["matches"][0]["formulas"]
+    keys = [(len(f["inks"]), f["cost_per_kg"]) for f in formulas if f["de00"]["D65"] < 0.08]
+    assert keys == sorted(keys)
+
+
+def test_match_without_an_ink_and_out_of_stock(shop, ask, tmp_path):
+    answer = ask("match", shop, DEMO / "targets.csv", "--name", "Sea teal",
+                 "--without", "Clear Base", "--without", "Kelp Green")  # fmt: skip
+    used = {i["ink"] for f in answer["matches"][0]["formulas"] for i in f["inks"]}
+    assert used and not used & {"Clear Base", "Kelp Green"}
+
+
+def test_lab_target_carries_its_light_and_observer_only(shop, ask):
+    answer = ask("match", shop, "--lab", "52.5,20,-10", "--light", "D50", "--observer", "2")
+    found = answer["matches"][0]
+    assert found["target"] == "Lab 52.5,20,-10"
+    assert found["observer"] == 2
+    assert list(found["formulas"][0]["lab"]) == ["D50"]
+    assert found["formulas"][0]["de00"]["D50"] < 0.1
+
+
+def test_saturated_targets_are_out_of_gamut_and_still_answered(shop, ask):
+    answer = ask("match", shop, DEMO / "targets.csv", "--name", "Storm blue")
+    found = answer["matches"][0]
+    assert not found["in_gamut"]
+    assert found["formulas"][0]["de00"]["D65"] > 0.5
+
+
+def test_check_says_pass_or_fail_and_the_direction(shop, ask):
+    answer = ask("check", shop, DEMO / "example/target.csv", DEMO / "example/measured.csv")
+    assert answer["passed"] == (answer["de00"]["D65"] <= 1.0)
+    assert set(answer["delta"]["D65"]) == {"L", "C", "H", "words"}
+    same = ask("check", shop, DEMO / "example/target.csv", DEMO / "example/target.csv")
+    assert same["passed"]
+    assert same["delta"]["A"]["words"] == "no visible difference"
+
+
+def test_compare_names_recipes_by_file(shop, ask, refuse, tmp_path):
+    one = recipe(tmp_path / "one.csv", "ink,percent\nQuay White,90\nKelp Green,10\n")
+    two = recipe(tmp_path / "two.csv", "ink,grams\nQuay White,90\nTidewater Blue,10\n")
+    answer = ask("compare", shop, DEMO / "example/target.csv", one, two)
+    assert [each["name"] for each in answer["recipes"]] == ["one", "two"]
+    assert list(answer["recipes"][0]["metamerism"]) == ["A", "FL11"]
+    assert list(answer["recipes"][0]["inconstancy"]) == ["A", "FL11"]
+    refuse("compare", shop, DEMO / "example/target.csv", one, one)
+
+
+def test_correct_adds_least_and_brings_it_in(shop, ask):
+    words = ["correct", shop, DEMO / "example/target.csv", "--weighed",
+             DEMO / "example/weighed.csv", "--measured", DEMO / "example/measured.csv"]  # fmt: skip
+    answer = ask(*words)
+    assert answer["de00_before"]["D65"] > 1
+    assert answer["de00"]["D65"] <= 0.32
+    assert answer["can_be_saved"]
+    added = sum(each["grams"] for each in answer["additions"])
+    assert answer["added_grams"] == pytest.approx(added)
+    assert answer["total_grams"] == pytest.approx(503 + added, abs=0.5)
+    tight = ask(*words, "--room", "10")
+    assert tight["added_grams"] <= 10
+    assert tight["de00"]["D65"] < answer["de00_before"]["D65"]
+
+
+def test_correct_without_a_reading_is_an_over_pour(shop, ask, tmp_path):
+    over = recipe(
+        tmp_path / "over.csv",
+        "ink,grams\nQuay White,315.72\nKelp Green,104.49\nTidewater Blue,90\nBollard Black,9.61\n",
+    )
+    answer = ask("correct", shop, DEMO / "example/target.csv", "--weighed", over)
+    assert answer["additions"] and answer["de00"]["D65"] <= 0.32
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["match", "SHOP", "nowhere.csv"], "nowhere.csv"),
+        (["match", "SHOP"], "--lab"),
+        (["match", "SHOP", "TARGETS", "--grams", "-5"], "--grams"),
+        (["match", "SHOP", "TARGETS", "--max-inks", "2.5"], "--max-inks"),
+        (["match", "SHOP", "TARGETS", "--without", "No Such"], "No Such"),
+        (["match", "SHOP", "--lab", "1,2"], "--lab"),
+        (["match", "SHOP", "--lab", "nan,2,3"], "--lab"),
+        (["match", "SHOP", "--lab", "50,2,3", "--light", "moonlight"], "moonlight"),
+        (["match", "SHOP", "--lab", "50,2,3", "--observer", "5"], "--observer"),
+        (["check", "SHOP", "TARGETS", "TARGETS"], "Sea teal"),
+        (["check", "nowhere", "TARGETS", "TARGETS"], "shop.toml"),
+        (["fit", "nowhere"], "nowhere"),
+        (["correct", "SHOP", "TARGETS"], "--weighed"),
+        (["nonsense"], "nonsense"),
+    ],
+)
+def test_bad_words_are_refused_in_one_line_each(shop, refuse, words, said):
+    paths = {"SHOP": shop, "TARGETS": str(DEMO / "targets.csv")}
+    assert any(said in line for line in refuse(*[paths.get(word, word) for word in words]))
+
+
+def test_every_fault_of_a_recipe_at_once(shop, refuse, tmp_path):
+    bad = recipe(tmp_path / "bad.csv", "ink,percent\nQuay Wite,50\nKelp Green,-3\nKelp Green,20\n")
+    lines = refuse("predict", shop, bad)
+    assert len(lines) >= 3
+    assert any("Quay Wite" in line and "Quay White" in line for line in lines)
+
+
+def test_demo_refuses_a_folder_it_did_not_make(refuse, tmp_path):
+    (tmp_path / "mine").mkdir()
+    (tmp_path / "mine" / "letter.txt").write_text("dear", encoding="utf-8")
+    refuse("demo", tmp_path / "mine")
+    assert [p.name for p in (tmp_path / "mine").iterdir()] == ["letter.txt"]
+
+
+def test_demo_runs_the_main_job_twice(ask, tmp_path):
+    for _ in range(2):
+        answer = ask("demo", tmp_path / "demo")
+    assert answer["match"]["matches"][0]["formulas"]
+    assert "<html" in (tmp_path / "demo" / "ticket.html").read_text(encoding="utf-8")
+
+
+def test_a_changed_drawdown_is_noticed(shop, ask, capsys, tmp_path):
+    folder = tmp_path / "shop"
+    shutil.copytree(shop, folder)
+    before = (folder / "fit.json").read_bytes()
+    path = folder / "drawdowns.csv"
+    path.write_text(path.read_text(encoding="utf-8") + "\n", encoding="utf-8")
+    r = recipe(tmp_path / "r.csv", "ink,percent\nQuay White,95\nKelp Green,5\n")
+    assert main(["predict", str(folder), str(r), "--json"]) == 0
+    assert "fitted anew" in capsys.readouterr().err
+    assert (folder / "fit.json").read_bytes() == before
+
+
+def test_new_and_plan_make_a_folder_to_fill_in(ask, refuse, tmp_path):
+    answer = ask("new", tmp_path / "ours", "--geometry", "45/0", "--condition", "M1")
+    assert answer["drawdowns"] > 8
+    assert ask("plan", tmp_path / "ours")["drawdowns"]
+    refuse("new", tmp_path / "ours")
+    assert refuse("fit", tmp_path / "ours")
+
+
+def test_ticket_as_text_and_page(shop, ask, capsys, tmp_path):
+    page = tmp_path / "ticket.html"
+    assert main(["ticket", shop, str(DEMO / "example/weighed.csv"), "--html", str(page),
+                 "--job", "Spring <tees>", "--additive", "Puff=4"]) == 0  # fmt: skip
+    out = capsys.readouterr().out
+    assert "Quay White" in out and "315.72" in out
+    text = page.read_text(encoding="utf-8")
+    assert "Spring &lt;tees&gt;" in text
+    assert "http://" not in text and "https://" not in text
+
+
+def test_help_names_every_command_and_loads_little():
+    code = (
+        "import sys; from matchkit.cli import main\n"
+        "try: main(['--help'])\n"
+        "except SystemExit: pass\n"
+        "print([m for m in ('numpy', 'scipy', 'colour', 'matplotlib') if m in sys.modules])"
+    )
+    out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert out.stdout.strip().endswith("[]")
+    assert all(name in out.stdout for name in COMMANDS)
+
+
+def test_match_needs_neither_scipy_nor_colour(shop):
+    code = (
+        "import sys; from matchkit.cli import main\n"
+        f"words = ['match', {shop!r}, {str(DEMO / 'targets.csv')!r}, '--name', 'Sea teal']\n"
+        "assert main(words) == 0\n"
+        "print([m for m in ('scipy', 'colour', 'matplotlib') if m in sys.modules])"
+    )
+    out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert out.stdout.strip().endswith("[]")
+
+
+def test_readme_names_every_command():
+    readme = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
+    for name in COMMANDS:
+        assert f"matchkit {name}" in readme
