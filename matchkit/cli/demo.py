@@ -35,6 +35,7 @@ def run(args: argparse.Namespace) -> None:
     steps = {
         "fit": [shop],
         "match": [shop, f"{shop}/targets.csv", *target, "--top", "3",
+                  "--without", "Clear Base",
                   "--ticket", f"{shop}/ticket.html", "--job", "Demo", "--container", "US quart"],
         "check": [shop, f"{example}/target.csv", f"{example}/measured.csv"],
         "correct": [shop, f"{example}/target.csv", "--weighed", f"{example}/weighed.csv",

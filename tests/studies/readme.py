@@ -1,0 +1,63 @@
+"""The parts of README that are results: made from runs and stored tables, never typed.
+
+    python -m tests.studies.readme          rewrites them between their marks
+
+A test holds README to what this script would write.
+"""
+
+import contextlib
+import io
+import json
+import os
+import re
+import tempfile
+from pathlib import Path
+
+from matchkit.cli import COMMANDS, main
+from tests.studies import blind_accuracy
+
+README = Path(__file__).parents[2] / "README.md"
+
+
+def demo_output():
+    """What `matchkit demo` prints from the match on."""
+    printed = io.StringIO()
+    here = Path.cwd()
+    with tempfile.TemporaryDirectory() as folder:
+        os.chdir(folder)
+        try:
+            with contextlib.redirect_stdout(printed), contextlib.redirect_stderr(io.StringIO()):
+                assert main(["demo"]) == 0
+        finally:
+            os.chdir(here)
+    text = printed.getvalue()
+    return "```\n" + text[text.index("$ matchkit match") :].strip() + "\n```"
+
+
+def accuracy():
+    """The blind accuracy table, from the stored study."""
+    return blind_accuracy.markdown(json.loads(blind_accuracy.STORED.read_text(encoding="utf-8")))
+
+
+def commands():
+    """Every command and its line."""
+    lines = ["| command | what it does |", "|---|---|"]
+    return "\n".join(lines + [f"| `matchkit {name}` | {line} |" for name, line in COMMANDS.items()])
+
+
+PARTS = {"demo output": demo_output, "blind accuracy": accuracy, "commands": commands}
+
+
+def filled(text):
+    """README with every part made anew."""
+    for name, make in PARTS.items():
+        start, end = f"<!-- {name} -->", f"<!-- /{name} -->"
+        pattern = re.compile(re.escape(start) + ".*?" + re.escape(end), re.DOTALL)
+        assert pattern.search(text), name
+        made = f"{start}\n{make()}\n{end}"
+        text = pattern.sub(lambda _, made=made: made, text)
+    return text
+
+
+if __name__ == "__main__":
+    README.write_text(filled(README.read_text(encoding="utf-8")), encoding="utf-8")

@@ -1,0 +1,44 @@
+"""README is a claim: its commands run, its results are those of the code."""
+
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.studies.readme import PARTS, README, filled
+
+ROOT = README.parent
+TEXT = README.read_text(encoding="utf-8")
+
+
+def test_results_in_readme_are_what_the_code_gives():
+    again = filled(TEXT)
+    for name in PARTS:
+        part = re.compile(f"<!-- {name} -->.*?<!-- /{name} -->", re.DOTALL)
+        assert part.search(TEXT)[0] == part.search(again)[0], (
+            f"{name}: run python -m tests.studies.readme"
+        )
+
+
+def test_the_test_command_of_readme_is_what_ci_runs():
+    command = next(line for line in TEXT.splitlines() if line.endswith(".venv/bin/python -m pytest"))
+    assert command in (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+
+
+def test_the_python_of_readme_runs(tmp_path):
+    code = re.search(r"```python\n(.*?)```", TEXT, re.DOTALL)[1]
+    demo = Path(__file__).parents[1] / "data" / "demo-shop"
+    code = code.replace('"demo"', repr(str(demo)))
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.startswith("(")
+
+
+@pytest.mark.parametrize("name", ["README.md", "DEVELOPERS.md", "data/README.md"])
+def test_every_file_that_a_text_names_is_there(name):
+    text = (ROOT / name).read_text(encoding="utf-8")
+    named = re.findall(r"`((?:matchkit|tests|data|notebooks|\.ci)/[\w./-]+)`", text)
+    missing = [path for path in named if not (ROOT / path).exists()]
+    assert not missing
