@@ -15,13 +15,13 @@ from numpy.typing import ArrayLike, NDArray
 
 from matchkit.colorimetry import Lab, de00, delta_LCH
 from matchkit.faults import BadInput
-from matchkit.judge import Candidate, direction, in_order
+from matchkit.judge import direction
 from matchkit.lights import Light, light_name
 from matchkit.metamerism import CORRECTIONS, inconstancy, observer_index, special_index
 from matchkit.palette import Palette, reflectance
 from matchkit.solve import minimise, spectral_target
 
-__all__ = ["Comparison", "Swap", "Trial", "blame", "compare", "steadiest"]
+__all__ = ["Comparison", "Swap", "Trial", "blame", "compare"]
 
 Array = NDArray[np.float64]
 
@@ -153,7 +153,7 @@ def blame(
     pairs, starts = _swapped(c, np.ones(c.size) if upper is None else upper)
     if not pairs:
         return []
-    target = spectral_target(R_target, [first], observer)  # type: ignore[list-item]
+    target = spectral_target(R_target, [first], observer)
     away, found = minimise(palette, target, starts, upper)
     everything = reflectance(palette, np.vstack([c, found]))
     index = special_index(R_target, everything, reference=(first, observer), test=(test, observer))
@@ -174,13 +174,6 @@ def blame(
         )
         for row in good[order]
     )
-
-
-def steadiest(candidates: Sequence[Candidate]) -> list[Candidate]:
-    """Candidates by their worst light; within 0.1 dE00 fewer inks, then the cheaper."""
-    by_worst = [replace(each, F=float(each.de00.max())) for each in candidates]
-    given = {id(copy): each for copy, each in zip(by_worst, candidates, strict=True)}
-    return [given[id(copy)] for copy in in_order(by_worst)]
 
 
 def _trial(name: str, R: Array, beside: Comparison) -> Trial:

@@ -1,4 +1,4 @@
-"""CIEDE2000 for solvers: the difference as a vector, and how it moves.
+"""A colour to hit, and CIEDE2000 for solvers: a vector, and how it moves.
 
 `colorimetry.de00` says how far apart two colours are.  A solver also needs to know in
 which direction, and what each small change would do; the slope holds the weighting
@@ -10,15 +10,79 @@ Coordinates come apart, (3, ...) first, because these arrays are long.
 Source: Sharma, Wu & Dalal (2005), Color Res. Appl. 30, 21-30, as in `colorimetry`.
 """
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["difference", "difference_slope"]
+from matchkit.colorimetry import XYZ_to_Lab, weights, white
+from matchkit.lights import Light, light_name
+
+__all__ = ["Target", "difference", "difference_slope", "lab_target", "spectral_target"]
 
 Array = NDArray[np.float64]
 
 POW25_7 = 25.0**7
 DEGREE = np.pi / 180
+
+
+@dataclass(frozen=True, kw_only=True)
+class Target:
+    """A colour to hit: Lab (n_light, 3) under each light, and its spectrum if known.
+
+    `W` (n_wl, 3 n_light) and `whites` (n_light, 3) belong to `lights` and `observer`;
+    `share` (n_light,) is what each light's dE00 counts in F.
+    """
+
+    lights: tuple[Light, ...]
+    observer: int
+    lab: Array
+    W: Array
+    whites: Array
+    share: Array
+    R: Array | None
+
+    @property
+    def light_names(self) -> tuple[str, ...]:
+        """What the lights are called."""
+        return tuple(light_name(light) for light in self.lights)
+
+
+def spectral_target(
+    R: Array, lights: Sequence[Light], observer: int, *, other_weight: float = 0.2
+) -> Target:
+    """A target whose reflectance (n_wl,) is known, so that other lights can be judged."""
+    W = np.hstack([weights(light, observer) for light in lights])
+    whites = np.array([white(light, observer) for light in lights])
+    lab = XYZ_to_Lab((np.asarray(R) @ W).reshape(-1, 3), whites)
+    return Target(
+        lights=tuple(lights),
+        observer=observer,
+        lab=lab,
+        W=W,
+        whites=whites,
+        share=_share(len(lights), other_weight),
+        R=np.asarray(R, dtype=float),
+    )
+
+
+def lab_target(lab: Sequence[float], light: Light, observer: int) -> Target:
+    """A target known only as Lab under one light: no other light can be judged."""
+    return Target(
+        lights=(light,),
+        observer=observer,
+        lab=np.array([lab], dtype=float),
+        W=weights(light, observer),
+        whites=white(light, observer)[None],
+        share=np.ones(1),
+        R=None,
+    )
+
+
+def _share(n_light: int, other_weight: float) -> Array:
+    others = max(n_light - 1, 1)
+    return np.array([1.0] + [other_weight / others] * (n_light - 1))
 
 
 def difference(standard: Array, trial: Array) -> Array:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from matchkit.colorimetry import Lab, de00, de00_vector, delta_LCH
 from matchkit.inks import Ink
+from matchkit.lights import Light, light_name
 from matchkit.palette import Palette, reflectance
 from matchkit.recipe import cost_per_kg, weigh_out, weighing_order
 from matchkit.solve import Solved, Target, minimise
@@ -27,6 +28,7 @@ __all__ = [
     "in_gamut",
     "limits",
     "preferred",
+    "steadiest",
     "weighed",
 ]
 
@@ -142,11 +144,11 @@ def preferred(pool: Sequence[Candidate], prefer: str) -> list[Candidate]:
     nearest: the rule of `in_order`.  odds: the best chance to come out within tolerance.
     steady: the smallest difference under the worst light.
     """
+    if prefer == "steady":
+        return steadiest(pool)
     ranked = in_order(pool)
     if prefer == "odds":
         return sorted(ranked, key=lambda f: -round(f.chance_in_tolerance or 0.0, 2))
-    if prefer == "steady":
-        return sorted(ranked, key=lambda f: round(float(f.de00.max()), 1))
     return ranked
 
 
@@ -159,6 +161,13 @@ def in_order(pool: Sequence[Candidate]) -> list[Candidate]:
         left.remove(best)
         out.append(best)
     return out
+
+
+def steadiest(candidates: Sequence[Candidate]) -> list[Candidate]:
+    """Candidates by their worst light; within 0.1 dE00 fewer inks, then the cheaper."""
+    by_worst = [replace(each, F=float(each.de00.max())) for each in candidates]
+    given = {id(copy): each for copy, each in zip(by_worst, candidates, strict=True)}
+    return [given[id(copy)] for copy in in_order(by_worst)]
 
 
 def _cost(candidate: Candidate) -> float:
@@ -227,7 +236,7 @@ def check(
     target_R: Array,
     readings: Array,
     *,
-    lights: Sequence[str],
+    lights: Sequence[Light],
     observer: int,
     tolerance_de00: float,
 ) -> Verdict:
@@ -238,7 +247,8 @@ def check(
     spread = None
     if len(readings) > 1:
         spread = float(de00(Lab(readings, lights[0], observer), trial[0]).mean())
-    return _verdict(standard, trial, tuple(lights), tolerance_de00, spread)
+    names = tuple(light_name(light) for light in lights)
+    return _verdict(standard, trial, names, tolerance_de00, spread)
 
 
 def check_lab(

@@ -19,20 +19,32 @@ the ratio of the K/S of the deepest colours to that of the tints; h, where the c
 happens, was read off slabs of radiative-transfer theory with refractive index 1.45-1.56
 and anisotropy 0-0.8, all of which this form follows to about 0.05 L*.
 
+With a `film` the palette speaks of a film of stated thickness over a stated ground: K and
+S are per um, and `film.film_reading` takes the place of the last two lines.
+
 Sources: Duncan (1940) for adding K and S by amount, from memory; [KM31] and [S42] as in
 `optics`; the crowding of white is common practice, its one-number form and `deep` our own.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matchkit.faults import BadInput
+from matchkit.film import Film, film_reading, film_slopes
 from matchkit.inks import Ink
 from matchkit.optics import R_inf, with_surface
 
-__all__ = ["Palette", "mixture_K_S", "reflectance", "reflectance_jacobian", "strength_jacobian", "subset"]
+__all__ = [
+    "Palette",
+    "look",
+    "mixture_K_S",
+    "reflectance",
+    "reflectance_jacobian",
+    "strength_jacobian",
+    "subset",
+]
 
 Array = NDArray[np.float64]
 
@@ -58,6 +70,7 @@ class Palette:
     deep: float = 1.0
     model: str = "two-constant"
     strengths: Array | None = None  # (n_ink,), None: every lot is the reference
+    film: Film | None = None  # None: so thick that it hides
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -84,14 +97,17 @@ def mixture_K_S(
 
 
 def reflectance(palette: Palette, c: ArrayLike, strengths: ArrayLike | None = None) -> Array:
-    """Reflectance factor, (..., n_wl), of opaque mixtures with mass fractions `c`.
+    """Reflectance factor, (..., n_wl), of mixtures with mass fractions `c`.
 
     `c` is (..., n_ink) and sums to 1; `strengths` (..., n_ink) multiplies each ink's
     K and S, 1 being the lots that were fitted.
     """
     K, S = mixture_K_S(palette, c, strengths)
+    surface = {"base": palette.base, "gain": palette.gain, "k2": palette.k2}
+    if palette.film is not None:
+        return film_reading(K, S, film=palette.film, **surface)
     q, _ = deepen(K / np.maximum(S, 1e-12), palette.deep)
-    return with_surface(R_inf(q), base=palette.base, gain=palette.gain, k2=palette.k2)
+    return with_surface(R_inf(q), **surface)
 
 
 def reflectance_jacobian(
@@ -104,30 +120,32 @@ def reflectance_jacobian(
     """
     c, s = _amounts(palette, c, strengths)
     room = 1 + palette.crowding * c
-    K = (c * s) @ palette.K
-    S = np.maximum((c * s / room) @ palette.S, 1e-12)
-    q = np.maximum(K / S, Q_FLOOR)
-    q_deep, by_q = deepen(q, palette.deep)
-    R_m, by_q_deep = surface_slope(q_deep, base=palette.base, gain=palette.gain, k2=palette.k2)
-    slope = by_q_deep * by_q / S
-    scattered = (s / room**2)[..., None] * palette.S
-    return R_m, slope[..., None, :] * (s[..., None] * palette.K - q[..., None, :] * scattered)
+    R_m, by_K, by_S = look(palette, (c * s) @ palette.K, (c * s / room) @ palette.S)
+    own_K, own_S = s[..., None] * palette.K, (s / room**2)[..., None] * palette.S
+    return R_m, by_K[..., None, :] * own_K + by_S[..., None, :] * own_S
 
 
 def strength_jacobian(palette: Palette, c: Array, strengths: ArrayLike | None = None) -> Array:
     """dR/d log(strength) of each ink, (..., n_ink, n_wl), for mixtures `c`."""
     c, s = _amounts(palette, c, strengths)
-    room = 1 + palette.crowding * c
-    K = (c * s) @ palette.K
-    S = np.maximum((c * s / room) @ palette.S, 1e-12)
+    own_K = (c * s)[..., None] * palette.K
+    own_S = (c * s / (1 + palette.crowding * c))[..., None] * palette.S
+    _, by_K, by_S = look(palette, own_K.sum(axis=-2), own_S.sum(axis=-2))
+    by_strength: Array = by_K[..., None, :] * own_K + by_S[..., None, :] * own_S
+    return by_strength
+
+
+def look(palette: Palette, K: Array, S: Array) -> tuple[Array, Array, Array]:
+    """R_m of mixtures with `K` and `S` (..., n_wl), and its slopes by K and by S."""
+    surface = {"base": palette.base, "gain": palette.gain, "k2": palette.k2}
+    if palette.film is not None:
+        return film_slopes(K, S, film=palette.film, **surface)
+    S = np.maximum(S, 1e-12)
     q = np.maximum(K / S, Q_FLOOR)
     q_deep, by_q = deepen(q, palette.deep)
-    _, by_q_deep = surface_slope(q_deep, base=palette.base, gain=palette.gain, k2=palette.k2)
-    slope = by_q_deep * by_q / S
-    own_K = (c * s)[..., None] * palette.K
-    own_S = (c * s / room)[..., None] * palette.S
-    by_strength: Array = slope[..., None, :] * (own_K - q[..., None, :] * own_S)
-    return by_strength
+    R_m, by_q_deep = surface_slope(q_deep, **surface)
+    by_K = by_q_deep * by_q / S
+    return R_m, by_K, -q * by_K
 
 
 def deepen(q: Array, deep: float) -> tuple[Array, Array]:
@@ -151,16 +169,12 @@ def surface_slope(q: Array, *, base: float, gain: float, k2: float) -> tuple[Arr
 def subset(palette: Palette, keep: tuple[int, ...] | list[int]) -> Palette:
     """The palette with only the inks at the positions `keep`, in that order."""
     at = list(keep)
-    return Palette(
+    return replace(
+        palette,
         inks=tuple(palette.inks[i] for i in at),
         K=palette.K[at],
         S=palette.S[at],
         crowding=palette.crowding[at],
-        base=palette.base,
-        gain=palette.gain,
-        k2=palette.k2,
-        deep=palette.deep,
-        model=palette.model,
         strengths=None if palette.strengths is None else palette.strengths[at],
     )
 

@@ -101,17 +101,18 @@ WIDEST = 34  # columns of text in a cell
 SHEETS = {"A4": "210mm", "A5": "148mm"}
 
 
-def page(title: str, body: str, *, size: str = "A5", lang: str = "en") -> str:
+def page(title: str, body: str, *, size: str = "A5", lang: str = "en", style: str = "") -> str:
     """A whole HTML page to print on `size`, "A4" or "A5"; `body` is HTML, `title` text.
 
-    Pages are numbered and carry the title, so that loose ones are found again.
+    Pages are numbered and carry the title, so that loose ones are found again.  `style` is
+    what one kind of sheet needs beyond the shared style.
     """
     foot = _css_string(title if len(title) <= FOOT else title[:FOOT] + "...")
-    style = STYLE.replace("SIZE", size).replace("WIDTH", SHEETS[size]).replace("FOOT", foot)
+    shared = STYLE.replace("SIZE", size).replace("WIDTH", SHEETS[size]).replace("FOOT", foot)
     return (
         f'<!doctype html>\n<html lang="{escape(lang)}">\n<head>\n<meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{escape(title)}</title>\n<style>{style}</style>\n</head>\n"
+        f"<title>{escape(title)}</title>\n<style>{shared}{style}</style>\n</head>\n"
         f"<body>\n{body}\n</body>\n</html>\n"
     )
 

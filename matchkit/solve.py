@@ -29,9 +29,9 @@ from math import comb
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.colorimetry import XYZ_to_Lab, weights, white
-from matchkit.eye import difference, difference_slope
-from matchkit.palette import DEEP_AT, Q_FLOOR, Palette
+from matchkit.colorimetry import XYZ_to_Lab, de00
+from matchkit.eye import Target, difference, difference_slope, lab_target, spectral_target
+from matchkit.palette import Palette, look, reflectance
 
 __all__ = [
     "Solved",
@@ -45,33 +45,19 @@ __all__ = [
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
+Mask = NDArray[np.bool_]
 
 CHUNK = 600  # subsets at a time: what stays in a processor's cache
 SCREEN_EPS = (1.0, 0.5, 0.3, 0.2, 0.1, 0.05, 0.03, 0.03, 0.03, 0.03)
 SECOND_EPS = (0.3, 0.2, 0.1, 0.05) + (0.03,) * 8
 POLISH_EPS = tuple(np.geomspace(0.03, 1e-4, 12)) + (1e-4,) * 18
 LONGEST_STEP = 2.0  # in log amount
-DROPPED = 1e-5  # a fraction below this is an ink that the formula does without
+# A fraction below this is an ink that the formula does without: a strong one at 1e-5 can
+# still be 0.01 dE00 of a pastel.
+DROPPED = 1e-6
 # F above the best so far within which a subset goes on to the second and third round.
 # A first round leaves half the subsets that matter within 0.15 and 19 in 20 within 1.
 CLOSE, CLOSER = 3.0, 1.0
-
-
-@dataclass(frozen=True, kw_only=True)
-class Target:
-    """A colour to hit: Lab (n_light, 3) under each light, and its spectrum if known.
-
-    `W` (n_wl, 3 n_light) and `whites` (n_light, 3) belong to `lights` and `observer`;
-    `share` (n_light,) is what each light's dE00 counts in F.
-    """
-
-    lights: tuple[str, ...]
-    observer: int
-    lab: Array
-    W: Array
-    whites: Array
-    share: Array
-    R: Array | None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -81,37 +67,6 @@ class Solved:
     fractions: Array
     F: Array
     de00: Array
-
-
-def spectral_target(
-    R: Array, lights: Sequence[str], observer: int, *, other_weight: float = 0.2
-) -> Target:
-    """A target whose reflectance (n_wl,) is known, so that other lights can be judged."""
-    W = np.hstack([weights(light, observer) for light in lights])
-    whites = np.array([white(light, observer) for light in lights])
-    lab = XYZ_to_Lab((np.asarray(R) @ W).reshape(-1, 3), whites)
-    return Target(
-        lights=tuple(lights),
-        observer=observer,
-        lab=lab,
-        W=W,
-        whites=whites,
-        share=_share(len(lights), other_weight),
-        R=np.asarray(R, dtype=float),
-    )
-
-
-def lab_target(lab: Sequence[float], light: str, observer: int) -> Target:
-    """A target known only as Lab under one light: no other light can be judged."""
-    return Target(
-        lights=(light,),
-        observer=observer,
-        lab=np.array([lab], dtype=float),
-        W=weights(light, observer),
-        whites=white(light, observer)[None],
-        share=np.ones(1),
-        R=None,
-    )
 
 
 def count_subsets(n_ink: int, max_inks: int) -> int:
@@ -134,8 +89,9 @@ def solve(
 ) -> Solved:
     """The `keep` best formulas of at most `max_inks` inks, one for each subset.
 
-    `upper` (n_ink,) limits each ink's fraction (0: not to be used).  `progress` is called
-    with the number of subsets done and in all.
+    `upper` (n_ink,) limits each ink's fraction (0: not to be used); where no subset can
+    reach 1 under its limits, the answer is empty.  `progress` is called with the number of
+    subsets done and in all.
     """
     n = len(palette.inks)
     upper = np.ones(n) if upper is None else np.minimum(upper, 1.0)
@@ -155,13 +111,15 @@ def solve(
             done += len(rows)
             if progress:
                 progress(done, total)
+    if not found:
+        return _ranked(palette, target, np.empty((0, n)), keep)
     F = np.concatenate([f for f, _ in found])
     fractions = np.concatenate([c for _, c in found])[best + CLOSE >= F]
     F, fractions = minimise(palette, target, fractions, upper, eps_of_step=SECOND_EPS, exact=False)
     order = np.argsort(F, kind="stable")[: 4 * keep]
     order = order[F[order] <= F[order[0]] + CLOSER]
-    F, fractions = minimise(palette, target, fractions[order], upper)
-    return _ranked(palette, target, fractions, F, keep)
+    _, fractions = minimise(palette, target, fractions[order], upper)
+    return _ranked(palette, target, fractions, keep)
 
 
 def minimise(
@@ -189,11 +147,6 @@ def minimise(
     return out_F, out_c
 
 
-def _share(n_light: int, other_weight: float) -> Array:
-    others = max(n_light - 1, 1)
-    return np.array([1.0] + [other_weight / others] * (n_light - 1))
-
-
 def _screen(palette: Palette, target: Target, subsets: Index, upper: Array) -> tuple[Array, Array]:
     """A first answer for each subset, the better of two starts."""
     starts = [_balanced_start(palette, subsets)]
@@ -209,23 +162,17 @@ def _screen(palette: Palette, target: Target, subsets: Index, upper: Array) -> t
     return F, c
 
 
-def _ranked(palette: Palette, target: Target, c: Array, F: Array, keep: int) -> Solved:
+def _ranked(palette: Palette, target: Target, c: Array, keep: int) -> Solved:
     """Best first; subsets whose optimum drops an ink are the smaller subset."""
     c = np.where(c < DROPPED, 0, c)
     c /= c.sum(axis=1, keepdims=True)
+    XYZ = (reflectance(palette, c) @ target.W).reshape(len(c), len(target.lights), 3)
+    lengths = de00(target.lab, XYZ_to_Lab(XYZ, target.whites))
+    F = lengths @ target.share
     order = np.argsort(F, kind="stable")
     _, first = np.unique(c[order] > 0, axis=0, return_index=True)
     order = order[np.sort(first)][:keep]
-    lengths = _lengths(palette, target, c[order])
-    return Solved(fractions=c[order], F=lengths @ target.share, de00=lengths)
-
-
-def _lengths(palette: Palette, target: Target, c: Array) -> Array:
-    """dE00 (n, n_light) of mixtures (n, n_ink)."""
-    everything = np.tile(np.arange(c.shape[1]), (len(c), 1))
-    v, _ = _look(palette, target, everything, c)
-    lengths: Array = np.sqrt((v**2).sum(axis=0)).T
-    return lengths
+    return Solved(fractions=c[order], F=F[order], de00=lengths[order])
 
 
 def _balanced_start(palette: Palette, subsets: Index) -> Array:
@@ -266,7 +213,7 @@ def _descend(
 ) -> tuple[Array, Array]:
     """F (n,) and fractions (n, m) after damped Newton steps from `c`."""
     limit = upper[subsets]
-    c = _within(c, limit)
+    c = _within(c, limit, np.zeros(c.shape, dtype=bool))
     share = target.share[:, None]
     damping = np.full(len(c), 1e-2)
     v, J = _look_slope(palette, target, subsets, c, exact)
@@ -274,7 +221,13 @@ def _descend(
         g, H = _gradient(v, J, share, eps)
         held = _at_limit(c, limit, g)
         step = _newton_step(g, H, c, held, damping)
-        trial = _within(np.where(held, c, c * np.exp(step)), limit)
+        trial = _within(c * np.exp(step), limit, held)
+        over = ~held & (trial >= limit) & (limit < 1)
+        # Near the answer those go to their limit, the others to where that leaves them best.
+        if exact and over.any():
+            move, held = _move_to_limit(c, limit, over, held), held | over
+            step = _newton_step(g + np.einsum("ijn,nj->in", H, move), H, c, held, damping)
+            trial = _within(c * np.exp(step), limit, held)
         v_new, J_new = _look_slope(palette, target, subsets, trial, exact)
         better = _smooth_F(v_new, share, eps) <= _smooth_F(v, share, eps)
         damping = np.where(better, np.maximum(damping / 8, 1e-9), np.minimum(damping * 10, 1e6))
@@ -300,7 +253,7 @@ def _gradient(v: Array, J: Array, share: Array, eps: float) -> tuple[Array, Arra
     return g, H
 
 
-def _newton_step(g: Array, H: Array, c: Array, held: NDArray[np.bool_], damping: Array) -> Array:
+def _newton_step(g: Array, H: Array, c: Array, held: Mask, damping: Array) -> Array:
     """Damped step (n, m) in log amount; amounts keep their sum, held ones stay."""
     m = len(g)
     a = np.where(held, 0, c)
@@ -312,61 +265,53 @@ def _newton_step(g: Array, H: Array, c: Array, held: NDArray[np.bool_], damping:
     on = np.arange(m)
     H_u[:, on, on] += damping[:, None] * H_u[:, on, on] + 1e-9
     step = -np.linalg.solve(H_u, g_u[:, :, None])[:, :, 0]
-    longest = np.abs(step).max(axis=1, keepdims=True)
-    clipped: Array = step * np.minimum(1, LONGEST_STEP / np.maximum(longest, 1e-300))
-    return clipped
+    # Ink by ink: one on its way out takes endless steps, and must not hold up the others.
+    return np.clip(step, -LONGEST_STEP, LONGEST_STEP)
 
 
-def _at_limit(c: Array, limit: Array, g: Array) -> NDArray[np.bool_]:
+def _at_limit(c: Array, limit: Array, g: Array) -> Mask:
     """Inks at their limit that would only help by going beyond it."""
     at = c >= limit * (1 - 1e-9)
     free = np.where(at, 0, c)
     mean = (free * g.T).sum(axis=1) / np.maximum(free.sum(axis=1), 1e-300)
-    held: NDArray[np.bool_] = at & (mean[:, None] > g.T) & (limit < 1)
+    held: Mask = at & (mean[:, None] > g.T) & (limit < 1)
     return held
 
 
-def _within(c: Array, limit: Array) -> Array:
-    """`c` scaled to sum 1 with no ink above its limit."""
+def _move_to_limit(c: Array, limit: Array, over: Mask, held: Mask) -> Array:
+    """Change of `c` that takes the inks `over` to their limit, the free ones making room."""
+    move = np.where(over, limit - c, 0)
+    free = np.where(over | held, 0, c)
+    made = move.sum(axis=1, keepdims=True) / np.maximum(free.sum(axis=1, keepdims=True), 1e-300)
+    moved: Array = move - made * free
+    return moved
+
+
+def _within(c: Array, limit: Array, held: Mask) -> Array:
+    """`c` scaled to sum 1, those `held` at their limit and no other above its own."""
     c = np.maximum(c, 1e-12)
-    c = c / c.sum(axis=1, keepdims=True)
     for _ in range(c.shape[1]):
-        over = c > limit
+        fixed, free = np.where(held, limit, 0), np.where(held, 0, c)
+        room = np.maximum(1 - fixed.sum(axis=1, keepdims=True), 0)
+        c = fixed + free * room / np.maximum(free.sum(axis=1, keepdims=True), 1e-300)
+        over = ~held & (c > limit)
         if not over.any():
             break
-        fixed = np.where(over | (c >= limit), limit, 0)
-        rest = np.where(fixed > 0, 0, c)
-        room = np.maximum(1 - fixed.sum(axis=1, keepdims=True), 0)
-        c = fixed + rest * room / np.maximum(rest.sum(axis=1, keepdims=True), 1e-300)
+        held = held | over
     return c
 
 
-def _optics(palette: Palette, subsets: Index, c: Array) -> tuple[Array, ...]:
-    """Reflectance, and what its slope is made of, for amounts (n, m) of `subsets`."""
+def _optics(palette: Palette, subsets: Index, c: Array) -> tuple[Array, Array]:
+    """Reflectance (n, n_wl) of amounts (n, m) of `subsets`, its slope by amount (n, m, n_wl)."""
     s = np.ones(len(palette.inks)) if palette.strengths is None else palette.strengths
     K, S = (palette.K * s[:, None])[subsets], (palette.S * s[:, None])[subsets]
     room = 1 + palette.crowding[subsets] * c
     K_mix = np.einsum("nm,nmw->nw", c, K)
-    S_mix = np.maximum(np.einsum("nm,nmw->nw", c / room, S), 1e-12)
-    q = np.maximum(K_mix / S_mix, Q_FLOOR)
-    deep = 1 + DEEP_AT * q
-    q_deep = q * (1 + palette.deep * DEEP_AT * q) / deep
-    root = np.sqrt(q_deep * (q_deep + 2))
-    R = 1 / (1 + q_deep + root)
-    below = 1 - palette.k2 * R
-    R_m = palette.base + palette.gain * (1 - palette.k2) * R / below
-    by_q = -palette.gain * (1 - palette.k2) / below**2 * R / root
-    by_q = by_q * (palette.deep + (1 - palette.deep) / deep**2) / S_mix
-    return R_m, by_q, q, K, S, room
-
-
-def _look(palette: Palette, target: Target, subsets: Index, c: Array) -> tuple[Array, Array]:
-    """The differences v (3, n_light, n), and the XYZ (n, n_light, 3) behind them."""
-    R_m = _optics(palette, subsets, c)[0]
-    XYZ = (R_m @ target.W).reshape(len(c), -1, 3)
-    lab = np.moveaxis(XYZ_to_Lab(XYZ, target.whites), 0, -1)  # (n_light, 3, n)
-    standard = target.lab.T[:, :, None]
-    return difference(standard, lab.transpose(1, 0, 2)), XYZ
+    S_mix = np.einsum("nm,nmw->nw", c / room, S)
+    R_m, by_K, by_S = look(palette, K_mix, S_mix)
+    S *= by_S[:, None, :] / (room**2)[:, :, None]
+    K *= by_K[:, None, :]
+    return R_m, K + S
 
 
 def _look_slope(
@@ -374,9 +319,7 @@ def _look_slope(
 ) -> tuple[Array, Array]:
     """v (3, n_light, n) and its slope by amount, (3, m, n_light, n)."""
     n, m = c.shape
-    R_m, by_q, q, K, S, room = _optics(palette, subsets, c)
-    slope = K - (q[:, None, :] / (room**2)[:, :, None]) * S
-    slope *= by_q[:, None, :]
+    R_m, slope = _optics(palette, subsets, c)
     XYZ = (R_m @ target.W).reshape(n, -1, 3)
     dXYZ = (slope.reshape(n * m, -1) @ target.W).reshape(n, m, -1, 3)
     t = XYZ / target.whites

@@ -15,6 +15,7 @@ from matchkit.colorimetry import Lab_to_XYZ, srgb, white
 from matchkit.faults import BadInput
 from matchkit.inks import Ink, Shop
 from matchkit.judge import Candidate
+from matchkit.lights import Light
 from matchkit.recipe import STEPS_TO_TRUST
 from matchkit.sheet import caution_list, grams_text, isolated
 from matchkit.solve import Target
@@ -135,7 +136,7 @@ def ticket(
     rows = ticket_rows(weighed_g, shelf, held, shop.resolution_g)
     dosed = doses(additives, batch_g, shop.resolution_g)
     filled = fill(used, direct_g, dosed, container)
-    lights = target.lights if target else shop.lights
+    light = (target or shop).lights[0]
     observer = target.observer if target else shop.observer
     told = [
         *_colour_warnings(candidate, target, shop),
@@ -148,13 +149,13 @@ def ticket(
         date=date,
         shop=shop.name,
         target=target_name,
-        lights=lights,
+        lights=target.light_names if target else shop.lights,
         observer=observer,
         target_lab=_rows_of(target.lab) if target else (),
         predicted_lab=_rows_of(candidate.lab),
         de00=tuple(candidate.de00.tolist()) if target else (),
-        target_hex=_hex(target.lab[0], lights[0], observer) if target else "",
-        predicted_hex=_hex(candidate.lab[0], lights[0], observer),
+        target_hex=_hex(target.lab[0], light, observer) if target else "",
+        predicted_hex=_hex(candidate.lab[0], light, observer),
         tolerance_de00=shop.tolerance_de00,
         chance_in_tolerance=candidate.chance_in_tolerance if target else None,
         rows=rows,
@@ -204,7 +205,7 @@ def _rows_of(lab: Array) -> tuple[tuple[float, ...], ...]:
     return tuple(tuple(row) for row in lab.tolist())
 
 
-def _hex(lab: Array, light: str, observer: int) -> str:
+def _hex(lab: Array, light: Light, observer: int) -> str:
     reference = white(light, observer)
     levels = np.rint(255 * srgb(Lab_to_XYZ(lab, reference), reference)).astype(int).tolist()
     return "#{:02x}{:02x}{:02x}".format(*levels)
@@ -213,7 +214,7 @@ def _hex(lab: Array, light: str, observer: int) -> str:
 def _colour_warnings(candidate: Candidate, target: Target | None, shop: Shop) -> list[str]:
     if target is None:
         return []
-    first, *others = zip(target.lights, candidate.de00.tolist(), strict=True)
+    first, *others = zip(target.light_names, candidate.de00.tolist(), strict=True)
     limit = shop.tolerance_de00
     if first[1] > limit:
         return [

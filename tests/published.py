@@ -105,3 +105,26 @@ IEC_XYZ_TO_SRGB = [
     [-0.9689, 1.8758, 0.0415],
     [0.0557, -0.2040, 1.0570],
 ]
+
+# ---- metamerism and chromatic adaptation ---------------------------------------------------
+
+# The same docstrings, under ISO 18314-4: the special index of that pair, D65 to A, in dE*ab;
+# correction, coordinates, index.  The whites of the XYZ rows are colour-science's xy of A and
+# 10 degrees, (111.1420, 100, 35.1998), not those of ASTM E308.
+ISO_18314_4_INDICES = [
+    ("additive", "Lab", 3.8267581),
+    ("multiplicative", "Lab", 3.9842216),
+    ("multiplicative", "XYZ", 3.7906989),
+    ("additive", "XYZ", 4.6910648),
+]
+
+# Docstring of colour-science 0.4.7 under CMCCAT2000, which cites Li, Luo, Rigg & Hunt (2002),
+# Color Res. Appl. 27, 49-58, and Westland, Ripamonti & Cheung (2012); neither was read.  XYZ
+# under A, the whites of A and D65, both adapting fields 200 cd/m2, average surround; XYZ.
+CMCCAT2000_EXAMPLE = {
+    "XYZ": (22.48, 22.74, 8.54),
+    "white": (111.15, 100.00, 35.20),
+    "to_white": (94.81, 100.00, 107.30),
+    "L_A": 200,
+    "corresponding": (19.5269832, 23.0683396, 24.9717522),
+}

@@ -11,13 +11,12 @@ import numpy as np
 
 from matchkit.cli.pictures import (
     COMPARED,
-    Panel,
     chosen,
     compared,
     keep_picture,
     picture_faults,
     picture_option,
-    recipe_panel,
+    recipe_panels,
 )
 from matchkit.cli.shops import (
     by_light,
@@ -63,7 +62,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     """The command's arguments."""
     parser.add_argument("shop", metavar="SHOP", help="the shop folder")
     parser.add_argument("target", metavar="TARGET", help="spectrum file of the target")
-    parser.add_argument("recipes", metavar="RECIPE", nargs="*", help="CSV ink,grams or ink,percent")
+    parser.add_argument(
+        "recipes", metavar="RECIPE", nargs="*", default=[], help="CSV ink,grams or ink,percent"
+    )
     name_option(parser)
     parser.add_argument("--match", metavar="N", help="compare the N best formulas of a match")
     parser.add_argument("--grams", default="1000", metavar="G", help="with --match: batch (1000)")
@@ -98,7 +99,12 @@ def run(args: argparse.Namespace) -> None:
     if args.sheet:
         _sheet(args, shop, seen, entries, spectrum.name)
     if args.picture:
-        keep_picture(args.picture, chosen(args, _panels(seen, entries, shop)))
+        named = [(entry.name, entry.candidate) for entry in entries]
+        recipes = recipe_panels(
+            named, palettes_of(fits), light=seen.lights[0], observer=seen.observer
+        )
+        panels = {**compared(seen, shop.tolerance_de00), "recipes": recipes}
+        keep_picture(args.picture, chosen(args, panels))
     if args.json:
         print_json(_json(seen, entries))
         return
@@ -207,21 +213,6 @@ def _sheet(
     )
     write_file(args.sheet, html)
     say(f"written: {args.sheet}")
-
-
-def _panels(seen: Comparison, entries: list[_Entry], shop: Shop) -> dict[str, list[Panel]]:
-    recipes = [
-        recipe_panel(
-            entry.name,
-            entry.candidate.inks,
-            entry.candidate.percents,
-            palette=entry.palette,
-            light=seen.lights[0],
-            observer=seen.observer,
-        )
-        for entry in entries
-    ]
-    return {**compared(seen, shop.tolerance_de00), "recipes": recipes}
 
 
 def _json(seen: Comparison, entries: list[_Entry]) -> dict[str, Any]:

@@ -11,7 +11,7 @@ from matchkit.cli.pictures import (
     keep_picture,
     picture_faults,
     picture_option,
-    recipe_panel,
+    recipe_panels,
 )
 from matchkit.cli.shops import (
     by_light,
@@ -42,7 +42,7 @@ from matchkit.files.write import csv_text, write_file
 from matchkit.inks import Shop
 from matchkit.judge import PREFERENCES, SHEER, Candidate, clear_share
 from matchkit.lights import Light
-from matchkit.match import Match, match, palette_for
+from matchkit.match import Match, match
 from matchkit.palette import Palette
 from matchkit.solve import Target, lab_target, spectral_target
 from matchkit.ticket_sheet import ticket_html
@@ -91,6 +91,8 @@ def run(args: argparse.Namespace) -> None:
     batch_g, max_inks, top = _options(args)
     shop, fits = open_shop(args.shop)
     targets = list(_targets(args, shop))
+    if len(targets) > 1 and (args.ticket or args.recipe or args.picture):
+        raise BadInput("--ticket, --recipe and --picture are for one target; choose it with --name")
     tell = progress_line("subsets of inks looked at")
     tell_many = progress_line("targets matched")
     answers = []
@@ -127,8 +129,6 @@ def _keep(
     """The files that were asked for: a ticket, a recipe, a picture."""
     if not (args.ticket or args.recipe or args.picture):
         return
-    if len(answers) > 1:
-        raise BadInput("--ticket, --recipe and --picture are for one target; choose it with --name")
     (found, target), formula = answers[0], answers[0][0].formulas[0]
     if args.ticket:
         write_file(args.ticket, ticket_html(make(args, shop, formula, target, found.target)))
@@ -146,25 +146,16 @@ def _panels(
     found: Match, target: Target, palettes: Mapping[str, Palette], tolerance_de00: float
 ) -> dict[str, list[Panel]]:
     """What a picture of a match can show: of a Lab without a spectrum only the recipes."""
-    names = [f"formula {rank}" for rank in range(1, len(found.formulas) + 1)]
-    recipes = [
-        recipe_panel(
-            name,
-            formula.inks,
-            formula.percents,
-            palette=palette_for(palettes, formula.inks),
-            light=target.lights[0],
-            observer=target.observer,
-        )
-        for name, formula in zip(names, found.formulas, strict=True)
-    ]
+    named = [(f"formula {rank}", formula) for rank, formula in enumerate(found.formulas, start=1)]
+    light, observer = target.lights[0], target.observer
+    recipes = recipe_panels(named, palettes, light=light, observer=observer)
     if target.R is None:
         return {"recipes": recipes}
     seen = compare(
         target.R,
-        [(name, formula.R) for name, formula in zip(names, found.formulas, strict=True)],
+        [(name, formula.R) for name, formula in named],
         lights=target.lights,
-        observer=target.observer,
+        observer=observer,
     )
     return {**compared(seen, tolerance_de00), "recipes": recipes}
 

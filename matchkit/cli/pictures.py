@@ -19,7 +19,9 @@ from matchkit.faults import BadInput
 from matchkit.files.write import write_file
 from matchkit.fit import Fit
 from matchkit.inks import Drawdown
+from matchkit.judge import Candidate
 from matchkit.lights import Light
+from matchkit.match import palette_for
 from matchkit.palette import Palette, reflectance
 
 if TYPE_CHECKING:
@@ -36,6 +38,7 @@ __all__ = [
     "picture_faults",
     "picture_option",
     "recipe_panel",
+    "recipe_panels",
 ]
 
 Array = NDArray[np.float64]
@@ -95,22 +98,22 @@ def compared(comparison: Comparison, tolerance_de00: float) -> dict[str, list[Pa
     from matchkit import plots
 
     n_light, n = len(comparison.lights), len(comparison.trials)
+    # Of matches the first light shows little: all lie on the target.  So the worst as well.
+    away = np.array([trial.de00 for trial in comparison.trials]).max(axis=0)
+    views = list(dict.fromkeys([0, int(away.argmax())]))
 
     def lights(ax: "Axes") -> Any:
         return plots.light_bars(ax, comparison, tolerance_de00=tolerance_de00)
 
-    def ab(ax: "Axes") -> Any:
-        return plots.ab_plane(ax, comparison, tolerance_de00=tolerance_de00)
-
-    def LC(ax: "Axes") -> Any:
-        return plots.LC_plane(ax, comparison, tolerance_de00=tolerance_de00)
+    def plane(draw: Callable[..., object], light: int) -> Panel:
+        return 3.4, lambda ax: draw(ax, comparison, tolerance_de00=tolerance_de00, light=light)
 
     return {
         "swatches": [(0.9 + 0.62 * n_light, lambda ax: plots.swatches(ax, comparison))],
         "spectra": [(4.2, lambda ax: plots.spectra(ax, comparison))],
         "lights": [(0.8 + 0.22 * n_light * (n + 1), lights)],
-        "ab": [(3.4, ab)],
-        "LC": [(3.4, LC)],
+        "ab": [plane(plots.ab_plane, light) for light in views],
+        "LC": [plane(plots.LC_plane, light) for light in views],
     }
 
 
@@ -136,6 +139,27 @@ def recipe_panel(
 
     narrow = sum(percent < 22 for percent in percents)
     return 1.0 + 0.2 * narrow, draw
+
+
+def recipe_panels(
+    named: Sequence[tuple[str, Candidate]],
+    palettes: Mapping[str, Palette],
+    *,
+    light: Light,
+    observer: int,
+) -> list[Panel]:
+    """`recipe_panel` of formulas and their names."""
+    return [
+        recipe_panel(
+            name,
+            each.inks,
+            each.percents,
+            palette=palette_for(palettes, each.inks),
+            light=light,
+            observer=observer,
+        )
+        for name, each in named
+    ]
 
 
 def moves_panel(palette: Palette, fractions: Array, *, light: Light, observer: int) -> Panel:
