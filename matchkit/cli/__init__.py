@@ -30,7 +30,28 @@ COMMANDS = {
     "compare": "recipes side by side under the lights",
     "correct": "what to add to a batch so that it comes in",
     "ticket": "a weigh-out ticket for a recipe",
+    "rehearse": "blind jobs on invented inks: how often a batch comes in, how honest the odds are",
 }
+
+
+class _Anywhere(argparse.ArgumentParser):
+    """Options may stand before, between and after the files.
+
+    Left alone, argparse takes files that may be missing for missing as soon as an option
+    stands before them.
+    """
+
+    sorting = False
+
+    def parse_known_args(self, args=None, namespace=None):  # type: ignore[no-untyped-def]
+        """The two rounds of `parse_known_intermixed_args`, where there are no verbs."""
+        if self.sorting or self._subparsers is not None:
+            return super().parse_known_args(args, namespace)
+        self.sorting = True
+        try:
+            return self.parse_known_intermixed_args(args, namespace)
+        finally:
+            self.sorting = False
 
 
 def parser(only: str = "") -> argparse.ArgumentParser:
@@ -42,7 +63,9 @@ def parser(only: str = "") -> argparse.ArgumentParser:
         epilog="A predicted colour is not an approved colour: approve on the cured print, "
         "under the agreed light.",
     )
-    subs = whole.add_subparsers(dest="command", metavar="COMMAND", required=True)
+    subs = whole.add_subparsers(
+        dest="command", metavar="COMMAND", required=True, parser_class=_Anywhere
+    )
     for name, line in COMMANDS.items():
         sub = subs.add_parser(name, help=line, description=line[0].upper() + line[1:] + ".")
         if name == only:

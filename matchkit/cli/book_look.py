@@ -219,7 +219,7 @@ def reorder(args: argparse.Namespace) -> Answer:
 def lots(args: argparse.Namespace) -> Answer:
     book = desk(args)
     _, _, told = known(args, book)
-    answer = [
+    answer: list[dict[str, Any]] = [
         {"ink": ink, "lot": lot, "strength": round(float(s), 4), "error": round(float(e), 4)}
         for each in told.lots.values()
         for ink, lot, s, e in zip(

@@ -133,7 +133,7 @@ def correct(args: argparse.Namespace) -> Answer:
         "additions": [{"ink": ink, "grams": g} for ink, g in additions.items()],
         "added_grams": round(found.added_g, 6),
         "total_grams": round(found.total_g, 6),
-        "de00_before": by_light(lights, found.de00_before),
+        "de00_before": by_light(lights, advice.de00_before),
         "de00": by_light(lights, found.de00),
         "chance_in_tolerance": round(found.chance_in_tolerance, 4),
         "can_be_saved": found.can_be_saved,

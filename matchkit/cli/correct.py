@@ -17,9 +17,11 @@ from matchkit.cli.pictures import (
     picture_faults,
     picture_option,
 )
+from matchkit.cli.rescue import rescue, rescue_json, rescue_report
 from matchkit.cli.shops import (
     by_light,
     decimals,
+    lab_of,
     name_option,
     one_spectrum,
     open_shop,
@@ -44,6 +46,7 @@ from matchkit.words import WORDS, look_round
 Array = NDArray[np.float64]
 
 CHOICES = {"smallest": correct, "fewest inks": fewest_inks, "closest": nearest}
+LAB_NOISE = 0.15  # of L*, a*, b* that are only told: a reading and its rounding
 ROOM_AT_MOST = 100.0  # times the batch: more is a slip of the keyboard
 
 
@@ -66,6 +69,14 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--looks", metavar="WORDS",
         help=f'instead of --measured, what the eye says: "a touch red, too dark" ({WORDS})',
     )  # fmt: skip
+    parser.add_argument(
+        "--measured-lab", metavar="L,a,b",
+        help="instead of --measured, where there is only Lab under the shop's first light",
+    )  # fmt: skip
+    parser.add_argument(
+        "--plan", metavar="RECIPE",
+        help="while still weighing: the planned ink,grams; --weighed is what has gone in",
+    )  # fmt: skip
     parser.add_argument("--room", metavar="G", help="grams that the container still takes")
     parser.add_argument(
         "--without", action="append", default=[], metavar="INK", help="do not add it"
@@ -87,6 +98,11 @@ class _Job:
     room_g: float
     upper_g: Array
     de00_measured: Array | None
+    weighed_g: float
+
+    def total_g(self, choice: Correction) -> float:
+        """The batch after: what the balance showed and what is added."""
+        return self.weighed_g + choice.added_g
 
     def choose(self, how: Any, room_g: float | None = None) -> Correction:
         """One of the three ways to correct."""
@@ -108,6 +124,9 @@ def run(args: argparse.Namespace) -> None:
     if faults := picture_faults(args):
         raise BadInput(faults)
     job = _job(args)
+    if args.plan:
+        _rescue(args, job)
+        return
     answer = job.choose(correct)
     if args.picture:
         seen = _before_and_after(job, answer)
@@ -118,11 +137,25 @@ def run(args: argparse.Namespace) -> None:
         print(_report(job, answer, _neighbour(args.shop, job, answer)))
 
 
+def _rescue(args: argparse.Namespace, job: _Job) -> None:
+    """The ways on after an over-pour, from the plan and what has gone in."""
+    if args.measured or args.looks or args.measured_lab:
+        raise BadInput("--plan is for a batch that is still being weighed: nothing is measured yet")
+    palette = job.found.palette
+    planned = _contents([args.plan], {"": palette})[0]
+    plan_g = np.array([planned.get(name, 0.0) for name in palette.names])
+    found = rescue(job.shop, palette, plan_g, job.belief.grams, job.target, job.room_g)
+    if args.json:
+        print_json(rescue_json(found, palette, job.target))
+    else:
+        print(rescue_report(found, palette, job.target, job.shop))
+
+
 def _job(args: argparse.Namespace) -> _Job:
     room_g = np.inf if args.room is None else _room(args.room)
     shop, fits = open_shop(args.shop)
-    if args.measured and args.looks:
-        raise BadInput("correct: give --measured or --looks, not both")
+    if sum(map(bool, (args.measured, args.looks, args.measured_lab))) > 1:
+        raise BadInput("correct: give one of --measured, --measured-lab and --looks")
     if args.measured and len(args.measured) != len(args.weighed):
         raise BadInput(
             f"correct: {len(args.weighed)} --weighed but {len(args.measured)} --measured; "
@@ -141,9 +174,9 @@ def _job(args: argparse.Namespace) -> _Job:
         raise BadInput(f"--room: found {args.room!r}, more than {ROOM_AT_MOST:g} times the batch")
     spread = spread_of(palette, found.error_Lab, shop.resolution_g)
     belief, before = _belief(args, found, grams, spread, target)
-    return _Job(
-        shop, found, target, belief, spread, room_g, _stock(shop, palette, args.without), before
-    )
+    upper_g = _stock(shop, palette, args.without)
+    total_g = float(grams[-1].sum())
+    return _Job(shop, found, target, belief, spread, room_g, upper_g, before, total_g)
 
 
 def _room(text: str) -> float:
@@ -175,6 +208,15 @@ def _belief(
 ) -> tuple[Belief, Array | None]:
     """What is thought of the batch, and the measured dE00 of the last round."""
     palette = found.palette
+    if args.measured_lab:
+        lab = lab_of(args.measured_lab, "--measured-lab")
+        say(
+            "Lab only: which ink went wrong is told less surely, and other lights can't be "
+            "judged; measure the spectrum if you can"
+        )
+        seen = Round(grams=grams[-1], lab=lab, lab_covariance=LAB_NOISE**2 * np.eye(3))
+        belief = infer(palette, [seen], spread, target=target, refuse=False)
+        return belief, de00(target.lab, np.vstack([lab, np.full((len(target.lab) - 1, 3), np.nan)]))
     if args.looks:
         rounds = [look_round(args.looks, grams[-1], target)]
         say(
@@ -207,7 +249,10 @@ def _stock(shop: Shop, palette: Palette, without: list[str]) -> Array:
 
 
 def _before(job: _Job, answer: Correction) -> Array:
-    return answer.de00_before if job.de00_measured is None else job.de00_measured
+    if job.de00_measured is None:
+        return answer.de00_before
+    # Under lights in which nothing was measured, what the inks that were weighed would show.
+    return np.where(np.isnan(job.de00_measured), answer.de00_before, job.de00_measured)
 
 
 def _json(job: _Job, answer: Correction) -> dict[str, Any]:
@@ -216,7 +261,7 @@ def _json(job: _Job, answer: Correction) -> dict[str, Any]:
     return {
         "additions": _additions(names, answer),
         "added_grams": round(answer.added_g, 6),
-        "total_grams": round(answer.total_g, 6),
+        "total_grams": round(job.total_g(answer), 6),
         "de00_before": by_light(lights, _before(job, answer)),
         "reflectance": spectrum_json(answer.R),
         "lab": by_light(lights, answer.lab),
@@ -284,7 +329,7 @@ def _choice(job: _Job, name: str, choice: Correction) -> list[str]:
     ]
     return [
         f"{name.capitalize()}: add {choice.added_g:.{digits}f} g, "
-        f"{choice.total_g:.{digits}f} g in all; then dE00 {told}; "
+        f"{job.total_g(choice):.{digits}f} g in all; then dE00 {told}; "
         f"chance in tolerance {100 * choice.chance_in_tolerance:.0f} %",
         table(["Add", "grams"], rows, indent=2),
     ]
@@ -325,9 +370,7 @@ def _within_room(job: _Job) -> str:
     free = job.choose(correct, room_g=np.inf)
     if not free.can_be_saved:
         return f" within {job.room_g:g} g, nor with any room."
-    return (
-        f" within {job.room_g:g} g; {free.added_g:.0f} g would do it ({free.total_g:.0f} g in all)."
-    )
+    return f" within {job.room_g:g} g; {free.added_g:.0f} g would do it ({job.total_g(free):.0f} g in all)."
 
 
 def _neighbour(folder: str, job: _Job, answer: Correction) -> str:

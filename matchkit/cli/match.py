@@ -3,6 +3,8 @@
 import argparse
 from collections.abc import Iterator, Mapping
 
+from matchkit.cli.formulas import match_json, match_report
+from matchkit.cli.leftovers import use_leftover
 from matchkit.cli.pictures import (
     COMPARED,
     Panel,
@@ -14,8 +16,7 @@ from matchkit.cli.pictures import (
     recipe_panels,
 )
 from matchkit.cli.shops import (
-    by_light,
-    decimals,
+    lab_of,
     lamp_option,
     lamps_in,
     name_option,
@@ -29,18 +30,14 @@ from matchkit.cli.terminal import (
     print_json,
     progress_line,
     say,
-    spectrum_json,
-    swatch,
-    table,
 )
 from matchkit.cli.ticket import details, make
-from matchkit.colorimetry import hex_colour
 from matchkit.compare import compare
 from matchkit.faults import BadInput
 from matchkit.files.spectrum import read_spectra, read_spectrum
 from matchkit.files.write import csv_text, write_file
 from matchkit.inks import Shop
-from matchkit.judge import PREFERENCES, SHEER, Candidate, clear_share
+from matchkit.judge import PREFERENCES
 from matchkit.lights import Light
 from matchkit.match import Match, match
 from matchkit.palette import Palette
@@ -65,6 +62,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--top", default="5", metavar="N", help="how many formulas (5)")
     parser.add_argument(
         "--without", action="append", default=[], metavar="INK", help="leave an ink out"
+    )
+    parser.add_argument(
+        "--use", metavar="MIX", help="make the most of a leftover or letdown of mixes.csv"
+    )
+    parser.add_argument(
+        "--leftovers", action="store_true", help="which mix on the shelf to start from"
     )
     parser.add_argument(
         "--other-lights", default="0.2", metavar="W", help="what the other lights count (0.2)"
@@ -109,15 +112,22 @@ def run(args: argparse.Namespace) -> None:
             max_inks=max_inks,
             top=top,
         )
+        if args.use or args.leftovers:
+            found = use_leftover(args, shop, fits, target, found, batch_g, max_inks, top)
         answers.append((found, target))
         if len(targets) > 1:
             tell_many(done, len(targets))
     _keep(args, shop, answers, palettes_of(fits))
     if args.json:
-        print_json({"matches": [_json(found, target) for found, target in answers]})
+        print_json({"matches": [match_json(found, target) for found, target in answers]})
     else:
         told = args.trade_offs or args.prefer == "steady"
-        print("\n\n".join(_report(found, target, shop, told) for found, target in answers))
+        print(
+            "\n\n".join(
+                match_report(found, target, shop, palettes_of(fits), told)
+                for found, target in answers
+            )
+        )
 
 
 def _keep(
@@ -212,14 +222,7 @@ def _targets(args: argparse.Namespace, shop: Shop) -> Iterator[tuple[str, Target
 
 
 def _lab_target(args: argparse.Namespace, shop: Shop) -> tuple[str, Target]:
-    parts = args.lab.split(",")
-    if len(parts) != 3:
-        raise BadInput(
-            f"--lab: found {args.lab!r}, need L,a,b with decimal points, as 62.5,10,-4.2"
-        )
-    lab = [number_of(part, "--lab") for part in parts]
-    if not 0 <= lab[0] <= 100 or max(abs(lab[1]), abs(lab[2])) > 200:
-        raise BadInput(f"--lab: found {args.lab!r}; L* is 0 to 100, a* and b* about -130 to 130")
+    lab = lab_of(args.lab, "--lab")
     observer = shop.observer
     if args.observer is not None:
         if args.observer not in ("2", "10"):
@@ -231,108 +234,3 @@ def _lab_target(args: argparse.Namespace, shop: Shop) -> tuple[str, Target]:
         "under other lights can't be judged; measure the sample if there is one"
     )
     return f"Lab {args.lab}", lab_target(lab, light, observer)
-
-
-def _json(found: Match, target: Target) -> dict[str, object]:
-    answer: dict[str, object] = {
-        "target": found.target,
-        "in_gamut": found.in_gamut,
-        "formulas": [_formula_json(formula, target) for formula in found.formulas],
-    }
-    if target.R is None:
-        answer["observer"] = target.observer
-    return answer
-
-
-def _formula_json(formula: Candidate, target: Target) -> dict[str, object]:
-    return {
-        "inks": [
-            {"ink": ink, "percent": round(percent, 6), "grams": grams}
-            for ink, percent, grams in zip(
-                formula.inks, formula.percents, formula.grams, strict=True
-            )
-        ],
-        "reflectance": spectrum_json(formula.R),
-        "lab": by_light(target.lights, formula.lab),
-        "de00": by_light(target.lights, formula.de00),
-        "chance_in_tolerance": round(formula.chance_in_tolerance or 0.0, 4),
-        "cost_per_kg": None if formula.cost_per_kg is None else round(formula.cost_per_kg, 4),
-        "worst_light": target.light_names[int(formula.de00.argmax())],
-    }
-
-
-def _report(found: Match, target: Target, shop: Shop, trade_offs: bool) -> str:
-    head = f"{found.target}: " + (
-        "in gamut" if found.in_gamut else "outside what these inks can reach; the nearest are"
-    )
-    if target.R is not None:
-        head = swatch(hex_colour(target.R, target.lights[0], target.observer)) + head
-    lines = [head]
-    for rank, formula in enumerate(found.formulas, start=1):
-        per_light = "  ".join(
-            f"{light} {value:.2f}"
-            for light, value in zip(target.light_names, formula.de00, strict=True)
-        )
-        chance = f"  chance {100 * (formula.chance_in_tolerance or 0):.0f} %"
-        cost = "" if formula.cost_per_kg is None else f"  cost {formula.cost_per_kg:.2f}/kg"
-        block = swatch(hex_colour(formula.R, target.lights[0], target.observer))
-        lines += ["", f"{block}Formula {rank}: dE00 {per_light}{chance}{cost}"]
-        rows = [
-            [ink, f"{grams:.{decimals(shop.resolution_g)}f}", f"{percent:.3f}"]
-            for ink, grams, percent in zip(
-                formula.inks, formula.grams, formula.percents, strict=True
-            )
-        ]
-        lines.append(table(["Ink", "grams", "percent"], rows, indent=2))
-        if clear_share(formula, shop.inks) > SHEER:
-            lines.append(
-                "  ! sheer: mostly clear, it lets the ground show; prove it on the garment"
-            )
-        lines += [f"  ! {line}" for line in small_weights(formula, shop)]
-    if trade_offs:
-        lines += ["", _trade_offs(found, target)]
-    return "\n".join(lines)
-
-
-def _trade_offs(found: Match, target: Target) -> str:
-    """What a formula that is better here gives up there."""
-    first, rows = target.light_names[0], []
-    for rank, formula in enumerate(found.formulas, start=1):
-        worst, cost = int(formula.de00.argmax()), formula.cost_per_kg
-        rows.append(
-            [
-                str(rank),
-                f"{formula.de00[0]:.2f}",
-                f"{formula.de00[worst]:.2f}",
-                target.light_names[worst],
-                str(len(formula.inks)),
-                "" if cost is None else f"{cost:.2f}",
-                f"{100 * (formula.chance_in_tolerance or 0):.0f} %",
-            ]
-        )
-    columns = ["Formula", first, "worst", "under", "inks", "cost/kg", "chance"]
-    lines = ["Trade-offs (dE00):", table(columns, rows, indent=2)]
-    if len(target.lights) > 1:
-        lines.append(f"  To give up some of {first} for the other lights: --other-lights 3")
-    return "\n".join(lines)
-
-
-def small_weights(formula: Candidate, shop: Shop) -> list[str]:
-    """A line for each ink that the balance can't show well, with the way out."""
-    from matchkit.recipe import STEPS_TO_TRUST, letdowns_for
-
-    known = {ink.name: ink for ink in shop.inks}
-    inks = [known[name] for name in formula.inks]
-    ways = {way.ink: way for way in letdowns_for(inks, formula.grams, shop.resolution_g)}
-    lines = []
-    for ink, grams in zip(formula.inks, formula.grams, strict=True):
-        if grams >= STEPS_TO_TRUST * shop.resolution_g * (1 - 1e-9):
-            continue
-        line = f"{ink}: {grams:g} g is under {STEPS_TO_TRUST} steps of the balance"
-        if ink in ways:
-            weigh = ", ".join(f"{name} {g:g} g" for name, g in ways[ink].grams)
-            line += f"; weigh it as a letdown instead: {weigh}"
-        else:
-            line += "; make a bigger batch, or weigh it on a finer balance"
-        lines.append(line)
-    return lines

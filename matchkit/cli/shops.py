@@ -6,8 +6,9 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.cli.terminal import say
+from matchkit.cli.terminal import number_of, say
 from matchkit.colorimetry import Lab
+from matchkit.faults import BadInput
 from matchkit.files.fitted import fitted
 from matchkit.files.lamp import read_lamp
 from matchkit.files.recipe import WrittenRecipe, read_recipe
@@ -23,6 +24,7 @@ __all__ = [
     "by_light",
     "decimals",
     "lab_by_light",
+    "lab_of",
     "lamp_option",
     "lamps_in",
     "name_option",
@@ -96,6 +98,17 @@ def one_spectrum(path: str, name: str | None) -> NamedSpectrum:
 def lab_by_light(R: Array, lights: Sequence[Light], observer: int) -> dict[str, list[float]]:
     """Lab of a reflectance under each light, as JSON writes it."""
     return by_light(lights, [Lab(R, light, observer) for light in lights])
+
+
+def lab_of(text: str, option: str) -> Array:
+    """L*, a*, b* from the command line, with decimal points."""
+    parts = text.split(",")
+    if len(parts) != 3:
+        raise BadInput(f"{option}: found {text!r}, need L,a,b with decimal points, as 62.5,10,-4.2")
+    lab = np.array([number_of(part, option) for part in parts])
+    if not 0 <= lab[0] <= 100 or np.abs(lab[1:]).max() > 200:
+        raise BadInput(f"{option}: found {text!r}; L* is 0 to 100, a* and b* about -130 to 130")
+    return lab
 
 
 def decimals(resolution_g: float) -> int:

@@ -1,0 +1,147 @@
+"""How formulas are told: as JSON, and as text for people."""
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from matchkit.cli.shops import by_light, decimals
+from matchkit.cli.terminal import spectrum_json, swatch, table
+from matchkit.colorimetry import hex_colour
+from matchkit.inks import Shop
+from matchkit.judge import SHEER, Candidate, clear_share
+from matchkit.match import Match
+from matchkit.odds import touchiest
+from matchkit.palette import Palette
+from matchkit.recipe import STEPS_TO_TRUST, letdowns_for
+from matchkit.shelf import letdowns_on_shelf
+from matchkit.solve import Target
+
+
+def match_json(found: Match, target: Target) -> dict[str, object]:
+    answer: dict[str, object] = {
+        "target": found.target,
+        "in_gamut": found.in_gamut,
+        "formulas": [_formula_json(formula, target) for formula in found.formulas],
+    }
+    if target.R is None:
+        answer["observer"] = target.observer
+    return answer
+
+
+def _formula_json(formula: Candidate, target: Target) -> dict[str, object]:
+    return {
+        "inks": [
+            {"ink": ink, "percent": round(percent, 6), "grams": grams}
+            for ink, percent, grams in zip(
+                formula.inks, formula.percents, formula.grams, strict=True
+            )
+        ],
+        "reflectance": spectrum_json(formula.R),
+        "lab": by_light(target.lights, formula.lab),
+        "de00": by_light(target.lights, formula.de00),
+        "chance_in_tolerance": round(formula.chance_in_tolerance or 0.0, 4),
+        "cost_per_kg": None if formula.cost_per_kg is None else round(formula.cost_per_kg, 4),
+        "worst_light": target.light_names[int(formula.de00.argmax())],
+    }
+
+
+def match_report(
+    found: Match,
+    target: Target,
+    shop: Shop,
+    palettes: Mapping[str, Palette],
+    trade_offs: bool,
+) -> str:
+    head = f"{found.target}: " + (
+        "in gamut" if found.in_gamut else "outside what these inks can reach; the nearest are"
+    )
+    if target.R is not None:
+        head = swatch(hex_colour(target.R, target.lights[0], target.observer)) + head
+    lines = [head]
+    for rank, formula in enumerate(found.formulas, start=1):
+        per_light = "  ".join(
+            f"{light} {value:.2f}"
+            for light, value in zip(target.light_names, formula.de00, strict=True)
+        )
+        chance = f"  chance {100 * (formula.chance_in_tolerance or 0):.0f} %"
+        cost = "" if formula.cost_per_kg is None else f"  cost {formula.cost_per_kg:.2f}/kg"
+        block = swatch(hex_colour(formula.R, target.lights[0], target.observer))
+        lines += ["", f"{block}Formula {rank}: dE00 {per_light}{chance}{cost}"]
+        rows = [
+            [ink, f"{grams:.{decimals(shop.resolution_g)}f}", f"{percent:.3f}"]
+            for ink, grams, percent in zip(
+                formula.inks, formula.grams, formula.percents, strict=True
+            )
+        ]
+        lines.append(table(["Ink", "grams", "percent"], rows, indent=2))
+        if clear_share(formula, shop.inks) > SHEER:
+            lines.append(
+                "  ! sheer: mostly clear, it lets the ground show; prove it on the garment"
+            )
+        lines += [f"  ! {line}" for line in small_weights(formula, shop)]
+        lines += [f"  {line}" for line in _touchy(formula, target, palettes)]
+    if trade_offs:
+        lines += ["", _trade_offs(found, target)]
+    return "\n".join(lines)
+
+
+def _trade_offs(found: Match, target: Target) -> str:
+    """What a formula that is better here gives up there."""
+    first, rows = target.light_names[0], []
+    for rank, formula in enumerate(found.formulas, start=1):
+        worst, cost = int(formula.de00.argmax()), formula.cost_per_kg
+        rows.append(
+            [
+                str(rank),
+                f"{formula.de00[0]:.2f}",
+                f"{formula.de00[worst]:.2f}",
+                target.light_names[worst],
+                str(len(formula.inks)),
+                "" if cost is None else f"{cost:.2f}",
+                f"{100 * (formula.chance_in_tolerance or 0):.0f} %",
+            ]
+        )
+    columns = ["Formula", first, "worst", "under", "inks", "cost/kg", "chance"]
+    lines = ["Trade-offs (dE00):", table(columns, rows, indent=2)]
+    if len(target.lights) > 1:
+        lines.append(f"  To give up some of {first} for the other lights: --other-lights 3")
+    return "\n".join(lines)
+
+
+def small_weights(formula: Candidate, shop: Shop) -> list[str]:
+    """A line for each ink that the balance can't show well, with the way out."""
+    known = {ink.name: ink for ink in shop.inks}
+    if not set(formula.inks) <= set(known):  # a leftover in it: its inks are mixed already
+        return []
+    inks = [known[name] for name in formula.inks]
+    ways = {way.ink: way for way in letdowns_for(inks, formula.grams, shop.resolution_g)}
+    ways |= {
+        way.ink: way
+        for way in letdowns_on_shelf(inks, formula.grams, shop.mixes, shop.resolution_g)
+    }
+    lines = []
+    for ink, grams in zip(formula.inks, formula.grams, strict=True):
+        if grams >= STEPS_TO_TRUST * shop.resolution_g * (1 - 1e-9):
+            continue
+        line = f"{ink}: {grams:g} g is under {STEPS_TO_TRUST} steps of the balance"
+        if ink in ways:
+            weigh = ", ".join(f"{name} {g:g} g" for name, g in ways[ink].grams)
+            line += f"; weigh it as a letdown instead: {weigh}"
+        else:
+            line += "; make a bigger batch, or weigh it on a finer balance"
+        lines.append(line)
+    return lines
+
+
+def _touchy(formula: Candidate, target: Target, palettes: Mapping[str, Palette]) -> list[str]:
+    """Which ink to weigh with most care."""
+    for palette in palettes.values():
+        if set(formula.inks) <= set(palette.names):
+            grams = np.zeros(len(palette.inks))
+            for name, g in zip(formula.inks, formula.grams, strict=True):
+                grams[palette.index(name)] = g
+            found = touchiest(palette, grams, target)
+            return [
+                f"touchiest: {found.step_g:.2g} g more of {found.ink} moves it {found.de00:.2f}"
+            ]
+    return []

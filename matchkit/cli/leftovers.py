@@ -1,0 +1,84 @@
+"""``matchkit match --use`` and ``--leftovers``: formulas that start from a mix on the shelf."""
+
+import argparse
+from collections.abc import Mapping
+from dataclasses import replace
+
+from matchkit.cli.terminal import say
+from matchkit.diagnose import model_error_f
+from matchkit.faults import BadInput
+from matchkit.fit import Fit
+from matchkit.inks import Mix, Shop
+from matchkit.leftovers import Use, use, which_bucket
+from matchkit.match import Match
+from matchkit.odds import spread_of
+from matchkit.shelf import shelf_of
+from matchkit.solve import Target
+
+
+def use_leftover(
+    args: argparse.Namespace,
+    shop: Shop,
+    fits: Mapping[str, Fit],
+    target: Target,
+    plain: Match,
+    batch_g: float,
+    max_inks: int,
+    top: int,
+) -> Match:
+    """The formulas that take the most of a leftover, in place of the `plain` ones."""
+    found = [
+        each
+        for fit in fits.values()
+        if (mixes := _of_series(shop, fit, args.use))
+        for each in _uses(args, shop, fit, mixes, target, plain, batch_g, max_inks, top)
+    ]
+    if not found:
+        names = ", ".join(mix.name for mix in shop.mixes) or "none"
+        raise BadInput(
+            f"--use: no formula takes {args.use or 'a leftover'!r}; the mixes are {names}"
+        )
+    for each in found:
+        say(_line(each))
+    return replace(plain, formulas=tuple(each.candidate for each in found[:top]))
+
+
+def _of_series(shop: Shop, fit: Fit, name: str | None) -> list[Mix]:
+    known = set(fit.palette.names)
+    return [m for m in shop.mixes if set(m.inks) <= known and name in (None, m.name)]
+
+
+def _uses(
+    args: argparse.Namespace,
+    shop: Shop,
+    fit: Fit,
+    mixes: list[Mix],
+    target: Target,
+    plain: Match,
+    batch_g: float,
+    max_inks: int,
+    top: int,
+) -> tuple[Use, ...]:
+    spread = spread_of(fit.palette, fit.error_Lab, shop.resolution_g)
+    shelf = shelf_of(fit.palette, mixes, spread, model_f=model_error_f(fit))
+    for note in shelf.notes:
+        say(note)
+    cost = plain.formulas[0].cost_per_kg
+    if args.use:
+        return use(
+            shelf, args.use, target, spread, batch_g=batch_g, resolution_g=shop.resolution_g,
+            tolerance_de00=shop.tolerance_de00, max_inks=max_inks, top=top, without=args.without,
+            fresh_cost_per_kg=cost,
+        )  # fmt: skip
+    return which_bucket(
+        shelf, target, spread, batch_g=batch_g, resolution_g=shop.resolution_g,
+        tolerance_de00=shop.tolerance_de00, max_inks=max_inks, without=args.without,
+        fresh_cost_per_kg=cost,
+    )  # fmt: skip
+
+
+def _line(each: Use) -> str:
+    saved = "" if each.saved is None else f", {each.saved:.2f} of new ink saved"
+    near = "" if each.within else "; not near enough"
+    left = "" if each.left_g is None else f", {each.left_g:.0f} g of it left"
+    return f"{each.name}: {each.used_g:.2f} g used ({100 * each.share:.0f} %){left}{saved}{near}"

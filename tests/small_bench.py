@@ -1,0 +1,50 @@
+"""A small invented shop on the virtual bench, fitted, for tests of what comes after a fit."""
+
+from functools import cache
+
+import numpy as np
+
+from matchkit.diagnose import model_error_f
+from matchkit.fit import STRUCTURES, fit
+from matchkit.inks import Drawdown, Ink
+from matchkit.odds import spread_of
+from matchkit.simulate import ladder, make_bench, opaque_R
+from matchkit.solve import spectral_target
+
+LIGHTS = ("D65", "A", "FL11")
+
+
+@cache
+def shop(seed=31, n_colours=5, lot_spread_percent=3.0):
+    """Bench, drawdowns, fit, usual spread and the fit's error on the f scale."""
+    bench = make_bench(seed, n_colours=n_colours)
+    names, fractions, readings = ladder(bench, np.random.default_rng(seed))
+    drawdowns = [
+        Drawdown(
+            name=name,
+            inks=tuple(bench.names[i] for i in np.flatnonzero(c)),
+            fractions=tuple(c[c > 0].tolist()),
+            readings=R,
+        )
+        for name, c, R in zip(names, fractions, readings, strict=True)
+    ]
+    inks = [
+        Ink(name=ink.name, role=ink.role, lot="1", lot_spread_percent=lot_spread_percent)
+        for ink in bench.inks
+    ]
+    found = fit(drawdowns, inks, geometry=bench.geometry, structures=STRUCTURES[-1:])
+    spread = spread_of(found.palette, found.error_Lab, 0.01)
+    return bench, drawdowns, found, spread, model_error_f(found)
+
+
+def mixture(bench, **shares):
+    """Fractions (n_ink,) by ink name, underscores for blanks."""
+    c = np.zeros(len(bench.inks))
+    for name, share in shares.items():
+        c[bench.names.index(name.replace("_", " "))] = share
+    return c / c.sum()
+
+
+def target_of(bench, c):
+    """The colour that a mixture truly has."""
+    return spectral_target(opaque_R(bench, c), LIGHTS, 10)

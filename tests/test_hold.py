@@ -1,0 +1,146 @@
+"""Two-stage weighing: its odds against simulated jobs, its second stage on the bench."""
+
+import numpy as np
+import pytest
+from small_bench import mixture, shop, target_of
+
+from matchkit.colorimetry import Lab, de00
+from matchkit.constants import f_scale
+from matchkit.diagnose import f_inverse
+from matchkit.faults import BadInput
+from matchkit.hold import finish, hold_back, share_for
+from matchkit.odds import Spread
+from matchkit.palette import reflectance
+from matchkit.simulate import draw_lots, opaque_R, read, weigh
+from matchkit.solve import spectral_target
+from matchkit.spectra import GRID_NM
+
+
+def plan_and_target(**shares):
+    """A plan of 500 g and the colour it has by the palette."""
+    plan = 500 * mixture(shop()[0], **shares)
+    R = reflectance(shop()[2].palette, plan / 500)
+    return plan, spectral_target(R, ("D65", "A", "FL11"), 10)
+
+
+def test_strong_inks_are_weighed_to_the_share():
+    palette, spread = shop()[2].palette, shop()[3]
+    plan, target = plan_and_target(White=0.8, Lemon=0.12, Green=0.08)
+    held = hold_back(palette, plan, target, spread, 1.0, resolution_g=0.01)
+    assert set(held.inks) <= {"Lemon", "Green"} and "Green" in held.inks
+    # By hand: 40 g of Green at 90 % are 36 g now and 4 g to come; White goes in whole.
+    i = palette.index("Green")
+    assert held.first_g[i] == pytest.approx(36.0) and held.then_g[i] == pytest.approx(4.0)
+    assert held.first_g[0] == plan[0] and held.then_g[0] == 0
+    np.testing.assert_allclose(held.first_g + held.then_g, plan, atol=1e-6)
+    assert held.chance_two_stage >= held.chance_one_stage - 0.01
+
+
+def test_the_share_leaves_three_standard_deviations_in_hand():
+    # 1 / (1 + 3 * 0.03) = 0.917 and 1 / (1 + 3 * 0.05) = 0.870, down to steps of 5 %.
+    assert share_for(0.03) == pytest.approx(0.9) and share_for(0.05) == pytest.approx(0.85)
+    palette, spread = shop()[2].palette, shop()[3]
+    plan, target = plan_and_target(White=0.8, Lemon=0.12, Green=0.08)
+    held = hold_back(palette, plan, target, spread, 1.0, resolution_g=0.01, share=None)
+    assert held.share == share_for(0.03)
+    with pytest.raises(BadInput, match="share held at first"):
+        hold_back(palette, plan, target, spread, 1.0, resolution_g=0.01, share=1.0)
+
+
+def test_where_nothing_is_touchy_nothing_is_held():
+    palette, spread = shop()[2].palette, shop()[3]
+    plan, target = plan_and_target(White=1.0)
+    held = hold_back(palette, plan, target, spread, 1.0, resolution_g=0.01)
+    assert held.inks == () and held.chance_two_stage == held.chance_one_stage
+    np.testing.assert_array_equal(held.first_g, plan)
+
+
+@pytest.mark.parametrize(
+    "shares",
+    [
+        {"White": 0.85, "Magenta": 0.1, "Sky_blue": 0.05},
+        {"White": 0.1, "Scarlet": 0.5, "Green": 0.1, "Lemon": 0.3},
+    ],
+)
+def test_both_chances_are_those_of_simulated_jobs(shares):
+    # Lots 6 % apart and a crude fit, so that both chances are far from 0 and 1.
+    palette = shop()[2].palette
+    plan, target = plan_and_target(**shares)
+    n, tolerance, model_f = len(plan), 0.6, 4e-3
+    rng = np.random.default_rng(11)
+    kernel = np.exp(-(((GRID_NM[:, None] - GRID_NM) / 40) ** 2) / 2)
+    root = np.linalg.cholesky(kernel + 1e-9 * np.eye(len(GRID_NM))) * model_f
+    spread = Spread(
+        log_strength=np.full(n, 0.06), pour_g=0.03, fit_Lab=_as_Lab(palette, plan, root)
+    )
+    held = hold_back(palette, plan, target, spread, tolerance, resolution_g=0.01, share=0.85)
+    one, two = [], []
+    for _ in range(80):
+        s = np.exp(0.06 * rng.standard_normal(n))
+        first_wrong, other = root @ rng.standard_normal((2, len(GRID_NM), 1))
+        first_wrong, other = first_wrong[:, 0], other[:, 0]
+        later_wrong = 0.8 * first_wrong + 0.6 * other  # 0.8 of it stays, as `diagnose` has it
+
+        def seen(g, wrong, s=s):
+            return f_inverse(f_scale(reflectance(palette, g / g.sum(), s))[0] + wrong)
+
+        def poured(g):
+            return np.where(g > 0, np.maximum(g + 0.03 * rng.standard_normal(n), 0), 0)
+
+        def far(R):
+            lab = Lab(R, "D65", 10) + 0.05 * rng.standard_normal(3)
+            return float(de00(target.lab[0], lab))
+
+        one.append(far(seen(poured(plan), first_wrong)))
+        true = poured(held.first_g)
+        R = f_inverse(
+            f_scale(seen(true, first_wrong))[0] + 4e-4 * rng.standard_normal(len(GRID_NM))
+        )
+        second = finish(
+            palette, held.first_g, R, target, spread, plan_g=plan, resolution_g=0.01,
+            tolerance_de00=tolerance, model_f=model_f,
+        )  # fmt: skip
+        two.append(far(seen(true + poured(second.additions_g), later_wrong)))
+    # 80 jobs tell a chance to 0.055 (one standard error).
+    assert held.chance_one_stage == pytest.approx(np.mean(np.array(one) <= tolerance), abs=0.12)
+    assert held.chance_two_stage == pytest.approx(np.mean(np.array(two) <= tolerance), abs=0.12)
+    assert held.chance_two_stage > held.chance_one_stage + 0.1
+
+
+def _as_Lab(palette, plan, root):
+    """Covariance in Lab of a model error with the root `root` on the f scale."""
+    rng = np.random.default_rng(0)
+    f = f_scale(reflectance(palette, plan / plan.sum()))[0]
+    R = f_inverse(f + rng.standard_normal((4000, len(f))) @ root.T)
+    return np.cov(Lab(R, "D65", 10).T)
+
+
+def test_the_second_stage_brings_batches_in_on_the_bench():
+    bench, _, found, _, model_f = shop()
+    palette, rng = found.palette, np.random.default_rng(9)
+    spread = Spread(
+        log_strength=np.full(len(palette.inks), 0.06), pour_g=0.03, fit_Lab=found.error_Lab
+    )
+    c = mixture(bench, White=0.6, Magenta=0.1, Lemon=0.25, Green=0.05)
+    target, plan = target_of(bench, c), 500 * c
+    held = hold_back(palette, plan, target, spread, 1.0, resolution_g=0.01, share=None)
+    before, after, totals = [], [], []
+    for _ in range(12):
+        s = draw_lots(rng, len(c), 0.06)
+
+        def drawn(g, s=s):
+            return read(opaque_R(bench, g / g.sum(), s), rng, repeats=3).mean(axis=0)
+
+        before.append(de00(target.lab[0], Lab(drawn(weigh(plan, rng)[0]), "D65", 10)))
+        true, shown = weigh(held.first_g, rng)
+        second = finish(
+            palette, shown, drawn(true), target, spread, plan_g=plan, resolution_g=0.01,
+            tolerance_de00=1.0, model_f=model_f,
+        )  # fmt: skip
+        assert (second.additions_g >= 0).all()
+        assert second.total_g >= 500 - 0.05
+        true = true + weigh(second.additions_g, rng)[0]
+        after.append(de00(target.lab[0], Lab(drawn(true), "D65", 10)))
+        totals.append(second.total_g)
+    assert max(after) < 0.5 and np.median(after) < 0.4 * np.median(before)
+    assert np.median(totals) < 502

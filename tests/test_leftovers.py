@@ -1,0 +1,140 @@
+"""The most of a leftover that a colour can take, against a general solver."""
+
+from dataclasses import replace
+from itertools import combinations
+
+import numpy as np
+import pytest
+from scipy.optimize import minimize
+from small_bench import mixture, shop, target_of
+
+from matchkit.faults import BadInput
+from matchkit.inks import Mix
+from matchkit.judge import candidates
+from matchkit.leftovers import use, which_bucket
+from matchkit.palette import reflectance
+from matchkit.shelf import predict, shelf_of
+from matchkit.solve import solve
+
+TEAL = Mix(name="Old teal", inks=("White", "Sky blue", "Green"), fractions=(0.6, 0.25, 0.15))
+PINK = Mix(name="Old pink", inks=("White", "Scarlet"), fractions=(0.9, 0.1), stock_g=300.0)
+BATCH = dict(batch_g=500.0, resolution_g=0.01, tolerance_de00=1.0)
+
+
+def the_shelf(*mixes, inks=None):
+    _, _, found, spread, _ = shop()
+    palette = found.palette if inks is None else replace(found.palette, inks=inks)
+    return shelf_of(palette, mixes, spread)
+
+
+def most(mixes, name, target, inks=None, **more):
+    return use(the_shelf(*mixes, inks=inks), name, target, shop()[3], **{**BATCH, **more})
+
+
+def lighter_teal():
+    return target_of(shop()[0], mixture(shop()[0], White=0.8, Sky_blue=0.1, Green=0.09, Lemon=0.01))
+
+
+def test_no_general_solver_finds_a_larger_share():
+    target, held = lighter_teal(), the_shelf(TEAL)
+    found = most([TEAL], "Old teal", target)
+    best = found[0]
+    assert best.within and best.candidate.de00[0] <= 0.51
+    assert best.candidate.inks[0] == "Old teal"
+    assert sum(best.candidate.grams) == pytest.approx(500.0)
+    grams = dict(zip(best.candidate.inks, best.candidate.grams, strict=True))
+    np.testing.assert_allclose(best.candidate.R, predict(held, grams), atol=1e-9)
+
+    def lab_of(x, names):
+        return predict(held, {"Old teal": 1.0, **dict(zip(names, np.abs(x), strict=True))})
+
+    def far(x, names):
+        from matchkit.colorimetry import Lab, de00
+
+        return float(de00(target.lab[0], Lab(lab_of(x, names), "D65", 10)))
+
+    shares = []
+    names = [n for n in shop()[0].names if n not in ("Black", "Clear")]
+    for trio in combinations(names, 3):
+        for start in ([0.8, 0.02, 0.02], [0.3, 0.3, 0.3]):
+            answer = minimize(
+                lambda x: x.sum(), start, method="SLSQP", bounds=[(1e-6, 5)] * 3,
+                constraints={"type": "ineq", "fun": lambda x, trio=trio: 0.5 - far(x, trio)},
+                options={"maxiter": 30},
+            )  # fmt: skip
+            if far(answer.x, trio) <= 0.501:
+                shares.append(1 / (1 + answer.x.sum()))
+    assert best.share >= max(shares) - 0.012  # shares within 0.01 count as the same
+
+
+def test_a_leftover_that_is_the_colour_is_the_batch():
+    c = mixture(shop()[0], White=0.6, Sky_blue=0.25, Green=0.15)
+    target = target_of(shop()[0], c)
+    (best, *_) = most([TEAL], "Old teal", target)
+    assert best.share == 1 and best.fresh_g == 0 and best.candidate.inks == ("Old teal",)
+    short = replace(TEAL, stock_g=200.0)
+    (best, *_) = most([short], "Old teal", target)
+    assert best.used_g == 200.0 and best.left_g == 0.0 and best.within
+
+
+def test_stock_is_kept_and_all_of_it_is_used_where_it_can_be():
+    found = most([replace(TEAL, stock_g=30.005)], "Old teal", lighter_teal())
+    assert found[0].used_g == pytest.approx(30.0, abs=0.011) and found[0].left_g < 0.02
+    assert all(each.used_g <= 30.005 for each in found)
+    with pytest.raises(BadInput, match="nothing is left"):
+        most([replace(TEAL, stock_g=0.0)], "Old teal", lighter_teal())
+
+
+def test_limits_and_wishes_are_kept():
+    inks = shop()[2].palette.inks
+    free = most([TEAL], "Old teal", lighter_teal())[0]
+    added = next(n for n in free.candidate.inks[1:] if n != "White")
+    none = most([TEAL], "Old teal", lighter_teal(), without=[added])
+    assert all(added not in each.candidate.inks for each in none)
+    tight = tuple(replace(ink, max_percent=0.1) if ink.name == added else ink for ink in inks)
+    kept = most([TEAL], "Old teal", lighter_teal(), inks=tight)
+    assert all(added not in each.candidate.inks for each in kept)
+    few = most([TEAL], "Old teal", lighter_teal(), max_inks=2)
+    assert all(len(each.candidate.inks) <= 2 for each in few)
+
+
+def test_where_nothing_is_near_enough_the_nearest_are_told():
+    # A teal can't be made orange by adding one ink, whichever it is.
+    orange = target_of(shop()[0], mixture(shop()[0], Lemon=0.5, Scarlet=0.5))
+    found = most([replace(TEAL, stock_g=300.0)], "Old teal", orange, max_inks=2)
+    assert found and not any(each.within for each in found)
+    away = [float(each.candidate.de00[0]) for each in found]
+    assert min(away) > 1
+
+
+def test_its_chance_counts_the_leftover_s_own_lots():
+    sure = replace(TEAL, R=reflectance(shop()[2].palette, the_shelf(TEAL).contents[0]))
+    by_label = most([TEAL], "Old teal", lighter_teal(), tolerance_de00=0.8)[0].candidate
+    measured = most([sure], "Old teal", lighter_teal(), tolerance_de00=0.8)[0].candidate
+    assert by_label.chance_in_tolerance is not None
+    assert measured.chance_in_tolerance > by_label.chance_in_tolerance
+
+
+def test_which_bucket_to_start_from_and_what_it_saves():
+    priced = tuple(replace(ink, cost_per_kg=10.0) for ink in shop()[2].palette.inks)
+    held = the_shelf(PINK, TEAL, inks=priced)
+    target = lighter_teal()
+    found = which_bucket(held, target, shop()[3], fresh_cost_per_kg=10.0, **BATCH)
+    assert found[0].name == "Old teal"
+    # Every ink costs 10 a kilogram, so a gram of leftover saves 0.01, by hand.
+    for each in found:
+        assert each.saved == pytest.approx(0.01 * each.used_g)
+        assert each.fresh_g == pytest.approx(500 - each.used_g)
+    unpriced = which_bucket(the_shelf(PINK, TEAL), target, shop()[3], **BATCH)
+    assert [each.name for each in unpriced] == [each.name for each in found]
+    assert unpriced[0].saved is None
+
+
+def test_it_takes_less_fresh_ink_than_a_fresh_formula():
+    target = lighter_teal()
+    palette = shop()[2].palette
+    (fresh, *_) = candidates(
+        solve(palette, target), palette, target, batch_g=500, resolution_g=0.01, top=1
+    )
+    best = most([TEAL], "Old teal", target)[0]
+    assert best.fresh_g < sum(fresh.grams) - 100
