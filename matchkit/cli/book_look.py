@@ -1,6 +1,7 @@
 """The verbs of ``matchkit book`` that ask and never write, but for a label's page."""
 
 import argparse
+from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -11,6 +12,7 @@ from matchkit.book import Book
 from matchkit.book_find import Found, Near, near, scanned
 from matchkit.book_find import find as find_records
 from matchkit.book_jobs import Job, common, job, local_day, sharing, todays_jobs
+from matchkit.book_lessons import Drift
 from matchkit.book_lessons import drift as drift_of
 from matchkit.book_report import GROUPS
 from matchkit.book_report import pass_shares as shares_by
@@ -18,6 +20,7 @@ from matchkit.book_shelf import leftovers
 from matchkit.book_shelf import stock as stock_of
 from matchkit.book_stock import reorder as orders_of
 from matchkit.cli.book_desk import Answer, batch_argument, desk, known, lab_of, shop_of, whole
+from matchkit.cli.pictures import keep_picture, picture_option
 from matchkit.cli.shops import name_option, one_spectrum
 from matchkit.cli.terminal import positive, say, table
 from matchkit.colorimetry import Lab
@@ -237,6 +240,7 @@ def lots(args: argparse.Namespace) -> Answer:
 
 def drift_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("ink", metavar="INK", help="the ink")
+    picture_option(parser)
 
 
 def drift(args: argparse.Namespace) -> Answer:
@@ -249,6 +253,8 @@ def drift(args: argparse.Namespace) -> Answer:
         names = [name for f in fits.values() for name in f.palette.names]
         raise BadInput(f"drift: no fitted ink is called {args.ink!r}; they are {', '.join(names)}")
     rows = drift_of(book, shop, found[0], args.ink)
+    if args.picture and rows:
+        keep_picture(args.picture, [(3.4, lambda ax: _drift_chart(ax, args.ink, rows))])
     cells = [
         [local_day(r.at), str(r.batch), r.lot, f"{r.alone:.3f}", f"{r.alone_error:.3f}",
          f"{r.strength:.3f}", f"{r.error:.3f}"]
@@ -257,6 +263,12 @@ def drift(args: argparse.Namespace) -> Answer:
     head = ["Day", "batch", "lot", "alone", "+-", "so far", "+-"]
     answer = {"ink": args.ink, "drift": [asdict(row) for row in rows]}
     return answer, table(head, cells) if rows else f"no measured batch holds {args.ink}"
+
+
+def _drift_chart(ax: Any, ink: str, rows: Sequence[Drift]) -> None:
+    from matchkit.book_plots import drift_chart  # loads the drawing library
+
+    drift_chart(ax, ink, rows)
 
 
 def pass_shares_arguments(parser: argparse.ArgumentParser) -> None:

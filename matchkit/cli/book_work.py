@@ -84,7 +84,8 @@ def measure(args: argparse.Namespace) -> Answer:
     if why:
         say(why)
     for line in teach(book, shop, fits):
-        say(line)
+        if line.startswith(f"batch {batch}:"):  # the others were told of in their time
+            say(line)
     story = job(book, batch)
     last = story.readings[-1]
     answer = {"batch": batch, "measurement": number, "de00": last.de00, "passed": last.passed}

@@ -370,7 +370,8 @@ def _within_room(job: _Job) -> str:
     free = job.choose(correct, room_g=np.inf)
     if not free.can_be_saved:
         return f" within {job.room_g:g} g, nor with any room."
-    return f" within {job.room_g:g} g; {free.added_g:.0f} g would do it ({job.total_g(free):.0f} g in all)."
+    enough = f"{free.added_g:.0f} g would do it ({job.total_g(free):.0f} g in all)"
+    return f" within {job.room_g:g} g; {enough}."
 
 
 def _neighbour(folder: str, job: _Job, answer: Correction) -> str:

@@ -1,16 +1,23 @@
 """``matchkit ticket``: a weigh-out ticket for a recipe."""
 
 import argparse
+from collections.abc import Sequence
 from dataclasses import asdict
 from datetime import date
+
+import numpy as np
+from numpy.typing import NDArray
 
 from matchkit.cli.shops import name_option, one_spectrum, open_shop, palettes_of, recipe_in
 from matchkit.cli.terminal import json_option, number_of, positive, print_json, say
 from matchkit.faults import BadInput
 from matchkit.files.write import write_file
+from matchkit.fit import Fit
+from matchkit.hold import hold_back
 from matchkit.inks import Shop
 from matchkit.judge import Candidate, weighed
 from matchkit.match import odds_of
+from matchkit.odds import spread_of
 from matchkit.palette import reflectance
 from matchkit.recipe import weigh_out
 from matchkit.solve import Target, spectral_target
@@ -43,8 +50,9 @@ def details(parser: argparse.ArgumentParser) -> None:
         help="dosed on top of the finished colour, not part of it",
     )  # fmt: skip
     parser.add_argument(
-        "--hold-back", action="append", default=[], metavar="INK=PERCENT",
-        help="weigh this percent of an ink first and the rest after a drawdown",
+        "--hold-back", action="append", default=[], metavar="INK=PERCENT|auto",
+        help="weigh this percent of an ink first and the rest after a drawdown; auto: the "
+        "touchy inks, with what that does for the odds",
     )  # fmt: skip
     parser.add_argument(
         "--letdowns", action="store_true", help="weigh too small weights from letdowns"
@@ -65,7 +73,8 @@ def run(args: argparse.Namespace) -> None:
     target = spectral_target(R, shop.lights, shop.observer)
     grams = weigh_out(c, batch_g, shop.resolution_g)
     candidate = weighed(palette, grams, target, odds=odds_of(found, target, shop))
-    made = make(args, shop, candidate, target, name)
+    said = _hold_touchy(args, shop, found, grams, target)
+    made = make(args, shop, candidate, target, name, warnings=said)
     if args.html:
         write_file(args.html, ticket_html(made))
         say(f"written: {args.html}")
@@ -81,6 +90,7 @@ def make(
     candidate: Candidate,
     target: Target,
     name: str,
+    warnings: Sequence[str] = (),
 ) -> Ticket:
     """The ticket of a candidate with the details given on the command line."""
     return ticket(
@@ -96,7 +106,27 @@ def make(
             Additive(name=k, percent=v) for k, v in _pairs(args.additive, "--additive").items()
         ],
         container=_container(args.container),
+        warnings=warnings,
     )
+
+
+def _hold_touchy(
+    args: argparse.Namespace, shop: Shop, found: Fit, grams: NDArray[np.float64], target: Target
+) -> list[str]:
+    """With ``--hold-back auto``: put the touchy inks into the options, and say the odds."""
+    if "auto" not in args.hold_back:
+        return []
+    args.hold_back.remove("auto")
+    spread = spread_of(found.palette, found.error_Lab, shop.resolution_g)
+    held = hold_back(
+        found.palette, grams, target, spread, shop.tolerance_de00,
+        resolution_g=shop.resolution_g, share=None,
+    )  # fmt: skip
+    args.hold_back += [f"{ink}={100 * held.share:g}" for ink in held.inks]
+    one, two = 100 * held.chance_one_stage, 100 * held.chance_two_stage
+    if not held.inks:
+        return [f"Nothing is worth holding back: the chance in one stage is {one:.0f} %."]
+    return [f"Chance in tolerance: {one:.0f} % in one stage, {two:.0f} % in two (measure between)."]
 
 
 def _batch(text: str | None, grams: tuple[float, ...] | None) -> float:
