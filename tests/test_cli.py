@@ -275,3 +275,70 @@ def test_readme_names_every_command():
     readme = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
     for name in COMMANDS:
         assert f"matchkit {name}" in readme
+
+
+def test_match_makes_the_most_of_a_leftover(shop, ask, refuse):
+    words = ["match", shop, DEMO / "targets.csv", "--name", "Sea teal"]
+    formulas = ask(*words, "--use", "Leftover regatta teal")["matches"][0]["formulas"]
+    assert all(f["inks"][0]["ink"] == "Leftover regatta teal" for f in formulas)
+    assert formulas[0]["de00"]["D65"] <= 0.52
+    assert formulas[0]["inks"][0]["grams"] <= 735  # what stands on the shelf
+    started = ask(*words, "--leftovers")["matches"][0]["formulas"]
+    assert started
+    assert any("nope" in line for line in refuse(*words, "--use", "nope"))
+
+
+def test_over_pour_with_its_plan_has_three_ways_on(shop, ask, refuse, tmp_path):
+    gone_in = recipe(
+        tmp_path / "in.csv", "ink,grams\nQuay White,315.72\nKelp Green,104.49\nTidewater Blue,90\n"
+    )
+    words = ["correct", shop, DEMO / "example/target.csv", "--weighed", gone_in,
+             "--plan", DEMO / "example/weighed.csv"]  # fmt: skip
+    answer = ask(*words)
+    assert answer["over"] == ["Tidewater Blue"]
+    scaled = answer["ways"]["scaled"]
+    assert scaled["total_grams"] == pytest.approx(503 * 90 / 73.18, abs=0.05)
+    assert answer["ways"]["least_growth"]["total_grams"] < scaled["total_grams"]
+    refuse(*words, "--measured", DEMO / "example/measured.csv")
+
+
+def test_correct_from_lab_and_from_an_eyes_word(shop, ask, refuse):
+    words = [
+        "correct",
+        shop,
+        DEMO / "example/target.csv",
+        "--weighed",
+        DEMO / "example/weighed.csv",
+    ]
+    told = ask(*words, "--measured-lab", "54,-43,3")
+    assert told["additions"] and told["de00"]["D65"] < told["de00_before"]["D65"]
+    said = ask(*words, "--looks", "too dark")
+    assert said["additions"]
+    refuse(*words, "--looks", "flibbertigibbet")
+    refuse(*words, "--looks", "too dark", "--measured-lab", "54,-43,3")
+
+
+def test_the_second_round_may_be_told_as_additions_or_as_contents(shop, ask, tmp_path):
+    first = (DEMO / "example/weighed.csv").read_text(encoding="utf-8")
+    added = recipe(tmp_path / "added.csv", "ink,grams\nQuay White,30\nKelp Green,10\n")
+    whole = recipe(
+        tmp_path / "whole.csv",
+        first.replace("315.72", "345.72").replace("104.49", "114.49"),
+    )
+    answers = [
+        ask("correct", shop, DEMO / "example/target.csv",
+            "--weighed", DEMO / "example/weighed.csv", "--measured", DEMO / "example/measured.csv",
+            "--weighed", second, "--measured", DEMO / "example/target.csv")
+        for second in (added, whole)
+    ]  # fmt: skip
+    assert answers[0] == answers[1]
+    assert answers[0]["de00_before"]["D65"] == 0
+    assert not answers[0]["additions"]
+
+
+def test_a_wrong_sample_is_refused(shop, refuse):
+    lines = refuse(
+        "correct", shop, DEMO / "example/target.csv", "--weighed", DEMO / "example/weighed.csv",
+        "--measured", DEMO / "targets.csv", "--measured-name", "Walnut brown",
+    )  # fmt: skip
+    assert any("can't come from" in line for line in lines)

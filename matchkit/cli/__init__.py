@@ -31,6 +31,7 @@ COMMANDS = {
     "correct": "what to add to a batch so that it comes in",
     "ticket": "a weigh-out ticket for a recipe",
     "rehearse": "blind jobs on invented inks: how often a batch comes in, how honest the odds are",
+    "lab": "the notebooks, in a folder of your own, in JupyterLab",
 }
 
 

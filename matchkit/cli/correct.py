@@ -214,8 +214,8 @@ def _belief(
             "Lab only: which ink went wrong is told less surely, and other lights can't be "
             "judged; measure the spectrum if you can"
         )
-        seen = Round(grams=grams[-1], lab=lab, lab_covariance=LAB_NOISE**2 * np.eye(3))
-        belief = infer(palette, [seen], spread, target=target, refuse=False)
+        told = Round(grams=grams[-1], lab=lab, lab_covariance=LAB_NOISE**2 * np.eye(3))
+        belief = infer(palette, [told], spread, target=target, refuse=False)
         return belief, de00(target.lab, np.vstack([lab, np.full((len(target.lab) - 1, 3), np.nan)]))
     if args.looks:
         rounds = [look_round(args.looks, grams[-1], target)]

@@ -233,4 +233,4 @@ def _lab_target(args: argparse.Namespace, shop: Shop) -> tuple[str, Target]:
         f"Lab only, under {light} and {observer} degrees: how a formula compares with the sample "
         "under other lights can't be judged; measure the sample if there is one"
     )
-    return f"Lab {args.lab}", lab_target(lab, light, observer)
+    return f"Lab {args.lab}", lab_target(lab.tolist(), light, observer)
