@@ -30,6 +30,7 @@ COMMANDS = {
     "compare": "recipes side by side under the lights",
     "correct": "what to add to a batch so that it comes in",
     "ticket": "a weigh-out ticket for a recipe",
+    "book": "the record book: what was asked, weighed, measured, added",
     "rehearse": "blind jobs on invented inks: how often a batch comes in, how honest the odds are",
     "lab": "the notebooks, in a folder of your own, in JupyterLab",
 }

@@ -77,8 +77,10 @@ def backup(args: argparse.Namespace) -> Answer:
 
 def check(args: argparse.Namespace) -> Answer:
     faults = check_book(desk(args))
-    text = "\n".join([*faults, "Put the last sound backup in its place."]) if faults else "sound"
-    return {"sound": not faults, "faults": faults}, text
+    answer = {"sound": not faults, "faults": faults}
+    if not faults:
+        return answer, "sound"
+    return answer, "\n".join([*faults, "Move the book away and `restore` the last sound backup."])
 
 
 def export_arguments(parser: argparse.ArgumentParser) -> None:

@@ -81,7 +81,11 @@ def _act(
         return None, list(seen.notes)
     if args.preview or args.to:
         spectra, notes = read_spectra(
-            args.file, shop=shop, index=index, not_fluorescent=args.not_fluorescent
+            args.file,
+            name=args.name,
+            shop=shop,
+            index=index,
+            not_fluorescent=args.not_fluorescent,
         )
         if not args.preview:
             write_spectra(args.to, spectra)

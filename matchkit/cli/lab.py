@@ -53,7 +53,18 @@ def run(args: argparse.Namespace) -> None:
         return
     say("JupyterLab opens in the browser. To end it: close the tab, then press Ctrl+C here twice.")
     words, more = start(folder, int(port), browser=not args.no_browser)
-    subprocess.run(words, env={**os.environ, **more}, check=False)
+    if _serve(words, more):
+        raise SystemExit(1)  # JupyterLab has said why
+
+
+def _serve(words: list[str], more: dict[str, str]) -> int:
+    """Until JupyterLab ends; its exit status.  Ctrl+C is for JupyterLab, which asks back."""
+    with subprocess.Popen(words, env={**os.environ, **more}) as server:
+        while True:
+            try:
+                return server.wait()
+            except KeyboardInterrupt:
+                continue
 
 
 def copy_to(folder: Path) -> tuple[int, int]:
@@ -83,12 +94,20 @@ def start(folder: Path, port: int, *, browser: bool = True) -> tuple[list[str], 
         f"--ServerApp.root_dir={folder.resolve()}",
         f"--LabApp.default_url=/lab/tree/{START}",
         f"--port={port}",
+        "--LabApp.extension_manager=readonly",
+        "--ServerApp.log_level=WARN",
         *([] if browser else ["--no-browser"]),
+        *(["--allow-root"] if _is_root() else []),
     ]
     settings = str((folder / SETTINGS).resolve())
     own = os.environ.get("JUPYTER_CONFIG_PATH", "")
     paths = os.pathsep.join([settings, *([own] if own else [])])
     return words, {"JUPYTER_CONFIG_PATH": paths, "JUPYTER_PREFER_ENV_PATH": "1"}
+
+
+def _is_root() -> bool:
+    """As in a container, where JupyterLab would not start without being told so."""
+    return hasattr(os, "geteuid") and os.geteuid() == 0
 
 
 def _shipped() -> dict[str, bytes]:

@@ -20,8 +20,9 @@ from matchkit.cli.shops import (
     lamp_option,
     lamps_in,
     name_option,
-    open_shop,
+    open_shop_of_today,
     palettes_of,
+    reference_lots_option,
 )
 from matchkit.cli.terminal import (
     json_option,
@@ -86,13 +87,14 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--recipe", metavar="FILE", help="write formula 1 as CSV ink,grams")
     picture_option(parser, (*COMPARED, "recipes"))
     details(parser)
+    reference_lots_option(parser)
     json_option(parser)
 
 
 def run(args: argparse.Namespace) -> None:
     """Match every target and print."""
     batch_g, max_inks, top = _options(args)
-    shop, fits = open_shop(args.shop)
+    shop, fits = open_shop_of_today(args)
     targets = list(_targets(args, shop))
     if len(targets) > 1 and (args.ticket or args.recipe or args.picture):
         raise BadInput("--ticket, --recipe and --picture are for one target; choose it with --name")

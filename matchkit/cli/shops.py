@@ -2,6 +2,7 @@
 
 import argparse
 from collections.abc import Mapping, Sequence
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,8 +31,10 @@ __all__ = [
     "name_option",
     "one_spectrum",
     "open_shop",
+    "open_shop_of_today",
     "palettes_of",
     "recipe_in",
+    "reference_lots_option",
 ]
 
 Array = NDArray[np.float64]
@@ -42,10 +45,40 @@ def open_shop(folder: str) -> tuple[Shop, dict[str, Fit]]:
     shop = read_shop(folder)
     for note in shop.notes:
         say(note)
+    return shop, _fits(folder, shop)
+
+
+def open_shop_of_today(args: argparse.Namespace) -> tuple[Shop, dict[str, Fit]]:
+    """The same with stock and lots as the record book knows them, where the shop keeps one."""
+    shop, fits = open_shop(args.shop)
+    if args.reference_lots or not (Path(args.shop) / "book.db").is_file():
+        return shop, fits
+    # The book is no part of most shops: imported where it is used.
+    from matchkit.book import open_book
+    from matchkit.book_lessons import learned
+    from matchkit.book_shelf import today
+
+    book = open_book(args.shop, create=False)
+    shop = today(book, shop)
+    told = learned(book, shop, fits)
+    for line in (*book.notes, *told.words):
+        say(line)
+    return shop, told.fits
+
+
+def reference_lots_option(parser: argparse.ArgumentParser) -> None:
+    """The way to do without what the record book has learned."""
+    parser.add_argument(
+        "--reference-lots", action="store_true",
+        help="take every lot as the one that was fitted, whatever the record book says",
+    )  # fmt: skip
+
+
+def _fits(folder: str, shop: Shop) -> dict[str, Fit]:
     fits, why = fitted(folder, shop)
     if why:
         say(why)
-    return shop, fits
+    return fits
 
 
 def palettes_of(fits: Mapping[str, Fit]) -> dict[str, Palette]:

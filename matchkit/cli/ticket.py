@@ -8,7 +8,14 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.cli.shops import name_option, one_spectrum, open_shop, palettes_of, recipe_in
+from matchkit.cli.shops import (
+    name_option,
+    one_spectrum,
+    open_shop_of_today,
+    palettes_of,
+    recipe_in,
+    reference_lots_option,
+)
 from matchkit.cli.terminal import json_option, number_of, positive, print_json, say
 from matchkit.faults import BadInput
 from matchkit.files.write import write_file
@@ -34,6 +41,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--grams", metavar="G", help="batch size (the recipe's own grams)")
     parser.add_argument("--html", metavar="FILE", help="write the printable ticket there")
     details(parser)
+    reference_lots_option(parser)
     json_option(parser)
 
 
@@ -61,7 +69,7 @@ def details(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> None:
     """Make the ticket; print it, and write the page if wanted."""
-    shop, fits = open_shop(args.shop)
+    shop, fits = open_shop_of_today(args)
     written, palette, c = recipe_in(args.recipe, palettes_of(fits))
     found = next(f for f in fits.values() if f.palette is palette)
     batch_g = _batch(args.grams, written.grams)

@@ -1,0 +1,132 @@
+"""The tables of the record book, and how an older book becomes one of today.
+
+Nothing in a book is ever changed or deleted; triggers see to it.  A record that was wrong
+is struck, which is a record as well, and the right one is written anew.  The views that
+end in ``_now`` leave out what was struck.
+
+Weights are whole milligrams, so that sums are exact.  Spectra are JSON lists on the
+package grid.  Times are UTC, as text that sorts.  Plain SQL: any SQLite program reads it.
+"""
+
+__all__ = ["APPLICATION_ID", "CHILDREN", "STEPS", "STRIKABLE", "TABLES"]
+
+APPLICATION_ID = 0x4D4B626B
+
+# Table: its columns.  Every table also has `id`, and all but the rows of others `at`, `who`.
+_SEEN = (  # a colour, and how it was looked at
+    "R TEXT, L REAL NOT NULL, a REAL NOT NULL, b REAL NOT NULL, light TEXT NOT NULL,"
+    " observer INTEGER NOT NULL CHECK (observer IN (2, 10)),"
+    " geometry TEXT NOT NULL, condition TEXT NOT NULL"
+)
+_RECORDS = {
+    "target": f"name TEXT NOT NULL, customer TEXT NOT NULL, {_SEEN}, note TEXT NOT NULL",
+    "formula": f"name TEXT NOT NULL, customer TEXT NOT NULL, target INTEGER REFERENCES target,"
+    " source TEXT NOT NULL CHECK (source IN ('match', 'recipe', 'paper', 'reprint')),"
+    f" {_SEEN}, de00 REAL, chance REAL, fit TEXT NOT NULL, note TEXT NOT NULL",
+    "batch": "formula INTEGER NOT NULL REFERENCES formula, job TEXT NOT NULL,"
+    " customer TEXT NOT NULL, due TEXT NOT NULL,"
+    " planned_mg INTEGER NOT NULL CHECK (planned_mg > 0), note TEXT NOT NULL",
+    "weighing": "batch INTEGER NOT NULL REFERENCES batch,"
+    " correction INTEGER REFERENCES correction, note TEXT NOT NULL",
+    "movement": "kind TEXT NOT NULL"
+    " CHECK (kind IN ('weighed', 'count', 'delivery', 'leftover')),"
+    " ink TEXT NOT NULL CHECK (ink <> ''), lot TEXT NOT NULL, mg INTEGER NOT NULL,"
+    " planned_mg INTEGER, stated_mg INTEGER, weighing INTEGER REFERENCES weighing,"
+    " mix INTEGER REFERENCES mix, note TEXT NOT NULL,"
+    " CHECK ((kind = 'weighed') = (weighing IS NOT NULL)),"
+    " CHECK (CASE kind WHEN 'weighed' THEN mg <= 0 ELSE mg >= 0 END)",
+    "measurement": "batch INTEGER NOT NULL REFERENCES batch,"
+    " weighing INTEGER NOT NULL REFERENCES weighing, name TEXT NOT NULL,"
+    f" {_SEEN}, readings INTEGER NOT NULL, de00 REAL,"
+    " passed INTEGER CHECK (passed IN (0, 1)), note TEXT NOT NULL",
+    "correction": "batch INTEGER NOT NULL REFERENCES batch,"
+    " measurement INTEGER REFERENCES measurement, choice TEXT NOT NULL, de00 REAL NOT NULL,"
+    " chance REAL NOT NULL, can_be_saved INTEGER NOT NULL CHECK (can_be_saved IN (0, 1)),"
+    " note TEXT NOT NULL",
+    "closing": "batch INTEGER NOT NULL REFERENCES batch,"
+    " outcome TEXT NOT NULL CHECK (outcome IN ('approved', 'rejected', 'abandoned')),"
+    " measurement INTEGER REFERENCES measurement, approved_by TEXT NOT NULL,"
+    " light TEXT NOT NULL, note TEXT NOT NULL",
+    "mix": "name TEXT NOT NULL CHECK (name <> ''), batch INTEGER REFERENCES batch, R TEXT,"
+    " note TEXT NOT NULL",
+    "lot": "ink TEXT NOT NULL CHECK (ink <> ''), lot TEXT NOT NULL, stated TEXT NOT NULL,"
+    " note TEXT NOT NULL",
+    "lesson": "measurement INTEGER NOT NULL REFERENCES measurement, fit TEXT NOT NULL,"
+    " told TEXT NOT NULL",
+    "strike": "what TEXT NOT NULL, record INTEGER NOT NULL, why TEXT NOT NULL,"
+    " UNIQUE (what, record)",
+}
+# The rows that belong to a record.
+CHILDREN = {
+    "formula_ink": "formula INTEGER NOT NULL REFERENCES formula, ink TEXT NOT NULL,"
+    " fraction REAL NOT NULL CHECK (fraction > 0 AND fraction <= 1), UNIQUE (formula, ink)",
+    "addition": "correction INTEGER NOT NULL REFERENCES correction, ink TEXT NOT NULL,"
+    " mg INTEGER NOT NULL CHECK (mg > 0), UNIQUE (correction, ink)",
+    "mix_ink": "mix INTEGER NOT NULL REFERENCES mix, ink TEXT NOT NULL,"
+    " fraction REAL NOT NULL CHECK (fraction > 0 AND fraction <= 1), UNIQUE (mix, ink)",
+}
+_BOOK = "id INTEGER PRIMARY KEY CHECK (id = 1), at TEXT NOT NULL, uid TEXT NOT NULL"
+
+# In an order in which a table refers to earlier ones, but for weighing and correction.
+TABLES = (
+    "book", "target", "formula", "formula_ink", "batch", "correction", "addition", "weighing",
+    "measurement", "mix", "mix_ink", "movement", "closing", "lot", "lesson", "strike",
+)  # fmt: skip
+STRIKABLE = tuple(name for name in _RECORDS if name not in ("strike", "lesson"))
+_INDEXES = (
+    "formula (light, observer, geometry, L, a, b)",
+    "measurement (light, observer, geometry, L, a, b)",
+    "formula (target)",
+    "formula_ink (ink)",
+    "batch (formula)",
+    "weighing (batch)",
+    "measurement (batch)",
+    "correction (batch)",
+    "closing (batch)",
+    "movement (ink, id)",
+    "movement (ink, id) WHERE stated_mg IS NOT NULL",
+    "movement (weighing)",
+    "lesson (measurement)",
+)
+
+
+def _tables() -> list[str]:
+    who = "id INTEGER PRIMARY KEY, at TEXT NOT NULL, who TEXT NOT NULL"
+    made = {"book": _BOOK}
+    made |= {name: f"{who}, {columns}" for name, columns in _RECORDS.items()}
+    made |= {name: f"id INTEGER PRIMARY KEY, {columns}" for name, columns in CHILDREN.items()}
+    return [f"CREATE TABLE {name} ({made[name]})" for name in TABLES]
+
+
+def _only_added_to(table: str) -> list[str]:
+    """Triggers that keep what is written; the third stops REPLACE, which deletes unseen."""
+    refuse = "BEGIN SELECT RAISE(ABORT, 'the book is only added to'); END"
+    there = f"EXISTS (SELECT 1 FROM {table} WHERE id = NEW.id)"
+    return [
+        f"CREATE TRIGGER {table}_no_update BEFORE UPDATE ON {table} {refuse}",
+        f"CREATE TRIGGER {table}_no_delete BEFORE DELETE ON {table} {refuse}",
+        f"CREATE TRIGGER {table}_no_replace BEFORE INSERT ON {table} WHEN {there} {refuse}",
+    ]
+
+
+def _view(table: str) -> str:
+    struck = "SELECT record FROM strike WHERE what = '{}'"
+    where = f"id NOT IN ({struck.format(table)})"
+    if table == "movement":
+        where += f" AND (weighing IS NULL OR weighing NOT IN ({struck.format('weighing')}))"
+    return f"CREATE VIEW {table}_now AS SELECT * FROM {table} WHERE {where}"
+
+
+def _indexes() -> list[str]:
+    return [f"CREATE INDEX index_{n} ON {what}" for n, what in enumerate(_INDEXES, start=1)]
+
+
+# One tuple of statements for each version of the schema; a step that is out is never edited.
+STEPS: tuple[tuple[str, ...], ...] = (
+    (
+        *_tables(),
+        *(trigger for table in TABLES for trigger in _only_added_to(table)),
+        *(_view(table) for table in STRIKABLE),
+        *_indexes(),
+    ),
+)

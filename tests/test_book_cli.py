@@ -1,0 +1,294 @@
+"""``matchkit book`` from the target to the label, on a copy of the demo shop."""
+
+import csv
+import json
+import re
+import shutil
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from matchkit import cli
+from matchkit.cli.book import VERBS
+from matchkit.files.fitted import fitted
+from matchkit.files.places import data_folder
+from matchkit.files.shop import read_shop
+from matchkit.files.write import csv_text
+from matchkit.label import qr_svg
+from matchkit.match import fractions_for
+from matchkit.palette import reflectance
+from matchkit.spectra import GRID_NM
+
+NAME = "CIE 13.3 TCS03"
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory):
+    """The demo shop, fitted once."""
+    folder = tmp_path_factory.mktemp("demo") / "shop"
+    shutil.copytree(data_folder() / "demo-shop", folder)
+    assert cli.main(["fit", str(folder)]) == 0
+    return folder
+
+
+@pytest.fixture
+def desk(demo, tmp_path, monkeypatch, capsys):
+    """The demo shop without a book, and someone who types commands there."""
+    monkeypatch.setitem(cli.COMMANDS, "book", "the record book")
+    folder = tmp_path / "shop"
+    shutil.copytree(demo, folder)
+    return Desk(folder, capsys)
+
+
+class Desk:
+    def __init__(self, folder, capsys):
+        self.folder, self.capsys = folder, capsys
+
+    def text(self, *words, status=0):
+        """What a person sees: standard output and standard error."""
+        self.capsys.readouterr()
+        assert cli.main(["book", str(self.folder), *map(str, words)]) == status
+        return self.capsys.readouterr()
+
+    def json(self, *words):
+        """The one JSON document of a verb."""
+        return json.loads(self.text(*words, "--json").out)
+
+    def recipe(self, name, **grams):
+        path = self.folder.parent / f"{name}.csv"
+        rows = [(ink.replace("_", " "), g) for ink, g in grams.items()]
+        path.write_text(csv_text(["ink", "grams"], rows), encoding="utf-8")
+        return path
+
+    def reading(self, name, inks, scale=None):
+        """A spectrum file of a recipe with some lots stronger, as the model has it."""
+        shop = read_shop(self.folder)
+        palette = fitted(self.folder, shop)[0]["plastisol"].palette
+        c = fractions_for(palette, [each["ink"] for each in inks], [e["grams"] for e in inks])
+        s = np.array([(scale or {}).get(n, 1.0) for n in palette.names])
+        R = reflectance(palette, c, s)
+        path = self.folder.parent / f"{name}.csv"
+        columns = ["name", *(f"{nm:g}" for nm in GRID_NM)]
+        path.write_text(csv_text(columns, [[name, *np.round(R, 5).tolist()]]), encoding="utf-8")
+        return path
+
+
+def log(desk, *more):
+    return desk.json(
+        "log-match", desk.folder / "targets.csv", "--name", NAME, "--grams", "500", *more
+    )
+
+
+def test_a_whole_job(desk, tmp_path):
+    formula = {"Quay White": 420.0, "Buoy Scarlet": 65.0, "Rust Earth": 15.0}
+    inks = [{"ink": ink, "grams": g} for ink, g in formula.items()]
+    target = desk.reading("Coral", inks)
+    said = ["--job", "Harbour tees", "--customer", "Kite Club", "--by", "Ana"]
+    logged = desk.json("log-match", target, "--recipe", desk.recipe("r", **formula), *said)
+    batch = str(logged["batch"])
+    assert logged["de00"]["D65"] < 0.01
+    assert sum(each["grams"] for each in logged["inks"]) == pytest.approx(500)
+    (job,) = desk.json("today")["jobs"]
+    assert (job["state"], job["customer"]) == ("to weigh", "Kite Club")
+
+    desk.text("weigh", batch, "--as-planned", "--by", "Ana")
+    strong = logged["inks"][1]["ink"]
+    lots = dict.fromkeys([each["ink"] for each in logged["inks"][1:]], 1.12)
+    first = desk.reading("first", logged["inks"], lots)
+    measured = desk.text("measure", batch, first)
+    assert "FAIL: dE00" in measured.out
+    advice = desk.json("correct", batch)
+    assert advice["de00"]["D65"] <= 0.32 < 1 < advice["de00_before"]["D65"]
+    assert advice["can_be_saved"]
+    added = desk.recipe("added", **{e["ink"]: e["grams"] for e in advice["additions"]})
+    desk.text("add", batch, added, "--correction", advice["correction"])
+    now = {each["ink"]: each["grams"] for each in logged["inks"]}
+    for each in advice["additions"]:
+        now[each["ink"]] = now.get(each["ink"], 0) + each["grams"]
+    inks = [{"ink": ink, "grams": g} for ink, g in now.items()]
+    second = desk.json("measure", batch, desk.reading("second", inks, lots))
+    assert second["passed"]
+    assert second["de00"] < 0.4
+    desk.text("close", batch, "approved", "--approved-by", "Ms Kite", "--light", "D65")
+    desk.text("leftover", batch, "60", "Harbour coral")
+
+    story = desk.json("show", batch)
+    assert story["state"] == "approved"
+    assert [len(story[key]) for key in ("weighings", "measurements")] == [2, 2]
+    planned = {each["ink"]: each["planned_grams"] for each in story["weighings"][1]["inks"]}
+    assert planned == {each["ink"]: each["grams"] for each in advice["additions"]}
+    assert "Ms Kite" in desk.text("show", batch).out
+    held = desk.json("stock")["stock"]
+    with (desk.folder / "inks.csv").open(encoding="utf-8") as file:
+        for row in csv.DictReader(file):
+            left = float(row["stock_g"]) - now.get(row["ink"], 0.0)
+            assert held[row["ink"]] == pytest.approx(left, abs=1e-9)
+    assert held["Harbour coral"] == 60
+    assert "leftover" in desk.text("stock").out
+
+    (near,) = desk.json("find", "--like", first, "--within", "3")["near"]
+    assert (near["batch"], near["what"]) == (logged["batch"], "measured")
+    for asked in (["--ink", strong], ["--customer", "kite"], ["--text", "harbour"]):
+        assert desk.json("find", *asked)["found"][0]["batch"] == logged["batch"]
+    assert desk.json("find", "--ink", "Dusk Violet")["found"] == []
+    (share,) = desk.json("pass-shares", "--of", "mixer")["shares"]
+    assert (share["group"], share["first"], share["final"]) == ("Ana", 0.0, 1.0)
+    told = {each["ink"]: each for each in desk.json("lots")["lots"]}
+    assert told[strong]["strength"] > 1.02
+    chart = tmp_path / "drift.png"
+    rows = desk.json("drift", strong, "--picture", chart)["drift"]
+    assert chart.read_bytes().startswith(b"\x89PNG")
+    assert rows[0]["strength"] == pytest.approx(told[strong]["strength"], abs=1e-3)
+    again = desk.json("reprint", batch, "--grams", "300", "--log", "0")
+    assert again["formulas"][0]["de00"]["D65"] < 3
+    assert desk.json("show", again["batch"])["name"] == "Coral"
+
+    page = tmp_path / "label.html"
+    desk.text("label", batch, "--html", page)
+    written = page.read_text(encoding="utf-8")
+    for words in ("Kite Club", "Harbour tees", "APPROVED by", "Ms Kite", strong, "data sheets"):
+        assert words in written
+
+
+def test_what_was_learned_is_said_and_can_be_left_out(desk):
+    """The next match hears of a lot that ran strong."""
+    logged = log(desk)
+    batch, strong = str(logged["batch"]), logged["inks"][1]["ink"]
+    desk.text("weigh", batch, "--as-planned")
+    desk.text("measure", batch, desk.reading("first", logged["inks"], {strong: 1.1}))
+    told = desk.text("log-match", desk.folder / "targets.csv", "--name", NAME)
+    assert re.search(f"{strong} lot .* has run [0-9]+ % strong over 1 batch", told.err)
+    quiet = desk.text("log-match", desk.folder / "targets.csv", "--name", NAME, "--reference-lots")
+    assert "has run" not in quiet.err
+
+
+def test_paper_cards(desk, tmp_path):
+    cards = tmp_path / "cards.csv"
+    cards.write_text(
+        "formula;ink;percent;customer;note\n"
+        "Harbour blue;Quay White;70,5;Kite Club;from the tin box\n"
+        "Harbour blue;Deckhand Blue;29,5;;\n"
+        "Old rose;Quay White;95;;\n"
+        "Old rose;Dock Crimson;5;;\n",
+        encoding="utf-8",
+    )
+    assert len(desk.json("import-paper", cards)["formulas"]) == 2
+    rows = desk.json("find", "--text", "tin box")["found"]
+    assert [(row["name"], row["customer"], row["batch"]) for row in rows] == [
+        ("Harbour blue", "Kite Club", None)
+    ]
+    cards.write_text("formula,ink,percent\nA,Quay White,60\nB,Quay Whyte,100\n", encoding="utf-8")
+    said = desk.text("import-paper", cards, status=2).err
+    assert "percents sum to 60" in said
+    assert "did you mean 'Quay White'" in said
+    assert len(desk.json("find")["found"]) == 2  # all or nothing
+
+
+def test_the_shelf(desk):
+    desk.text("count", "Sharp Lemon", "50")
+    desk.text("deliver", "Sharp Lemon", "25.5", "--lot", "L-040")
+    assert desk.json("stock")["stock"]["Sharp Lemon"] == 75.5
+    desk.text("lot", "Sharp Lemon", "L-040")
+    lots = {each["ink"]: each["lot"] for each in desk.json("lots")["lots"]}
+    assert lots["Sharp Lemon"] == "L-040"
+    log(desk, "--recipe", desk.recipe("r", Quay_White=400, Sharp_Lemon=100))
+    (order,) = desk.json("reorder")["orders"]
+    assert (order["ink"], order["order_g"]) == ("Sharp Lemon", 24.5)
+    assert "Sharp Lemon" in desk.text("reorder").out
+
+
+def test_safety(desk, tmp_path):
+    log(desk)
+    assert desk.json("check") == {"sound": True, "faults": []}
+    copy = desk.json("backup", tmp_path / "copy.db")["written"]
+    desk.json("export", tmp_path / "export")
+    desk.text("strike", "batch", "1", "--why", "a try")
+    assert desk.json("today")["jobs"] == []
+    (desk.folder / "book.db").unlink()
+    desk.text("restore", copy)
+    assert len(desk.json("today")["jobs"]) == 1
+    (desk.folder / "book.db").unlink()
+    desk.text("restore", tmp_path / "export")
+    assert len(desk.json("today")["jobs"]) == 1
+
+
+@pytest.mark.parametrize(
+    ("words", "why"),
+    [
+        (["today"], "no record book yet"),
+        (["weigh", "1"], "the file of what was weighed, or --as-planned"),
+        (["log-match"], "one of the two"),
+        (["log-match", "--lab", "62,5;1;2"], "need L,a,b with decimal points"),
+        (["log-match", "--lab", "60,0,0", "--grams", "1,5"], "--grams: found '1,5'"),
+        (["find", "--lab", "60,0,0", "--ink", "Sharp Lemon"], "ask for a colour"),
+        (["count", "Sharp Lemmon", "5"], "did you mean 'Sharp Lemon'"),
+        (["count", "Sharp Lemon", "-5"], "0 g or more"),
+        (["reorder", "--days", "1.5"], "need a whole number"),
+        (["restore", "nothing.db"], "nothing.db: not found"),
+    ],
+)
+def test_bad_input(desk, words, why):
+    said = desk.text(*words, status=2)
+    assert why in said.err
+    assert said.out == ""
+
+
+def test_every_verb_explains_itself(desk, capsys):
+    for verb in VERBS:
+        with pytest.raises(SystemExit) as stop:
+            cli.main(["book", "SHOP", verb, "--help"])
+        assert stop.value.code == 0
+        assert "--json" in capsys.readouterr().out
+
+
+# ---- the label
+
+
+def test_the_code_on_a_label_reads_as_its_record(desk, tmp_path):
+    """Drawn from the page and read by zxing-cpp, a reader of its own."""
+    zxingcpp = pytest.importorskip("zxingcpp")
+    log(desk)
+    desk.text("label", "1", "--html", tmp_path / "label.html")
+    page = (tmp_path / "label.html").read_text(encoding="utf-8").replace("<wbr>", "")
+    (found,) = zxingcpp.read_barcodes(_drawn(page))
+    assert found.text == re.search(r"MATCHKIT/[0-9A-F]{8}/BATCH/1", page)[0]
+
+
+def _drawn(page, scale=6):
+    """The one SVG of a page as grey levels: rows of strokes one unit high."""
+    svg = re.search(r"<svg.*?</svg>", page, re.S)[0]
+    width, height = map(int, re.search(r'viewBox="0 0 (\d+) (\d+)"', svg).groups())
+    image = np.full((height, width), 255, dtype=np.uint8)
+    x = y = 0.0
+    for step, numbers in re.findall(r"([Mmh])([^Mmh]*)", re.search(r' d="([^"]+)"', svg)[1]):
+        values = [float(v) for v in re.findall(r"-?[0-9.]+", numbers)]
+        if step == "M":
+            x, y = values
+        elif step == "m":
+            x, y = x + values[0], y + values[1]
+        else:
+            image[int(y), int(x) : int(x + values[0])] = 0
+            x += values[0]
+    return np.kron(image, np.ones((scale, scale), dtype=np.uint8))
+
+
+def test_a_label_without_the_code_package(desk, tmp_path, monkeypatch):
+    monkeypatch.setitem(sys.modules, "segno", None)
+    assert qr_svg("x") == ""
+    log(desk)
+    said = desk.text("label", "1", "--html", tmp_path / "label.html")
+    assert "pip install 'matchkit[label]'" in said.err
+    page = (tmp_path / "label.html").read_text(encoding="utf-8").replace("<wbr>", "")
+    assert "<svg" not in page
+    assert re.search("MATCHKIT/[0-9A-F]{8}/BATCH/1", page)
+
+
+def test_names_on_a_label_are_not_taken_for_html(desk, tmp_path):
+    log(desk, "--customer", "<script>x</script>", "--job", "A & B")
+    desk.text("label", "1", "--html", tmp_path / "label.html")
+    page = Path(tmp_path / "label.html").read_text(encoding="utf-8")
+    assert "<script>" not in page
+    assert "&lt;script&gt;" in page
+    assert "A &amp; B" in page
