@@ -29,6 +29,7 @@ __all__ = ["AIM", "Correction", "correct", "fewest_inks", "nearest", "nothing_le
 Array = NDArray[np.float64]
 
 AIM = 0.3  # of the tolerance: where a correction aims
+FLAT = 1e-9  # inks whose directions span less than this of a box are one direction
 MOST_INKS = 3  # a ball in three dimensions is touched with no more
 ROUNDS = 25
 FAR = 4.0  # dE00 beyond which a batch is looked at as an ink of a new formula too
@@ -228,13 +229,13 @@ def _linear(
 ) -> Array:
     """min sum(a) with |b + J a| <= aim, a >= 0, or the least |b + J a| within the room."""
     low, high = aim, float(np.sqrt((b**2).sum()))
-    a = _smallest(b, J, low, upper, sets)
+    a = _within_stock(b, J, low, upper, sets)
     if a is not None and a.sum() <= room_g:
         return a
     best = np.zeros(J.shape[1])
     for _ in range(30):  # how near can one come?
         middle = (low + high) / 2
-        a = _smallest(b, J, middle, upper, sets)
+        a = _within_stock(b, J, middle, upper, sets)
         if a is not None and a.sum() <= room_g:
             best, high = a, middle
         else:
@@ -242,16 +243,40 @@ def _linear(
     return best
 
 
-def _smallest(
+def _within_stock(
     b: Array, J: Array, rho: float, upper: Array, sets: list[NDArray[np.int64]]
 ) -> Array | None:
+    """The smallest additions with |b + J a| <= rho and a <= `upper`, or None.
+
+    The problem is convex: where the answer without limits breaks some of them, one of
+    those holds with equality in the answer within.
+    """
+    a = _smallest(b, J, rho, sets)
+    if a is None or (a <= upper).all():
+        return a
+    best = None
+    for i in np.flatnonzero(a > upper):
+        others = [rows[(rows != i).all(axis=1)] for rows in sets]
+        rest = _within_stock(b + J[:, i] * upper[i], J, rho, upper, others)
+        if rest is not None:
+            rest[i] = upper[i]
+            best = rest if best is None or rest.sum() < best.sum() else best
+    return best
+
+
+def _smallest(b: Array, J: Array, rho: float, sets: list[NDArray[np.int64]]) -> Array | None:
     """The smallest additions with |b + J a| <= rho, over every set of inks, or None."""
     best, best_sum = None, np.inf
+    if (b**2).sum() <= rho**2:
+        return np.zeros(J.shape[1])
     for rows in sets:
+        if not len(rows):
+            continue
         m = rows.shape[1]
         A = J[:, rows].transpose(1, 0, 2)  # (n, 3, m)
         Q, T = np.linalg.qr(A)
-        flat = np.abs(np.linalg.det(T)) < 1e-12
+        sizes = np.linalg.norm(A, axis=1).prod(axis=1)
+        flat = np.abs(np.linalg.det(T)) <= FLAT * sizes
         T = np.where(flat[:, None, None], np.eye(m), T)
         along = np.einsum("nkm,k->nm", Q, b)
         off = (b**2).sum() - (along**2).sum(axis=1)  # what these inks can't reach, squared
@@ -260,7 +285,8 @@ def _smallest(
         normal = np.linalg.solve(T.transpose(0, 2, 1), np.ones((len(rows), m, 1)))[:, :, 0]
         y = -room[:, None] * normal / np.linalg.norm(normal, axis=1, keepdims=True)
         a = np.linalg.solve(T, (y - along)[:, :, None])[:, :, 0]
-        fits = (off <= rho**2) & ~flat & (a >= -1e-12).all(axis=1) & (a <= upper[rows]).all(axis=1)
+        trace = 1e-12 * np.abs(a).max(axis=1, keepdims=True)
+        fits = (off <= rho**2) & ~flat & (a >= -trace).all(axis=1)
         if fits.any():
             total = np.where(fits, a.sum(axis=1), np.inf)
             at = int(np.argmin(total))
@@ -314,7 +340,9 @@ def _result(
     """Rounded to the balance, and what comes of it."""
     steps = np.floor if room_g < np.inf and a.sum() > room_g - 2 * resolution_g else np.rint
     decimals = max(0, -int(np.floor(np.log10(resolution_g)))) + 2
-    a = np.round(steps(a / resolution_g) * resolution_g, decimals)
+    stock = np.floor(problem.upper_g / resolution_g + 1e-9) * resolution_g
+    weighed = np.minimum(steps(a / resolution_g) * resolution_g, stock)
+    a = np.asarray(np.round(weighed, decimals), dtype=float)
     palette, belief, target = problem.palette, problem.belief, problem.target
     nothing = np.zeros_like(a)
     R = predicted(palette, belief, belief.grams + a)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from matchkit.faults import BadInput
 
-__all__ = ["ROLES", "Drawdown", "Ink", "Mix", "Shop"]
+__all__ = ["ROLES", "Drawdown", "Ground", "Ink", "Mix", "Shop"]
 
 ROLES = ("white", "black", "clear", "colour")
 GEOMETRIES = ("d/8 specular excluded", "d/8 specular included", "45/0")
@@ -44,7 +44,9 @@ class Ink:
 class Drawdown:
     """A weighed mixture, drawn down, cured and measured.
 
-    `readings` holds one row per repeat, (n_readings, n_wl); `fractions` sum to 1.
+    `readings` holds one row per repeat, (n_readings, n_wl); `fractions` sum to 1.  A film
+    that lets a ground show has the ground's name and its own thickness; one that hides
+    has neither.
     """
 
     name: str
@@ -52,6 +54,8 @@ class Drawdown:
     fractions: tuple[float, ...]
     readings: NDArray[np.float64]
     lots: tuple[str, ...] = ()  # one per ink, or empty
+    ground: str = ""
+    thickness_um: float | None = None  # None: it hides
 
     @property
     def R(self) -> NDArray[np.float64]:
@@ -73,6 +77,19 @@ class Mix:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Ground:
+    """What a film is printed or drawn on, measured bare: R (n_wl,).
+
+    `surface` is rough (cloth, uncoated board) or smooth (coated card, cured ink), see
+    `film.ground_inside`.
+    """
+
+    name: str
+    R: NDArray[np.float64]
+    surface: str = "rough"
+
+
+@dataclass(frozen=True, kw_only=True)
 class Shop:
     """How a shop measures and looks, and what it has.
 
@@ -89,5 +106,6 @@ class Shop:
     resolution_g: float = 0.01
     inks: tuple[Ink, ...] = ()
     drawdowns: tuple[Drawdown, ...] = ()
+    grounds: tuple[Ground, ...] = ()
     mixes: tuple[Mix, ...] = ()
     notes: tuple[str, ...] = ()

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.colorimetry import Lab, de00, de00_vector, delta_LCH
+from matchkit.colorimetry import Lab, de00, delta_LCH
 from matchkit.inks import Ink
 from matchkit.lights import Light, light_name
 from matchkit.palette import Palette, reflectance
@@ -128,7 +128,7 @@ def _kind(candidate: Candidate, palette: Palette) -> frozenset[str]:
     roles = {ink.name: ink.role for ink in palette.inks}
     colours = {name for name in candidate.inks if roles[name] not in ("white", "clear")}
     kind = frozenset(colours or candidate.inks)
-    return kind | {"sheer"} if clear_share(candidate, palette.inks) > SHEER else kind
+    return kind | {"sheer" if clear_share(candidate, palette.inks) > SHEER else "bodied"}
 
 
 def clear_share(candidate: Candidate, inks: Sequence[Ink]) -> float:
@@ -158,7 +158,7 @@ def in_order(pool: Sequence[Candidate]) -> list[Candidate]:
     while left:
         near = [found for found in left if found.F <= left[0].F + SAME]
         best = min(near, key=lambda f: (len(f.inks), _cost(f), f.F))
-        left.remove(best)
+        left = [found for found in left if found is not best]
         out.append(best)
     return out
 
@@ -183,7 +183,8 @@ def _candidate(
     resolution_g: float,
     odds: Callable[[Array], float] | None,
 ) -> Candidate:
-    return weighed(palette, weigh_out(c, batch_g, resolution_g), target, F=F, odds=odds)
+    grams = weigh_out(c, batch_g, resolution_g, upper=np.maximum(limits(palette, batch_g), c))
+    return weighed(palette, grams, target, F=F, odds=odds)
 
 
 def weighed(
@@ -277,28 +278,32 @@ def direction(standard: Array, trial: Array) -> str:
     """How the trial looks beside the standard, the largest part first.
 
     Words of the trade: lighter or darker, cleaner or duller, redder or greener,
-    yellower or bluer.  Parts are weighed by CIEDE2000.
+    yellower or bluer.  A part weighs what it would be alone in CIEDE2000, whose own parts
+    mix hue into the chroma of blues.
 
     >>> direction(np.array([50.0, 30.0, 20.0]), np.array([52.0, 30.0, 20.0]))
     'lighter'
     >>> direction(np.array([50.0, 30.0, 20.0]), np.array([50.0, 30.0, 20.1]))
     'no visible difference'
     """
-    lightness, chroma, hue = de00_vector(standard, trial)
-    parts = [(abs(lightness), "lighter" if lightness > 0 else "darker")]
-    da, db = trial[1] - standard[1], trial[2] - standard[2]
-    if np.hypot(*standard[1:]) < NEUTRAL:
-        total = np.hypot(chroma, hue) / max(np.hypot(da, db), 1e-12)
-        parts += [(abs(da) * total, _red(da)), (abs(db) * total, _yellow(db))]
+    (L_1, a_1, b_1), (L_2, a_2, b_2) = standard, trial
+    C_1, C_2 = np.hypot(a_1, b_1), np.hypot(a_2, b_2)
+    parts = [(float(de00(standard, [L_2, a_1, b_1])), "lighter" if L_2 > L_1 else "darker")]
+    if C_1 < NEUTRAL:
+        da, db = a_2 - a_1, b_2 - b_1
+        scale = float(de00(standard, [L_1, a_2, b_2])) / max(np.hypot(da, db), 1e-12)
+        parts += [(abs(da) * scale, _red(da)), (abs(db) * scale, _yellow(db))]
     else:
-        parts.append((abs(chroma), "cleaner" if chroma > 0 else "duller"))
-        parts.append((abs(hue), _hue_word(standard, trial)))
+        turned = trial[1:] * C_1 / C_2 if C_2 > 0 else standard[1:]
+        chroma = float(de00(standard, [L_1, *(standard[1:] * C_2 / C_1)]))
+        parts.append((chroma, "cleaner" if C_2 > C_1 else "duller"))
+        parts.append((float(de00(standard, [L_1, *turned])), _hue_word(standard, trial)))
     largest = max(size for size, _ in parts)
     told = [
         (size, word) for size, word in parts if size >= max(NOTICEABLE, SHARE_OF_WHOLE * largest)
     ]
-    words = [_how_much(size) + word for size, word in sorted(told, reverse=True)]
-    return ", ".join(words) or "no visible difference"
+    said = [_how_much(size) + word for size, word in sorted(told, reverse=True)]
+    return ", ".join(said) or "no visible difference"
 
 
 def _how_much(size: float) -> str:

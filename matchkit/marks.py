@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from matchkit.sheet import width as columns
 from matchkit.sheet import wrapped as in_lines
+from matchkit.spectra import GRID_NM
 
 __all__ = [
     "COLOURS",
@@ -28,11 +29,16 @@ __all__ = [
     "axis_names",
     "end_labels",
     "letters_across",
+    "lightness_step",
     "name_points",
     "nth",
     "plain",
     "settle",
     "short",
+    "spectrum_line",
+    "tolerance_outline",
+    "two_panels",
+    "wavelength_axis",
     "wrapped",
 ]
 
@@ -219,3 +225,36 @@ def _outside(box: Box, frame: Array) -> float:
     """How far a box reaches beyond the frame."""
     low = max(0.0, frame[0] - box[0]) + max(0.0, frame[1] - box[1])
     return float(low + max(0.0, box[2] - frame[2]) + max(0.0, box[3] - frame[3]))
+
+
+def two_panels(ax: Axes, share: float) -> tuple[Axes, Axes]:
+    """Panels inside `ax`, which stays as their frame; the upper takes `share` of it."""
+    ax.axis("off")
+    gap = 0.06
+    return ax.inset_axes((0, 1 - share, 1, share)), ax.inset_axes((0, 0, 1, 1 - share - gap))
+
+
+def spectrum_line(ax: Axes, values: Array, k: int) -> None:
+    """A spectrum (n_wl,) as the k-th line: colour, dash and marker of its own."""
+    colour, marker = nth(COLOURS, k), nth(MARKERS, k)
+    (line,) = ax.plot(GRID_NM, values, color=colour, ls=nth(DASHES, k), lw=1.6)
+    line.set(marker=marker, markersize=4, markerfacecolor="white", markevery=(2 + k, 6))
+
+
+def wavelength_axis(ax: Axes, y: str) -> Axes:
+    """Wavelength along, `y` up."""
+    ax.set_xlim(400, 700)
+    ax.set_xticks([400, 500, 600, 700])
+    return axis_names(ax, "wavelength, nm", y)
+
+
+def tolerance_outline(ax: Axes, outline: Array, middle: Array) -> None:
+    """A tolerance (n, 2) about its `middle` (2,)."""
+    closed = np.vstack([outline, outline[:1]])
+    ax.fill(*closed.T, facecolor="#e9e9e9", edgecolor=INK, lw=1.2, zorder=0.5)
+    ax.plot(*middle, "+", color=INK, ms=9, mew=1.6)
+
+
+def lightness_step(dL: float) -> str:
+    """The step in lightness that a flat picture cannot show."""
+    return f"(L* {round(dL, 1) + 0.0:+.1f})".replace("-", "\u2212")

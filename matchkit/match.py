@@ -5,7 +5,7 @@ fit for each series, and a target gets formulas from each, ranked together.
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -48,20 +48,25 @@ def series_of(shop: Shop) -> tuple[str, ...]:
 
 
 def fit_shop(shop: Shop) -> dict[str, Fit]:
-    """One fit for each series of a shop, by its name ("" where no series is named)."""
+    """One fit for each series of a shop, by its name ("" where no series is named).
+
+    Films that let a ground show are left to `prints.film_fits`.
+    """
     fits = {}
-    for series in series_of(shop):
+    hiding = [d for d in shop.drawdowns if d.thickness_um is None]
+    for series in series_of(replace(shop, drawdowns=tuple(hiding))):
         inks = [ink for ink in shop.inks if ink.series == series]
         names = {ink.name for ink in inks}
         fits[series] = fit(
-            [d for d in shop.drawdowns if d.inks[0] in names],
+            [d for d in hiding if d.inks[0] in names],
             inks,
             geometry=shop.geometry,
             light=shop.lights[0],
             observer=shop.observer,
         )
     if not fits:
-        raise BadInput("the shop has no drawdowns; `matchkit plan` says which to make")
+        which = "none that hides" if shop.drawdowns else "no drawdowns"
+        raise BadInput(f"the shop has {which}; `matchkit plan` says which to make")
     return fits
 
 
@@ -105,7 +110,8 @@ def match(
             prefer=prefer,
         )
         chosen = pick(solved, top=top)
-        if len(chosen) > 1 and all(clear_share(c, palette.inks) > SHEER for c in chosen):
+        hides = palette.film is None  # else the ground is in the sum, and sheer is no fault
+        if hides and len(chosen) > 1 and all(clear_share(c, palette.inks) > SHEER for c in chosen):
             bodied = solve(palette, target, max_inks=max_inks, upper=_bodied(palette, upper))
             others = [c for c in pick(bodied, top=top // 2) if shop.tolerance_de00 >= c.F]
             chosen = chosen[: top - len(others)] + others

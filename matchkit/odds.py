@@ -32,6 +32,7 @@ __all__ = [
 
 Array = NDArray[np.float64]
 
+GREY = 1e-6  # C* of an exact grey
 N_DIRECTIONS = 600  # over the sphere; the chance is then good to about 0.002
 
 
@@ -41,13 +42,14 @@ class Spread:
 
     `log_strength` (n_ink,) belongs to lots, `pour_g` to each weight, `measuring_Lab` to
     each of L*, a*, b* of a drawdown's reading, `fit_Lab` (3, 3) is the covariance of the
-    fit's held-out error.
+    fit's held-out error, `log_thickness` belongs to the film's thickness.
     """
 
     log_strength: Array
     pour_g: float
     measuring_Lab: float = 0.05
     fit_Lab: Array
+    log_thickness: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,6 +70,7 @@ def spread_of(palette: Palette, fit_Lab: Array, resolution_g: float) -> Spread:
         log_strength=np.array([ink.lot_spread_percent / 100 for ink in palette.inks]),
         pour_g=2 * resolution_g,
         fit_Lab=fit_Lab,
+        log_thickness=0.0 if palette.film is None else palette.film.thickness_sd,
     )
 
 
@@ -92,11 +95,13 @@ def lab_covariance(
     by_gram = to_Lab @ ((by_amount - c @ by_amount) / total).T
     lots = np.diag(spread.log_strength**2) if strengths_covariance is None else strengths_covariance
     poured = grams > 0
+    thicker = by_strength.sum(axis=1)  # every K and S up by a share is a film up by it
     covariance = (
         by_strength @ lots @ by_strength.T
         + spread.pour_g**2 * by_gram[:, poured] @ by_gram[:, poured].T
         + spread.measuring_Lab**2 * np.eye(3)
         + spread.fit_Lab
+        + spread.log_thickness**2 * np.outer(thicker, thicker)
     )
     return XYZ_to_Lab(R @ target.W[:, :3], target.whites[0]), covariance
 
@@ -126,7 +131,9 @@ def chance_within(lab: Array, covariance: Array, standard: Array, tolerance_de00
     >>> round(chance_within(lab, 1e-6 * np.eye(3), lab, 1.0), 3)
     1.0
     """
-    v, slope = difference_slope(standard, lab)
+    # An exact grey has no hue, and CIEDE2000 no slope there: a step aside it has both.
+    aside = np.array([0.0, GREY, 0.0]) if np.hypot(lab[1], lab[2]) < GREY else 0.0
+    v, slope = difference_slope(standard, lab + aside)
     spread = slope @ covariance @ slope.T
     values, axes = np.linalg.eigh(spread)
     root = axes * np.sqrt(np.maximum(values, 1e-12))

@@ -20,7 +20,7 @@ happens, was read off slabs of radiative-transfer theory with refractive index 1
 and anisotropy 0-0.8, all of which this form follows to about 0.05 L*.
 
 With a `film` the palette speaks of a film of stated thickness over a stated ground: K and
-S are per um, and `film.film_reading` takes the place of the last two lines.
+S are per um, K is q' S, and `film.film_reading` takes the place of the last line.
 
 Sources: Duncan (1940) for adding K and S by amount, from memory; [KM31] and [S42] as in
 `optics`; the crowding of white is common practice, its one-number form and `deep` our own.
@@ -32,12 +32,14 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matchkit.faults import BadInput
-from matchkit.film import Film, film_reading, film_slopes
+from matchkit.film import Film, film_slopes
 from matchkit.inks import Ink
 from matchkit.optics import R_inf, with_surface
 
 __all__ = [
     "Palette",
+    "deepen",
+    "film_look",
     "look",
     "mixture_K_S",
     "reflectance",
@@ -105,7 +107,7 @@ def reflectance(palette: Palette, c: ArrayLike, strengths: ArrayLike | None = No
     K, S = mixture_K_S(palette, c, strengths)
     surface = {"base": palette.base, "gain": palette.gain, "k2": palette.k2}
     if palette.film is not None:
-        return film_reading(K, S, film=palette.film, **surface)
+        return film_look(K, S, film=palette.film, deep=palette.deep, **surface)[0]
     q, _ = deepen(K / np.maximum(S, 1e-12), palette.deep)
     return with_surface(R_inf(q), **surface)
 
@@ -139,13 +141,26 @@ def look(palette: Palette, K: Array, S: Array) -> tuple[Array, Array, Array]:
     """R_m of mixtures with `K` and `S` (..., n_wl), and its slopes by K and by S."""
     surface = {"base": palette.base, "gain": palette.gain, "k2": palette.k2}
     if palette.film is not None:
-        return film_slopes(K, S, film=palette.film, **surface)
+        return film_look(K, S, film=palette.film, deep=palette.deep, **surface)
     S = np.maximum(S, 1e-12)
     q = np.maximum(K / S, Q_FLOOR)
     q_deep, by_q = deepen(q, palette.deep)
     R_m, by_q_deep = surface_slope(q_deep, **surface)
     by_K = by_q_deep * by_q / S
     return R_m, by_K, -q * by_K
+
+
+def film_look(
+    K: Array, S: Array, *, film: Film, deep: float, base: float, gain: float, k2: float
+) -> tuple[Array, Array, Array]:
+    """R_m of films with `K` and `S` per um (..., n_wl), and its slopes by K and by S."""
+    if deep == 1:
+        return film_slopes(K, S, film=film, base=base, gain=gain, k2=k2)
+    S = np.maximum(S, 1e-12)
+    q = K / S
+    q_deep, by_q = deepen(q, deep)
+    R_m, by_K, by_S = film_slopes(q_deep * S, S, film=film, base=base, gain=gain, k2=k2)
+    return R_m, by_K * by_q, by_S + by_K * (q_deep - q * by_q)
 
 
 def deepen(q: Array, deep: float) -> tuple[Array, Array]:

@@ -90,10 +90,18 @@ def weighing_order(inks: Sequence[Ink], grams: Sequence[float]) -> list[int]:
     return sorted(held, key=lambda i: (inks[i].role not in BASES, -grams[i]))
 
 
-def weigh_out(fractions: Sequence[float] | Array, batch_g: float, resolution_g: float) -> Array:
+def weigh_out(
+    fractions: Sequence[float] | Array,
+    batch_g: float,
+    resolution_g: float,
+    *,
+    upper: Array | None = None,
+) -> Array:
     """Grams that a balance can show and that sum to the batch, (n_ink,).
 
     Each ink is rounded to the nearest step but for the largest, which takes up the rest.
+    `upper` (n_ink,) are fractions that rounding must not exceed: an ink at its limit is
+    rounded down, and the largest that has room takes up the rest.
 
     >>> weigh_out([0.9, 0.0666, 0.0334], 100.0, 0.1).tolist()
     [90.0, 6.7, 3.3]
@@ -102,8 +110,14 @@ def weigh_out(fractions: Sequence[float] | Array, batch_g: float, resolution_g: 
         raise BadInput(f"batch is {batch_g:g} g; the balance shows steps of {resolution_g:g} g")
     steps = round(batch_g / resolution_g)
     counts = np.rint(np.asarray(fractions, dtype=float) * batch_g / resolution_g)
-    largest = int(np.argmax(counts))
-    counts[largest] += steps - counts.sum()
+    most = np.full(counts.shape, np.inf)
+    if upper is not None:
+        most = np.maximum(np.floor(upper * batch_g / resolution_g + 1e-6), 0)
+        counts = np.minimum(counts, most)
+    order = np.argsort(-counts, kind="stable")
+    for i in order:
+        counts[i] += np.clip(steps - counts.sum(), -counts[i], most[i] - counts[i])
+    counts[order[0]] += steps - counts.sum()
     decimals = max(0, -int(np.floor(np.log10(resolution_g)))) + 2
     grams: Array = np.round(counts * resolution_g, decimals)
     return grams

@@ -248,8 +248,8 @@ def _gradient(v: Array, J: Array, share: Array, eps: float) -> tuple[Array, Arra
     weight = share / length
     Jv = np.einsum("kmln,kln->mln", J, v)
     g = np.einsum("mln,ln->mn", Jv, weight)
-    H = np.einsum("kiln,kjln,ln->ijn", J, J, weight, optimize=True)
-    H -= np.einsum("iln,jln,ln->ijn", Jv, Jv, weight / length**2, optimize=True)
+    H = np.einsum("kiln,kjln->ijn", J * weight, J)
+    H -= np.einsum("iln,jln->ijn", Jv * (weight / length**2), Jv)
     return g, H
 
 
@@ -335,7 +335,7 @@ def _look_slope(
     v, by_lab = (
         _exact_slope(target, lab) if exact else difference_slope(target.lab.T[:, :, None], lab)
     )
-    J = np.einsum("kjln,jmln->kmln", by_lab, dlab, optimize=True)
+    J = np.einsum("kjln,jmln->kmln", by_lab, dlab)
     return v, J
 
 

@@ -213,11 +213,21 @@ def _check_sense(said: list[Said], text: str) -> None:
 
 
 def _slope(standard: Array) -> Array:
-    """Slope (3, 3) of the difference with Lab; a grey is taken as a hair off grey."""
+    """Slope (3, 3) with Lab of the parts that words weigh, see `judge.direction`.
+
+    Beside a colour these are lightness, chroma and turn of hue, each alone: the rotation
+    term of CIEDE2000 would make a turned blue a duller one.  A grey is taken as a hair off.
+    """
     a_little = np.where(np.hypot(*standard[1:]) < 1e-3, np.array([0.0, 1e-3, 1e-3]), 0.0)
     near = standard + a_little
     slope: Array = difference_slope(near, near)[1]
-    return slope
+    C = float(np.hypot(*standard[1:]))
+    if C < NEUTRAL:
+        return slope
+    _, x, y = standard / C
+    frame = np.array([[1.0, 0.0, 0.0], [0.0, x, y], [0.0, -y, x]])
+    alone: Array = np.linalg.norm(slope @ frame.T, axis=0)[:, None] * frame
+    return alone
 
 
 def _direction(way: str, standard: Array) -> Array:

@@ -2,8 +2,8 @@
 
 import numpy as np
 import pytest
+from bench_inks import drawn
 from hypothesis import settings
-from shelf import drawn
 
 from matchkit.fit import Fit, fit
 from matchkit.inks import Drawdown, Ink

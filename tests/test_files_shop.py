@@ -94,6 +94,17 @@ def test_what_is_not_stated_is_said(tmp_path):
     ]
 
 
+def test_how_far_lots_lie_apart_is_a_column_that_may_be_there(tmp_path):
+    inks = INKS.replace("note\n", "note,lot_spread_percent\n").replace("bright\n", "bright,5.5\n")
+    spread = {
+        ink.name: ink.lot_spread_percent
+        for ink in read_shop(put(tmp_path / "s", inks_csv=inks)).inks
+    }
+    assert spread == {"White": 3.0, "Black": 3.0, "Clear": 3.0, "Lemon": 5.5}
+    faults = faults_of(tmp_path, inks_csv=inks.replace("5.5", "-1"))
+    assert faults == ("inks.csv row 5: lot_spread_percent is -1; write 0 to 100",)
+
+
 def test_extra_keys_columns_and_files_are_welcome(tmp_path):
     shop = put(
         tmp_path / "shop",

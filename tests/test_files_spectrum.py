@@ -81,7 +81,7 @@ def test_two_columns_are_one_spectrum_named_by_the_file(write, head):
 def test_percent_that_two_columns_declare(write, head):
     spectrum, notes = read_spectrum(write(columns(100 * SPECTRA["Grey"][0], head)))
     np.testing.assert_allclose(spectrum.R, SPECTRA["Grey"][0], atol=5e-5)
-    assert notes == ["target.csv: read as percent, as the headings say"]
+    assert notes == ["target.csv: read as percent: as the file says"]
 
 
 def test_percent_that_headings_declare(write):
@@ -90,13 +90,13 @@ def test_percent_that_headings_declare(write):
         content = content.replace(f",{w}", f",{w} %", 1)
     spectra, notes = read_spectra(write(content))
     np.testing.assert_allclose(spectra[1].R, SPECTRA["Grey"][0], atol=5e-5)
-    assert notes == ["target.csv: read as percent, as the headings say"]
+    assert notes == ["target.csv: read as percent: as the file says"]
 
 
 def test_percent_that_the_values_tell(write):
     spectra, notes = read_spectra(write(wide(PERCENT)))
     np.testing.assert_allclose(spectra[1].R, SPECTRA["Grey"][0], atol=5e-5)
-    assert notes == ["target.csv: values go up to 82: read as percent"]
+    assert notes == ["target.csv: read as percent: values go up to 82"]
 
 
 def test_a_spectrum_that_may_be_in_another_scale_is_said(write):
@@ -142,13 +142,14 @@ def test_a_single_row_without_a_name_takes_the_files(write):
 @pytest.mark.parametrize(
     ("content", "reason"),
     [
-        ("CGATS.17\nBEGIN_DATA_FORMAT\n", "CGATS text, which is not read yet"),
-        ("\n  ISO28178\n", "CGATS text, which is not read yet"),
-        ('\ufeff<?xml version="1.0"?><CxF/>', "XML, such as CxF, which is not read yet"),
+        ("CGATS.17\nBEGIN_DATA_FORMAT\n", "END_DATA_FORMAT is missing; the file was cut short"),
+        ("\n  ISO28178\n", "no BEGIN_DATA; export it again"),
+        ('\ufeff<?xml version="1.0"?><CxF/>', "another version of CxF (no namespace)"),
         ("", "the file is empty"),
         ("name,400,410\n", "no spectra under the header"),
         ("wavelength_nm,reflectance\n", "no values under the header"),
-        ("wavelength_nm,value\n400,0.1\n", "no column 'reflectance'"),
+        ("wavelength_nm,value\n400,0.1\n", "a row of two or more numbers"),
+        ("wavelength_nm\n400\n", "one column only"),
         ("wavelength_nm,reflectance,percent\n400,0.1,10\n", "two columns of values"),
         ("wavelength_nm,reflectance\n400,0,1\n410,0,2\n", "decimal commas"),
         ("wavelength_nm,reflectance\n400,0.1\n400,0.1\n", "400 nm comes twice"),

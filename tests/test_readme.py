@@ -23,7 +23,9 @@ def test_results_in_readme_are_what_the_code_gives():
 
 
 def test_the_test_command_of_readme_is_what_ci_runs():
-    command = next(line for line in TEXT.splitlines() if line.endswith(".venv/bin/python -m pytest"))
+    command = next(
+        line for line in TEXT.splitlines() if line.endswith(".venv/bin/python -m pytest")
+    )
     assert command in (ROOT / ".ci" / "run").read_text(encoding="utf-8")
 
 

@@ -30,6 +30,8 @@ COMMANDS = {
     "compare": "recipes side by side under the lights",
     "correct": "what to add to a batch so that it comes in",
     "ticket": "a weigh-out ticket for a recipe",
+    "hold": "will it hold: a recipe printed over garments, with and without an underbase",
+    "jobsize": "how much ink a job needs: grams, containers, cost",
     "book": "the record book: what was asked, weighed, measured, added",
     "rehearse": "blind jobs on invented inks: how often a batch comes in, how honest the odds are",
     "lab": "the notebooks, in a folder of your own, in JupyterLab",

@@ -12,6 +12,7 @@ from matchkit.files.shop import read_shop
 from matchkit.fit import Fit, ink_errors
 from matchkit.inks import Shop
 from matchkit.match import fit_shop
+from matchkit.prints import film_fits, has_films
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -31,15 +32,21 @@ def run(args: argparse.Namespace) -> None:
     _check_inks(args, [ink.name for ink in shop.inks])
     for note in shop.notes:
         say(note)
-    fits = fit_shop(shop)
+    films = film_fits(shop) if has_films(shop) else {}
+    hiding = any(d.thickness_um is None for d in shop.drawdowns)
+    fits = fit_shop(shop) if hiding or not films else {}
     panels = _panels(fits, args.ink, shop) if args.picture else []
-    write_fits(args.shop, fits)
+    write_fits(args.shop, fits, films)
     if panels:
         keep_picture(args.picture, panels)
     if args.json:
-        print_json(_answer(fits))
+        print_json(_answer(fits or films) | ({"films": _answer(films)} if films else {}))
     else:
-        print("\n\n".join(_report(series, found) for series, found in fits.items()))
+        reports = [_report(series, found) for series, found in fits.items()]
+        reports += [
+            _report(series, found, "Films over a ground, ") for series, found in films.items()
+        ]
+        print("\n\n".join(reports))
         print(f"\nWritten: {args.shop}/fit.json")
 
 
@@ -101,9 +108,9 @@ def _answer(fits: dict[str, Fit]) -> dict[str, object]:
     }  # fmt: skip
 
 
-def _report(series: str, found: Fit) -> str:
+def _report(series: str, found: Fit, kind: str = "") -> str:
     palette = found.palette
-    title = f"Series {series}: " if series else ""
+    title = kind + (f"series {series}: " if kind else f"Series {series}: ") if series else kind
     held = found.de00_held_out[~np.isnan(found.de00_held_out)]
     lines = [f"{title}{len(palette.inks)} inks from {len(found.drawdowns)} drawdowns", ""]
     if held.size:

@@ -45,6 +45,11 @@ def _formula_json(formula: Candidate, target: Target) -> dict[str, object]:
     }
 
 
+def _printed(palettes: Mapping[str, Palette]) -> bool:
+    """Whether formulas are judged as prints over a ground, where sheer is no fault."""
+    return all(palette.film is not None for palette in palettes.values())
+
+
 def match_report(
     found: Match,
     target: Target,
@@ -74,7 +79,7 @@ def match_report(
             )
         ]
         lines.append(table(["Ink", "grams", "percent"], rows, indent=2))
-        if clear_share(formula, shop.inks) > SHEER:
+        if clear_share(formula, shop.inks) > SHEER and not _printed(palettes):
             lines.append(
                 "  ! sheer: mostly clear, it lets the ground show; prove it on the garment"
             )

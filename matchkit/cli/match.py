@@ -3,6 +3,7 @@
 import argparse
 from collections.abc import Iterator, Mapping
 
+from matchkit.cli.films import over_options, printed_over
 from matchkit.cli.formulas import match_json, match_report
 from matchkit.cli.leftovers import use_leftover
 from matchkit.cli.pictures import (
@@ -82,6 +83,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--trade-offs", action="store_true", help="what each formula gives up (with steady always)"
     )
+    over_options(parser)
     lamp_option(parser)
     parser.add_argument("--ticket", metavar="FILE", help="write the ticket of formula 1 (HTML)")
     parser.add_argument("--recipe", metavar="FILE", help="write formula 1 as CSV ink,grams")
@@ -94,7 +96,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> None:
     """Match every target and print."""
     batch_g, max_inks, top = _options(args)
-    shop, fits = open_shop_of_today(args)
+    if args.over and (args.use or args.leftovers):
+        raise BadInput("--over: leftovers are used up by what hides; leave out one of the two")
+    if not args.over and (args.thickness or args.underbase):
+        raise BadInput("--thickness and --underbase go with --over GROUND")
+    shop, fits = printed_over(args) if args.over else open_shop_of_today(args)
     targets = list(_targets(args, shop))
     if len(targets) > 1 and (args.ticket or args.recipe or args.picture):
         raise BadInput("--ticket, --recipe and --picture are for one target; choose it with --name")

@@ -113,7 +113,7 @@ def make(
         additives=[
             Additive(name=k, percent=v) for k, v in _pairs(args.additive, "--additive").items()
         ],
-        container=_container(args.container),
+        container=container_of(args.container),
         warnings=warnings,
     )
 
@@ -156,7 +156,7 @@ def _pairs(words: list[str], option: str) -> dict[str, float]:
     return pairs
 
 
-def _container(text: str | None) -> Container | None:
+def container_of(text: str | None) -> Container | None:
     if text is None:
         return None
     if text in CONTAINERS_ML:

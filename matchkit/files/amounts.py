@@ -68,9 +68,12 @@ def decimal_mark(cells: Iterable[str], separator: str = ",") -> str:
     >>> decimal_mark(["12,5", "1,234", "7"])
     ','
     """
-    marked = [cell for cell in cells if "," in cell or "." in cell]
-    commas = [cell for cell in marked if _COMMA.fullmatch(cell)]
-    points = [cell for cell in marked if _POINT.fullmatch(cell)]
+    commas, points = [], []
+    for cell in cells:
+        if "," in cell and _COMMA.fullmatch(cell):
+            commas.append(cell)
+        elif "." in cell and _POINT.fullmatch(cell):
+            points.append(cell)
     if commas and points:
         raise BadInput(
             f"{quoted(commas[0])} and {quoted(points[0])} use two decimal marks;"

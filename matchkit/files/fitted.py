@@ -12,12 +12,15 @@ from numpy.typing import NDArray
 from matchkit.files.shop import digest
 from matchkit.files.text import label
 from matchkit.files.write import write_file
+from matchkit.film import Film
 from matchkit.fit import Fit, Score
 from matchkit.inks import Shop
 from matchkit.match import fit_shop
 from matchkit.palette import Palette
+from matchkit.prints import film_fits
+from matchkit.spectra import N_WL
 
-__all__ = ["fitted", "read_fits", "write_fits"]
+__all__ = ["films_fitted", "fitted", "read_fits", "write_fits"]
 
 FILE = "fit.json"
 FORMAT = 1
@@ -35,18 +38,36 @@ def fitted(folder: str | Path, shop: Shop) -> tuple[dict[str, Fit], str]:
     return fit_shop(shop), f"{why}; the inks are fitted anew (`matchkit fit` keeps the result)"
 
 
-def write_fits(folder: str | Path, fits: Mapping[str, Fit]) -> None:
-    """Write ``fit.json`` whole or not at all."""
+def films_fitted(folder: str | Path, shop: Shop) -> tuple[dict[str, Fit], str]:
+    """The same for films over a ground, see `prints.film_fits`."""
+    films, why = read_fits(folder, shop, kind="films")
+    if films:
+        return films, ""
+    why = f"{why}; films are fitted anew (`matchkit fit` keeps the result)"
+    return film_fits(shop), why
+
+
+def write_fits(
+    folder: str | Path, fits: Mapping[str, Fit], films: Mapping[str, Fit] | None = None
+) -> None:
+    """Write ``fit.json`` whole or not at all, with the film fits if there are any."""
     content = {
         "format": FORMAT,
         "digest": digest(folder),
         "series": [{"series": series, **_plain(found)} for series, found in fits.items()],
     }
+    if films:
+        content["films"] = [{"series": s, **_plain(found)} for s, found in films.items()]
     write_file(Path(folder) / FILE, json.dumps(content, ensure_ascii=False) + "\n")
 
 
-def read_fits(folder: str | Path, shop: Shop) -> tuple[dict[str, Fit], str]:
-    """The fits in ``fit.json``, or none and the reason why it can't be used."""
+def read_fits(
+    folder: str | Path, shop: Shop, *, kind: str = "series"
+) -> tuple[dict[str, Fit], str]:
+    """The fits in ``fit.json``, or none and the reason why it can't be used.
+
+    `kind` is "series" for drawdowns that hide, "films" for films over a ground.
+    """
     path = Path(folder) / FILE
     if not path.is_file():
         return {}, f"{label(Path(folder))} has no {FILE}"
@@ -56,7 +77,7 @@ def read_fits(folder: str | Path, shop: Shop) -> tuple[dict[str, Fit], str]:
             return {}, f"{FILE} is of another version"
         if content["digest"] != digest(folder):
             return {}, f"{FILE} is of other drawdowns"
-        return {entry["series"]: _fit(entry, shop) for entry in content["series"]}, ""
+        return {entry["series"]: _fit(entry, shop) for entry in content[kind]}, ""
     except (OSError, ValueError, KeyError, TypeError, IndexError):
         return {}, f"{FILE} can't be read"
 
@@ -69,6 +90,7 @@ def _plain(found: Fit) -> dict[str, Any]:
         "gain": palette.gain,
         "k2": palette.k2,
         "deep": palette.deep,
+        "film": None if palette.film is None else _plain_film(palette.film),
         "inks": [
             {"ink": ink.name, "crowding": crowding, "K": K.tolist(), "S": S.tolist()}
             for ink, crowding, K, S in zip(
@@ -88,6 +110,21 @@ def _plain(found: Fit) -> dict[str, Any]:
     }
 
 
+def _plain_film(film: Film) -> dict[str, float | None]:
+    """How its light becomes diffuse; an infinite spread is null."""
+    spread = film.spread if math.isfinite(film.spread) else None
+    return {"spread": spread, "back": film.back, "dim": film.dim}
+
+
+def _film(entry: Mapping[str, Any] | None) -> Film | None:
+    if entry is None:
+        return None
+    spread = math.inf if entry["spread"] is None else float(entry["spread"])
+    return Film(
+        R_g=np.zeros(N_WL), spread=spread, back=float(entry["back"]), dim=float(entry["dim"])
+    )
+
+
 def _fit(entry: Mapping[str, Any], shop: Shop) -> Fit:
     known = {ink.name: ink for ink in shop.inks}
     palette = Palette(
@@ -100,6 +137,7 @@ def _fit(entry: Mapping[str, Any], shop: Shop) -> Fit:
         k2=float(entry["k2"]),
         deep=float(entry["deep"]),
         model=entry["model"],
+        film=_film(entry.get("film")),
     )
     return Fit(
         palette=palette,

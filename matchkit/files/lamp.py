@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.faults import BadInput
-from matchkit.files.tables import SEPARATORS, Table, amount, parse_table
+from matchkit.files.grid import SEPARATORS
+from matchkit.files.tables import Table, amount, parse_table
 from matchkit.files.text import Findings, label, read_text
 from matchkit.lights import Lamp, lamp
 from matchkit.spectra import GRID_NM

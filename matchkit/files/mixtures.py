@@ -26,6 +26,8 @@ class Mixture:
     unit: str  # one of AMOUNTS
     lots: tuple[str, ...]  # one per ink, or empty
     rows: tuple[Row, ...]
+    ground: str = ""  # of a drawdown that lets it show
+    thickness_um: float | None = None
 
     @property
     def fractions(self) -> tuple[float, ...]:

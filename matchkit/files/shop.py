@@ -1,4 +1,5 @@
-"""A shop folder: `shop.toml`, `inks.csv`, `drawdowns.csv`, `spectra.csv`, `mixes.csv`.
+"""A shop folder: `shop.toml`, `inks.csv`, `drawdowns.csv`, `spectra.csv`, `mixes.csv`,
+`grounds.csv`.
 
 All files are read before anything is said, and what is wrong with any of them is
 said at once.  What is odd, or had to be assumed, becomes a line of `Shop.notes`.
@@ -16,6 +17,7 @@ from numpy.typing import NDArray
 
 from matchkit.faults import BadInput
 from matchkit.files.amounts import quoted
+from matchkit.files.grounds import FILM_NUMBERS, check_grounds, read_grounds, with_films
 from matchkit.files.mixtures import AMOUNTS, Mixture, hint_at, mixtures
 from matchkit.files.settings import geometry_doubts, geometry_faults, read_settings
 from matchkit.files.tables import Row, Table, amount, read_table, spectral_values, wording
@@ -27,7 +29,7 @@ from matchkit.spectra import PERCENT, average, check_reflectance, reflectance_do
 __all__ = ["FILES", "digest", "read_inks", "read_shop", "shop_files"]
 
 FILES = ("shop.toml", "inks.csv", "drawdowns.csv", "spectra.csv")
-OPTIONAL_FILES = ("mixes.csv",)
+OPTIONAL_FILES = ("mixes.csv", "grounds.csv")
 
 DENSITY_G_PER_ML = (0.3, 10.0)  # wider than any ink, narrow enough to catch kg per m3
 
@@ -57,11 +59,14 @@ def read_shop(folder: str | Path) -> Shop:
     drawn = _tried(lambda: _drawn(paths["drawdowns.csv"], inks, found), found)
     mixed = _tried(lambda: _mixed(paths.get("mixes.csv"), inks, found), found)
     readings = _tried(lambda: _readings(paths["spectra.csv"], found), found)
+    grounds = _tried(lambda: read_grounds(paths.get("grounds.csv"), found), found)
+    if drawn is not None and grounds is not None:
+        check_grounds(drawn, grounds, found)
     if drawn is not None and mixed is not None and readings is not None:
         _check_pairs(drawn, mixed, readings, found)
     if shop is None or inks is None or drawn is None or mixed is None or readings is None:
         raise BadInput(found.faults)
-    shop = _assembled(shop, inks, drawn, mixed, readings)
+    shop = replace(_assembled(shop, inks, drawn, mixed, readings), grounds=grounds or ())
     found.faults.extend(geometry_faults(shop))
     if found.faults:
         raise BadInput(found.faults)
@@ -79,26 +84,48 @@ def read_inks(folder: str | Path) -> tuple[Ink, ...]:
     return tuple(inks.values())
 
 
+def read_measuring(folder: str | Path) -> tuple[Shop, tuple[str, ...], tuple[str, ...]]:
+    """How a shop measures, and what: the names of its drawdowns and of its mixes.
+
+    Needs no spectra, so that the first ones can be brought in.  Raises `BadInput` with
+    every fault of the files it reads.
+    """
+    paths = _paths(folder)
+    found = Findings(file=label(Path(folder)))
+    shop = _tried(lambda: read_settings(paths["shop.toml"], "shop.toml"), found)
+    inks = _tried(lambda: _inks(paths["inks.csv"], found), found)
+    drawn = _tried(lambda: _drawn(paths["drawdowns.csv"], inks, found), found)
+    mixed = _tried(lambda: _mixed(paths.get("mixes.csv"), inks, found), found)
+    if found.faults or shop is None:
+        raise BadInput(found.faults)
+    return shop, tuple(each.name for each in drawn or []), tuple(each.name for each in mixed or [])
+
+
 def shop_files(folder: str | Path) -> tuple[Path, ...]:
-    """The paths of a shop folder that count, in reading order; `mixes.csv` if there."""
+    """The paths of a shop folder that count, in reading order, with what is optional."""
     return tuple(_paths(folder).values())
 
 
 def digest(folder: str | Path) -> str:
     """SHA-256, in hex, of all that a fit depends on; the same digest, the same fit.
 
-    Of `inks.csv` only names, roles and series count: stock and cost change daily and
-    change no fit.  Mixes are not fitted.
+    Of `inks.csv` only names, roles and series count (and densities where films were
+    weighed): stock and cost change daily and change no fit.  Mixes are not fitted.
     """
     paths = _paths(folder)
     table = read_table(
-        paths["inks.csv"], file="inks.csv", required=("ink", "role"), text=("series",)
+        paths["inks.csv"],
+        file="inks.csv",
+        required=("ink", "role"),
+        text=("series", "density_g_per_ml"),
     )
-    inks = [[row.cells.get(key, "") for key in ("ink", "role", "series")] for row in table.rows]
-    parts = [json.dumps(inks).encode()]
-    parts += [
-        read_bytes(paths[name], name) for name in ("shop.toml", "drawdowns.csv", "spectra.csv")
-    ]
+    fitted = ("shop.toml", "drawdowns.csv", "spectra.csv", "grounds.csv")
+    files = {name: read_bytes(paths[name], name) for name in fitted if name in paths}
+    keys = ["ink", "role", "series"]
+    if b"g_per_m2" in files["drawdowns.csv"]:  # a film's weight is turned into thickness
+        keys.append("density_g_per_ml")
+    inks = [[row.cells.get(key, "") for key in keys] for row in table.rows]
+    parts = [json.dumps(inks).encode(), *files.values()]
     total = sha256()
     for part in parts:
         total.update(len(part).to_bytes(8, "big") + part)
@@ -120,7 +147,10 @@ def _inks(path: Path, found: Findings) -> dict[str, Ink]:
         path,
         file="inks.csv",
         required=("ink", "role"),
-        numeric=("density_g_per_ml", "cost_per_kg", "stock_g", "max_percent"),
+        numeric=(
+            *("density_g_per_ml", "cost_per_kg", "stock_g", "max_percent"),
+            "lot_spread_percent",
+        ),
         text=("series", "lot", "note"),
         limits=("series", "stock_g", "max_percent"),
     )
@@ -156,6 +186,7 @@ def _ink(row: Row, decimal: str, series: dict[str, str], found: Findings) -> Ink
         faults.append(f"{row.where}: role is {quoted(role)}; write one of {choice}{hint}")
     group = wording(row, "series", faults=faults)
     limit = amount(row, "max_percent", decimal=decimal, faults=faults, high=100.0)
+    spread = amount(row, "lot_spread_percent", decimal=decimal, faults=faults, high=100.0)
     return Ink(
         name=wording(row, "ink", faults=faults, required=True),
         role=role if role in ROLES else ROLES[0],  # a missing white is no second fault
@@ -168,6 +199,7 @@ def _ink(row: Row, decimal: str, series: dict[str, str], found: Findings) -> Ink
         max_percent=100.0 if limit is None else limit,
         lot=wording(row, "lot", faults=faults),
         note=wording(row, "note", faults=faults),
+        lot_spread_percent=Ink.lot_spread_percent if spread is None else spread,
     )
 
 
@@ -177,11 +209,13 @@ def _drawn(path: Path, inks: Inks, found: Findings) -> list[Mixture]:
         path,
         file="drawdowns.csv",
         required=("drawdown", "ink"),
-        numeric=AMOUNTS,
-        text=("lot",),
+        numeric=(*AMOUNTS, *FILM_NUMBERS),
+        text=("lot", "ground"),
+        limits=("ground", *FILM_NUMBERS),
     )
     _hear(table, found)
-    return mixtures(table, by="drawdown", series=_series(inks), found=found)
+    drawn = mixtures(table, by="drawdown", series=_series(inks), found=found)
+    return with_films(drawn, table, inks, found)
 
 
 def _mixed(path: Path | None, inks: Inks, found: Findings) -> list[Mix]:
@@ -308,6 +342,8 @@ def _assembled(
                 fractions=mixture.fractions,
                 readings=np.array(read[mixture.name]),
                 lots=mixture.lots,
+                ground=mixture.ground,
+                thickness_um=mixture.thickness_um,
             )
             for mixture in drawn
             if mixture.inks and mixture.name in read

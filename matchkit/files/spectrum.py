@@ -1,210 +1,168 @@
-"""Spectrum files: one or many named spectra, as CSV.
+"""Spectrum files: one or many named spectra, as CSV, CGATS.17 text or CxF3.
 
-Wide, with any first column for the names and wavelengths as the other headings; or
-two columns, ``wavelength_nm`` and ``reflectance``.  Rows with one name are repeat
-readings.  Other formats are told apart by how the text begins, in `read_spectra`.
+Which of them is told apart by how the file begins, not by its name.  Readings of one
+name are repeats, unless the file says that they were measured in different ways.
 """
 
-import re
-from dataclasses import dataclass
+from collections.abc import Sequence
 from pathlib import Path
-from unicodedata import normalize
 
 import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.faults import BadInput
 from matchkit.files.amounts import quoted
-from matchkit.files.tables import Row, amount, is_wavelength, parse_table, spectral_values
-from matchkit.files.text import Findings, did_you_mean, label, read_text, text_fault
-from matchkit.spectra import (
-    HIGHEST,
-    PERCENT,
-    average,
-    check_reflectance,
-    reflectance_doubts,
-    to_grid,
-)
+from matchkit.files.cgats import cgats_readings
+from matchkit.files.conditions import Stated, listed
+from matchkit.files.csv_spectra import csv_readings
+from matchkit.files.cxf import cxf_readings
+from matchkit.files.readings import NamedSpectrum, Readings, scaled
+from matchkit.files.suited import check_one_way, suited
+from matchkit.files.text import Findings, did_you_mean, label, read_bytes, read_text
+from matchkit.inks import Shop
+from matchkit.spectra import check_reflectance, reflectance_doubts, to_grid
 
-__all__ = ["NamedSpectrum", "read_spectra", "read_spectrum"]
+__all__ = ["FORMATS", "NamedSpectrum", "read_readings", "read_spectra", "read_spectrum"]
 
 Spectrum = NDArray[np.float64]  # (..., n_wl)
 
+FORMATS = ("CSV", "CGATS.17", "CxF3")
 LISTED = 20  # names in a message
-_NM = re.compile(r"(wavelength|wave length|lambda|nm)s?[\s_\[(]*(nm)?[\])]*")
-_R = re.compile(r"(reflectance|reflectance[ _]factor|r|%\s*r)[\s_\[(]*(%|percent|pct)?[\])]*")
+_CGATS = ("CGATS", "ISO28178", "IT8.7")
 
 
-@dataclass(frozen=True, kw_only=True)
-class NamedSpectrum:
-    """A measured sample: its readings on the grid, (n_readings, n_wl), 0-1."""
-
-    name: str
-    readings: Spectrum
-
-    @property
-    def R(self) -> Spectrum:
-        """The mean of the readings, (n_wl,)."""
-        return average(self.readings)
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Raw:
-    """Readings as the file has them."""
-
-    where: list[str]
-    names: list[str]
-    nm: Spectrum  # (n,)
-    values: Spectrum  # (n_readings, n)
-    percent: bool  # the headings say so
-
-
-def read_spectra(path: str | Path) -> tuple[list[NamedSpectrum], list[str]]:
+def read_spectra(
+    path: str | Path,
+    *,
+    name: str | None = None,
+    shop: Shop | None = None,
+    index: float | None = None,
+    not_fluorescent: bool = False,
+) -> tuple[list[NamedSpectrum], list[str]]:
     """Every named spectrum of a file in its order, and what was assumed, a line each.
 
-    Values are percent where the headings say so or one exceeds 2; that is said.
-    Raises `BadInput` with every fault of the file.
+    Values are percent where the file says so or one exceeds 2; that is said.
+
+    Parameters
+    ----------
+    path : path
+        CSV, CGATS.17 or CxF3.
+    name : str
+        Only the spectrum of that name.
+    shop : Shop
+        Whose way of measuring what the file states must agree with.  None: it need
+        not agree with anything but itself.
+    index : float
+        Refractive index of glossy films: the specular part is then added or taken
+        away where the file and the shop differ in it, and that is said.
+    not_fluorescent : bool
+        Nothing in the file fluoresces, so it does not matter how much UV there was.
+
+    Raises
+    ------
+    BadInput
+        With every fault of the file.
     """
     path = Path(path)
-    text, file = read_text(path), label(path)
-    begin = text.lstrip()[:200].lstrip().upper()
-    if begin.startswith(("CGATS", "ISO28178")) or "BEGIN_DATA_FORMAT" in text.upper():
-        raise BadInput(f"{file}: CGATS text, which is not read yet; export CSV")
-    if begin.startswith("<"):
-        raise BadInput(f"{file}: XML, such as CxF, which is not read yet; export CSV")
-    return _from_csv(text, file, name=label(Path(path.stem)))
+    blocks, _, found = read_readings(path)
+    blocks = scaled(blocks, found)
+    if found.faults:
+        raise BadInput(found.faults)
+    spectra = _on_grid(blocks, found)
+    if found.faults:
+        raise BadInput(found.faults)
+    if name is not None:
+        spectra = _chosen(spectra, name, found.file)
+    if shop is not None:
+        spectra = suited(spectra, shop, found, index=index, not_fluorescent=not_fluorescent)
+    check_one_way(spectra, found)
+    if found.faults:
+        raise BadInput(found.faults)
+    return spectra, found.notes
 
 
-def read_spectrum(path: str | Path, name: str | None = None) -> tuple[NamedSpectrum, list[str]]:
-    """One spectrum: the file's only one, or the one of that `name`; and what was assumed.
+def read_spectrum(
+    path: str | Path,
+    name: str | None = None,
+    *,
+    shop: Shop | None = None,
+    index: float | None = None,
+    not_fluorescent: bool = False,
+) -> tuple[NamedSpectrum, list[str]]:
+    """One spectrum: the file's only one, or the one of that `name`; see `read_spectra`.
 
     Raises `BadInput` with the names if the file holds several and none is chosen.
     """
-    spectra, notes = read_spectra(path)
-    if name is None and len(spectra) == 1:
-        return spectra[0], notes
-    chosen = [spectrum for spectrum in spectra if spectrum.name == name]
-    if chosen:
-        return chosen[0], notes
-    names = [spectrum.name for spectrum in spectra]
-    listed = ", ".join(quoted(each) for each in names[:LISTED])
-    more = f" and {len(names) - LISTED} more" if len(names) > LISTED else ""
-    if name is None:
-        raise BadInput(f"{label(Path(path))}: holds several spectra; name one of {listed}{more}")
-    hint = did_you_mean(name, names)
-    raise BadInput(f"{label(Path(path))}: no {quoted(name)}; it holds {listed}{more}{hint}")
-
-
-def _from_csv(text: str, file: str, name: str) -> tuple[list[NamedSpectrum], list[str]]:
-    found = Findings(file=file)
-    first_line = next((line for line in text.splitlines() if line.strip(",;\t ")), "")
-    heads = {_renamed(cell.strip(' "').casefold()) for cell in re.split("[,;\t]", first_line)}
-    raw = (_two_columns if "wavelength_nm" in heads else _wide)(text, name, found)
-    if found.faults:
-        raise BadInput(found.faults)
-    R = to_grid(raw.nm, _scaled(raw, found), where=file)
-    if found.faults:
-        raise BadInput(found.faults)
-    named: dict[str, list[Spectrum]] = {}
-    for where, each, spectrum in zip(raw.where, raw.names, R, strict=True):
-        found.faults.extend(check_reflectance(spectrum, f"{where} {quoted(each)}"))
-        found.notes.extend(reflectance_doubts(spectrum, f"{where} {quoted(each)}"))
-        named.setdefault(each, []).append(spectrum)
-    if found.faults:
-        raise BadInput(found.faults)
-    return [
-        NamedSpectrum(name=each, readings=np.array(R)) for each, R in named.items()
-    ], found.notes
-
-
-def _wide(text: str, name: str, found: Findings) -> _Raw:
-    """A row for each reading: its name, then its values under their wavelengths."""
-    table = parse_table(text, found.file, spectral=True)
-    rows, values, faults = spectral_values(table)
-    found.faults.extend([*table.faults, *faults])
-    if not table.rows and not table.faults:
-        found.faults.append(f"{found.file}: no spectra under the header; export again")
-    if is_wavelength(table.columns[0]):
-        if len(table.rows) > 1:
-            found.faults.append(f"{found.file}: no column of names; put one before the wavelengths")
-        names = [name for _ in rows]
-    else:
-        names = [_name(row, found) for row in rows]
-    where = [row.where for row in rows]
-    return _Raw(where=where, names=names, nm=table.nm, values=values, percent=table.percent)
-
-
-def _name(row: Row, found: Findings) -> str:
-    fault = text_fault(row.first) or ("" if row.first else "is empty; write a name")
-    if fault:
-        found.faults.append(f"{row.where}: the first cell {fault}")
-    return normalize("NFC", row.first)
-
-
-def _two_columns(text: str, name: str, found: Findings) -> _Raw:
-    """One spectrum, a row for each wavelength; the file's name is its name."""
-    columns = ("wavelength_nm", "reflectance", "percent")
-    table = parse_table(text, found.file, required=columns[:1], numeric=columns, rename=_renamed)
-    found.faults.extend(table.faults)
-    if not table.rows:
-        raise BadInput(table.faults or f"{found.file}: no values under the header; export again")
-    scales = [scale for scale in columns[1:] if scale in table.columns]
-    if len(scales) != 1:
-        count = "two columns of values" if scales else "no column 'reflectance'"
-        raise BadInput(f"{found.file}: {count}; write wavelength_nm and reflectance")
-    pairs = [
-        [
-            amount(row, column, decimal=table.decimal, faults=found.faults, low=low, required=True)
-            for column, low in ((columns[0], 0.0), (scales[0], -np.inf))
-        ]
-        for row in table.rows
-    ]
-    both = np.array(pairs, dtype=float).reshape(-1, 2)
-    return _Raw(
-        where=[found.file],
-        names=[name],
-        nm=both[:, 0],
-        values=both[None, :, 1],
-        percent=scales[0] == "percent",
+    spectra, notes = read_spectra(
+        path, name=name, shop=shop, index=index, not_fluorescent=not_fluorescent
     )
+    if len(spectra) > 1:
+        held = listed([spectrum.name for spectrum in spectra], LISTED)
+        raise BadInput(f"{label(Path(path))}: holds several spectra; name one of {held}")
+    return spectra[0], notes
 
 
-def _renamed(column: str) -> str:
-    """What a heading of a two-column file means."""
-    column = column.casefold()
-    if _NM.fullmatch(column):
-        return "wavelength_nm"
-    value = _R.fullmatch(column)
-    if value is None:
-        return column
-    return "percent" if "%" in column or value[2] else "reflectance"
+def _chosen(spectra: Sequence[NamedSpectrum], name: str, file: str) -> list[NamedSpectrum]:
+    """Those of a name, or the names that there are."""
+    chosen = [spectrum for spectrum in spectra if spectrum.name == name]
+    if not chosen:
+        names = [spectrum.name for spectrum in spectra]
+        held = listed(names, LISTED)
+        raise BadInput(f"{file}: no {quoted(name)}; it holds {held}{did_you_mean(name, names)}")
+    return chosen
 
 
-def _scaled(raw: _Raw, found: Findings) -> Spectrum:
-    """The values as 0-1; that they were percent is said."""
-    high = raw.values.max(axis=-1)
-    if not raw.percent and high.max() <= PERCENT:
-        return raw.values
-    if raw.percent:
-        found.notes.append(f"{found.file}: read as percent, as the headings say")
+def read_readings(path: str | Path) -> tuple[list[Readings], str, Findings]:
+    """All readings as the file has them, the one of `FORMATS` it is in, and the findings.
+
+    Nothing is scaled, resampled or held against the grid.  Raises `BadInput` with every
+    fault of the file.
+    """
+    path = Path(path)
+    found = Findings(file=label(path))
+    begin = read_bytes(path)[:400].replace(b"\x00", b"").lstrip(b"\xef\xbb\xbf\xff\xfe \t\r\n")
+    if begin.startswith(b"<"):
+        kind, blocks = FORMATS[2], cxf_readings(read_bytes(path), found)
     else:
-        found.faults.extend(_slips(raw))
-        found.notes.append(f"{found.file}: values go up to {high.max():.4g}: read as percent")
-    for where, name, most in zip(raw.where, raw.names, high, strict=True):
-        if most <= HIGHEST:
-            found.notes.append(
-                f"{where} {quoted(name)}: nowhere above {most:.3g} %, darker than most blacks; if"
-                " it was written as 0-1, write the whole file in one scale"
-            )
-    return raw.values / 100
+        text = read_text(path)
+        if text.lstrip("\ufeff \t\r\n").upper().startswith(_CGATS) or _looks_cgats(text):
+            kind, blocks = FORMATS[1], cgats_readings(text, found)
+        else:
+            kind, blocks = FORMATS[0], csv_readings(text, label(Path(path.stem)), found)
+    if not found.faults and not any(block.names for block in blocks):
+        found.faults.append(f"{found.file}: no spectra in it; export them")
+    if found.faults:
+        raise BadInput(found.faults)
+    return blocks, kind, found
 
 
-def _slips(raw: _Raw) -> list[str]:
-    """Rows of 0-1 but for one value, which must not turn the whole file into percent."""
-    beyond = raw.values > HIGHEST
-    lone = (beyond.sum(axis=-1) == 1) & (raw.values > PERCENT).any(axis=-1)
+def _looks_cgats(text: str) -> bool:
+    """Programs that leave out or change the first line still write this."""
+    return "BEGIN_DATA_FORMAT" in text[:100_000].upper()
+
+
+def _on_grid(blocks: Sequence[Readings], found: Findings) -> list[NamedSpectrum]:
+    """Readings on the grid, together where name and conditions are the same."""
+    together: dict[tuple[str, Stated], list[Spectrum]] = {}
+    for block in blocks:
+        try:
+            R = to_grid(block.nm, block.values, where=found.file)
+        except BadInput as error:
+            found.faults.extend(error.faults)
+            continue
+        rows = zip(block.where, block.names, block.stated, R, strict=True)
+        for where, name, stated, each in rows:
+            found.faults.extend(check_reflectance(each, f"{where} {quoted(name)}"))
+            found.notes.extend(reflectance_doubts(each, f"{where} {quoted(name)}"))
+            together.setdefault((name, stated), []).append(each)
     return [
-        f"{raw.where[i]} {quoted(raw.names[i])}: {raw.values[i].max():.4g} at"
-        f" {raw.nm[raw.values[i].argmax()]:g} nm among values below {HIGHEST:g}; mend it"
-        for i in np.flatnonzero(lone)
+        NamedSpectrum(
+            name=name,
+            readings=np.array(R),
+            geometry=stated.geometry,
+            condition=stated.condition,
+            backing=stated.backing,
+            filter=stated.filter,
+        )
+        for (name, stated), R in together.items()
     ]

@@ -1,19 +1,16 @@
 """Tables of text, as a spreadsheet saves them.
 
-Separated by commas, semicolons or tabs; decimal point or decimal comma.  Which of
-them is found out from the file, and a file that could be read two ways is refused.
+Any separator (see `grid`), decimal point or decimal comma: what they are is found out
+from the file, and a file that could be read two ways is refused.
 
-Rows are numbered as a spreadsheet numbers them.  Faults of single rows gather in
-`Table.faults`, so that one look at a file tells everything that is wrong with it.
+Faults of single rows gather in `Table.faults`, so that one look at a file tells
+everything that is wrong with it.
 """
 
-import csv
-import io
-import re
 import unicodedata
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from itertools import chain, pairwise
+from itertools import chain
 from pathlib import Path
 
 import numpy as np
@@ -21,22 +18,18 @@ from numpy.typing import NDArray
 
 from matchkit.faults import BadInput
 from matchkit.files.amounts import decimal_mark, number, quoted
+from matchkit.files.grid import MOST_FAULTS, Grid, laid, split_table, wavelength_columns
 from matchkit.files.text import label, nearest, read_text, text_fault
 
 __all__ = [
     "Row",
     "Table",
     "amount",
-    "is_wavelength",
     "parse_table",
     "read_table",
     "spectral_values",
     "wording",
 ]
-
-LONGEST_HEADER = 100_000  # characters
-SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
-_WAVELENGTH = re.compile(r"([0-9]{3,4}(?:[.,][0-9]{1,4})?)\s*(?:nm)?\s*[\[(]?(%?)[\])]?")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,6 +48,7 @@ class Table:
     """A table as it was understood; row faults found so far, remarks on columns."""
 
     file: str
+    grid: Grid
     columns: tuple[str, ...]
     rows: tuple[Row, ...]
     decimal: str
@@ -122,31 +116,30 @@ def parse_table(
     >>> table.rows[0].where, table.rows[0].cells, table.decimal
     ('a.csv row 2', {'ink': 'Red', 'grams': '12,5'}, ',')
     """
-    head_row, separator = _header(content, file, required, spectral, rename)
-    records = _records(content, separator, file)
-    columns = [rename(cell.strip()) for cell in records[head_row - 1]]
+    grid = split_table(content, file, required=required, spectral=spectral, rename=rename)
+    columns = [rename(cell) for cell in grid.head]
     known = list(dict.fromkeys([*required, *numeric, *text]))
-    head = f"{file} row {head_row}"
+    head = f"{file} row {grid.head_row}"
     faults, notes = _column_faults(columns, known, required, limits, head)
-    waves = _wavelengths(columns) if spectral else {}
+    waves = wavelength_columns(columns) if spectral else {}
     faults += _wave_faults(waves, columns, head) if spectral else []
     if faults:
         raise BadInput(faults)
     places = {name: columns.index(name) for name in known if name in columns}
-    laid = _laid(records[head_row:], len(columns), separator)
+    lines = laid(grid)
     rows = [
-        _row(f"{file} row {head_row + 1 + index}", cells, bool(fault), places, waves)
-        for index, cells, fault in laid
+        _row(f"{file} row {row}", cells, bool(fault), places, waves) for row, cells, fault in lines
     ]
     return Table(
         file=file,
+        grid=grid,
         columns=tuple(columns),
         rows=tuple(rows),
-        decimal=_decimal(rows, numeric, separator, file),
+        decimal=_decimal(rows, numeric, grid.separator, file),
         nm=np.array([wave[0] for wave in waves.values()]),
         percent=any(wave[1] for wave in waves.values()),
         faults=tuple(
-            f"{row.where}: {fault}" for row, (_, _, fault) in zip(rows, laid, strict=True) if fault
+            f"{row.where}: {fault}" for row, (_, _, fault) in zip(rows, lines, strict=True) if fault
         ),
         notes=tuple(notes),
     )
@@ -192,72 +185,27 @@ def wording(row: Row, name: str, *, faults: list[str], required: bool = False) -
     return unicodedata.normalize("NFC", cell)
 
 
-def is_wavelength(column: str) -> bool:
-    """Whether a column name is a wavelength: ``400``, ``400 nm`` or ``400 %``."""
-    return bool(_WAVELENGTH.fullmatch(column))
-
-
 def spectral_values(table: Table) -> tuple[list[Row], NDArray[np.float64], list[str]]:
     """The rows whose wavelength cells are all numbers, their values, the faults.
 
     One fault a row: the first bad cell and how many more there are.  The values
     are (n_rows, n) on ``table.nm``.
     """
-    rows, values, faults = [], [], []
+    rows, values = [], []
+    faults: list[str] = []
+    more = 0
     for row in (row for row in table.rows if not row.broken):
         try:
             values.append([number(cell, table.decimal) for cell in row.values])
             rows.append(row)
         except BadInput:
-            faults.append(_bad_cells(row, table))
+            if len(faults) < MOST_FAULTS:
+                faults.append(_bad_cells(row, table))
+            else:
+                more += 1
+    if more:
+        faults.append(f"{table.file}: {more} more rows whose values are not all numbers")
     return rows, np.array(values).reshape(len(rows), table.nm.size), faults
-
-
-def _header(
-    content: str, file: str, required: Sequence[str], spectral: bool, rename: Callable[[str], str]
-) -> tuple[int, str]:
-    """Row number of the header, and the separator with which it makes sense."""
-    lines = re.split(r"\r\n|\r|\n", content)
-    row = next((i for i, line in enumerate(lines, 1) if line.strip(",;\t ")), 0)
-    if not row:
-        raise BadInput(f"{file}: the file is empty; write a header and the rows below it")
-    if len(lines[row - 1]) > LONGEST_HEADER:
-        raise BadInput(f"{file} row {row}: {len(lines[row - 1])} characters; no header is so long")
-    split = {s: _split_line(lines[row - 1], s, rename) for s in SEPARATORS if s in lines[row - 1]}
-    if not split:
-        found = quoted(lines[row - 1].strip())
-        raise BadInput(f"{file} row {row}: one column only, {found}; separate columns by commas")
-    fitting = [
-        separator
-        for separator, columns in split.items()
-        if set(required) <= set(columns) and (not spectral or len(_wavelengths(columns)) > 1)
-    ]
-    if len(fitting) > 1:
-        marks = " or ".join(SEPARATORS[separator] for separator in fitting)
-        raise BadInput(f"{file} row {row}: can be read as separated by {marks}; use one of them")
-    best = max(split, key=lambda s: (len(set(required) & set(split[s])), len(split[s])))
-    return row, fitting[0] if fitting else best
-
-
-def _split_line(line: str, separator: str, rename: Callable[[str], str]) -> list[str]:
-    try:
-        cells = next(csv.reader([line], delimiter=separator, strict=True), [])
-    except csv.Error:
-        return []
-    return [rename(cell.strip()) for cell in cells]
-
-
-def _records(content: str, separator: str, file: str) -> list[list[str]]:
-    """All rows as cells; blank rows keep their place in the numbering."""
-    records: list[list[str]] = []
-    try:
-        records.extend(csv.reader(io.StringIO(content, ""), delimiter=separator, strict=True))
-    except csv.Error as error:
-        reason = "a quotation mark is not closed, or text follows it"
-        if "field limit" in str(error):
-            reason = "a cell is longer than 100,000 characters"
-        raise BadInput(f"{file} row {len(records) + 1}: {reason}; mend the row") from None
-    return records
 
 
 def _column_faults(
@@ -281,16 +229,6 @@ def _column_faults(
     return faults, notes
 
 
-def _wavelengths(columns: Sequence[str]) -> dict[int, tuple[float, bool]]:
-    """Place of each wavelength column: its wavelength [nm], and whether headed %."""
-    matches = ((place, _WAVELENGTH.fullmatch(name)) for place, name in enumerate(columns))
-    return {
-        place: (float(match[1].replace(",", ".")), bool(match[2]))
-        for place, match in matches
-        if match
-    }
-
-
 def _wave_faults(waves: dict[int, tuple[float, bool]], columns: list[str], head: str) -> list[str]:
     if len(waves) < 2:
         found = ", ".join(quoted(column) for column in columns[:6])
@@ -298,37 +236,6 @@ def _wave_faults(waves: dict[int, tuple[float, bool]], columns: list[str], head:
     if len({percent for _, percent in waves.values()}) > 1:
         return [f"{head}: some wavelengths are headed % and some are not; use one scale"]
     return []
-
-
-def _laid(records: list[list[str]], width: int, separator: str) -> list[tuple[int, list[str], str]]:
-    """Records that are not blank: place, cells under the header, why they do not fit."""
-    laid = []
-    for index, record in enumerate(records):
-        cells = [cell.strip() for cell in record]
-        if any(cells):
-            fault = _width_fault(cells, width, separator)
-            laid.append((index, (cells + [""] * width)[:width], fault))
-    return laid
-
-
-def _width_fault(cells: list[str], width: int, separator: str) -> str:
-    """Why a row cannot be laid under the header, or an empty string."""
-    more = f"{len(cells)} cells under {width} columns"
-    if len(cells) == 1 and any(mark in cells[0] for mark in SEPARATORS if mark != separator):
-        return f"not separated by {SEPARATORS[separator]} like the header; save the file anew"
-    if len(cells) <= width:
-        return ""
-    # 12,5 between commas is two cells; with an empty cell after it the row may
-    # still seem to fit.
-    halves = any(
-        re.fullmatch(r"[+-]?[0-9]{1,9}", left) and re.fullmatch(r"[0-9]{1,9}", right)
-        for left, right in pairwise(cells[: 2 * width])
-    )
-    if separator == "," and halves:
-        return f"{more}; decimal commas between separating commas? Separate by semicolons"
-    if any(cells[width:]):
-        return f"{more}; remove the extra cells or name their columns"
-    return ""
 
 
 def _row(

@@ -20,7 +20,7 @@ __all__ = [
     "text_fault",
 ]
 
-LARGEST_BYTES = 50_000_000  # 200,000 spectra; a shop measures some thousand a year
+LARGEST_BYTES = 10_000_000  # 40,000 spectra; a shop measures some thousand a year
 SIGNATURES = {  # how files begin that are sent by mistake
     b"PK\x03\x04": "a spreadsheet workbook or a zip archive; save the sheet as CSV",
     b"\xd0\xcf\x11\xe0": "an old spreadsheet workbook; save the sheet as CSV",

@@ -1,0 +1,159 @@
+"""``grounds.csv``, and the columns of ``drawdowns.csv`` that tell of films over a ground.
+
+Both are for shops that want to know how a print looks: a shop whose drawdowns all hide
+has neither.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchkit.faults import BadInput
+from matchkit.files.amounts import quoted
+from matchkit.files.mixtures import Mixture
+from matchkit.files.tables import Row, Table, amount, read_table, spectral_values, wording
+from matchkit.files.text import Findings, did_you_mean
+from matchkit.film import SURFACES
+from matchkit.inks import Ground, Ink
+from matchkit.recipe import density_g_per_ml
+from matchkit.spectra import average, check_reflectance, to_grid
+
+__all__ = ["FILM_NUMBERS", "check_grounds", "read_grounds", "with_films"]
+
+Spectrum = NDArray[np.float64]  # (n_wl,)
+
+FILE = "grounds.csv"
+FILM_NUMBERS = ("thickness_um", "g_per_m2")
+THICKNESS_UM = (1.0, 2000.0)  # a film of ink, not a mistaken unit
+
+
+def read_grounds(path: Path | None, found: Findings) -> tuple[Ground, ...]:
+    """The grounds a shop has measured bare; repeat readings of one name are averaged.
+
+    Columns `ground`, perhaps `surface` (rough or smooth), and wavelengths.  Row faults go
+    to `found`; BadInput where nothing can be read.
+    """
+    if path is None:
+        return ()
+    table = read_table(path, file=FILE, required=("ground",), text=("surface",), spectral=True)
+    found.faults.extend(table.faults)
+    found.notes.extend(table.notes)
+    if table.percent:
+        raise BadInput(f"{FILE}: the wavelengths are headed %; write reflectance factors, 0-1")
+    rows, values, faults = spectral_values(table)
+    found.faults.extend(faults)
+    readings: dict[str, list[tuple[Row, Spectrum]]] = {}
+    for row, R in zip(rows, to_grid(table.nm, values, where=FILE), strict=True):
+        name = wording(row, "ground", faults=found.faults, required=True)
+        found.faults.extend(check_reflectance(R, f"{row.where} {quoted(name)}"))
+        readings.setdefault(name, []).append((row, R))
+    return tuple(
+        Ground(
+            name=name,
+            R=average([R for _, R in each]),
+            surface=_surface(name, [row for row, _ in each], found),
+        )
+        for name, each in readings.items()
+    )
+
+
+def _surface(name: str, rows: Sequence[Row], found: Findings) -> str:
+    """rough unless a row says otherwise; all rows of a ground say the same."""
+    stated = {wording(row, "surface", faults=found.faults).casefold() for row in rows} - {""}
+    unknown = stated - set(SURFACES)
+    if unknown:
+        found.faults.append(
+            f"{rows[0].where}: surface of {quoted(name)} is {quoted(sorted(unknown)[0])}; write "
+            "rough (cloth, uncoated board) or smooth (coated card, cured ink)"
+        )
+    elif len(stated) > 1:
+        found.faults.append(
+            f"{rows[0].where}: {quoted(name)} is rough and smooth; state it once"
+        )  # fmt: skip
+    return "smooth" if stated == {"smooth"} else "rough"
+
+
+def with_films(
+    drawn: Sequence[Mixture], table: Table, inks: Mapping[str, Ink] | None, found: Findings
+) -> list[Mixture]:
+    """The drawdowns of a table with ground and thickness, where they are films."""
+    return [_with_film(mixture, table, inks, found) for mixture in drawn]
+
+
+def _with_film(
+    mixture: Mixture, table: Table, inks: Mapping[str, Ink] | None, found: Findings
+) -> Mixture:
+    """Ground and thickness belong to the drawdown: any of its rows may state them, all alike."""
+    where, name = mixture.rows[0].where, quoted(mixture.name)
+    grounds = {wording(row, "ground", faults=found.faults) for row in mixture.rows} - {""}
+    stated = {
+        key: {
+            value
+            for row in mixture.rows
+            if (value := amount(row, key, decimal=table.decimal, faults=found.faults)) is not None
+        }
+        for key in FILM_NUMBERS
+    }
+    told = [key for key in FILM_NUMBERS if stated[key]]
+    for key, values in (
+        ("ground", sorted(grounds)),
+        *((key, sorted(f"{value:g}" for value in stated[key])) for key in FILM_NUMBERS),
+    ):
+        if len(values) > 1:
+            found.faults.append(
+                f"{where}: {key} of {name} is {' and '.join(values)}; state it once"
+            )
+            return mixture
+    if len(told) == 2:
+        found.faults.append(f"{where}: {name} has thickness_um and g_per_m2; keep one")
+    elif bool(grounds) != bool(told):
+        lacks = "no thickness_um or g_per_m2" if grounds else "no ground"
+        found.faults.append(
+            f"{where}: {name} has {lacks}; a film over a ground needs both, one that hides neither"
+        )
+    elif told:
+        thickness = _thickness(mixture, told[0], stated[told[0]].pop(), inks, found)
+        return replace(mixture, ground=grounds.pop(), thickness_um=thickness)
+    return mixture
+
+
+def _thickness(
+    mixture: Mixture,
+    key: str,
+    value: float,
+    inks: Mapping[str, Ink] | None,
+    found: Findings,
+) -> float | None:
+    """The thickness in um: as stated, or grams per area through the density."""
+    where, name = mixture.rows[0].where, quoted(mixture.name)
+    if key == "g_per_m2" and inks is not None:
+        known = [inks[ink] for ink in mixture.inks if ink in inks]
+        density = density_g_per_ml(known, mixture.fractions) if known else None
+        if density is None:
+            found.faults.append(
+                f"{where}: {name} states g_per_m2, but the density of an ink in it is not known; "
+                "fill in density_g_per_ml of inks.csv, or write thickness_um"
+            )
+            return None
+        value /= density  # 1 g/m2 of 1 g/ml is 1 um
+    low, high = THICKNESS_UM
+    if not low <= value <= high:
+        found.faults.append(
+            f"{where}: {name} is {value:g} um thick; expected {low:g} to {high:g} um"
+        )
+        return None
+    return value
+
+
+def check_grounds(drawn: Sequence[Mixture], grounds: Sequence[Ground], found: Findings) -> None:
+    """Every ground that a drawdown names is in `grounds.csv`."""
+    known = [ground.name for ground in grounds]
+    for mixture in drawn:
+        if mixture.ground and mixture.ground not in known:
+            found.faults.append(
+                f"{mixture.rows[0].where}: ground {quoted(mixture.ground)} is not in {FILE};"
+                f" measure it bare{did_you_mean(mixture.ground, known)}"
+            )

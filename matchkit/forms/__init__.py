@@ -1,0 +1,33 @@
+"""Forms for notebooks: one line in a cell, and a mixer works with buttons and fields.
+
+    from matchkit import forms
+    shop = forms.open_shop("demo-shop")
+    forms.match(shop)
+
+Each form is a module of its own.  `stills` shows what a form shows, without widgets.
+"""
+
+from matchkit.forms import stills
+from matchkit.forms.check import check
+from matchkit.forms.compare import compare
+from matchkit.forms.correct import correct
+from matchkit.forms.inks import inks, ladder_of
+from matchkit.forms.leftovers import leftovers
+from matchkit.forms.match import match
+from matchkit.forms.plan import plan
+from matchkit.forms.shops import open_shop
+from matchkit.forms.weigh import weigh
+
+__all__ = [
+    "check",
+    "compare",
+    "correct",
+    "inks",
+    "ladder_of",
+    "leftovers",
+    "match",
+    "open_shop",
+    "plan",
+    "stills",
+    "weigh",
+]

@@ -1,0 +1,180 @@
+"""Find a starting formula: a target goes in, formulas and a ticket come out."""
+
+from collections.abc import Callable
+from functools import partial
+from typing import Any
+
+import ipywidgets as w
+
+from matchkit.faults import BadInput
+from matchkit.forms.formulas import best_bodied, formula_parts, is_sheer, match_parts
+from matchkit.forms.parts import (
+    Runner,
+    alert,
+    amount_field,
+    area,
+    boxed,
+    choice,
+    folded,
+    form,
+    on_change,
+    put,
+    read,
+    row,
+    safe,
+    section,
+)
+from matchkit.forms.shops import OpenShop
+from matchkit.forms.targets import TargetPicker, light_options
+from matchkit.forms.tickets import Batch, TicketPart
+from matchkit.match import Match
+from matchkit.match import match as find_formulas
+from matchkit.solve import Target
+
+__all__ = ["MatchForm", "match"]
+
+OTHERS = (
+    ("not at all", 0.0),
+    ("a little (0.2)", 0.2),
+    ("half as much (0.5)", 0.5),
+    ("as much (1)", 1.0),
+)
+PREFER = (
+    ("the nearest under the first light", "nearest"),
+    ("the best chance at the first drawdown", "odds"),
+    ("the one that holds under every light", "steady"),
+)
+
+
+def match(opened: OpenShop, target: str = "") -> Any:
+    """The form; `target` is the colour of the shop's list that it starts with."""
+    return MatchForm(opened, target).box
+
+
+class MatchForm:
+    """Its widgets, and the formulas that were found last."""
+
+    def __init__(self, opened: OpenShop, start: str = "") -> None:
+        self.opened = opened
+        self.found: Match | None = None
+        self.target: Target | None = None
+        self.target_name = ""
+        self.filling = False
+        self.problems, self.stale = alert(), area()
+        self.results, self.detail = area(), area()
+        self.picker = TargetPicker(opened, start)
+        self.grams = amount_field("Batch, grams", "1000", most=1e6)
+        self.most = choice("Inks at most", [2, 3, 4, 5, 6], 4)
+        self.others = choice("The other lights count", OTHERS, 0.2)
+        self.prefer = choice("List first", PREFER, "nearest")
+        self.lights = {
+            light: w.Checkbox(
+                description=words, value=light in opened.shop.lights[1:], indent=False
+            )
+            for words, light in light_options(opened.shop)
+            if light != opened.shop.lights[0]
+        }
+        self.without = {
+            ink.name: w.Checkbox(description=ink.name, indent=False) for ink in opened.shop.inks
+        }
+        self.run = Runner(
+            "Find formulas", self._work, self._answer, self.problems, "sets of inks looked at"
+        )
+        self.pick = choice("Which formula do you want?", [], radio=True)
+        self.chosen = w.VBox([boxed(self.pick), self.detail])
+        self.chosen.layout.display = "none"
+        self.ticket = TicketPart(opened, self.batch, 4)
+        self.pick.observe(safe(self._picked, self.problems), names="value")
+        on_change(self._entries(), self._aged)
+        self.box = self._laid_out()
+
+    def batch(self) -> Batch:
+        """What the ticket is for."""
+        if self.found is None or self.target is None or self.pick.value is None:
+            raise BadInput("there is no formula yet: press 'Find formulas' first")
+        return self.target_name, self.target, self.found.formulas[self.pick.value]
+
+    def _laid_out(self) -> Any:
+        first = self.opened.shop.lights[0]
+        return form(
+            section("1. The colour", self.picker.box),
+            section(
+                "2. What matters",
+                row(self.grams.box, boxed(self.most)),
+                folded(
+                    "more choices: lights, order, inks to leave out",
+                    row(boxed(self.prefer), boxed(self.others)),
+                    w.HTML(f"<p><b>Matched under {first}.</b> Judged under these too:</p>"),
+                    row(*self.lights.values()),
+                    w.HTML("<p><b>Leave out these inks</b></p>"),
+                    row(*self.without.values()),
+                ),
+            ),
+            section(
+                "3. The formulas",
+                self.run.box,
+                self.problems,
+                self.stale,
+                self.results,
+                self.chosen,
+            ),
+            self.ticket.box,
+            name="match",
+        )
+
+    def _entries(self) -> list[Any]:
+        ticked = [*self.lights.values(), *self.without.values()]
+        plain = [self.grams.text, self.most, self.others, self.prefer]
+        return [*self.picker.changing(), *plain, *ticked]
+
+    def _work(self) -> Callable[[Callable[[int, int], None]], tuple[str, Target, Match]]:
+        """Read the form; what is wrong with it is told before any work begins."""
+        (grams,) = read(self.grams)
+        others = [light for light, box in self.lights.items() if box.value]
+        lights = (self.opened.shop.lights[0], *others)
+        name, target = self.picker.read(self.others.value, lights)
+        search = partial(
+            find_formulas,
+            self.opened.shop,
+            self.opened.fits,
+            target,
+            name=name,
+            batch_g=grams,
+            max_inks=self.most.value,
+            without=[ink for ink, box in self.without.items() if box.value],
+            prefer=self.prefer.value,
+        )
+        return lambda progress: (name, target, search(progress=progress))
+
+    def _answer(self, answer: tuple[str, Target, Match]) -> None:
+        self.target_name, self.target, self.found = answer
+        self.stale.value = ""
+        put(self.results, match_parts(self.opened, self.target, self.found))
+        self.ticket.clear()
+        formulas = self.found.formulas
+        self.filling = True  # else the pictures are drawn for every step on the way
+        self.pick.options = [
+            (f"Formula {k + 1}" + (", mostly clear" if is_sheer(self.opened, each) else ""), k)
+            for k, each in enumerate(formulas)
+        ]
+        self.pick.value = best_bodied(self.opened, formulas)
+        self.filling = False
+        self.chosen.layout.display = None
+        self._picked()
+
+    def _picked(self) -> None:
+        if self.filling or self.found is None or self.target is None:
+            return
+        formula = self.found.formulas[self.pick.value]
+        self.ticket.clear()
+        name = f"formula {self.pick.value + 1}"
+        put(self.detail, formula_parts(self.opened, self.target, formula, name))
+
+    def _aged(self) -> None:
+        """The formulas in sight are no longer those of the entries above them."""
+        self.problems.value = ""
+        if self.found is not None:
+            self.stale.value = (
+                '<div role="status" class="mk-quiet"><b>The entries above have changed since; '
+                "press Find formulas again.</b></div>"
+            )

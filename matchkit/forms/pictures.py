@@ -1,0 +1,75 @@
+"""Pictures that only forms need; like those of `plots` they take `ax` and return it."""
+
+import struct
+import zlib
+from collections.abc import Callable, Sequence
+
+from matplotlib.axes import Axes
+from matplotlib.patches import Rectangle
+
+from matchkit.forms.show import Picture
+from matchkit.marks import INK, USUAL, wrapped
+from matchkit.plots import new_axes, picture
+
+__all__ = ["drawn", "edge_to_edge", "flat", "patches", "strip"]
+
+
+def drawn(
+    draw: Callable[[Axes], Axes],
+    alt: str,
+    width_in: float = 4.6,
+    height_in: float = 3.4,
+    *,
+    wide: bool = False,
+) -> Picture:
+    """What `draw` draws, as a picture."""
+    figure, ax = new_axes(width_in, height_in)
+    draw(ax)
+    return Picture(png=picture(figure), alt=alt, wide=wide)
+
+
+def strip(ax: Axes, above: str, below: Sequence[str], names: Sequence[str], title: str) -> Axes:
+    """One colour (a web colour) edge to edge with several others below it."""
+    n = max(len(below), 1)
+    ax.add_patch(Rectangle((0, 0), n, 0.5, facecolor=above, edgecolor="none"))
+    for k, (colour, name) in enumerate(zip(below, names, strict=True)):
+        ax.add_patch(Rectangle((k, 0.5), 1, 0.5, facecolor=colour, edgecolor="none"))
+        if k:
+            ax.plot([k, k], [0.52, 1], color="white", lw=1.2)
+        ax.text(k + 0.5, 1.05, wrapped(name, 70 // n), ha="center", va="top", fontsize=USUAL)
+    ax.text(0, -0.05, title, ha="left", va="bottom", fontsize=USUAL)
+    ax.add_patch(Rectangle((0, 0), n, 1, facecolor="none", edgecolor=INK, lw=0.8))
+    ax.set(xlim=(0, n), ylim=(1.35, -0.2))
+    ax.axis("off")
+    return ax
+
+
+def edge_to_edge(above: str, below: Sequence[str], names: Sequence[str], title: str) -> Picture:
+    """`strip` as a picture."""
+    words = f"{title}; below it: {', '.join(names)}. A screen is not a proof."
+    return drawn(lambda ax: strip(ax, above, below, names, title), words, 6.4, 1.6, wide=True)
+
+
+def patches(ax: Axes, colours: Sequence[str], names: Sequence[str], title: str) -> Axes:
+    """Colours side by side, each with its name below."""
+    for k, (colour, name) in enumerate(zip(colours, names, strict=True)):
+        ax.add_patch(Rectangle((k, 0), 1, 1, facecolor=colour, edgecolor=INK, lw=0.5))
+        ax.text(k + 0.5, 1.1, wrapped(name, 12), ha="center", va="top", fontsize=USUAL)
+    ax.text(0, -0.12, title, ha="left", va="bottom", fontsize=USUAL)
+    ax.set(xlim=(0, max(len(colours), 1)), ylim=(1.6, -0.5))
+    ax.axis("off")
+    return ax
+
+
+def flat(colour: str, alt: str, width: int = 440, height: int = 120) -> Picture:
+    """One colour without anything drawn, quick enough to follow a slider."""
+    red, green, blue = (int(colour[i : i + 2], 16) for i in (1, 3, 5))
+    line = b"\0" + bytes((red, green, blue)) * width
+    header = struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)
+    body = zlib.compress(line * height, 9)
+    chunks = (b"IHDR", header), (b"IDAT", body), (b"IEND", b"")
+    png = b"\x89PNG\r\n\x1a\n" + b"".join(
+        struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
+        for kind, data in chunks
+    )
+    return Picture(png=png, alt=alt)

@@ -1,0 +1,119 @@
+"""The part of a form where a formula is written down, an ink and an amount in each row."""
+
+from collections.abc import Mapping
+from typing import Any
+
+import ipywidgets as w
+import numpy as np
+from numpy.typing import NDArray
+
+from matchkit.faults import BadInput
+from matchkit.files.amounts import parse_amount
+from matchkit.files.recipe import read_recipe
+from matchkit.forms.parts import Field, alert, boxed, choice, row, safe
+from matchkit.forms.shops import OpenShop, saved_recipes
+from matchkit.match import palette_for
+from matchkit.palette import Palette
+
+__all__ = ["FormulaRows", "known_inks"]
+
+Array = NDArray[np.float64]
+
+NONE = "(none)"
+ROWS, FEWEST = 9, 3  # of them, and how many are seen at first
+SUM_PERCENT = 0.1  # how far percents may be off 100
+
+
+def known_inks(opened: OpenShop) -> list[str]:
+    """Every ink that was fitted."""
+    return [name for found in opened.fits.values() for name in found.palette.names]
+
+
+class FormulaRows:
+    """Up to nine inks with grams or percents; `unit` is "grams" or "percent"."""
+
+    def __init__(self, opened: OpenShop, unit: str, start: str = "") -> None:
+        self.opened, self.unit = opened, unit
+        self.saved = saved_recipes(opened)
+        own = "written here by hand"
+        self.source = choice("The formula is", [own, *self.saved], own)
+        self.inks = [choice(f"Ink {k + 1}", [NONE, *known_inks(opened)], NONE) for k in range(ROWS)]
+        self.amounts = [
+            Field(f"{unit.capitalize()} of ink {k + 1}", "", _amount) for k in range(ROWS)
+        ]
+        self.lines = [row(boxed(i), a.box) for i, a in zip(self.inks, self.amounts, strict=True)]
+        self.problem = alert()
+        self.box = w.VBox([boxed(self.source), self.problem, *self.lines])
+        self.source.observe(safe(self._take, self.problem), names="value")
+        for ink in self.inks:
+            ink.observe(lambda _: self._shown(), names="value")
+        self._shown()
+        if start in self.saved:
+            self.source.value = start
+
+    def fill(self, amounts: Mapping[str, float]) -> None:
+        """Write a formula into the rows."""
+        given = [*amounts.items()][:ROWS] + [(NONE, 0.0)] * max(0, ROWS - len(amounts))
+        for (name, amount), ink, field in zip(given, self.inks, self.amounts, strict=True):
+            ink.value = name
+            field.text.value = f"{amount:.10g}" if name != NONE else ""
+
+    def read(self) -> tuple[Palette, Array]:
+        """The palette of the series, and what was written (n_ink,)."""
+        faults, named = [], {}
+        for k, (ink, field) in enumerate(zip(self.inks, self.amounts, strict=True), start=1):
+            faults += field.look()
+            if field.look():
+                continue
+            amount = field.value
+            if ink.value == NONE and amount is not None:
+                faults.append(f"ink {k}: an amount without an ink; choose the ink")
+            elif ink.value != NONE and amount is None:
+                faults.append(f"ink {k}: {ink.value} without an amount; write it, or choose {NONE}")
+            elif ink.value in named:
+                faults.append(f"ink {k}: {ink.value} is there twice; add the two up")
+            elif amount is not None:
+                named[ink.value] = amount
+        total = sum(named.values())
+        if not faults and not total > 0:
+            faults.append("the formula is empty: choose an ink and write how much of it")
+        elif not faults and self.unit == "percent" and abs(total - 100) > SUM_PERCENT:
+            faults.append(f"the percents sum to {total:g}; they must sum to 100")
+        if faults:
+            raise BadInput(faults)
+        palette = palette_for(
+            {series: found.palette for series, found in self.opened.fits.items()}, list(named)
+        )
+        return palette, np.array([named.get(name, 0.0) for name in palette.names])
+
+    def changing(self) -> list[Any]:
+        """The widgets that change the formula."""
+        return [*self.inks, *(field.text for field in self.amounts)]
+
+    def _shown(self) -> None:
+        """The rows that are filled, and one more."""
+        filled = [k for k, ink in enumerate(self.inks) if ink.value != NONE]
+        last = max(filled, default=-1) + 1
+        for k, line in enumerate(self.lines):
+            line.layout.display = None if k < FEWEST or k <= last else "none"
+
+    def _take(self) -> None:
+        """Read the saved batch that was chosen."""
+        path = self.saved.get(self.source.value)
+        if path is None:
+            return
+        written = read_recipe(path, known_inks(self.opened))
+        shares = dict(zip(written.inks, written.fractions, strict=True))
+        if self.unit == "percent" or written.grams is None:
+            self.fill({name: round(100 * share, 4) for name, share in shares.items()})
+        else:
+            self.fill(dict(zip(written.inks, written.grams, strict=True)))
+
+
+def _amount(text: str) -> float | None:
+    if not text.strip():
+        return None
+    amount = parse_amount(text)
+    if amount == 0:
+        raise BadInput("0 is nothing; empty the field instead")
+    return amount

@@ -1,0 +1,104 @@
+"""Stills: what a form shows with its first entries, stored in the notebook as it is read.
+
+Each function has the name of its form.
+"""
+
+from matchkit.files.spectrum import read_spectrum
+from matchkit.forms.check import check_parts
+from matchkit.forms.compare import compare_parts, recipe_of, two_that_hide
+from matchkit.forms.correct import correct_parts, corrections, example_job
+from matchkit.forms.formulas import best_bodied, formula_parts, match_parts
+from matchkit.forms.inks import fit_parts, ink_parts, tint_parts
+from matchkit.forms.leftovers import leftover_parts, uses_for
+from matchkit.forms.plan import plan_parts
+from matchkit.forms.shops import OpenShop, fit_of, target_of
+from matchkit.forms.show import show
+from matchkit.forms.weigh import example_batch, weigh_parts
+from matchkit.match import match as find_formulas
+from matchkit.solve import spectral_target
+from matchkit.ticket import ticket as make_ticket
+from matchkit.ticket_sheet import ticket_text
+
+__all__ = [
+    "check",
+    "compare",
+    "correct",
+    "fit",
+    "inks",
+    "leftovers",
+    "match",
+    "plan",
+    "ticket",
+    "weigh",
+]
+
+
+def match(opened: OpenShop, target: str) -> None:
+    """Formulas for a colour of the shop's list, and the best one that hides, closely."""
+    shop = opened.shop
+    wanted = spectral_target(target_of(opened, target), shop.lights, shop.observer)
+    found = find_formulas(shop, opened.fits, wanted, name=target)
+    at = best_bodied(opened, found.formulas)
+    show(match_parts(opened, wanted, found))
+    show(formula_parts(opened, wanted, found.formulas[at], f"formula {at + 1}"))
+
+
+def inks(opened: OpenShop, ink: str) -> None:
+    """An ink, its ladder and its optics."""
+    show([*ink_parts(opened, ink), *tint_parts(opened, ink, 10.0)])
+
+
+def fit(opened: OpenShop, ink: str) -> None:
+    """How good the fit of an ink's series is."""
+    show(fit_parts(fit_of(opened, ink)))
+
+
+def plan(opened: OpenShop, ink: str) -> None:
+    """The drawdowns to make for a new ink."""
+    show(plan_parts(opened, ink))
+
+
+def weigh(opened: OpenShop, batch_g: float = 500.0) -> None:
+    """The shop's example batch, weighed out."""
+    show(weigh_parts(opened, *example_batch(opened, batch_g)))
+
+
+def ticket(opened: OpenShop, batch_g: float) -> None:
+    """The ticket of the shop's example batch as plain text, small amounts from letdowns."""
+    candidate, target = example_batch(opened, batch_g)
+    print(ticket_text(make_ticket(candidate, target, opened.shop, use_letdowns=True)))
+
+
+def compare(opened: OpenShop, target: str, lights: tuple[str, ...] = ()) -> None:
+    """Two formulas for a colour of the shop's list, matched under the first light alone."""
+    shop, R = opened.shop, target_of(opened, target)
+    wanted = spectral_target(R, shop.lights, shop.observer, other_weight=0.0)
+    found = find_formulas(shop, opened.fits, wanted, name=target)
+    recipes = [
+        recipe_of(opened, f"formula {k + 1}", found.formulas[k])
+        for k in two_that_hide(opened, found.formulas)
+    ]
+    show(compare_parts(opened, target, R, recipes, lights or shop.lights))
+
+
+def leftovers(opened: OpenShop, target: str, mix: str = "", batch_g: float = 1000.0) -> None:
+    """How much of the shelf a colour of the shop's list can use up."""
+    shop = opened.shop
+    wanted = spectral_target(target_of(opened, target), shop.lights, shop.observer)
+    uses = uses_for(opened, wanted, mix, batch_g, 4)
+    show(leftover_parts(opened, target, wanted, uses))
+    if uses:
+        show(formula_parts(opened, wanted, uses[0].candidate, "formula 1"))
+
+
+def check(opened: OpenShop) -> None:
+    """The shop's example: its first proof against its target."""
+    folder = opened.folder / "example"
+    target, measured = (read_spectrum(folder / f"{n}.csv")[0] for n in ("target", "measured"))
+    show(check_parts(opened.shop, target.name, target.R, measured.readings))
+
+
+def correct(opened: OpenShop) -> None:
+    """The shop's example: what to add to it, odds before and after."""
+    job = example_job(opened)
+    show(correct_parts(job, corrections(job)))

@@ -1,0 +1,123 @@
+"""The part of a form that asks which colour is wanted: a list, a file, or Lab numbers."""
+
+from typing import Any
+
+import ipywidgets as w
+import numpy as np
+from numpy.typing import NDArray
+
+from matchkit.compare_sheet import light_in_words
+from matchkit.faults import BadInput
+from matchkit.forms.parts import alert, area, boxed, choice, number_field, read, row, safe, tell
+from matchkit.forms.shops import OpenShop, listed_targets, uploaded_spectra
+from matchkit.inks import Shop
+from matchkit.solve import Target, lab_target, spectral_target
+
+__all__ = ["SpectrumFile", "TargetPicker", "light_options", "light_words"]
+
+Array = NDArray[np.float64]
+
+OFFERED = ("D65", "D50", "A", "FL2", "FL11", "LED-B3")
+LIST, FILE, LAB = "from the shop's list", "from a file of mine", "from Lab numbers"
+
+
+def light_words(light: str) -> str:
+    """A light as a person knows it.
+
+    >>> light_words("A")
+    'A (incandescent)'
+    """
+    words = light_in_words(light)
+    return f"{light} ({words})" if words else light
+
+
+def light_options(shop: Shop) -> list[tuple[str, str]]:
+    """The shop's lights, then the usual others, each with its words."""
+    return [(light_words(light), light) for light in dict.fromkeys([*shop.lights, *OFFERED])]
+
+
+class SpectrumFile:
+    """A button that takes a spectrum file, and which of its spectra is meant."""
+
+    def __init__(self, words: str, which: str) -> None:
+        self.problem, self.notes = alert(), area()
+        self.upload = w.FileUpload(accept="", multiple=False, description=words)
+        self.names = choice(which, [])
+        self.found: dict[str, Array] = {}
+        self.upload.observe(safe(self.take, self.problem), names="value")
+        self.box = w.VBox([row(boxed(self.upload), boxed(self.names)), self.notes, self.problem])
+
+    def take(self) -> None:
+        """Read the file that was handed in."""
+        self.found, self.names.options, self.notes.value = {}, [], ""
+        if not self.upload.value:
+            return
+        spectra, notes = uploaded_spectra(self.upload.value[0])
+        self.found = {each.name: each.readings for each in spectra}
+        self.names.options = list(self.found)
+        self.names.value = next(iter(self.found))
+        tell(self.notes, [self.upload.value[0]["name"] + " was read.", *notes], "quiet")
+
+    def readings(self) -> tuple[str, Array]:
+        """The chosen spectrum: its name and readings (n_readings, n_wl)."""
+        if not self.found:
+            raise BadInput(f"no file was read yet: press {self.upload.description!r} first")
+        return self.names.value, self.found[self.names.value]
+
+
+class TargetPicker:
+    """Which colour is wanted.  With `lab` a colour known only as numbers may be typed."""
+
+    def __init__(self, opened: OpenShop, start: str = "", *, lab: bool = True) -> None:
+        self.shop = opened.shop
+        self.listed = listed_targets(opened)
+        ways = [*([LIST] if self.listed else []), FILE, *([LAB] if lab else [])]
+        self.way = choice("Where is the target colour?", ways, ways[0], radio=True)
+        self.names = choice("Target", list(self.listed), start or None)
+        self.file = SpectrumFile("Choose a spectrum file", "Which spectrum of the file")
+        self.L = number_field("L*", "55", 0, 100)
+        self.a = number_field("a*", "-25", -150, 150)
+        self.b = number_field("b*", "-10", -150, 150)
+        self.light = choice("for the light", light_options(self.shop), self.shop.lights[0])
+        self.observer = choice("and the observer", [2, 10], self.shop.observer)
+        self.lab = w.VBox(
+            [
+                row(self.L.box, self.a.box, self.b.box),
+                row(boxed(self.light), boxed(self.observer)),
+                w.HTML(
+                    '<p class="mk-quiet">Numbers can be matched under one light only. '
+                    "If there is a sample, measure it.</p>"
+                ),
+            ]
+        )
+        self.listing = boxed(self.names)
+        self.box = w.VBox([boxed(self.way), self.listing, self.file.box, self.lab])
+        self.way.observe(lambda _: self._shown(), names="value")
+        self._shown()
+
+    def read(self, other_weight: float = 0.2, lights: tuple[str, ...] = ()) -> tuple[str, Target]:
+        """The target's name and the target, under `lights` or the shop's."""
+        if self.way.value == LAB:
+            lab = read(self.L, self.a, self.b)
+            name = "Lab " + ", ".join(f"{value:g}" for value in lab)
+            return name, lab_target(lab, self.light.value, self.observer.value)
+        name, R = self.spectrum()
+        seen = lights or self.shop.lights
+        return name, spectral_target(R, seen, self.shop.observer, other_weight=other_weight)
+
+    def spectrum(self) -> tuple[str, Array]:
+        """The target's name and its reflectance (n_wl,)."""
+        if self.way.value == LIST:
+            return self.names.value, self.listed[self.names.value]
+        name, readings = self.file.readings()
+        return name, readings.mean(axis=0)
+
+    def changing(self) -> list[Any]:
+        """The widgets that change which target is meant."""
+        texts = [field.text for field in (self.L, self.a, self.b)]
+        return [self.way, self.names, self.file.names, self.light, self.observer, *texts]
+
+    def _shown(self) -> None:
+        """Only the way that was chosen."""
+        for way, part in ((LIST, self.listing), (FILE, self.file.box), (LAB, self.lab)):
+            part.layout.display = None if self.way.value == way else "none"

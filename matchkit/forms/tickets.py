@@ -1,0 +1,137 @@
+"""The part of a form that makes a ticket: its entries, a preview, and the saved page."""
+
+from collections.abc import Callable
+from datetime import date
+
+import ipywidgets as w
+
+from matchkit.faults import BadInput
+from matchkit.files.write import csv_text
+from matchkit.forms.parts import Field, alert, area, boxed, button, choice, put, row, section, tell
+from matchkit.forms.shops import OpenShop, keep
+from matchkit.forms.show import Page
+from matchkit.inks import Ink, Mix
+from matchkit.judge import Candidate
+from matchkit.solve import Target
+from matchkit.ticket import CONTAINERS_ML, Container, ticket
+from matchkit.ticket_sheet import ticket_html
+
+__all__ = ["Batch", "TicketPart", "ticket_page"]
+
+# The target's name, the target (None: there is none), what to weigh.
+Batch = tuple[str, Target | None, Candidate]
+HELD = (("nothing", 0.0), ("10 % of each colour", 0.1), ("20 % of each colour", 0.2))
+UNKNOWN = "not said"
+
+
+def ticket_page(
+    opened: OpenShop,
+    batch: Batch,
+    *,
+    job: str = "",
+    day: str = "",
+    container: str = UNKNOWN,
+    letdowns: bool = False,
+    held_share: float = 0.0,
+) -> Page:
+    """The printable ticket of a batch; `held_share` of each colour goes in last."""
+    name, target, candidate = batch
+    held = None
+    if container in CONTAINERS_ML:
+        held = Container(name=container, volume_ml=CONTAINERS_ML[container])
+    made = ticket(
+        candidate,
+        target,
+        opened.shop,
+        target_name=name,
+        job=job,
+        date=day,
+        use_letdowns=letdowns,
+        container=held,
+        inks=(*opened.shop.inks, *(_as_ink(mix) for mix in opened.shop.mixes)),
+        hold_back=_held_back(opened, candidate, held_share),
+    )
+    return Page(title=f"Weigh-out ticket {job or name}", html=ticket_html(made))
+
+
+class TicketPart:
+    """`batch` gives what the ticket is for; BadInput where there is nothing yet."""
+
+    def __init__(self, opened: OpenShop, batch: Callable[[], Batch], number: int) -> None:
+        self.opened, self.batch = opened, batch
+        self.problems, self.saved, self.page = alert(), area(), area()
+        self.job = Field("Job or customer", "", _job, short=False)
+        self.container = choice("Mixed in", [UNKNOWN, *CONTAINERS_ML])
+        self.letdowns = w.Checkbox(
+            description="Weigh very small amounts from letdowns", indent=False
+        )
+        self.hold = choice("Hold back until the first drawdown", HELD, 0.0)
+        self.preview = button("Show the ticket", self.look, self.problems)
+        self.save = button("Save the ticket", self.write, self.problems, main=True)
+        self.box = section(
+            f"{number}. The ticket",
+            row(self.job.box, boxed(self.container), boxed(self.hold)),
+            self.letdowns,
+            row(self.preview, self.save),
+            self.problems,
+            self.saved,
+            self.page,
+        )
+
+    def look(self) -> None:
+        """Show the ticket, without saving it."""
+        self.saved.value = ""
+        put(self.page, [self._page(self.batch())])
+
+    def write(self) -> None:
+        """Save the page and its weights, and show it ready to print."""
+        name, _, candidate = batch = self.batch()
+        page = self._page(batch)
+        title = self.job.value or name
+        path = keep(title, ".html", page.html)
+        weights = csv_text(
+            ["ink", "grams"], list(zip(candidate.inks, candidate.grams, strict=True))
+        )
+        keep(path.stem, ".csv", weights)
+        tell(
+            self.saved,
+            [
+                f"Saved: {path.resolve()}",
+                f"The weights are beside it, in {path.stem}.csv: correcting starts from them.",
+            ],
+            "done",
+        )
+        put(self.page, [page])
+
+    def clear(self) -> None:
+        """No ticket of an older formula stays in sight."""
+        self.saved.value = self.page.value = self.problems.value = ""
+
+    def _page(self, batch: Batch) -> Page:
+        return ticket_page(
+            self.opened,
+            batch,
+            job=self.job.value,
+            day=date.today().isoformat(),
+            container=self.container.value,
+            letdowns=self.letdowns.value,
+            held_share=self.hold.value,
+        )
+
+
+def _job(text: str) -> str:
+    if len(text) > 60:
+        raise BadInput("longer than 60 letters; the ticket has no room for it")
+    return text.strip()
+
+
+def _as_ink(mix: Mix) -> Ink:
+    """A mixture on the shelf, as it stands on a ticket."""
+    return Ink(name=mix.name, role="colour", stock_g=mix.stock_g, lot=mix.date)
+
+
+def _held_back(opened: OpenShop, candidate: Candidate, share: float) -> dict[str, float]:
+    """The share of each colour that is weighed first."""
+    roles = {ink.name: ink.role for ink in opened.shop.inks}
+    colours = [name for name in candidate.inks if roles.get(name) in ("colour", "black")]
+    return {name: 1 - share for name in colours} if share else {}

@@ -1,0 +1,148 @@
+"""Will it hold?  A formula printed over each ground, in one stroke or two, with an underbase.
+
+An opaque drawdown is not a print: a thin film lets the ground show.  For each ground the
+ways to print are tried from the least work to the most, and the first one that comes
+within tolerance is named.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchkit.colorimetry import Lab, de00, hex_colour
+from matchkit.faults import BadInput
+from matchkit.lights import Light
+from matchkit.opacity import over
+from matchkit.palette import Palette, reflectance
+from matchkit.prints import under_white
+
+__all__ = ["STAND_INS", "Print", "Verdict", "stand_in_grounds", "will_hold"]
+
+Array = NDArray[np.float64]
+
+# Invented tees for a shop that has measured none: a level, and a step above an edge in nm
+# (below it where the edge is negative).
+STAND_INS = {
+    "white tee": (0.82, 0.0, 550),
+    "grey tee": (0.30, 0.0, 550),
+    "navy tee": (0.035, 0.03, -480),
+    "black tee": (0.03, 0.0, 550),
+    "red tee": (0.05, 0.45, 600),
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Print:
+    """One way to print a formula over a ground, and how far it is from the target.
+
+    `R` (n_wl,) is what an instrument would read; `lab` and `de00` are for the first light.
+    """
+
+    strokes: int
+    underbase: bool
+    R: Array
+    lab: Array
+    de00: float
+    hex: str
+
+    @property
+    def name(self) -> str:
+        """In words."""
+        strokes = {1: "one stroke", 2: "two strokes"}.get(self.strokes, f"{self.strokes} strokes")
+        return f"{strokes} on an underbase" if self.underbase else strokes
+
+
+@dataclass(frozen=True, kw_only=True)
+class Verdict:
+    """What a ground does to a formula: every way to print, and what is needed."""
+
+    ground: str
+    ground_hex: str
+    prints: tuple[Print, ...]
+    holds: bool
+    words: str
+
+
+def will_hold(
+    palette: Palette,
+    c: Array,
+    target_lab: Array,
+    grounds: Mapping[str, Array],
+    *,
+    stroke_um: float,
+    underbase_um: float | None,
+    tolerance_de00: float,
+    light: Light,
+    observer: int,
+    strokes: Sequence[int] = (1, 2),
+) -> tuple[Verdict, ...]:
+    """A verdict for each ground.
+
+    `palette` is one of films, `c` (n_ink,) the formula, `target_lab` (3,) what it should
+    look like under `light`.  `grounds` are met from inside the film, each (n_wl,).
+    `stroke_um` is what one stroke lays down; `underbase_um` that of the white below it,
+    None where no underbase is considered.
+    """
+    if not stroke_um > 0 or (underbase_um is not None and not underbase_um > 0):
+        raise BadInput("hold: a stroke and an underbase must be thicker than 0 um")
+    verdicts = []
+    for name, R_g in grounds.items():
+        below: list[tuple[bool, tuple[Array, Array | None]]] = [(False, (R_g, None))]
+        if underbase_um is not None:
+            below.append((True, under_white(palette, R_g, underbase_um)))
+        prints = tuple(
+            _printed(palette, c, ground, n, n * stroke_um, based, target_lab, light, observer)
+            for based, ground in below
+            for n in strokes
+        )
+        verdicts.append(_verdict(name, hex_colour(R_g, light, observer), prints, tolerance_de00))
+    return tuple(verdicts)
+
+
+def stand_in_grounds(wavelengths_nm: Array) -> dict[str, Array]:
+    """Five invented tees, for a shop whose grounds.csv names no garment."""
+    made = {}
+    for name, (level, step, edge) in STAND_INS.items():
+        up = 1 / (1 + np.exp(-np.sign(edge) * (wavelengths_nm - abs(edge)) / 12))
+        made[name] = level + step * up
+    return made
+
+
+def _printed(
+    palette: Palette,
+    c: Array,
+    ground: tuple[Array, Array | None],
+    strokes: int,
+    thickness_um: float,
+    underbase: bool,
+    target_lab: Array,
+    light: Light,
+    observer: int,
+) -> Print:
+    R = reflectance(over(palette, ground[0], thickness_um, R_g_beam=ground[1]), c)
+    lab = Lab(R, light, observer)
+    return Print(
+        strokes=strokes,
+        underbase=underbase,
+        R=R,
+        lab=lab,
+        de00=float(de00(target_lab, lab)),
+        hex=hex_colour(R, light, observer),
+    )
+
+
+def _verdict(name: str, ground_hex: str, prints: tuple[Print, ...], tolerance: float) -> Verdict:
+    """The least work that comes within tolerance; an underbase is more work than a stroke."""
+    good = [each for each in prints if each.de00 <= tolerance]
+    best = min(prints, key=lambda each: each.de00)
+    if not good:
+        words = f"does not hold; the nearest is {best.name}, {best.de00:.1f} dE00 off"
+    elif good[0] is prints[0]:
+        words = "holds in one stroke" if prints[0].strokes == 1 else f"holds in {prints[0].name}"
+    elif good[0].underbase:
+        words = f"needs an underbase ({good[0].name})"
+    else:
+        words = f"needs {good[0].name}"
+    return Verdict(ground=name, ground_hex=ground_hex, prints=prints, holds=bool(good), words=words)

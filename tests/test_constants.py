@@ -1,0 +1,247 @@
+"""The numerical heart of a fit: slopes by finite differences, known inks given back."""
+
+from dataclasses import replace
+
+import colour
+import numpy as np
+import pytest
+from bench_inks import columns, textbook
+
+from matchkit.constants import (
+    BOUNDS,
+    PRIOR_SHARED,
+    Constants,
+    Structure,
+    _linearise,
+    _residual,
+    f_scale,
+    solve_constants,
+)
+from matchkit.palette import Palette, reflectance
+
+SHARED = ("k2", "crowding", "log_deep")
+EMPTY = np.empty((0, 0))
+X = np.linspace(0, 1, 31)
+
+# Invented: white, black, clear, a colour with a band in the blue, one with a band in the red.
+KNOWN = Constants(
+    K=np.array(
+        [
+            0.01 + 0 * X,
+            3 - X,
+            0.005 + 0.01 * X,
+            0.01 + 2 * np.exp(-(((X - 0.3) / 0.15) ** 2)),
+            0.02 + 1.5 * np.exp(-(((X - 0.8) / 0.2) ** 2)),
+        ]
+    ),
+    S=np.array([1 + 0 * X, 0.1 + 0 * X, 0.02 + 0 * X, 0.3 + 0.2 * X, 0.2 - 0.1 * X]),
+    k2=0.40,
+    crowding=0.35,
+    log_deep=0.25,
+    base=0.0,
+    gain=0.96,
+)
+START = Constants(K=EMPTY, S=EMPTY, k2=0.45, crowding=0.1, log_deep=0.3, base=0.0, gain=0.96)
+EVERYTHING = Structure(name="everything", shared=SHARED)
+
+
+def read(C: np.ndarray, known: Constants = KNOWN) -> np.ndarray:
+    """What the drawdowns read if `known` is the truth; the first ink is the white."""
+    palette = Palette(
+        inks=textbook(known.K, known.S).inks,
+        K=known.K,
+        S=known.S,
+        crowding=np.eye(len(known.K))[0] * known.crowding,
+        base=known.base,
+        gain=known.gain,
+        k2=known.k2,
+        deep=float(np.exp(known.log_deep)),
+    )
+    return reflectance(palette, C)
+
+
+def ladders(n: int = 5) -> np.ndarray:
+    """Each ink alone and let down in white, some in clear too."""
+    rows = [np.eye(n)[0], np.eye(n)[0] / 2 + np.eye(n)[2] / 2]
+    for i in range(1, n):
+        rows += [w * np.eye(n)[0] + (1 - w) * np.eye(n)[i] for w in (0, 0.3, 0.6, 0.9, 0.97)]
+    for i in (1, 3, 4):
+        rows += [w * np.eye(n)[2] + (1 - w) * np.eye(n)[i] for w in (0.5, 0.9)]
+    return np.array(rows)
+
+
+def solved(C: np.ndarray, R: np.ndarray, structure: Structure = EVERYTHING) -> Constants:
+    return solve_constants(C, R, whites=[0], structure=structure, start=START)
+
+
+def test_f_is_that_of_cielab() -> None:
+    # CIE 15, as colour-science has it: colour.models.intermediate_lightness_function_CIE1976.
+    R = np.concatenate([np.linspace(1e-4, 0.02, 40), np.linspace(0.02, 1, 40)])
+    theirs = colour.colorimetry.intermediate_lightness_function_CIE1976(R, 1.0)
+    f, slope = f_scale(R)
+    np.testing.assert_allclose(f, theirs, atol=1e-9)
+    np.testing.assert_allclose(
+        slope, (f_scale(R + 1e-7)[0] - f_scale(R - 1e-7)[0]) / 2e-7, rtol=1e-4
+    )
+
+
+@pytest.mark.parametrize("name", ["K", "S"])
+def test_slopes_with_log_K_and_log_S(name: str) -> None:
+    C, free, n = ladders(), [1, 2, 3, 4], 5
+    target, _ = f_scale(read(C))
+    sqrt_w = np.linspace(0.5, 1.5, len(C))[:, None]
+    _, J, _ = _linearise(C, target, sqrt_w, KNOWN, [0], free, SHARED)
+    assert J.shape == (31, len(C), 9)
+    for at, i in enumerate(range(n) if name == "K" else free):
+        sides = []
+        for h in (1e-5, -1e-5):
+            moved = getattr(KNOWN, name).copy()
+            moved[i] *= np.exp(h)
+            sides.append(_residual(C, target, sqrt_w, replace(KNOWN, **{name: moved}), [0]))
+        by_hand = (sides[0] - sides[1]) / 2e-5
+        block = J[:, :, at if name == "K" else n + at]
+        np.testing.assert_allclose(block.T, by_hand, atol=2e-9)
+
+
+@pytest.mark.parametrize("name", [*SHARED, "base"])
+def test_slopes_with_the_shared_numbers(name: str) -> None:
+    C = ladders()
+    known = replace(KNOWN, base=0.03, gain=0.97)
+    target, sqrt_w = f_scale(read(C))[0], np.ones((len(C), 1))
+    _, _, G = _linearise(C, target, sqrt_w, known, [0], [1, 2, 3, 4], (name,))
+    sides = []
+    for h in (1e-6, -1e-6):
+        moved = replace(known, **{name: getattr(known, name) + h})
+        if name == "base":  # gain follows: the two sum to 1
+            moved = replace(moved, gain=1 - moved.base)
+        sides.append(_residual(C, target, sqrt_w, moved, [0]))
+    np.testing.assert_allclose(G[0], (sides[0] - sides[1]) / 2e-6, atol=2e-8)
+
+
+def test_known_inks_come_back() -> None:
+    # Noise-free readings of invented inks; the weak priors are all that is left of an error.
+    C = ladders()
+    found = solved(C, read(C))
+    np.testing.assert_allclose(found.K, KNOWN.K, rtol=1e-3)
+    np.testing.assert_allclose(found.S, KNOWN.S, rtol=1e-3)
+    assert found.k2 == pytest.approx(KNOWN.k2, abs=5e-4)
+    assert found.crowding == pytest.approx(KNOWN.crowding, abs=5e-4)
+    assert found.log_deep == pytest.approx(KNOWN.log_deep, abs=2e-3)
+    np.testing.assert_allclose(read(C, found), read(C), atol=1e-5)
+
+
+def test_the_white_is_the_gauge() -> None:
+    # Hiding films tell ratios only: the same readings from inks 2.7 times as strong throughout.
+    C = ladders()
+    stronger = replace(KNOWN, K=2.7 * KNOWN.K, S=2.7 * KNOWN.S)
+    found = solved(C, read(C, stronger))
+    assert (found.S[0] == 1).all()
+    np.testing.assert_allclose(found.K, KNOWN.K, rtol=1e-3)
+    np.testing.assert_allclose(found.S, KNOWN.S, rtol=1e-3)
+
+
+def test_plain_theory_gives_watercolours_back() -> None:
+    # Curtis et al. (1997), Figure 5: six pigments, Interference Lilac taken as the white.
+    # No surface, no crowding, no depth; readings made by K/S alone.
+    table = columns("curtis1997.csv")
+    K, S = (table[name].reshape(12, 3)[[11, 0, 1, 2, 6, 8]] for name in ("K", "S"))
+    K, S = K / S[0], S / S[0]
+    C = np.vstack([np.eye(6), *(0.7 * np.eye(6)[0] + 0.3 * np.eye(6)[[i]] for i in range(1, 6))])
+    C = np.vstack([C, 0.4 * np.eye(6)[0] + 0.6 * np.eye(6)[1:]])
+    R = reflectance(textbook(K, S), C)
+    start = Constants(K=EMPTY, S=EMPTY, k2=0.0, crowding=0.0, log_deep=0.0, base=0.0, gain=1.0)
+    found = solve_constants(
+        C, R, whites=[0], structure=Structure(name="plain"), start=start, max_steps=200
+    )
+    np.testing.assert_allclose(found.K / found.S, K / S, rtol=5e-3)
+    np.testing.assert_allclose(found.K[1:], K[1:], rtol=2e-2)
+    np.testing.assert_allclose(reflectance(textbook(found.K, found.S), C), R, atol=2e-5)
+
+
+def test_single_constant_theory_has_no_scattering_to_fit() -> None:
+    C = ladders()
+    found = solved(C, read(C), Structure(name="single", scattering=False))
+    assert (found.S == 1).all()
+    assert found.k2 == START.k2
+
+
+def test_what_is_not_shared_stays_as_given() -> None:
+    C = ladders()
+    found = solved(C, read(C), Structure(name="some", shared=("crowding",)))
+    assert (found.k2, found.log_deep, found.base) == (START.k2, START.log_deep, START.base)
+    assert found.crowding != START.crowding
+
+
+def test_with_nothing_to_go_by_the_expectation_stands() -> None:
+    # One masstone fits whatever k2 is, so k2 stays where experience puts it.
+    C = np.eye(5)[[0]]
+    found = solved(C, read(C))
+    for name in SHARED:
+        assert getattr(found, name) == pytest.approx(PRIOR_SHARED[name][0], abs=0.05)
+
+
+def test_expectations_do_not_bend_what_is_measured() -> None:
+    # The shared numbers two spreads from their expectation come back all the same.
+    C = ladders()
+    far = replace(KNOWN, k2=0.15, crowding=1.2, log_deep=0.9)
+    found = solved(C, read(C, far))
+    assert found.k2 == pytest.approx(0.15, abs=3e-3)
+    assert found.crowding == pytest.approx(1.2, abs=1e-2)
+    assert found.log_deep == pytest.approx(0.9, abs=1e-2)
+
+
+def test_the_surface_reflection_is_found_in_readings_that_include_it() -> None:
+    C = ladders()
+    known = replace(KNOWN, base=0.037, gain=0.963)
+    structure = Structure(name="with surface", shared=(*SHARED, "base"))
+    found = solve_constants(
+        C, read(C, known), whites=[0], structure=structure, start=replace(START, base=0.04)
+    )
+    # Base, k2 and depth can stand in for each other; what they read together is firm.
+    assert found.base == pytest.approx(0.037, abs=2.5e-3)
+    np.testing.assert_allclose(read(C, found), read(C, known), atol=5e-5)
+    assert found.gain == 1 - found.base
+
+
+def test_numbers_stay_inside_their_bounds(rng: np.random.Generator) -> None:
+    # Readings that no theory explains: nothing negative, nothing beyond reason.
+    C = ladders()
+    R = rng.uniform(0.01, 0.95, (len(C), 31))
+    found = solved(C, R)
+    assert (found.K > 0).all() and (found.S > 0).all()
+    assert np.isfinite(found.cost)
+    for name in SHARED:
+        low, high = BOUNDS[name]
+        assert low <= getattr(found, name) <= high
+
+
+def test_readings_of_0_and_1_do_no_harm() -> None:
+    C = ladders()
+    R = read(C)
+    R[0], R[6] = 1.0, 0.0
+    found = solved(C, R)
+    assert np.isfinite(found.K).all() and np.isfinite(found.S).all()
+
+
+def test_weight_zero_is_as_if_never_measured() -> None:
+    C = ladders()
+    R = read(C)
+    wrong = R.copy()
+    wrong[7] = 0.5
+    weight = np.ones(len(C))
+    weight[7] = 0
+    found = solve_constants(C, wrong, whites=[0], structure=EVERYTHING, start=START, weight=weight)
+    without = np.delete(np.arange(len(C)), 7)
+    alone = solved(C[without], R[without])
+    np.testing.assert_allclose(found.K, alone.K, rtol=2e-3)
+
+
+def test_information_tells_a_guess_from_a_measurement() -> None:
+    # Ink 4 was only ever seen in weak tints, where its scattering does nothing.
+    C = ladders()
+    tints = (C[:, 4] == 0) | ((C[:, 4] < 0.15) & (C[:, 0] > 0.5))
+    known = solved(C, read(C)).log_S_information
+    guessed = solved(C[tints], read(C)[tints]).log_S_information
+    assert known is not None and guessed is not None
+    assert np.isinf(known[0]).all()
+    assert np.median(known[4]) > 100 * np.median(guessed[4])

@@ -1,0 +1,136 @@
+"""What is written is read back to 1e-6, with all that is known of it."""
+
+import csv
+import io
+import json
+
+import numpy as np
+import pytest
+from small_shop import SPECTRA
+
+from matchkit.colorimetry import Lab
+from matchkit.faults import BadInput
+from matchkit.files.export import spectra_cgats, spectra_csv, write_spectra
+from matchkit.files.formulas import formulas_csv, formulas_json, recipe_csv
+from matchkit.files.readings import NamedSpectrum
+from matchkit.files.recipe import read_recipe
+from matchkit.files.spectrum import read_readings, read_spectra
+from matchkit.judge import Candidate
+from matchkit.match import Match
+
+
+def some():
+    rng = np.random.default_rng(8)
+    names = [
+        "Lemon 10 %",
+        'Red, "deep"; 1',
+        "Crème\N{LATIN SMALL LETTER L WITH STROKE}",
+        "-5",
+        "#1",
+    ]
+    ways = [
+        {},
+        {"geometry": "45/0", "condition": "M1", "backing": "white"},
+        {"geometry": "d/8 specular excluded", "condition": "UV excluded", "filter": "UV cut"},
+        {"geometry": "d/8 specular included", "backing": "newsprint"},
+        {"geometry": "30/0", "condition": "M2"},
+    ]
+    return [
+        NamedSpectrum(name=name, readings=rng.uniform(0.001, 0.95, (1 + i % 3, 31)), **way)
+        for i, (name, way) in enumerate(zip(names, ways, strict=True))
+    ]
+
+
+@pytest.mark.parametrize("suffix", [".csv", ".txt", ".cgats"])
+def test_round_trip(tmp_path, suffix):
+    path = tmp_path / f"ours{suffix}"
+    write_spectra(path, some())
+    spectra, notes = read_spectra(path)
+    assert notes == []
+    assert read_readings(path)[1] == ("CSV" if suffix == ".csv" else "CGATS.17")
+    for ours, back in zip(some(), spectra, strict=True):
+        np.testing.assert_allclose(back.readings, ours.readings, rtol=0, atol=1e-6)
+        for key in ("name", "geometry", "condition", "backing", "filter"):
+            assert getattr(back, key) == getattr(ours, key), key
+
+
+def test_csv_opens_as_a_table(tmp_path):
+    rows = list(csv.reader(io.StringIO(spectra_csv(some()))))
+    assert rows[0][:6] == ["name", "geometry", "condition", "backing", "filter", "400"]
+    assert {len(row) for row in rows} == {36}
+    plain = [NamedSpectrum(name="a", readings=np.array(SPECTRA["White"]))]
+    assert spectra_csv(plain).startswith("name,400,410,")
+
+
+def test_cgats_counts_what_it_holds():
+    text = spectra_cgats(some())
+    assert text.startswith('CGATS.17\nORIGINATOR "matchkit"\n')
+    assert text.count("NUMBER_OF_FIELDS 33") == 5
+    assert text.isascii() == all(each.name.isascii() for each in some())
+
+
+@pytest.mark.parametrize("name", ["", " ", "a\nb", "a\x07", "../x", "..\\x"])
+def test_names_that_cannot_be_written(tmp_path, name):
+    bad = [NamedSpectrum(name=name, readings=np.array(SPECTRA["White"]))]
+    for write in (spectra_csv, spectra_cgats):
+        with pytest.raises(BadInput, match="name '"):
+            write(bad)
+    with pytest.raises(BadInput, match="no spectra to write"):
+        spectra_csv([])
+
+
+def test_an_existing_file_is_left_alone(tmp_path):
+    path = tmp_path / "ours.csv"
+    path.write_text("mine")
+    with pytest.raises(BadInput, match=r"ours\.csv: is there already; give another name"):
+        write_spectra(path, some())
+    assert path.read_text() == "mine"
+    with pytest.raises(BadInput, match=r"'\.xml' is not known; write \.csv, \.txt"):
+        write_spectra(tmp_path / "ours.xml", some())
+
+
+def matches():
+    R = SPECTRA["Lemon"][0]
+    lab = np.array([Lab(R, light, 10) for light in ("D65", "A")])
+    best = Candidate(
+        inks=("White", 'Lemon, "new"'),
+        grams=(800.25, 199.75),
+        R=R,
+        lab=lab,
+        de00=np.array([0.123456, 0.5]),
+        F=0.2,
+        cost_per_kg=None,
+        chance_in_tolerance=0.91234,
+    )
+    return [Match(target="Sun, bright", in_gamut=True, formulas=(best,))]
+
+
+def test_formulas_as_csv():
+    rows = list(csv.DictReader(io.StringIO(formulas_csv(matches(), ("D65", "A")))))
+    assert [row["ink"] for row in rows] == ["White", 'Lemon, "new"']
+    assert rows[0]["target"] == "Sun, bright"
+    assert sum(float(row["percent"]) for row in rows) == pytest.approx(100)
+    assert sum(float(row["grams"]) for row in rows) == pytest.approx(1000)
+    last = {"formula": "1", "de00_D65": "0.1235", "de00_A": "0.5", "cost_per_kg": ""}
+    assert {key: rows[1][key] for key in last} == last
+    assert rows[1]["chance_in_tolerance"] == "0.9123"
+
+
+def test_formulas_as_json():
+    (found,) = json.loads(formulas_json(matches(), ("D65", "A")))["matches"]
+    (formula,) = found["formulas"]
+    assert (found["target"], found["in_gamut"]) == ("Sun, bright", True)
+    assert formula["inks"][0] == {"ink": "White", "percent": 80.025, "grams": 800.25}
+    assert formula["reflectance"]["wavelength_nm"][-1] == 700
+    assert formula["reflectance"]["values"] == np.round(SPECTRA["Lemon"][0], 6).tolist()
+    assert formula["de00"] == {"D65": 0.1235, "A": 0.5}
+    assert set(formula["lab"]) == {"D65", "A"}
+    assert (formula["cost_per_kg"], formula["chance_in_tolerance"]) == (None, 0.9123)
+
+
+def test_a_formula_is_a_recipe_file_that_is_read_back(tmp_path):
+    path = tmp_path / "sun.csv"
+    path.write_text(recipe_csv(matches()[0].formulas[0]))
+    recipe = read_recipe(path, grams_only=True)
+    assert recipe.inks == ("White", 'Lemon, "new"')
+    assert recipe.grams == (800.25, 199.75)

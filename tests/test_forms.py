@@ -1,0 +1,388 @@
+"""Forms without a browser: what they do with entries, errors and long work.
+
+What a browser makes of them is asked in `tests/browser`.
+"""
+
+import base64
+import json
+import re
+import shutil
+import threading
+from datetime import UTC, datetime
+from html.parser import HTMLParser
+
+import numpy as np
+import pytest
+
+from matchkit.cli.lab import MACOS, SETTINGS, WINDOWS, copy_to, start
+from matchkit.cli.lab import run as run_lab
+from matchkit.faults import BadInput
+from matchkit.files.places import data_folder
+from matchkit.spectra import GRID_NM
+
+w = pytest.importorskip("ipywidgets", reason="ipywidgets is not installed")
+
+from matchkit.forms.check import CheckForm  # noqa: E402
+from matchkit.forms.compare import CompareForm  # noqa: E402
+from matchkit.forms.correct import CorrectForm, corrections, example_job  # noqa: E402
+from matchkit.forms.inks import InksForm  # noqa: E402
+from matchkit.forms.leftovers import LeftoversForm  # noqa: E402
+from matchkit.forms.match import MatchForm  # noqa: E402
+from matchkit.forms.parts import Runner, alert, amount_field, number_field, safe  # noqa: E402
+from matchkit.forms.pictures import flat  # noqa: E402
+from matchkit.forms.plan import PlanForm  # noqa: E402
+from matchkit.forms.shops import keep, open_shop  # noqa: E402
+from matchkit.forms.show import Page, Picture, Table, html_of, text_of  # noqa: E402
+from matchkit.forms.weigh import WeighForm  # noqa: E402
+
+
+@pytest.fixture(scope="module")
+def opened():
+    """The demo shop, fitted once."""
+    return open_shop()
+
+
+@pytest.fixture(autouse=True)
+def own_folder(tmp_path, monkeypatch):
+    """What forms save goes nowhere else; their faults are raised as well as shown."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("MATCHKIT_FORMS_RAISE", "1")
+    return tmp_path
+
+
+def file_of(name, text):
+    """What the browser hands over for a chosen file."""
+    content = memoryview(text.encode("utf-8"))
+    given = {"name": name, "type": "text/csv", "size": len(content), "content": content}
+    return ({**given, "last_modified": datetime(2026, 1, 2, tzinfo=UTC)},)
+
+
+def spectrum_csv(R):
+    rows = [f"{nm},{value:.5f}" for nm, value in zip(GRID_NM, R, strict=True)]
+    return "\n".join(["wavelength_nm,reflectance", *rows])
+
+
+# ---- fields and callbacks -------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("text", "value"), [("12.5", 12.5), ("12,5", 12.5), (" 7 ", 7.0)])
+def test_amounts_are_read_with_point_and_comma(text, value):
+    field = amount_field("Grams", text)
+    assert field.look() == []
+    assert field.value == value
+
+
+@pytest.mark.parametrize("text", ["1,234", "1.234,5", "", "abc", "0", "-3", "5 g", "1e3"])
+def test_what_is_no_amount_is_told_below_the_field(text):
+    field = amount_field("Grams", "1")
+    field.text.value = text
+    assert 'role="alert"' in field.problem.value
+    field.text.value = "2"
+    assert field.problem.value == ""
+
+
+def test_a_and_b_may_be_negative():
+    assert number_field("a*", "\N{MINUS SIGN}12,5", -150, 150).value == -12.5
+    with pytest.raises(BadInput, match="not from -150 to 150"):
+        _ = number_field("a*", "-151", -150, 150).value
+
+
+def test_a_fault_of_ours_is_seen_and_raised():
+    place = alert()
+
+    def broken():
+        raise ZeroDivisionError("by <nothing>")
+
+    with pytest.raises(ZeroDivisionError):
+        safe(broken, place)()
+    assert 'role="alert"' in place.value
+    assert "ZeroDivisionError: by &lt;nothing&gt;" in place.value
+
+
+def test_work_is_stopped_and_its_answer_thrown_away():
+    going, place, answers = threading.Event(), alert(), []
+
+    def work(progress):
+        progress(1, 2)
+        going.wait(10)
+        progress(2, 2)
+        return "late"
+
+    runner = Runner("Go", lambda: work, answers.append, place, "steps")
+    runner.start.click()
+    assert runner.start.disabled
+    assert not runner.stop.disabled
+    runner.stop.click()
+    assert "Stopped" in runner.note.value
+    going.set()
+    runner.wait()
+    assert answers == []
+    assert not runner.start.disabled
+
+
+def test_work_that_fails_is_told():
+    place = alert()
+
+    def work(progress):
+        raise BadInput("no ink left")
+
+    runner = Runner("Go", lambda: work, print, place, "steps")
+    runner.start.click()
+    runner.wait()
+    assert "no ink left" in place.value
+    assert not runner.start.disabled
+
+
+# ---- what is shown --------------------------------------------------------------------------
+
+
+def test_names_are_escaped_everywhere():
+    nasty = '"><script>x</script>'
+    table = Table(head=(nasty,), rows=((nasty,),), caption=nasty)
+    parts = [nasty, table, Picture(png=b"", alt=nasty), Page(title=nasty, html=nasty)]
+    tags = []
+
+    class Reader(HTMLParser):
+        def handle_starttag(self, tag, attrs):
+            tags.append(tag)
+
+    Reader().feed(html_of(parts))
+    assert "script" not in tags
+    assert nasty in text_of(table)
+
+
+def test_a_flat_picture_is_a_png_of_that_colour():
+    """Chunks and filter bytes as the PNG specification, ISO/IEC 15948, has them."""
+    image = pytest.importorskip("PIL.Image")
+    import io
+
+    with image.open(io.BytesIO(flat("#0a64c8", "blue", 6, 4).png)) as picture:
+        assert picture.size == (6, 4)
+        assert picture.getpixel((5, 3)) == (10, 100, 200)
+
+
+def test_files_are_never_overwritten(own_folder):
+    names = [keep("Job: 1/2 ä", ".html", text).name for text in ("one", "two")]
+    assert names == ["Job-1-2-ä.html", "Job-1-2-ä-2.html"]
+    assert (own_folder / "tickets" / names[0]).read_text() == "one"
+
+
+# ---- the forms ------------------------------------------------------------------------------
+
+
+def test_match_to_ticket(opened, own_folder):
+    form = MatchForm(opened, "Dusty rose")
+    form.grams.text.value = "750,5"
+    form.without["Clear Base"].value = True
+    form.run.start.click()
+    form.run.wait()
+    assert "Dusty rose: these inks can reach it." in form.results.value
+    assert "Clear Base" not in form.results.value
+    form.ticket.job.text.value = "Window 3"
+    form.ticket.save.click()
+    page = (own_folder / "tickets" / "Window-3.html").read_text(encoding="utf-8")
+    assert "750.50" in page
+    weights = (own_folder / "tickets" / "Window-3.csv").read_text(encoding="utf-8")
+    grams = [float(line.split(",")[1]) for line in weights.splitlines()[1:]]
+    assert sum(grams) == pytest.approx(750.5, abs=1e-6)
+    form.most.value = 3
+    assert "have changed since" in form.stale.value
+
+
+def test_match_tells_every_fault_before_it_works(opened):
+    form = MatchForm(opened)
+    form.grams.text.value = "1,234"
+    form.run.start.click()
+    assert "Batch, grams: &#x27;1,234&#x27; can be read as 1234 or 1.234" in form.problems.value
+    assert not form.run.start.disabled
+    form.ticket.save.click()
+    assert "there is no formula yet" in form.ticket.problems.value
+
+
+def test_match_a_file_and_lab_numbers(opened):
+    form = MatchForm(opened)
+    form.picker.way.value = "from a file of mine"
+    form.run.start.click()
+    assert "no file was read yet" in form.problems.value
+    form.picker.file.upload.value = file_of("half.csv", "name,400\nx,two\n")
+    assert 'role="alert"' in form.picker.file.problem.value
+    form.picker.file.upload.value = file_of("brick.csv", spectrum_csv(np.linspace(0.1, 0.4, 31)))
+    assert form.picker.file.problem.value == ""
+    name, target = form.picker.read()
+    assert name == "brick"
+    assert target.R[-1] == pytest.approx(0.4)
+    form.picker.way.value = "from Lab numbers"
+    form.picker.a.text.value = "-12,5"
+    name, target = form.picker.read()
+    assert name == "Lab 55, -12.5, -10"
+    assert target.lab.tolist() == [[55.0, -12.5, -10.0]]
+
+
+def test_weigh_a_formula_of_ones_own(opened, own_folder):
+    form = WeighForm(opened)
+    form.rows.fill({"Quay White": 90.0, "Kelp Green": 9.5})
+    form.look.click()
+    assert "the percents sum to 99.5; they must sum to 100" in form.problems.value
+    form.rows.fill({"Quay White": 90.0, "Kelp Green": 10.0})
+    assert form.problems.value == ""
+    form.look.click()
+    assert "Pour Kelp Green with most care" in form.results.value
+    form.ticket.hold.value = 0.1
+    form.ticket.job.text.value = "Old card"
+    form.ticket.save.click()
+    page = (own_folder / "tickets" / "Old-card.html").read_text(encoding="utf-8")
+    assert "hold back 5.00 g" in page
+    assert "45.00" in page
+
+
+def test_weigh_refuses_what_can_not_be_a_formula(opened):
+    form = WeighForm(opened, "")
+    form.look.click()
+    assert "the formula is empty" in form.problems.value
+    form.rows.inks[0].value = "Quay White"
+    form.rows.amounts[1].text.value = "5"
+    form.grams.text.value = "x"
+    form.look.click()
+    for told in ("Quay White without an amount", "an amount without an ink", "is not a number"):
+        assert told in form.problems.value
+
+
+def test_inks_slider_and_plan(opened, own_folder):
+    form = InksForm(opened, "Kelp Green")
+    form.percent.value = 100.0
+    assert "100 % Kelp Green in the white" in form.tint.value
+    form.residuals.click()
+    assert "single-constant" in form.whole.value
+    form.keep.click()
+    assert "for your own shop" in form.kept.value
+    plan = PlanForm(opened, "Kelp Green")
+    plan.save.click()
+    page = (own_folder / "tickets" / "Drawdown-plan-Kelp-Green.html").read_text(encoding="utf-8")
+    assert "Kelp Green" in page
+
+
+def test_own_shop_keeps_its_fit(own_folder):
+    shutil.copytree(data_folder() / "demo-shop", own_folder / "ours")
+    form = InksForm(open_shop("ours"), "Kelp Green")
+    form.keep.click()
+    assert (own_folder / "ours" / "fit.json").is_file()
+
+
+def test_compare_formulas_and_ones_own(opened, own_folder):
+    form = CompareForm(opened, "Dusty rose")
+    form.look.click()
+    assert "nothing to compare" in form.problems.value
+    form.rows.fill({"Quay White": 80.0, "Rust Earth": 20.0})
+    form.look.click()
+    assert "my formula" in form.results.value
+    form.save.click()
+    page = (own_folder / "tickets" / "Comparison-Dusty-rose.html").read_text(encoding="utf-8")
+    assert "my formula" in page
+    for box in form.lights.values():
+        box.value = False
+    assert form.results.value == ""
+    form.look.click()
+    assert "one light tells nothing" in form.problems.value
+
+
+def test_leftovers_go_into_a_new_batch(opened, own_folder):
+    form = LeftoversForm(opened, "Sea teal")
+    form.ticket.save.click()
+    assert "there is no formula yet" in form.ticket.problems.value
+    form.run.start.click()
+    form.run.wait()
+    assert "Leftover regatta teal" in form.results.value
+    form.ticket.job.text.value = "Again"
+    form.ticket.save.click()
+    page = (own_folder / "tickets" / "Again.html").read_text(encoding="utf-8")
+    assert "Leftover regatta teal" in page
+    form.grams.text.value = "200"
+    assert form.results.value == ""
+
+
+def test_check_says_which_way(opened):
+    form = CheckForm(opened, "Sea teal")
+    form.look.click()
+    assert "FAIL: dE00" in form.results.value
+    form.measured.way.value = "from a file of mine"
+    assert form.results.value == ""
+    target = form.picker.listed["Sea teal"]
+    form.measured.file.upload.value = file_of("again.csv", spectrum_csv(target))
+    form.look.click()
+    assert "PASS: dE00 0.00" in form.results.value
+
+
+def test_correct_round_by_round(opened, own_folder):
+    form = CorrectForm(opened, "Sea teal", "example batch")
+    form.room.text.value = "nothing"
+    form.look.click()
+    assert "is not a number" in form.problems.value
+    form.room.text.value = ""
+    form.look.click()
+    assert "as it is now" in form.results.value
+    added = form.ways["smallest addition"].additions_g
+    form.save.click()
+    assert (own_folder / "tickets" / "Addition-Sea-teal.html").is_file()
+    before = form.rows.read()[1]
+    form.next.click()
+    assert form.rows.read()[1] == pytest.approx(before + added)
+    assert "Round 2." in form.round.value
+    form.measured.file.upload.value = file_of(
+        "second.csv", spectrum_csv(form.picker.listed["Sea teal"])
+    )
+    form.look.click()
+    assert len(form.job.rounds) == 2
+    assert "Nothing to add." in form.results.value
+
+
+def test_correct_within_a_small_room(opened):
+    job = example_job(opened)
+    small = corrections(type(job)(**{**vars(job), "room_g": 5.0}))
+    assert all(each.added_g <= 5.0 + 1e-9 for each in small.values())
+
+
+# ---- matchkit lab ---------------------------------------------------------------------------
+
+
+def test_lab_fills_a_folder_and_never_overwrites(own_folder):
+    folder = own_folder / "ours"
+    new, kept = copy_to(folder)
+    assert kept == 0
+    assert (folder / "demo-shop" / "shop.toml").is_file()
+    (folder / "demo-shop" / "shop.toml").write_text("mine")
+    assert copy_to(folder) == (0, new)
+    assert (folder / "demo-shop" / "shop.toml").read_text() == "mine"
+    page = json.loads((folder / SETTINGS / "labconfig" / "page_config.json").read_text())
+    assert page["disabledExtensions"]["@jupyterlab/apputils-extension:announcements"]
+
+
+def test_lab_uses_this_interpreter_and_its_kernel(own_folder):
+    words, more = start(own_folder, 8888, browser=False)
+    assert "--no-browser" in words
+    assert any(word.endswith("01_start_here.ipynb") for word in words)
+    assert more["JUPYTER_PREFER_ENV_PATH"] == "1"
+    copy_to(own_folder / "n")
+    for name in (WINDOWS, MACOS):
+        assert words[0] in (own_folder / "n" / name).read_text(encoding="utf-8")
+    assert (own_folder / "n" / WINDOWS).read_bytes().count(b"\r\n") == 5
+    assert (own_folder / "n" / MACOS).stat().st_mode & 0o100
+
+
+def test_lab_refuses_a_file_and_a_silly_port(own_folder):
+    import argparse
+
+    (own_folder / "file").write_text("")
+    options = {"folder": "file", "port": "8888", "no_browser": True, "copy_only": True}
+    with pytest.raises(BadInput, match="is a file; name a folder"):
+        run_lab(argparse.Namespace(**options))
+    with pytest.raises(BadInput, match="--port"):
+        run_lab(argparse.Namespace(**{**options, "port": "70000"}))
+
+
+def test_pictures_in_a_form_say_what_they_show(opened):
+    form = CheckForm(opened, "Sea teal")
+    form.look.click()
+    pictures = re.findall(r'<img class="[^"]*" alt="([^"]+)" src="data:image/png;base64,([^"]+)"',
+                          form.results.value)  # fmt: skip
+    assert len(pictures) == 4
+    assert all(base64.b64decode(data).startswith(b"\x89PNG") for _, data in pictures)

@@ -1,0 +1,118 @@
+"""Drawdowns that went wrong in known ways: is each told as what it was?"""
+
+import numpy as np
+import pytest
+from bench_inks import drawdown
+
+from matchkit.colorimetry import Lab, de00
+from matchkit.inks import Drawdown
+from matchkit.palette import Palette, reflectance
+from matchkit.suspects import explain
+
+WHITE, BLACK, CLEAR, LEMON, SCARLET = range(5)
+MAKE_AGAIN = "was it opaque, well stirred, fully cured, the right card? make it again"
+
+
+def mixture(palette: Palette, **percent: float) -> np.ndarray:
+    c = np.zeros(len(palette.inks))
+    for name, share in percent.items():
+        c[palette.index(name)] = share / 100
+    return c
+
+
+def told(palette: Palette, written: np.ndarray, R: np.ndarray, *, usual: float = 0.05) -> list[str]:
+    """What is said of one drawdown among nineteen that fit."""
+    good = np.tile(mixture(palette, White=90, Lemon=10), (19, 1))
+    C = np.vstack([good, written])
+    read = np.vstack([reflectance(palette, good), R])
+    drawdowns: list[Drawdown] = [
+        drawdown(f"d{row}", palette.inks, c, r)
+        for row, (c, r) in enumerate(zip(C, read, strict=True))
+    ]
+    error = de00(Lab(read, "D65", 10), Lab(reflectance(palette, C), "D65", 10))
+    return list(explain(drawdowns, C, palette, np.maximum(error, usual), "D65", 10))
+
+
+def test_nothing_is_said_of_what_fits(palette: Palette) -> None:
+    c = mixture(palette, White=70, Scarlet=30)
+    assert told(palette, c, reflectance(palette, c)) == []
+
+
+@pytest.mark.parametrize(("written", "true"), [(4.0, 5.2), (4.0, 2.8), (10.0, 25.0)])
+def test_a_wrong_weight(palette: Palette, written: float, true: float) -> None:
+    c = mixture(palette, White=100 - written, Scarlet=written)
+    was = mixture(palette, White=100 - true, Scarlet=true)
+    (line,) = told(palette, c, reflectance(palette, was))
+    assert line.startswith("d19: off by ")
+    assert line.endswith(f"% Scarlet, not {written:.3g} % (mis-weighed?)")
+    found = float(line.split("it reads like ")[1].split(" %")[0])
+    assert found == pytest.approx(true, rel=0.02)
+
+
+def test_a_wrong_weight_of_black_in_clear_is_told_of_the_black(palette: Palette) -> None:
+    c, was = mixture(palette, Clear=96, Black=4), mixture(palette, Clear=93, Black=7)
+    (line,) = told(palette, c, reflectance(palette, was))
+    assert line.endswith("% Black, not 4 % (mis-weighed?)")
+    assert float(line.split("it reads like ")[1].split(" %")[0]) == pytest.approx(7, rel=0.02)
+
+
+def test_a_wrong_weight_of_white_in_clear_is_told_of_the_clear(palette: Palette) -> None:
+    c, was = mixture(palette, Clear=80, White=20), mixture(palette, Clear=96, White=4)
+    (line,) = told(palette, c, reflectance(palette, was))
+    assert "% Clear, not 80 % (mis-weighed?)" in line
+
+
+def test_a_wrong_label_on_a_tint(palette: Palette) -> None:
+    c, was = mixture(palette, White=90, Magenta=10), mixture(palette, White=90, Scarlet=10)
+    (line,) = told(palette, c, reflectance(palette, was))
+    assert line.endswith("it reads like Scarlet, not Magenta (mislabelled?)")
+
+
+def test_a_wrong_label_on_a_masstone(palette: Palette) -> None:
+    c, was = mixture(palette, Lemon=100), mixture(palette, Magenta=100)
+    (line,) = told(palette, c, reflectance(palette, was))
+    assert line.endswith("it reads like Magenta, not Lemon (mislabelled?)")
+
+
+@pytest.mark.parametrize(("slip", "word"), [(0.04, "included"), (-0.04, "excluded")])
+def test_another_geometry(palette: Palette, slip: float, word: str) -> None:
+    # Fresnel: a smooth surface of index 1.5 reflects 4 %.
+    c = mixture(palette, White=60, Scarlet=40)
+    R = reflectance(palette, c) + slip
+    if slip < 0:
+        c = mixture(palette, White=97, Scarlet=3)
+        R = reflectance(palette, c) + slip
+    (line,) = told(palette, c, R)
+    assert line.endswith(f"it reads as if measured with the specular part {word}")
+
+
+def test_what_nothing_explains_is_to_be_made_again(palette: Palette) -> None:
+    c = mixture(palette, White=60, Scarlet=40)
+    R = reflectance(palette, c)
+    R[10:14] += 0.2
+    (line,) = told(palette, c, R)
+    assert line.endswith(MAKE_AGAIN)
+
+
+def test_the_worst_comes_first(palette: Palette) -> None:
+    C = np.array([mixture(palette, White=90, Scarlet=10)] * 5)
+    R = reflectance(palette, C)
+    drawdowns = [
+        drawdown(f"d{i}", palette.inks, c, r) for i, (c, r) in enumerate(zip(C, R, strict=True))
+    ]
+    lines = explain(drawdowns, C, palette, np.array([0.1, 2.0, 0.1, 9.0, 0.1]), "D65", 10)
+    assert [line.split(":")[0] for line in lines] == ["d3", "d1"]
+
+
+def test_where_everything_is_rough_only_the_roughest_is_named(palette: Palette) -> None:
+    # Six times the usual error, and at least 1 dE00: choices of our own.
+    C = np.array([mixture(palette, White=90, Scarlet=10)] * 7)
+    R = reflectance(palette, C)
+    drawdowns = [
+        drawdown(f"d{i}", palette.inks, c, r) for i, (c, r) in enumerate(zip(C, R, strict=True))
+    ]
+    error = np.array([0.8, 0.8, 0.8, 0.8, 0.8, 4.0, 5.0])
+    lines = explain(drawdowns, C, palette, error, "D65", 10)
+    assert [line.split(":")[0] for line in lines] == ["d6"]
+    quiet = explain(drawdowns, C, palette, error / 10, "D65", 10)
+    assert quiet == ()
