@@ -112,15 +112,14 @@ def difference_slope(standard: Array, trial: Array) -> tuple[Array, Array]:
     level = np.sqrt(1 - half_R_T**2)
     v = np.empty((3, *np.shape(S_L)))
     v[0], v[1], v[2] = (L_2 - L_1) / S_L, (C_2 - C_1) / S_C + half_R_T * dH, dH * level
-    stretch = a_2 / np.where(trial[1] == 0, 1, trial[1])
-    stretch = np.where(trial[1] == 0, 1.0, stretch)
+    grow = _grow(*standard[1:], *trial[1:])
     slope = np.zeros((3, 3, *np.shape(S_L)))
     slope[0, 0] = 1 / S_L
     along_a, along_b = cos_h / S_C, sin_h / S_C  # a step along the mean hue is chroma,
     across_a, across_b = -sin_h / S_H, cos_h / S_H  # across it is hue
-    slope[1, 1] = stretch * (along_a + half_R_T * across_a)
+    slope[1, 1] = grow * (along_a + half_R_T * across_a)
     slope[1, 2] = along_b + half_R_T * across_b
-    slope[2, 1] = stretch * level * across_a
+    slope[2, 1] = grow * level * across_a
     slope[2, 2] = level * across_b
     return v, slope
 
@@ -129,13 +128,18 @@ def _stretched(standard: Array, trial: Array) -> tuple[Array, ...]:
     """L, a', b of both and their chromas C'."""
     L_1, a_1, b_1 = standard
     L_2, a_2, b_2 = trial
-    C = (np.sqrt(a_1 * a_1 + b_1 * b_1) + np.sqrt(a_2 * a_2 + b_2 * b_2)) / 2
-    grow = 1.5 - 0.5 * _chroma_share(C)
+    grow = _grow(a_1, b_1, a_2, b_2)
     a_1, a_2 = a_1 * grow, a_2 * grow
     return (
         L_1, a_1, b_1, L_2, a_2, b_2,
         np.sqrt(a_1 * a_1 + b_1 * b_1), np.sqrt(a_2 * a_2 + b_2 * b_2),
     )  # fmt: skip
+
+
+def _grow(a_1: Array, b_1: Array, a_2: Array, b_2: Array) -> Array:
+    """The stretch of a*, 1 + G."""
+    C = (np.sqrt(a_1 * a_1 + b_1 * b_1) + np.sqrt(a_2 * a_2 + b_2 * b_2)) / 2
+    return 1.5 - 0.5 * _chroma_share(C)
 
 
 def _chroma_share(C: Array) -> Array:
@@ -159,6 +163,7 @@ def _weights(
     long = np.sqrt(x * x + y * y)
     opposite = long < 1e-9  # half a turn apart: either way round; take the trial's left
     cos_h = np.where(opposite, -b_2 / two, x / np.where(opposite, 1, long))
+    cos_h = np.where(opposite & (C_2 < 1e-9), 1.0, cos_h)  # two greys: any direction will do
     sin_h = np.where(opposite, a_2 / two, y / np.where(opposite, 1, long))
     C = (C_1 + C_2) / 2
     L_50 = ((L_1 + L_2) / 2 - 50) ** 2

@@ -32,7 +32,6 @@ __all__ = [
 
 Array = NDArray[np.float64]
 
-GREY = 1e-6  # C* of an exact grey
 N_DIRECTIONS = 600  # over the sphere; the chance is then good to about 0.002
 
 
@@ -131,9 +130,7 @@ def chance_within(lab: Array, covariance: Array, standard: Array, tolerance_de00
     >>> round(chance_within(lab, 1e-6 * np.eye(3), lab, 1.0), 3)
     1.0
     """
-    # An exact grey has no hue, and CIEDE2000 no slope there: a step aside it has both.
-    aside = np.array([0.0, GREY, 0.0]) if np.hypot(lab[1], lab[2]) < GREY else 0.0
-    v, slope = difference_slope(standard, lab + aside)
+    v, slope = difference_slope(standard, lab)
     spread = slope @ covariance @ slope.T
     values, axes = np.linalg.eigh(spread)
     root = axes * np.sqrt(np.maximum(values, 1e-12))

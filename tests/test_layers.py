@@ -24,8 +24,7 @@ CORE = (
     *("lots", "lot_check", "shelf", "leftovers", "match", "instrument", "words"),
     *("opacity", "prints", "garment"),
     *("weighing", "jobsize", "sheet", "plan_sheet", "compare_sheet", "ticket", "ticket_sheet"),
-    *("scores", "rehearse", "staircase", "practice_safety", "practice_bench", "practice"),
-    *("practice_exercise", "practice_colour", "practice_sums", "practice_kinds"),
+    *("scores", "rehearse"),
 )
 # These touch disk, screen or terminal.
 EDGES = (

@@ -95,7 +95,7 @@ def _target(args: argparse.Namespace, shop: Shop) -> tuple[str, Target]:
     if (args.targets is None) == (args.lab is None):
         raise BadInput("log-match: give a spectrum file or --lab L,a,b, one of the two")
     if args.lab is None:
-        spectrum = one_spectrum(args.targets, args.name)
+        spectrum = one_spectrum(args.targets, args.name, shop)
         return spectrum.name, spectral_target(spectrum.R, shop.lights, shop.observer)
     return args.name or f"Lab {args.lab}", lab_target(
         lab_of(args.lab), shop.lights[0], shop.observer

@@ -179,7 +179,7 @@ def _find_colour(args: argparse.Namespace, book: Book, shop: Shop, top: int) -> 
 
 
 def _lab_like(args: argparse.Namespace, shop: Shop) -> list[float]:
-    R = one_spectrum(args.like, args.name).R
+    R = one_spectrum(args.like, args.name, shop).R
     wanted: list[float] = Lab(R, shop.lights[0], shop.observer).tolist()
     return wanted
 

@@ -78,7 +78,7 @@ def measure_arguments(parser: argparse.ArgumentParser) -> None:
 def measure(args: argparse.Namespace) -> Answer:
     book, shop = desk(args), shop_of(args)
     batch = scanned(book, args.batch)
-    spectrum = one_spectrum(args.spectrum, args.name)
+    spectrum = one_spectrum(args.spectrum, args.name, shop)
     number = measure_batch(book, shop, batch, spectrum.readings, name=spectrum.name)
     fits, why = fitted(args.shop, shop)
     if why:

@@ -42,8 +42,8 @@ def run(args: argparse.Namespace) -> None:
     shop = read_settings(Path(args.shop) / "shop.toml", "shop.toml")
     for note in shop.notes:
         say(note)
-    target = one_spectrum(args.target, args.name)
-    measured = one_spectrum(args.measured, args.measured_name or args.name)
+    target = one_spectrum(args.target, args.name, shop)
+    measured = one_spectrum(args.measured, args.measured_name or args.name, shop)
     verdict = check(
         target.R,
         measured.readings,

@@ -87,7 +87,7 @@ def run(args: argparse.Namespace) -> None:
     """Predict the recipes, compare them with the target, print and write what is wanted."""
     top = _top(args)
     shop, fits = open_shop(args.shop)
-    spectrum = one_spectrum(args.target, args.name)
+    spectrum = one_spectrum(args.target, args.name, shop)
     target = spectral_target(spectrum.R, _lights(args, shop), shop.observer)
     entries = [*_written(args, shop, fits, target), *_matched(args, shop, fits, target, top)]
     seen = compare(

@@ -168,12 +168,14 @@ def _job(args: argparse.Namespace) -> _Job:
     inks = sorted({name for each in contents for name in each})
     palette = palette_for(palettes, inks)
     found = next(f for f in fits.values() if f.palette is palette)
-    target = spectral_target(one_spectrum(args.target, args.name).R, shop.lights, shop.observer)
+    target = spectral_target(
+        one_spectrum(args.target, args.name, shop).R, shop.lights, shop.observer
+    )
     grams = [np.array([each.get(n, 0.0) for n in palette.names]) for each in contents]
     if room_g < np.inf and room_g > ROOM_AT_MOST * grams[-1].sum():
         raise BadInput(f"--room: found {args.room!r}, more than {ROOM_AT_MOST:g} times the batch")
     spread = spread_of(palette, found.error_Lab, shop.resolution_g)
-    belief, before = _belief(args, found, grams, spread, target)
+    belief, before = _belief(args, shop, found, grams, spread, target)
     upper_g = _stock(shop, palette, args.without)
     total_g = float(grams[-1].sum())
     return _Job(shop, found, target, belief, spread, room_g, upper_g, before, total_g)
@@ -204,7 +206,12 @@ def _contents(paths: list[str], palettes: Mapping[str, Palette]) -> list[dict[st
 
 
 def _belief(
-    args: argparse.Namespace, found: Fit, grams: list[Array], spread: Spread, target: Target
+    args: argparse.Namespace,
+    shop: Shop,
+    found: Fit,
+    grams: list[Array],
+    spread: Spread,
+    target: Target,
 ) -> tuple[Belief, Array | None]:
     """What is thought of the batch, and the measured dE00 of the last round."""
     palette = found.palette
@@ -226,7 +233,7 @@ def _belief(
         return infer(palette, rounds, spread, target=target, refuse=False), None
     if not args.measured:
         return nothing_learned(palette, grams[-1], spread), None
-    readings = [one_spectrum(path, args.measured_name) for path in args.measured]
+    readings = [one_spectrum(path, args.measured_name, shop) for path in args.measured]
     rounds = [Round(grams=g, R=m.R) for g, m in zip(grams, readings, strict=True)]
     belief = infer(
         palette, rounds, spread, target=target, model_f=model_error_f(found), refuse=not args.anyway

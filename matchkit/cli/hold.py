@@ -54,7 +54,7 @@ def run(args: argparse.Namespace) -> None:
     _, palette, c = recipe_in(args.recipe, palettes_of(films))
     light, observer = shop.lights[0], shop.observer
     hides = reflectance(over(palette, np.zeros(len(GRID_NM)), np.inf), c)
-    aim = one_spectrum(args.target, args.name).R if args.target else hides
+    aim = one_spectrum(args.target, args.name, shop).R if args.target else hides
     grounds = _grounds(shop, args.over)
     verdicts = will_hold(
         palette,

@@ -215,10 +215,10 @@ def _targets(args: argparse.Namespace, shop: Shop) -> Iterator[tuple[str, Target
     if weight < 0:
         raise BadInput(f"--other-lights: found {args.other_lights!r}, need 0 or more")
     if args.name:
-        spectrum, notes = read_spectrum(args.targets, args.name)
+        spectrum, notes = read_spectrum(args.targets, args.name, shop=shop)
         spectra = [spectrum]
     else:
-        spectra, notes = read_spectra(args.targets)
+        spectra, notes = read_spectra(args.targets, shop=shop)
     for note in notes:
         say(note)
     lights: list[Light] = [*shop.lights, *lamps_in(args.lamp)]

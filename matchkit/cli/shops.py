@@ -120,9 +120,9 @@ def lamps_in(paths: Sequence[str]) -> list[Lamp]:
     return lamps
 
 
-def one_spectrum(path: str, name: str | None) -> NamedSpectrum:
-    """One spectrum of a file; what was assumed is said on standard error."""
-    spectrum, notes = read_spectrum(path, name)
+def one_spectrum(path: str, name: str | None, shop: Shop) -> NamedSpectrum:
+    """One spectrum of a file, measured as the shop measures; what was assumed is said."""
+    spectrum, notes = read_spectrum(path, name, shop=shop)
     for note in notes:
         say(note)
     return spectrum

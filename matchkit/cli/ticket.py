@@ -74,7 +74,7 @@ def run(args: argparse.Namespace) -> None:
     found = next(f for f in fits.values() if f.palette is palette)
     batch_g = _batch(args.grams, written.grams)
     if args.target:
-        spectrum = one_spectrum(args.target, args.name)
+        spectrum = one_spectrum(args.target, args.name, shop)
         R, name = spectrum.R, spectrum.name
     else:
         R, name = reflectance(palette, c), f"{written.name}, as predicted"
