@@ -105,11 +105,11 @@ def uploaded(value: Any) -> Path:
     return path
 
 
-def uploaded_spectra(value: Any) -> tuple[list[NamedSpectrum], list[str]]:
+def uploaded_spectra(value: Any, shop: Shop) -> tuple[list[NamedSpectrum], list[str]]:
     """The spectra in a file that was handed to the browser, and what was assumed."""
     path = uploaded(value)
     try:
-        return read_spectra(path)
+        return read_spectra(path, shop=shop)
     finally:
         path.unlink()
         path.parent.rmdir()

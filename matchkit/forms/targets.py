@@ -39,7 +39,8 @@ def light_options(shop: Shop) -> list[tuple[str, str]]:
 class SpectrumFile:
     """A button that takes a spectrum file, and which of its spectra is meant."""
 
-    def __init__(self, words: str, which: str) -> None:
+    def __init__(self, shop: Shop, words: str, which: str) -> None:
+        self.shop = shop  # a file that was measured otherwise is refused or converted
         self.problem, self.notes = alert(), area()
         self.upload = w.FileUpload(accept="", multiple=False, description=words)
         self.names = choice(which, [])
@@ -52,7 +53,7 @@ class SpectrumFile:
         self.found, self.names.options, self.notes.value = {}, [], ""
         if not self.upload.value:
             return
-        spectra, notes = uploaded_spectra(self.upload.value[0])
+        spectra, notes = uploaded_spectra(self.upload.value[0], self.shop)
         self.found = {each.name: each.readings for each in spectra}
         self.names.options = list(self.found)
         self.names.value = next(iter(self.found))
@@ -74,7 +75,7 @@ class TargetPicker:
         ways = [*([LIST] if self.listed else []), FILE, *([LAB] if lab else [])]
         self.way = choice("Where is the target colour?", ways, ways[0], radio=True)
         self.names = choice("Target", list(self.listed), start or None)
-        self.file = SpectrumFile("Choose a spectrum file", "Which spectrum of the file")
+        self.file = SpectrumFile(self.shop, "Choose a spectrum file", "Which spectrum of the file")
         self.L = number_field("L*", "55", 0, 100)
         self.a = number_field("a*", "-25", -150, 150)
         self.b = number_field("b*", "-10", -150, 150)

@@ -14,7 +14,7 @@ import tempfile
 from pathlib import Path
 
 from matchkit.cli import COMMANDS, main
-from tests.studies import blind_accuracy
+from tests.studies import blind_accuracy, book_learning, films, rehearsal, watercolours
 
 README = Path(__file__).parents[2] / "README.md"
 
@@ -36,7 +36,28 @@ def demo_output():
 
 def accuracy():
     """The blind accuracy table, from the stored study."""
-    return blind_accuracy.markdown(json.loads(blind_accuracy.STORED.read_text(encoding="utf-8")))
+    return blind_accuracy.markdown(stored(blind_accuracy))
+
+
+def stored(study):
+    """What a long study kept."""
+    return json.loads(study.STORED.read_text(encoding="utf-8"))
+
+
+def rehearsal_table():
+    return rehearsal.markdown(stored(rehearsal))
+
+
+def film_table():
+    return films.markdown(stored(films)).split("\n\n")[0]
+
+
+def paint_table():
+    return watercolours.markdown(stored(watercolours))
+
+
+def book_table():
+    return book_learning.markdown(stored(book_learning))
 
 
 def commands():
@@ -45,7 +66,15 @@ def commands():
     return "\n".join(lines + [f"| `matchkit {name}` | {line} |" for name, line in COMMANDS.items()])
 
 
-PARTS = {"demo output": demo_output, "blind accuracy": accuracy, "commands": commands}
+PARTS = {
+    "demo output": demo_output,
+    "blind accuracy": accuracy,
+    "rehearsal": rehearsal_table,
+    "book": book_table,
+    "film": film_table,
+    "paint": paint_table,
+    "commands": commands,
+}
 
 
 def filled(text):

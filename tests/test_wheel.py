@@ -1,0 +1,58 @@
+"""The wheel carries all it needs: built, unpacked elsewhere, run there."""
+
+import subprocess
+import sys
+import zipfile
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+
+
+@pytest.fixture(scope="module")
+def unpacked(tmp_path_factory):
+    """The wheel's content in a folder outside the checkout."""
+    out = tmp_path_factory.mktemp("wheel")
+    subprocess.run(
+        [sys.executable, "-m", "hatchling", "build", "-t", "wheel", "-d", str(out)],
+        cwd=ROOT,
+        check=True,
+        capture_output=True,
+    )
+    (wheel,) = out.glob("*.whl")
+    folder = out / "site"
+    with zipfile.ZipFile(wheel) as archive:
+        archive.extractall(folder)
+    return folder
+
+
+def run(unpacked, here, *words):
+    """A command of the unpacked package, in the folder `here`."""
+    code = (
+        f"import sys; sys.path.insert(0, {str(unpacked)!r})\n"
+        f"import matchkit; assert matchkit.__file__.startswith({str(unpacked)!r})\n"
+        f"from matchkit.cli import main; sys.exit(main({list(words)!r}))"
+    )
+    return subprocess.run(
+        [sys.executable, "-c", code], cwd=here, capture_output=True, text=True, timeout=120
+    )
+
+
+def test_demo_runs_from_the_wheel(unpacked, tmp_path):
+    done = run(unpacked, tmp_path, "demo")
+    assert done.returncode == 0, done.stderr
+    assert "Formula 1" in done.stdout
+    assert (tmp_path / "demo" / "ticket.html").is_file()
+
+
+def test_the_notebooks_travel_with_it(unpacked, tmp_path):
+    done = run(unpacked, tmp_path, "lab", "mine", "--copy-only")
+    assert done.returncode == 0, done.stderr
+    assert (tmp_path / "mine" / "01_start_here.ipynb").is_file()
+    assert list((tmp_path / "mine").rglob("inks.csv"))
+
+
+def test_it_carries_no_rubbish(unpacked):
+    names = [path.relative_to(unpacked).as_posix() for path in unpacked.rglob("*")]
+    assert not [name for name in names if "__pycache__" in name or name.endswith("fit.json")]
