@@ -97,6 +97,11 @@ def fit(
     C = fractions_of(drawdowns, inks)
     R_m = np.array([d.R for d in drawdowns])
     group = _folds(C, whites, [i for i, ink in enumerate(inks) if ink.role == "clear"])
+    if (group == KEPT).all():
+        raise BadInput(
+            f"{len(drawdowns)} drawdowns of {len(inks)} inks leave nothing to try a fit on; draw "
+            "down each ink alone and at two letdowns, and the white with a little black"
+        )
     tried = []
     for structure in structures:
         weight = _robust_weight(C, R_m, whites, structure, geometry)

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from matchkit.cli.findings import slips, what_happened
 from matchkit.cli.pictures import (
     COMPARED,
     chosen,
@@ -98,11 +99,11 @@ class _Job:
     room_g: float
     upper_g: Array
     de00_measured: Array | None
-    weighed_g: float
+    weighed_g: Array  # (n_ink,)
 
     def total_g(self, choice: Correction) -> float:
         """The batch after: what the balance showed and what is added."""
-        return self.weighed_g + choice.added_g
+        return float(self.weighed_g.sum()) + choice.added_g
 
     def choose(self, how: Any, room_g: float | None = None) -> Correction:
         """One of the three ways to correct."""
@@ -177,8 +178,7 @@ def _job(args: argparse.Namespace) -> _Job:
     spread = spread_of(palette, found.error_Lab, shop.resolution_g)
     belief, before = _belief(args, shop, found, grams, spread, target)
     upper_g = _stock(shop, palette, args.without)
-    total_g = float(grams[-1].sum())
-    return _Job(shop, found, target, belief, spread, room_g, upper_g, before, total_g)
+    return _Job(shop, found, target, belief, spread, room_g, upper_g, before, grams[-1])
 
 
 def _room(text: str) -> float:
@@ -285,6 +285,10 @@ def _json(job: _Job, answer: Correction) -> dict[str, Any]:
             for n, e, g in zip(names, spread, job.belief.grams, strict=True)
             if g > 0
         },
+        "slips": [
+            {"ink": ink, "grams": weighed, "probably": probably}
+            for ink, weighed, probably in slips(job.found.palette, job.belief, job.weighed_g)
+        ],
         "choices": {
             name: {"additions": _additions(names, choice), "de00": by_light(lights, choice.de00)}
             for name, choice in ((name, job.choose(how)) for name, how in CHOICES.items())
@@ -305,7 +309,7 @@ def _report(job: _Job, answer: Correction, neighbour: str) -> str:
     light = job.target.lights[0]
     before, tolerance = _before(job, answer)[0], job.shop.tolerance_de00
     lines = [f"Now: dE00 {before:.2f} under {light}, tolerance {tolerance:g}"]
-    lines += _what_happened(job)
+    lines += what_happened(job.found.palette, job.belief, job.weighed_g)
     if not answer.added_g:
         done = before <= tolerance
         return "\n".join(
@@ -356,19 +360,6 @@ def _before_and_after(job: _Job, answer: Correction) -> Comparison:
         lights=job.target.lights,
         observer=job.target.observer,
     )
-
-
-def _what_happened(job: _Job) -> list[str]:
-    """Inks that look stronger or weaker than their reference lot."""
-    error = np.sqrt(np.diag(job.belief.covariance))
-    lines = []
-    for i in np.flatnonzero(job.belief.grams > 0):
-        by = 100 * (job.belief.strengths[i] - 1)
-        if abs(by) > 1 and abs(by) > 100 * error[i]:
-            word = "strong" if by > 0 else "weak"
-            name = job.found.palette.names[i]
-            lines.append(f"{name} looks {abs(by):.0f} % {word} (+-{100 * error[i]:.0f})")
-    return lines
 
 
 def _within_room(job: _Job) -> str:
