@@ -24,7 +24,9 @@ CORE = (
     *("lots", "lot_check", "shelf", "leftovers", "match", "instrument", "words"),
     *("opacity", "prints", "garment"),
     *("weighing", "jobsize", "sheet", "plan_sheet", "compare_sheet", "ticket", "ticket_sheet"),
-    *("scores", "rehearse"),
+    *("scores", "rehearse", "staircase", "practice_safety", "practice_bench", "practice_job"),
+    *("practice", "practice_exercise", "practice_colour", "practice_sums", "practice_kinds"),
+    "practice_sheet",
 )
 # These touch disk, screen or terminal.
 EDGES = (

@@ -7,7 +7,7 @@
 Each form is a module of its own.  `stills` shows what a form shows, without widgets.
 """
 
-from matchkit.forms import stills
+from matchkit.forms import practise, stills
 from matchkit.forms.check import check
 from matchkit.forms.compare import compare
 from matchkit.forms.correct import correct
@@ -28,6 +28,7 @@ __all__ = [
     "match",
     "open_shop",
     "plan",
+    "practise",
     "stills",
     "weigh",
 ]

@@ -11,10 +11,21 @@ from matchkit.forms.formulas import best_bodied, formula_parts, match_parts
 from matchkit.forms.inks import fit_parts, ink_parts, tint_parts
 from matchkit.forms.leftovers import leftover_parts, uses_for
 from matchkit.forms.plan import plan_parts
+from matchkit.forms.practise_parts import (
+    answer_parts,
+    job_parts,
+    outcome_parts,
+    question_parts,
+)
 from matchkit.forms.shops import OpenShop, fit_of, target_of
 from matchkit.forms.show import show
 from matchkit.forms.weigh import example_batch, weigh_parts
 from matchkit.match import match as find_formulas
+from matchkit.practice import finish, follow
+from matchkit.practice_bench import room
+from matchkit.practice_job import answer_safety, start
+from matchkit.practice_kinds import exercise
+from matchkit.practice_safety import SAFETY
 from matchkit.solve import spectral_target
 from matchkit.ticket import ticket as make_ticket
 from matchkit.ticket_sheet import ticket_text
@@ -28,6 +39,8 @@ __all__ = [
     "leftovers",
     "match",
     "plan",
+    "practise",
+    "practise_job",
     "ticket",
     "weigh",
 ]
@@ -102,3 +115,18 @@ def correct(opened: OpenShop) -> None:
     """The shop's example: what to add to it, odds before and after."""
     job = example_job(opened)
     show(correct_parts(job, corrections(job)))
+
+
+def practise(kind: str, seed: int = 1, rung: int = 2) -> None:
+    """One exercise of a kind ("see", "fix", "light", "sums") with its answer."""
+    each = exercise(room(), kind, seed=seed, rung=rung)
+    show([*question_parts(each), *answer_parts(each, each.answer)])
+
+
+def practise_job(seed: int = 1) -> None:
+    """A whole job, played by the hints."""
+    batch = start(room(), seed=seed)
+    for each in SAFETY:
+        batch, _ = answer_safety(batch, each.key, each.answer)
+    batch = follow(batch)
+    show([*job_parts(batch), *outcome_parts(batch, finish(batch))])

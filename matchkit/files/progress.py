@@ -1,0 +1,96 @@
+"""A learner's answers: a plain file of one JSON object a line, oldest first."""
+
+import json
+from collections.abc import Sequence
+from dataclasses import asdict, fields
+from pathlib import Path
+from typing import Any
+
+from matchkit.faults import BadInput
+from matchkit.files.text import label
+from matchkit.files.write import write_file
+from matchkit.practice_colour import N_RUNGS
+from matchkit.practice_exercise import LETTERS
+from matchkit.practice_kinds import KINDS, MOST_SEED, Answered
+
+__all__ = ["add_progress", "progress_path", "read_progress"]
+
+SUFFIX = "-practice.jsonl"
+KINDS_OF = {"kind": str, "seed": int, "rung": int, "choice": int, "right": bool, "score": float,
+            "date": str}  # fmt: skip
+MOST = {"seed": MOST_SEED, "rung": N_RUNGS - 1, "choice": len(LETTERS) - 1}
+
+
+def progress_path(folder: str | Path, learner: str) -> Path:
+    """The file of a learner in a folder; BadInput if the name can't be part of a file name."""
+    name = " ".join(learner.split())
+    if not name or set(name) & set('/\\:*?"<>|\0') or name.startswith(".") or len(name) > 60:
+        raise BadInput(
+            f"learner: {learner!r} can't be part of a file name; take letters, figures, spaces"
+        )
+    return Path(folder) / f"{name}{SUFFIX}"
+
+
+def read_progress(path: str | Path) -> list[Answered]:
+    """All answers of a learner; none yet where there is no such file."""
+    path = Path(path)
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except FileNotFoundError:
+        return []
+    except (OSError, UnicodeDecodeError) as error:
+        raise BadInput(f"{label(path)}: cannot be read: {error}") from None
+    answers, faults = [], []
+    for number, line in enumerate(text.splitlines(), start=1):
+        if not line.strip():
+            continue
+        try:
+            answers.append(_answered(json.loads(line)))
+        except (ValueError, RecursionError) as error:
+            told = "; ".join(error.faults) if isinstance(error, BadInput) else "no JSON object"
+            faults.append(f"{label(path)} line {number}: {told}; mend or remove the line")
+    if faults:
+        raise BadInput(faults)
+    return answers
+
+
+def add_progress(path: str | Path, answers: Sequence[Answered]) -> None:
+    """Write the answers below those that are there, all or none."""
+    path = Path(path)
+    lines = [json.dumps(asdict(each), ensure_ascii=False) for each in answers]
+    before = [json.dumps(asdict(each), ensure_ascii=False) for each in read_progress(path)]
+    write_file(path, "".join(f"{line}\n" for line in [*before, *lines]))
+
+
+def _answered(row: Any) -> Answered:
+    """One answer from what its line holds."""
+    if not isinstance(row, dict):
+        raise BadInput(f"found {row!r}, need an object with kind, seed, rung, choice, right, score")
+    row = {"date": "", **row}
+    faults = [f"{f.name} is missing" for f in fields(Answered) if f.name not in row]
+    faults += [
+        f"{name}: found {row[name]!r}, need {_need(name)}"
+        for name in KINDS_OF
+        if name in row and not _fits(name, row[name])
+    ]
+    if faults:
+        raise BadInput(faults)
+    return Answered(**{name: row[name] for name in KINDS_OF})
+
+
+def _fits(name: str, value: Any) -> bool:
+    wanted = KINDS_OF[name]
+    if wanted in (int, float) and isinstance(value, bool):
+        return False
+    if wanted is float:
+        return isinstance(value, int | float) and 0 <= value <= 1
+    if wanted is int:
+        return isinstance(value, int) and 0 <= value <= MOST[name]
+    return isinstance(value, wanted) and (name != "kind" or value in KINDS)
+
+
+def _need(name: str) -> str:
+    if name in MOST:
+        return f"a whole number from 0 to {MOST[name]}"
+    words = {"kind": f"one of {', '.join(KINDS)}", "right": "true or false"}
+    return words.get(name, "a number from 0 to 1" if name == "score" else "text")

@@ -1,0 +1,265 @@
+"""Practise: four kinds of exercise and a whole job, on invented inks, without spending any.
+
+    from matchkit import forms
+    forms.practise.see()
+
+Numbers stand beside every colour, so that nothing hangs on a screen or an eye.  Answers are
+kept in the folder `practice` beside the notebook, for who writes a name.
+"""
+
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import ipywidgets as w
+
+from matchkit.faults import BadInput
+from matchkit.files.progress import add_progress, progress_path, read_progress
+from matchkit.forms.parts import (
+    Field,
+    alert,
+    amount_field,
+    area,
+    boxed,
+    button,
+    choice,
+    form,
+    put,
+    read,
+    row,
+    safe,
+    section,
+    tell,
+)
+from matchkit.forms.practise_parts import answer_parts, job_parts, outcome_parts, question_parts
+from matchkit.practice import finish, hint, take
+from matchkit.practice_bench import BEFORE, room
+from matchkit.practice_exercise import Exercise, mark
+from matchkit.practice_job import (
+    LONG_ENOUGH_S,
+    Batch,
+    add,
+    answer_safety,
+    asked_before,
+    drawdown,
+    measure,
+    start,
+    stir,
+)
+from matchkit.practice_kinds import TITLES, Answered, answer, next_exercise, standing
+from matchkit.practice_safety import Safety
+from matchkit.practice_sheet import standing_text
+
+__all__ = ["ExerciseForm", "JobForm", "fix", "job", "light", "see", "sums"]
+
+FOLDER = "practice"
+
+
+def see() -> Any:
+    """See the difference between two swatches."""
+    return ExerciseForm("see").box
+
+
+def fix() -> Any:
+    """Which ink fixes a batch, and how much of it."""
+    return ExerciseForm("fix").box
+
+
+def light() -> Any:
+    """Will a match hold under the other light."""
+    return ExerciseForm("light").box
+
+
+def sums() -> Any:
+    """Sums at the balance."""
+    return ExerciseForm("sums").box
+
+
+def job(seed: int = 1) -> Any:
+    """A whole job, from an empty bucket to a batch within tolerance."""
+    return JobForm(seed).box
+
+
+class ExerciseForm:
+    """Its widgets, the exercise that is asked, and the answers so far."""
+
+    def __init__(self, kind: str) -> None:
+        self.kind = kind
+        self.answers: list[Answered] = []
+        self.given: Exercise | None = None
+        self.problems, self.question = alert(), area()
+        self.tip, self.verdict, self.stands = area(), area(), area()
+        self.learner = Field("Your name (nothing is kept without one)", "", str)
+        self.pick = choice("Your answer", [], radio=True)
+        self.look = button("Mark my answer", self._mark, self.problems, main=True)
+        self.ask = button("Give me a hint", self._hint, self.problems)
+        self.go_on = button("Next one", self._next, self.problems)
+        self.learner.text.observe(safe(self._enter, self.problems), names="value")
+        self.box = form(
+            w.HTML(f'<p class="mk-quiet">{BEFORE}</p>'),
+            self.learner.box,
+            section(TITLES[kind], self.question, boxed(self.pick)),
+            row(self.look, self.ask, self.go_on),
+            self.problems,
+            self.tip,
+            self.verdict,
+            self.stands,
+            name=f"practise-{kind}",
+        )
+        self._next()
+
+    def _next(self) -> None:
+        """A new exercise, as hard as the answers so far say."""
+        self.given = next_exercise(room(), self.kind, self.answers)
+        self.tip.value = self.verdict.value = ""
+        put(self.question, question_parts(self.given))
+        self.pick.options = [(each.text, k) for k, each in enumerate(self.given.choices)]
+        self.pick.value = None
+        self.look.disabled = False
+        self._stand()
+
+    def _hint(self) -> None:
+        if self.given is not None:
+            tell(self.tip, self.given.hint, "quiet")
+
+    def _mark(self) -> None:
+        """Mark the choice, once, and keep it for who has a name."""
+        if self.given is None or self.pick.value is None:
+            raise BadInput("nothing is chosen yet: choose an answer first")
+        chosen = int(self.pick.value)
+        new = answer(self.given, chosen, date=date.today().isoformat())
+        if path := self._path():
+            path.parent.mkdir(exist_ok=True)
+            add_progress(path, [new])
+        self.answers.append(new)
+        self.look.disabled = True
+        put(self.verdict, [mark(self.given, chosen).words, *answer_parts(self.given, chosen)])
+        self._stand()
+
+    def _enter(self) -> None:
+        """Go on where the learner of that name stopped."""
+        path = self._path()
+        self.answers = read_progress(path) if path else []
+        self._next()
+
+    def _path(self) -> Path | None:
+        name = self.learner.text.value
+        return progress_path(FOLDER, name) if name.strip() else None
+
+    def _stand(self) -> None:
+        tell(self.stands, standing_text([standing(self.kind, self.answers)]), "quiet")
+
+
+class JobForm:
+    """Its widgets, the job, and the safety question that waits for an answer."""
+
+    def __init__(self, seed: int) -> None:
+        self.batch: Batch = start(room(), seed=seed)
+        self.asked: Safety | None = None
+        self.problems, self.state, self.note, self.end = alert(), area(), alert(), area()
+        names = list(self.batch.where.bench.names)
+        self.ink, self.grams = choice("Ink", names, names[0]), amount_field("Grams")
+        self.seconds = amount_field("Seconds", f"{LONG_ENOUGH_S:g}")
+        self.number = amount_field("Job number", f"{seed}", most=10**6)
+        self.safety = choice("Choose", [], radio=True)
+        self.safety_words = area()
+        self.reply = button("Answer", self._answer, self.problems, main=True)
+        self.asking = w.VBox([self.safety_words, boxed(self.safety), self.reply])
+        self.asking.layout.display = "none"
+        self.box = form(
+            w.HTML(f'<p class="mk-quiet">{BEFORE}</p>'),
+            row(self.number.box, button("Start this job", self._start, self.problems)),
+            section("The job", self.state),
+            section(
+                "Your move",
+                row(boxed(self.ink), self.grams.box, self._move("Pour it in", "weigh")),
+                row(self.seconds.box, self._move("Stir", "stir")),
+                row(self._move("Draw down and cure", "drawdown"), self._move("Measure", "measure")),
+                row(
+                    button("What would you do?", self._hint, self.problems),
+                    button("Do that for me", self._take, self.problems),
+                    button("Finish", self._finish, self.problems),
+                ),
+            ),
+            self.problems,
+            self.note,
+            self.asking,
+            self.end,
+            name="practise-job",
+        )
+        self._show()
+
+    def _move(self, words: str, action: str) -> Any:
+        return button(words, lambda: self._do(action), self.problems)
+
+    def _do(self, action: str) -> None:
+        """One move of the learner's, unless a safety question comes first."""
+        moves: dict[str, Callable[[], Batch]] = {
+            "weigh": lambda: add(self.batch, {self.ink.value: read(self.grams)[0]}),
+            "stir": lambda: stir(self.batch, read(self.seconds)[0]),
+            "drawdown": lambda: drawdown(self.batch),
+            "measure": lambda: measure(self.batch),
+        }
+        if not self._first(action):
+            self._moved(moves[action]())
+
+    def _first(self, action: str) -> bool:
+        """Whether a safety question comes first; it is then shown."""
+        self.asked = asked_before(self.batch, action)
+        self.note.value = ""
+        self.asking.layout.display = None if self.asked else "none"
+        if self.asked is None:
+            return False
+        put(self.safety_words, ["Before hands go near it:", self.asked.question])
+        self.safety.options = [(text, k) for k, text in enumerate(self.asked.choices)]
+        self.safety.value = None
+        return True
+
+    def _answer(self) -> None:
+        if self.asked is None or self.safety.value is None:
+            raise BadInput("nothing is chosen yet: choose an answer first")
+        right = self.safety.value == self.asked.answer
+        self.batch, words = answer_safety(self.batch, self.asked.key, self.safety.value)
+        if right:
+            tell(self.note, f"{words} Now make your move.", "done")
+            self.asking.layout.display = "none"
+        else:
+            tell(self.note, words)
+
+    def _hint(self) -> None:
+        advice = hint(self.batch)
+        grams = ", ".join(f"{name} {g:.2f} g" for name, g in advice.grams)
+        seconds = f"{advice.seconds:g} s" if advice.seconds else ""
+        parts = [part for part in (grams or seconds, advice.why) if part]
+        tell(self.note, f"{advice.action}: {'. '.join(parts)}", "quiet")
+
+    def _take(self) -> None:
+        """The move that the hint says."""
+        advice = hint(self.batch)
+        if advice.action == "finish":
+            self._finish()
+        elif not self._first(advice.action):
+            self._moved(take(self.batch, advice))
+
+    def _moved(self, batch: Batch) -> None:
+        self.batch = batch
+        self.end.value = ""
+        last = batch.moves[-1]
+        tell(self.note, f"{last.action}: {last.words}", "done")
+        self._show()
+
+    def _finish(self) -> None:
+        put(self.end, outcome_parts(self.batch, finish(self.batch)))
+
+    def _start(self) -> None:
+        seed = read(self.number)[0]
+        if seed != int(seed):
+            raise BadInput(f"Job number: {seed:g} is no whole number")
+        self.batch = start(room(), seed=int(seed))
+        self.note.value = self.end.value = ""
+        self.asking.layout.display = "none"
+        self._show()
+
+    def _show(self) -> None:
+        put(self.state, job_parts(self.batch))

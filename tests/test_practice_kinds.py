@@ -1,0 +1,347 @@
+"""Every kind of exercise, played by somebody who is always right, guesses, or errs.
+
+The player who is always right doesn't look at the stored answer: CIEDE2000 is that of
+colour-science, and sums are done by hand from the numbers in the question.
+"""
+
+import re
+
+import numpy as np
+import pytest
+
+from matchkit.colorimetry import XYZ, white
+from matchkit.faults import BadInput
+from matchkit.practice_bench import (
+    LIGHTS,
+    OBSERVER,
+    OPPOSITE,
+    hex_Lab,
+    main_word,
+    on_screen,
+    room,
+)
+from matchkit.practice_colour import HOLDS_DE00, N_RUNGS, SIZES
+from matchkit.practice_exercise import choice_of, mark
+from matchkit.practice_kinds import (
+    KINDS,
+    answer,
+    exercise,
+    from_code,
+    next_exercise,
+    next_seed,
+    standing,
+)
+from matchkit.simulate import opaque_R
+from matchkit.staircase import SETTLES_AT
+
+N = 200
+
+
+@pytest.fixture(scope="module")
+def played():
+    """Two hundred exercises of each kind, over all rungs."""
+    return {
+        kind: [exercise(room(), kind, seed=k, rung=k % N_RUNGS) for k in range(1, N + 1)]
+        for kind in KINDS
+    }
+
+
+def distance(lab_1, lab_2):
+    import colour
+
+    return colour.delta_E(lab_1, lab_2, method="CIE 2000")
+
+
+# ---- the player who is always right
+
+
+def undone(standard, trial, word):
+    """The trial's Lab with one part of its difference undone."""
+    L, C, h = trial[0], np.hypot(*trial[1:]), np.arctan2(trial[2], trial[1])
+    C_0, h_0 = np.hypot(*standard[1:]), np.arctan2(standard[2], standard[1])
+    if word in ("lighter", "darker"):
+        L = standard[0]
+    elif word in ("cleaner", "duller"):
+        C = C_0
+    elif C_0 >= 6:  # a hue that can be turned; below, a* and b* stand for themselves
+        h = h_0
+    else:
+        row = 1 if word in ("redder", "greener") else 2
+        return np.array([standard[k] if k == row else trial[k] for k in range(3)])
+    return np.array([L, C * np.cos(h), C * np.sin(h)])
+
+
+def rises(standard, trial, word):
+    """Whether the number that goes with a word goes up."""
+    if word in ("cleaner", "duller"):
+        return np.hypot(*trial[1:]) > np.hypot(*standard[1:])
+    row = {"lighter": 0, "darker": 0, "redder": 1, "greener": 1}.get(word, 2)
+    return trial[row] > standard[row]
+
+
+def right_see(each):
+    standard, trial = (s.lab for s in each.swatches)
+    words = [choice.text for choice in each.choices]
+    left = [distance(standard, undone(standard, trial, word)) for word in words]
+    word = words[int(np.argmin(left))]
+    if rises(standard, trial, word) != (word in ("lighter", "cleaner", "redder", "yellower")):
+        word = OPPOSITE[word]
+    return words.index(word)
+
+
+def right_fix(each):
+    target = each.swatches[0].lab
+    return int(np.argmin([distance(target, s.lab) for s in each.after]))
+
+
+def right_light(each):
+    standard, trial = (s.lab for s in each.after)
+    if distance(standard, trial) <= HOLDS_DE00:
+        return 0
+    words = [choice.text.split()[-1] for choice in each.choices[1:]]
+    left = distance(standard, undone(standard, trial, words[0]))
+    assert left < distance(standard, trial)
+    up = words[0] in ("lighter", "cleaner", "redder", "yellower")
+    return 1 if rises(standard, trial, words[0]) == up else 2
+
+
+def right_sums(each):
+    """By hand, from the numbers that the question and its table show."""
+    table = {k: float(v.split()[0]) for k, v in each.facts if re.fullmatch(r"[\d.]+ g", v)}
+    q, numbers = each.question, [float(n) for n in re.findall(r"\d+(?:\.\d+)?", each.question)]
+    if q.startswith("A recipe makes"):
+        value = table[re.search(r"How much (.*)\?", q)[1]] * numbers[1] / numbers[0]
+    elif q.startswith("You weigh"):
+        names = list(table)
+        last = re.search(r"after (.*)\?", q)[1]
+        value = sum(list(table.values())[: names.index(last) + 1])
+    elif q.startswith("You poured"):
+        value = table[re.search(r"How much (.*) in all", q)[1]] * numbers[0] / numbers[1]
+    elif "letdown instead" in q:
+        ink_g, letdown_g = numbers[:2]
+        value = table[re.search(r"How much (.*) do you", q)[1]] - (letdown_g - ink_g)
+    else:
+        density, ml, empty = numbers
+        value = ml * (1 - empty / 100) * density
+    offered = np.array([float(choice.text.split()[0]) for choice in each.choices])
+    best = int(np.argmin(np.abs(offered / value - 1)))
+    assert offered[best] == pytest.approx(value, rel=2e-3, abs=0.02)
+    return best
+
+
+RIGHT = {"see": right_see, "fix": right_fix, "light": right_light, "sums": right_sums}
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_perfect_player_is_always_right(played, kind):
+    for each in played[kind]:
+        marked = mark(each, RIGHT[kind](each))
+        assert marked.right, f"{each.code}: {marked.words}"
+        assert marked.score == 1
+        assert marked.words.startswith("Right")
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_random_player_is_near_chance(played, kind, rng):
+    right = [mark(e, int(rng.integers(len(e.choices)))).right for e in played[kind]]
+    chance = 1 / len(played[kind][0].choices)
+    # Four standard deviations of a binomial share.
+    assert np.mean(right) == pytest.approx(chance, abs=4 * np.sqrt(chance * (1 - chance) / N))
+    # Nor does always taking the same letter help much.
+    share = np.bincount([e.answer for e in played[kind]]) / N
+    assert share.max() < chance + 4 * np.sqrt(chance * (1 - chance) / N)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_wrong_way_player_is_corrected_with_the_right_words(played, kind):
+    for each in played[kind]:
+        right = each.choices[each.answer].text
+        for k in range(len(each.choices)):
+            if k == each.answer:
+                continue
+            marked = mark(each, k)
+            assert not marked.right
+            assert marked.score < 1
+            assert marked.words.startswith("No: ")
+            assert wanted_words(kind, each, right) in marked.words
+
+
+def wanted_words(kind, each, right):
+    if kind == "see":
+        return right
+    if kind == "fix":
+        name, g = right.rsplit(", ", 1)
+        return f"{g} {name}"
+    if kind == "sums":
+        return right
+    standard, trial = (s.lab for s in each.after)
+    holds = distance(standard, trial) <= HOLDS_DE00
+    return "it holds" if holds else f"it parts: under {each.after[0].light}"
+
+
+def test_the_wrong_way_round_is_named_as_such(played):
+    for each in played["see"]:
+        right = each.choices[each.answer].text
+        words = [choice.text for choice in each.choices]
+        told = mark(each, words.index(OPPOSITE[right])).words
+        assert f"not {OPPOSITE[right]} but {right}" in told
+
+
+def test_the_right_ink_alone_is_worth_half(played):
+    for each in played["fix"]:
+        ink = each.choices[each.answer].text.split(",")[0]
+        for choice in each.choices:
+            if choice.text.startswith(f"{ink},"):
+                assert choice.worth == (
+                    1.0 if choice.text == each.choices[each.answer].text else 0.5
+                )
+            else:
+                assert choice.worth == 0
+
+
+# ---- what is asked
+
+
+def test_differences_are_as_large_as_the_rung_says(played):
+    """By CIEDE2000 of colour-science; the hardest are 0.5 dE00."""
+    assert SIZES["see"][-1] == 0.5
+    for kind in ("see", "fix"):
+        for each in played[kind]:
+            size = distance(each.swatches[0].lab, each.swatches[1].lab)
+            assert size == pytest.approx(SIZES[kind][each.rung], rel=0.11)
+
+
+def test_pairs_match_under_the_first_light_and_stand_clear_of_the_limit(played):
+    for each in played["light"]:
+        assert distance(each.swatches[0].lab, each.swatches[1].lab) <= 0.5
+        away = distance(each.after[0].lab, each.after[1].lab)
+        assert away > 1.2 * HOLDS_DE00 or away < HOLDS_DE00 / 1.2
+        assert each.after[0].light != LIGHTS[0]
+
+
+def test_no_other_addition_is_nearly_as_good(played):
+    for each in played["fix"]:
+        target = each.swatches[0].lab
+        away = np.array([distance(target, s.lab) for s in each.after])
+        assert away[each.answer] == pytest.approx(0, abs=1e-6)
+        assert np.delete(away, each.answer).min() > 0.3 * SIZES["fix"][each.rung]
+
+
+def test_sums_offer_four_different_numbers(played):
+    for each in played["sums"]:
+        assert len({choice.text for choice in each.choices}) == 4
+        assert each.swatches == ()
+
+
+@pytest.mark.parametrize("kind", ["see", "fix", "light"])
+def test_a_screen_can_show_every_swatch(played, kind):
+    """Inside sRGB by colour-science, adapted by Bradford's transform."""
+    import colour
+
+    for each in played[kind]:
+        for s in (*each.swatches, *each.after):
+            w = white(s.light, OBSERVER)
+            rgb = colour.XYZ_to_sRGB(
+                XYZ(s.R, s.light, OBSERVER) / 100,
+                illuminant=colour.XYZ_to_xy(w / 100),
+                chromatic_adaptation_transform="Bradford",
+            )
+            assert rgb.min() > -0.004
+            assert rgb.max() < 1.004
+
+
+def test_what_a_screen_makes_of_it_still_goes_the_right_way(played):
+    """With the steps of 8 bits; Lab of a web colour by colour-science."""
+    import colour
+
+    for each in played["see"]:
+        shown = [
+            colour.XYZ_to_Lab(
+                colour.sRGB_to_XYZ(np.array([int(s.hex[i : i + 2], 16) for i in (1, 3, 5)]) / 255)
+            )
+            for s in each.swatches
+        ]
+        assert hex_Lab(each.swatches[0].hex) == pytest.approx(shown[0], abs=0.05)
+        assert main_word(*shown) == each.choices[each.answer].text
+
+
+def test_a_colour_off_the_screen_is_known_to_be():
+    """A narrow band of green: its red is far below 0 in any RGB; by colour-science too."""
+    import colour
+
+    band = np.exp(-(((np.arange(400, 701, 10) - 520) / 15) ** 2))
+    rgb = colour.XYZ_to_sRGB(XYZ(band, "D65", OBSERVER) / 100)
+    assert rgb.min() < -0.05
+    assert not on_screen(band)
+    assert np.all(on_screen(opaque_R(room().bench, room().mixtures)))
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_exercise_has_its_words_and_numbers(played, kind):
+    for each in played[kind]:
+        assert each.hint and each.explanation and each.facts
+        assert each.question.endswith(("?", "..."))
+        told = " ".join(value for _, value in each.facts)
+        if kind in ("see", "fix"):
+            assert all(s.numbers in told for s in each.swatches)
+        assert "no visible difference dE00" not in each.explanation
+
+
+def test_exercises_differ_and_come_back_by_their_code(played):
+    for kind in KINDS:
+        texts = {(each.question, each.facts) for each in played[kind]}
+        assert len(texts) > 0.7 * N
+    again = from_code(room(), "see-7-7")
+    assert again.facts == played["see"][6].facts
+    assert again.code == "see-7-7"
+
+
+@pytest.mark.parametrize("code", ["see", "see-1", "see-1-9", "look-1-1", "see--1-1", "see-a-1", ""])
+def test_a_code_that_is_none_is_refused(code):
+    with pytest.raises(BadInput):
+        from_code(room(), code)
+
+
+def test_a_letter_that_is_no_choice_is_refused(played):
+    each = played["sums"][0]
+    assert choice_of(each, " B ") == 1
+    for letter in ("", "e", "bc", "1"):
+        with pytest.raises(BadInput, match="letter from a to d"):
+            choice_of(each, letter)
+    with pytest.raises(BadInput, match="no such choice"):
+        mark(each, 7)
+
+
+# ---- a learner
+
+
+def test_a_learner_with_a_limit_settles_at_it(rng):
+    """One who tells 1.5 dE00 and more three times in four, and guesses below."""
+    answers = []
+    for _ in range(300):
+        each = next_exercise_of("sums", answers)
+        size = SIZES["see"][each.rung]
+        p = 0.25 + 0.75 / (1 + np.exp(-6 * np.log(size / 1.5)))
+        wrong = (each.answer + 1) % len(each.choices)
+        answers.append(answer(each, each.answer if rng.random() < p else wrong))
+    stands = standing("sums", answers)
+    assert stands.n_answers == 300
+    p_there = np.interp(
+        stands.threshold,
+        range(N_RUNGS),
+        0.25 + 0.75 / (1 + np.exp(-6 * np.log(SIZES["see"] / 1.5))),
+    )
+    assert p_there == pytest.approx(SETTLES_AT, abs=0.1)
+
+
+def next_exercise_of(kind, answers):
+    """Sums are quick to make; the staircase is the same for every kind."""
+    return next_exercise(room(), kind, answers)
+
+
+def test_a_new_learner_starts_easy_and_sees_nothing_twice():
+    assert standing("see", []).staircase.rung == 0
+    first = next_exercise(room(), "fix", [])
+    second = next_exercise(room(), "fix", [answer(first, first.answer)])
+    assert (first.seed, second.seed) == (1, 2)
+    assert next_seed("see", [answer(first, 0)]) == 1

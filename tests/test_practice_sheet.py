@@ -1,0 +1,183 @@
+"""The trainer's sheet, the command, and the file of a learner's answers."""
+
+import json
+
+import pytest
+from pages import read_page
+
+from matchkit.cli import main
+from matchkit.faults import BadInput
+from matchkit.files.progress import add_progress, progress_path, read_progress
+from matchkit.practice_bench import room
+from matchkit.practice_exercise import LETTERS
+from matchkit.practice_kinds import KINDS, Answered, exercise
+from matchkit.practice_safety import SAFETY
+from matchkit.practice_sheet import answers_text, exercises_text, sheet_html
+
+
+@pytest.fixture(scope="module")
+def made():
+    return [exercise(room(), kind, seed=seed, rung=3) for kind in KINDS for seed in (1, 2)]
+
+
+def test_the_sheet_prints_questions_first_and_answers_on_their_own_page(made):
+    page = sheet_html(made, title="Monday <1>")
+    words = read_page(page)
+    questions, answers = words.split("Answers")
+    assert "@page { size: A4;" in page
+    assert "break-before: page" in page
+    assert "Monday <1>" in words
+    assert "Screens, printers and eyes differ" in questions
+    for each in made:
+        assert each.code in questions and each.code in answers
+        assert each.question in questions
+        assert each.explanation in answers and each.explanation not in questions
+        for s in each.swatches:
+            assert f"{s.name}: {s.numbers}" in questions
+            assert s.hex in page
+    for each in SAFETY:
+        assert each.question in questions
+        assert each.why in answers
+    assert page.count("<svg") == 2 * 3  # see and fix with the answers, the light with its question
+
+
+def test_plain_text_holds_the_same_questions_and_fits_a_terminal(made):
+    text = exercises_text(made)
+    assert max(map(len, text.splitlines())) <= 90
+    told = answers_text(made)
+    for each in made:
+        assert each.code in text
+        assert f"{each.code}: {LETTERS[each.answer]})" in told
+        for choice in each.choices:
+            assert choice.text in text
+    assert "Right" not in text and "Answers" not in text
+
+
+# ---- the command
+
+
+def test_exercises_by_the_command(capsys, tmp_path):
+    sheet = tmp_path / "sheet.html"
+    assert main(["practice", "--sheet", str(sheet), "--count", "1", "--rung", "2"]) == 0
+    assert "written" in capsys.readouterr().err
+    read_page(sheet.read_text(encoding="utf-8"))
+    assert main(["practice", "--count", "1", "--seed", "9", "--kind", "sums", "--answers"]) == 0
+    out = capsys.readouterr().out
+    assert "sums-9-0" in out and "Answers" in out
+
+
+def test_json_holds_exercises_and_answers(capsys):
+    assert main(["practice", "--count", "2", "--kind", "fix", "--kind", "see", "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert [each["code"] for each in told["exercises"]] == [
+        "fix-1-0",
+        "fix-2-0",
+        "see-1-0",
+        "see-2-0",
+    ]
+    first = told["exercises"][0]
+    assert first["answer"] in first["choices"]
+    assert set(first["swatches"][0]) == {"name", "light", "lab", "hex"}
+    assert told["standing"] == []
+
+
+def test_marking_keeps_the_answers_and_raises_the_rung(capsys, tmp_path):
+    learner = tmp_path / "ana.jsonl"
+    for seed in (1, 2):
+        each = exercise(room(), "sums", seed=seed, rung=0)
+        pair = f"{each.code}={LETTERS[each.answer]}"
+        assert main(["practice", "--mark", pair, "--learner", str(learner)]) == 0
+    assert "1 of 1 right" in capsys.readouterr().out
+    assert len(read_progress(learner)) == 2
+    assert main(["practice", "--kind", "sums", "--learner", str(learner), "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["exercises"][0]["code"] == "sums-3-1"  # two right: one rung harder, unseen
+    assert next(s for s in told["standing"] if s["kind"] == "sums")["right"] == 2
+
+
+def test_a_wrong_mark_keeps_nothing(capsys, tmp_path):
+    learner = tmp_path / "ana.jsonl"
+    words = ["practice", "--mark", "sums-1-0=a", "sums-1=b", "see-1-0=z", "--learner", str(learner)]
+    assert main(words) == 2
+    told = capsys.readouterr().err
+    assert "sums-1=b" in told and "see-1-0=z" in told
+    assert not learner.exists()
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["--count", "0"], "--count"),
+        (["--count", "2.5"], "--count"),
+        (["--rung", "9"], "--rung"),
+        (["--seed", "-1"], "--seed"),
+        (["--seed", "x"], "--seed"),
+    ],
+)
+def test_bad_options_are_told(words, told, capsys):
+    assert main(["practice", *words]) == 2
+    assert told in capsys.readouterr().err
+
+
+# ---- the file
+
+
+def line_with(pair):
+    """A line of which one pair is other than it should be; of two the later counts."""
+    good = '"kind": "see", "seed": 1, "rung": 1, "choice": 0, "right": true, "score": 1'
+    return "{" + f"{good}, {pair}" + "}"
+
+
+ONE = Answered(kind="see", seed=1, rung=0, choice=2, right=True, score=1.0, date="2030-01-02")
+
+
+def test_answers_come_back_as_they_were_kept(tmp_path):
+    path = progress_path(tmp_path, "Ana  Ruiz")
+    assert path.name == "Ana Ruiz-practice.jsonl"
+    assert read_progress(path) == []
+    add_progress(path, [ONE])
+    add_progress(path, [ONE, ONE])
+    assert read_progress(path) == [ONE, ONE, ONE]
+    assert len(path.read_text(encoding="utf-8").splitlines()) == 3
+
+
+@pytest.mark.parametrize("name", ["", "  ", "../x", "a/b", ".x", "a:b", "x" * 61])
+def test_a_name_that_is_no_file_name_is_refused(name, tmp_path):
+    with pytest.raises(BadInput, match="learner"):
+        progress_path(tmp_path, name)
+
+
+@pytest.mark.parametrize(
+    ("line", "words"),
+    [
+        ("{", "no JSON"),
+        ("[1]", "need an object"),
+        ("null", "need an object"),
+        ('{"kind": "see"}', "seed is missing"),
+        (line_with('"kind": "look"'), "kind"),
+        (line_with('"rung": 9'), "rung"),
+        (line_with('"seed": true'), "seed"),
+        (line_with('"seed": 1e400'), "seed"),
+        (line_with('"right": 1'), "right"),
+        (line_with('"score": NaN'), "score"),
+        ("[" * 100000, "JSON"),
+    ],
+)
+def test_a_broken_line_is_told_by_its_number_and_nothing_is_written(line, words, tmp_path):
+    path = tmp_path / "ana.jsonl"
+    add_progress(path, [ONE])
+    path.write_text(path.read_text(encoding="utf-8") + line + "\n", encoding="utf-8")
+    before = path.read_bytes()
+    with pytest.raises(BadInput, match="line 2") as error:
+        add_progress(path, [ONE])
+    assert words in "\n".join(error.value.faults)
+    assert path.read_bytes() == before
+
+
+def test_a_file_that_is_no_text_is_told(tmp_path):
+    path = tmp_path / "ana.jsonl"
+    path.write_bytes(b"\xff\xfe\x00")
+    with pytest.raises(BadInput, match="cannot be read"):
+        read_progress(path)
+    with pytest.raises(BadInput, match="cannot be read"):
+        read_progress(tmp_path)
