@@ -12,6 +12,7 @@ Source: Sharma, Wu & Dalal (2005), Color Res. Appl. 30, 21-30, as in `colorimetr
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import cos, pi, sin
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +25,7 @@ __all__ = ["Target", "difference", "difference_slope", "lab_target", "spectral_t
 Array = NDArray[np.float64]
 
 POW25_7 = 25.0**7
-DEGREE = np.pi / 180
+DEGREE = pi / 180
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -110,10 +111,10 @@ def difference_slope(standard: Array, trial: Array) -> tuple[Array, Array]:
     S_L, S_C, S_H, half_R_T, cos_h, sin_h = _weights(L_1, a_1, b_1, L_2, a_2, b_2, C_1, C_2)
     dH = _dH(a_1, b_1, a_2, b_2, C_1, C_2) / S_H
     level = np.sqrt(1 - half_R_T**2)
-    v = np.empty((3, *np.shape(S_L)))
+    v = np.empty((3, *S_L.shape), dtype=S_L.dtype)
     v[0], v[1], v[2] = (L_2 - L_1) / S_L, (C_2 - C_1) / S_C + half_R_T * dH, dH * level
     grow = _grow(*standard[1:], *trial[1:])
-    slope = np.zeros((3, 3, *np.shape(S_L)))
+    slope = np.zeros((3, 3, *S_L.shape), dtype=S_L.dtype)
     slope[0, 0] = 1 / S_L
     along_a, along_b = cos_h / S_C, sin_h / S_C  # a step along the mean hue is chroma,
     across_a, across_b = -sin_h / S_H, cos_h / S_H  # across it is hue
@@ -174,14 +175,14 @@ def _weights(
     cos_4, sin_4 = cos_2 * cos_2 - sin_2 * sin_2, 2 * cos_2 * sin_2
     T = (
         1
-        - 0.17 * (cos_h * np.cos(30 * DEGREE) + sin_h * np.sin(30 * DEGREE))
+        - 0.17 * (cos_h * cos(30 * DEGREE) + sin_h * sin(30 * DEGREE))
         + 0.24 * cos_2
-        + 0.32 * (cos_3 * np.cos(6 * DEGREE) - sin_3 * np.sin(6 * DEGREE))
-        - 0.20 * (cos_4 * np.cos(63 * DEGREE) + sin_4 * np.sin(63 * DEGREE))
+        + 0.32 * (cos_3 * cos(6 * DEGREE) - sin_3 * sin(6 * DEGREE))
+        - 0.20 * (cos_4 * cos(63 * DEGREE) + sin_4 * sin(63 * DEGREE))
     )
     S_H = 1 + 0.015 * C * T
     hue = np.arctan2(sin_h, cos_h)
-    off_blue = (np.where(hue < 0, hue + 2 * np.pi, hue) - 275 * DEGREE) / (25 * DEGREE)
+    off_blue = (np.where(hue < 0, hue + 2 * pi, hue) - 275 * DEGREE) / (25 * DEGREE)
     half_R_T = -_chroma_share(C) * np.sin(60 * DEGREE * np.exp(-off_blue * off_blue))
     return S_L, S_C, S_H, half_R_T, cos_h, sin_h
 
@@ -192,6 +193,6 @@ def _dH(a_1: Array, b_1: Array, a_2: Array, b_2: Array, C_1: Array, C_2: Array) 
     dot = a_1 * a_2 + b_1 * b_2
     both = C_1 * C_2
     # Near hues by their cross product: both - dot would lose half the digits there.
-    near: Array = cross * np.sqrt(2 / np.maximum(both + dot, 1e-300))
+    near: Array = cross * np.sqrt(2 / np.maximum(both + dot, 1e-30))
     far = np.copysign(np.sqrt(np.maximum(2 * (both - dot), 0)), cross)
     return np.where(dot > 0, near, far)

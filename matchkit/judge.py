@@ -15,7 +15,7 @@ from matchkit.inks import Ink
 from matchkit.lights import Light, light_name
 from matchkit.palette import Palette, reflectance
 from matchkit.recipe import cost_per_kg, weigh_out, weighing_order
-from matchkit.solve import Solved, Target, minimise
+from matchkit.solve import SAME, Solved, Target, minimise
 
 __all__ = [
     "PREFERENCES",
@@ -35,7 +35,6 @@ __all__ = [
 Array = NDArray[np.float64]
 
 PREFERENCES = ("nearest", "odds", "steady")
-SAME = 0.1  # F within which fewer inks, then lower cost, decide
 SHEER = 0.5  # share of clear above which a formula is called sheer
 NEUTRAL = 6.0  # C* below which hue has no direction of its own
 NOTICEABLE = 0.15  # part of a difference, in dE00, that is worth a word

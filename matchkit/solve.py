@@ -1,37 +1,35 @@
-"""Every formula there could be: each subset of the inks, solved at once.
+"""Every formula there could be: each subset of the inks, solved.
 
-For a subset the unknowns are its mass fractions: zero or more, none above its limit,
-together 1.  The aim is
+`descent` finds the best amounts of many subsets at once; here is which subsets, from where,
+and in which rounds:
 
-    F = dE00(first light) + other_weight * mean dE00(other lights)
+1. All subsets, size by size, at eleven wavelengths in single precision, under the first
+   light alone and then, where that came near enough, under all of them.  They start from
+   the best formula of one ink fewer with the new ink stirred in, and, where the target's
+   spectrum is known, from the amounts that linear theory gives.
+2. Those that may yet be among the best, at all wavelengths, in double precision.
+3. The best, with exact slopes of CIEDE2000.
 
-How the batching works.  Subsets of one size m are rows of one array, so a step for all of
-them is a handful of array operations on (n_subset, m, n_wl).  Amounts are c = softmax(u):
-u is free, the sum is 1 by itself, and an ink a thousand times stronger than another takes
-the same step.  F is a sum of lengths, whose kinks Newton's method can't cross; each length
-|v| is read as sqrt(|v|^2 + eps^2), whose Hessian is known in closed form from the slope of
-v, and eps shrinks as the steps go on.  Levenberg's damping, one per subset, makes every
-step a descent.  A first round looks at all subsets, a second goes on with those that could
-still be among the best, and a third, with exact slopes of CIEDE2000, finishes the best.
+Nothing is sampled.  A subset is given up only where its F, or its dE00 under the first
+light, of which F can't be less, stays far above the best F found so far; so the answer is
+the best there is, up to the local nature of each small problem and of its two starts.
 
-Nothing is sampled and nothing is pruned by guess: the answer is the best there is, up to
-the local nature of each small problem, which starts from two places.
-
-Sources: Marquardt (1963) for the damping; Walowit et al. (1987) for the linear start,
-from memory.
+Sources: Walowit et al. (1987) for the linear start, from memory.
 """
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from itertools import combinations
 from math import comb
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.colorimetry import XYZ_to_Lab, de00
-from matchkit.eye import Target, difference, difference_slope, lab_target, spectral_target
-from matchkit.palette import Palette, look, reflectance
+from matchkit.descent import Steps, descend, equal_say, spread
+from matchkit.eye import Target, lab_target, spectral_target
+from matchkit.palette import Palette, reflectance
 
 __all__ = [
     "Solved",
@@ -47,17 +45,21 @@ Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 
-CHUNK = 600  # subsets at a time: what stays in a processor's cache
-SCREEN_EPS = (1.0, 0.5, 0.3, 0.2, 0.1, 0.05, 0.03, 0.03, 0.03, 0.03)
-SECOND_EPS = (0.3, 0.2, 0.1, 0.05) + (0.03,) * 8
-POLISH_EPS = tuple(np.geomspace(0.03, 1e-4, 12)) + (1e-4,) * 18
-LONGEST_STEP = 2.0  # in log amount
+CHUNK = 2500  # subsets at a time: what stays in a processor's cache
+EVERY = 3  # the first round looks at every third wavelength
+ONE_LIGHT = Steps((1.0, 0.5, 0.3, 0.2, 0.1), curved=False, exact=False)
+ALL_LIGHTS = Steps((0.1, 0.05, 0.03, 0.03, 0.03), curved=False, exact=False)
+SECOND = Steps((0.3, 0.2, 0.1, 0.05) + (0.03,) * 8, curved=True, exact=False)
+POLISH = Steps(tuple(np.geomspace(0.03, 1e-4, 12)) + (1e-4,) * 18, curved=True, exact=True)
 # A fraction below this is an ink that the formula does without: a strong one at 1e-5 can
 # still be 0.01 dE00 of a pastel.
 DROPPED = 1e-6
-# F above the best so far within which a subset goes on to the second and third round.
-# A first round leaves half the subsets that matter within 0.15 and 19 in 20 within 1.
-CLOSE, CLOSER = 3.0, 1.0
+STIRRED = 0.03  # of an ink's say: the least at which an ink can still find its way back
+NEW = 0.05  # the say of an ink that joins a formula
+SAME = 0.1  # F within which fewer inks, then lower cost, decide
+# F above the best so far within which a subset goes on: to all lights, to the second round,
+# to the third.
+FAR, CLOSE, CLOSER = 6.0, 2.0, 1.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -97,28 +99,35 @@ def solve(
     upper = np.ones(n) if upper is None else np.minimum(upper, 1.0)
     usable = [i for i in range(n) if upper[i] > DROPPED]
     total = count_subsets(len(usable), max_inks)
+    few, few_target = _few_wavelengths(palette, target)
     found: list[tuple[Array, Array]] = []  # F, fractions
     done, best = 0, np.inf
+    smaller = _Round(subsets=np.empty((0, 0), dtype=np.int64), F=np.empty(0), c=np.empty((0, 0)))
     for m in range(1, min(max_inks, len(usable)) + 1):
         subsets = np.array(list(combinations(usable, m)), dtype=np.int64)
         subsets = subsets[upper[subsets].sum(axis=1) >= 1 - 1e-12]
+        F, c = np.full(len(subsets), np.inf), np.zeros(subsets.shape)
         for at in range(0, len(subsets), CHUNK):
-            rows = subsets[at : at + CHUNK]
-            F, c = _screen(palette, target, rows, upper)
-            best = min(best, float(F.min()))
-            near = (best + CLOSE >= F) & (c > DROPPED).all(axis=1)
-            found.append((F[near], _spread(c[near], rows[near], n)))
-            done += len(rows)
+            now = slice(at, at + CHUNK)
+            F[now], c[now] = _screen(few, few_target, subsets[now], upper, best, smaller)
+            best = min(best, float(F[now].min()))
+            done += len(F[now])
             if progress:
                 progress(done, total)
-    if not found:
+        near = (best + CLOSE >= F) & (c > DROPPED).all(axis=1)
+        found.append((F[near], spread(c[near], subsets[near], n)))
+        smaller = _Round(subsets=subsets, F=F, c=c)
+    F = np.concatenate([np.empty(0), *(f for f, _ in found)])
+    if not len(F):
         return _ranked(palette, target, np.empty((0, n)), keep)
-    F = np.concatenate([f for f, _ in found])
-    fractions = np.concatenate([c for _, c in found])[best + CLOSE >= F]
-    F, fractions = minimise(palette, target, fractions, upper, eps_of_step=SECOND_EPS, exact=False)
-    order = np.argsort(F, kind="stable")[: 4 * keep]
-    order = order[F[order] <= F[order[0]] + CLOSER]
-    _, fractions = minimise(palette, target, fractions[order], upper)
+    fractions = np.concatenate([c for _, c in found])
+    order = np.argsort(F, kind="stable")[: 20 * keep]
+    reach = float(F[order[0]]) + CLOSE
+    fractions = fractions[order[F[order] <= reach]]
+    F, fractions = minimise(palette, target, fractions, upper, steps=SECOND, within=reach)
+    worth = _worth_keeping(palette, F, fractions, 4 * keep)
+    worth = worth[F[worth] <= F.min() + CLOSER]
+    _, fractions = minimise(palette, target, fractions[worth], upper)
     return _ranked(palette, target, fractions, keep)
 
 
@@ -128,8 +137,8 @@ def minimise(
     starts: Array,
     upper: Array | None = None,
     *,
-    eps_of_step: Sequence[float] = POLISH_EPS,
-    exact: bool = True,
+    steps: Steps = POLISH,
+    within: float = np.inf,
 ) -> tuple[Array, Array]:
     """F (n,) and fractions (n, n_ink) that descent finds from `starts` (n, n_ink).
 
@@ -142,24 +151,114 @@ def minimise(
         rows = np.flatnonzero(sizes == m)
         subsets = np.array([np.flatnonzero(starts[row] > 0) for row in rows])
         c = np.take_along_axis(starts[rows], subsets, axis=1)
-        F, c = _descend(palette, target, subsets, c, upper, eps_of_step, exact=exact)
-        out_F[rows], out_c[rows] = F, _spread(c, subsets, starts.shape[1])
+        F, c = descend(palette, target, subsets, c, upper, steps, within=within)
+        out_F[rows], out_c[rows] = F, spread(c, subsets, starts.shape[1])
     return out_F, out_c
 
 
-def _screen(palette: Palette, target: Target, subsets: Index, upper: Array) -> tuple[Array, Array]:
-    """A first answer for each subset, the better of two starts."""
-    starts = [_balanced_start(palette, subsets)]
+@dataclass(frozen=True, kw_only=True)
+class _Round:
+    """What the first round found for subsets (n, m), in order: F (n,), fractions (n, m)."""
+
+    subsets: Index
+    F: Array
+    c: Array
+
+
+def _few_wavelengths(palette: Palette, target: Target) -> tuple[Palette, Target]:
+    """The same inks and target at every third wavelength, in single precision.
+
+    New weights give the XYZ of the palette's own mixtures of two inks as all wavelengths do
+    (least squares, in steps of about equal lightness): 0.15 dE00 in the median.
+    """
+    at = slice(None, None, EVERY)
+    c = _pairs(palette)
+    R = reflectance(palette, c)
+    XYZ = R @ target.W
+    even = np.maximum(XYZ.mean(axis=1, keepdims=True), 1e-3) ** (-2 / 3)
+    W = np.linalg.lstsq(R[:, at] * even, XYZ * even, rcond=None)[0]
+    film = palette.film
+    if film is not None:
+        beam = film.R_g_beam
+        film = replace(film, R_g=film.R_g[at], R_g_beam=None if beam is None else beam[at])
+    single: list[Any] = [k[:, at].astype(np.float32) for k in (palette.K, palette.S)]
+    few = replace(palette, K=single[0], S=single[1], film=film)
+    return few, replace(target, W=W, R=None if target.R is None else target.R[at])
+
+
+def _pairs(palette: Palette) -> Array:
+    """Fractions (n, n_ink) of every ink alone and of two in five proportions."""
+    n = len(palette.inks)
+    one, other = np.array(list(combinations(range(n), 2)), dtype=np.int64).reshape(-1, 2).T
+    says = [np.eye(n)]
+    for x in (0.03, 0.2, 0.5, 0.8, 0.97):
+        says.append(x * np.eye(n)[one] + (1 - x) * np.eye(n)[other])
+    c = np.concatenate(says) * equal_say(palette)
+    pairs: Array = c / c.sum(axis=1, keepdims=True)
+    return pairs
+
+
+def _screen(
+    palette: Palette, target: Target, subsets: Index, upper: Array, best: float, smaller: _Round
+) -> tuple[Array, Array]:
+    """A first answer for each subset, F (n,) and fractions (n, m), the better of two starts."""
+    one = replace(
+        target,
+        lab=target.lab[:1],
+        W=target.W[:, :3],
+        whites=target.whites[:1],
+        share=target.share[:1],
+    )
+    say = equal_say(palette)
+    starts = [_grown_start(say, subsets, smaller)]
     if target.R is not None and subsets.shape[1] > 1:
         starts.append(_linear_start(palette, target.R, subsets))
-    answers = [
-        _descend(palette, target, subsets, c, upper, SCREEN_EPS, exact=False) for c in starts
-    ]
-    F, c = answers[0]
-    for F_other, c_other in answers[1:]:
-        better = F_other < F
-        F, c = np.where(better, F_other, F), np.where(better[:, None], c_other, c)
+    F, c = np.full(len(subsets), np.inf), np.zeros(subsets.shape)
+    for start in starts:
+        F_one, c_one = descend(palette, one, subsets, start, upper, ONE_LIGHT, within=best + FAR)
+        better = F_one < F
+        F, c = np.where(better, F_one, F), np.where(better[:, None], c_one, c)
+    go = best + FAR >= F
+    stirred = _normal(np.maximum(_normal(c[go] / say[subsets[go]]), STIRRED) * say[subsets[go]])
+    F[go], c[go] = descend(
+        palette, target, subsets[go], stirred, upper, ALL_LIGHTS, within=best + CLOSE
+    )
     return F, c
+
+
+def _grown_start(say: Array, subsets: Index, smaller: _Round) -> Array:
+    """The best formula of one ink fewer, with a little of the ink it lacks.
+
+    Where there is none: an equal say for each.
+    """
+    m, n = subsets.shape[1], len(say)
+    best, start = np.full(len(subsets), np.inf), say[subsets]
+    if len(smaller.F) and m > 1:
+        code = _code(smaller.subsets, n)
+        for lacks in range(m):
+            wanted = _code(np.delete(subsets, lacks, axis=1), n)
+            at = np.minimum(np.searchsorted(code, wanted), len(code) - 1)
+            better = (code[at] == wanted) & (smaller.F[at] < best)
+            had = np.insert(smaller.c[at], lacks, 0, axis=1)
+            had[:, lacks] = NEW * say[subsets[:, lacks]] * (had / say[subsets]).sum(axis=1)
+            best, start = (
+                np.where(better, smaller.F[at], best),
+                np.where(better[:, None], had, start),
+            )
+    return _normal(start)
+
+
+def _code(subsets: Index, n: int) -> Index:
+    """One number for each subset (n_subset, m), rising as `combinations` lists them."""
+    code = np.zeros(len(subsets), dtype=np.int64)
+    for column in subsets.T:
+        code = code * n + column
+    return code
+
+
+def _normal(c: Array) -> Array:
+    shares: Array = c / c.sum(axis=1, keepdims=True)
+    return shares
 
 
 def _ranked(palette: Palette, target: Target, c: Array, keep: int) -> Solved:
@@ -171,16 +270,27 @@ def _ranked(palette: Palette, target: Target, c: Array, keep: int) -> Solved:
     F = lengths @ target.share
     order = np.argsort(F, kind="stable")
     _, first = np.unique(c[order] > 0, axis=0, return_index=True)
-    order = order[np.sort(first)][:keep]
+    order = order[np.sort(first)]
+    order = order[np.sort(_worth_keeping(palette, F[order], c[order], keep))]
     return Solved(fractions=c[order], F=F[order], de00=lengths[order])
 
 
-def _balanced_start(palette: Palette, subsets: Index) -> Array:
-    """Amounts that give each ink of a subset an equal say in K and S."""
-    say = 1 / (palette.K.mean(axis=1) + palette.S.mean(axis=1))
-    c = say[subsets]
-    balanced: Array = c / c.sum(axis=1, keepdims=True)
-    return balanced
+def _worth_keeping(palette: Palette, F: Array, c: Array, keep: int) -> Index:
+    """Where the `keep` of most use stand: within SAME of the best, fewer inks, then cheaper.
+
+    A third of them are the best by F alone, so that those are never crowded out.
+    """
+    if len(F) <= keep:
+        return np.arange(len(F))
+    price = np.array([np.nan if i.cost_per_kg is None else i.cost_per_kg for i in palette.inks])
+    used = c > DROPPED
+    cost = np.where((used & np.isnan(price)).any(axis=1), np.inf, c @ np.nan_to_num(price))
+    best = np.argsort(F, kind="stable")[: keep // 3]
+    alike = F.min() + SAME >= F
+    size = np.where(alike, used.sum(axis=1), 0)
+    useful = np.lexsort((F, np.where(alike, cost, 0), size, ~alike))
+    useful = useful[~np.isin(useful, best)]
+    return np.concatenate([best, useful[: keep - len(best)]])
 
 
 def _linear_start(palette: Palette, R: Array, subsets: Index) -> Array:
@@ -196,163 +306,4 @@ def _linear_start(palette: Palette, R: Array, subsets: Index) -> Array:
     gram[:, on, on] *= 1 + 1e-6
     c = np.linalg.solve(gram, np.ones((len(subsets), m, 1)))[:, :, 0]
     c = c / np.abs(c).sum(axis=1, keepdims=True)
-    c = np.maximum(c, 1e-3 * np.abs(c) + 1e-6)
-    start: Array = c / c.sum(axis=1, keepdims=True)
-    return start
-
-
-def _descend(
-    palette: Palette,
-    target: Target,
-    subsets: Index,
-    c: Array,
-    upper: Array,
-    eps_of_step: Sequence[float],
-    *,
-    exact: bool,
-) -> tuple[Array, Array]:
-    """F (n,) and fractions (n, m) after damped Newton steps from `c`."""
-    limit = upper[subsets]
-    c = _within(c, limit, np.zeros(c.shape, dtype=bool))
-    share = target.share[:, None]
-    damping = np.full(len(c), 1e-2)
-    v, J = _look_slope(palette, target, subsets, c, exact)
-    for eps in eps_of_step:
-        g, H = _gradient(v, J, share, eps)
-        held = _at_limit(c, limit, g)
-        step = _newton_step(g, H, c, held, damping)
-        trial = _within(c * np.exp(step), limit, held)
-        over = ~held & (trial >= limit) & (limit < 1)
-        # Near the answer those go to their limit, the others to where that leaves them best.
-        if exact and over.any():
-            move, held = _move_to_limit(c, limit, over, held), held | over
-            step = _newton_step(g + np.einsum("ijn,nj->in", H, move), H, c, held, damping)
-            trial = _within(c * np.exp(step), limit, held)
-        v_new, J_new = _look_slope(palette, target, subsets, trial, exact)
-        better = _smooth_F(v_new, share, eps) <= _smooth_F(v, share, eps)
-        damping = np.where(better, np.maximum(damping / 8, 1e-9), np.minimum(damping * 10, 1e6))
-        c = np.where(better[:, None], trial, c)
-        v = np.where(better, v_new, v)
-        J = np.where(better, J_new, J)
-    return np.asarray((np.sqrt((v**2).sum(axis=0)) * share).sum(axis=0)), c
-
-
-def _smooth_F(v: Array, share: Array, eps: float) -> Array:
-    total: Array = (share * np.sqrt((v**2).sum(axis=0) + eps**2)).sum(axis=0)
-    return total
-
-
-def _gradient(v: Array, J: Array, share: Array, eps: float) -> tuple[Array, Array]:
-    """Gradient (m, n) and Hessian (m, m, n) of the smoothed F by amount."""
-    length = np.sqrt((v**2).sum(axis=0) + eps**2)
-    weight = share / length
-    Jv = np.einsum("kmln,kln->mln", J, v)
-    g = np.einsum("mln,ln->mn", Jv, weight)
-    H = np.einsum("kiln,kjln->ijn", J * weight, J)
-    H -= np.einsum("iln,jln->ijn", Jv * (weight / length**2), Jv)
-    return g, H
-
-
-def _newton_step(g: Array, H: Array, c: Array, held: Mask, damping: Array) -> Array:
-    """Damped step (n, m) in log amount; amounts keep their sum, held ones stay."""
-    m = len(g)
-    a = np.where(held, 0, c)
-    share = a / np.maximum(a.sum(axis=1, keepdims=True), 1e-300)
-    # d c_i / d u_j = a_i (delta_ij - share_j): softmax over the free inks
-    D = a[:, :, None] * (np.eye(m) - share[:, None, :])
-    g_u = np.einsum("nij,in->nj", D, g)
-    H_u = D.transpose(0, 2, 1) @ H.transpose(2, 0, 1) @ D
-    on = np.arange(m)
-    H_u[:, on, on] += damping[:, None] * H_u[:, on, on] + 1e-9
-    step = -np.linalg.solve(H_u, g_u[:, :, None])[:, :, 0]
-    # Ink by ink: one on its way out takes endless steps, and must not hold up the others.
-    return np.clip(step, -LONGEST_STEP, LONGEST_STEP)
-
-
-def _at_limit(c: Array, limit: Array, g: Array) -> Mask:
-    """Inks at their limit that would only help by going beyond it."""
-    at = c >= limit * (1 - 1e-9)
-    free = np.where(at, 0, c)
-    mean = (free * g.T).sum(axis=1) / np.maximum(free.sum(axis=1), 1e-300)
-    held: Mask = at & (mean[:, None] > g.T) & (limit < 1)
-    return held
-
-
-def _move_to_limit(c: Array, limit: Array, over: Mask, held: Mask) -> Array:
-    """Change of `c` that takes the inks `over` to their limit, the free ones making room."""
-    move = np.where(over, limit - c, 0)
-    free = np.where(over | held, 0, c)
-    made = move.sum(axis=1, keepdims=True) / np.maximum(free.sum(axis=1, keepdims=True), 1e-300)
-    moved: Array = move - made * free
-    return moved
-
-
-def _within(c: Array, limit: Array, held: Mask) -> Array:
-    """`c` scaled to sum 1, those `held` at their limit and no other above its own."""
-    c = np.maximum(c, 1e-12)
-    for _ in range(c.shape[1]):
-        fixed, free = np.where(held, limit, 0), np.where(held, 0, c)
-        room = np.maximum(1 - fixed.sum(axis=1, keepdims=True), 0)
-        c = fixed + free * room / np.maximum(free.sum(axis=1, keepdims=True), 1e-300)
-        over = ~held & (c > limit)
-        if not over.any():
-            break
-        held = held | over
-    return c
-
-
-def _optics(palette: Palette, subsets: Index, c: Array) -> tuple[Array, Array]:
-    """Reflectance (n, n_wl) of amounts (n, m) of `subsets`, its slope by amount (n, m, n_wl)."""
-    s = np.ones(len(palette.inks)) if palette.strengths is None else palette.strengths
-    K, S = (palette.K * s[:, None])[subsets], (palette.S * s[:, None])[subsets]
-    room = 1 + palette.crowding[subsets] * c
-    K_mix = np.einsum("nm,nmw->nw", c, K)
-    S_mix = np.einsum("nm,nmw->nw", c / room, S)
-    R_m, by_K, by_S = look(palette, K_mix, S_mix)
-    S *= by_S[:, None, :] / (room**2)[:, :, None]
-    K *= by_K[:, None, :]
-    return R_m, K + S
-
-
-def _look_slope(
-    palette: Palette, target: Target, subsets: Index, c: Array, exact: bool
-) -> tuple[Array, Array]:
-    """v (3, n_light, n) and its slope by amount, (3, m, n_light, n)."""
-    n, m = c.shape
-    R_m, slope = _optics(palette, subsets, c)
-    XYZ = (R_m @ target.W).reshape(n, -1, 3)
-    dXYZ = (slope.reshape(n * m, -1) @ target.W).reshape(n, m, -1, 3)
-    t = XYZ / target.whites
-    root = np.cbrt(np.maximum(t, 216 / 24389))
-    dark = t <= 216 / 24389
-    f = np.where(dark, (24389 / 27 * t + 16) / 116, root)
-    by_t = np.where(dark, 24389 / 27 / 116, 1 / (3 * root**2)) / target.whites
-    lab = np.stack(
-        [116 * f[..., 1] - 16, 500 * (f[..., 0] - f[..., 1]), 200 * (f[..., 1] - f[..., 2])]
-    ).transpose(0, 2, 1)  # (3, n_light, n)
-    df = (dXYZ * by_t[:, None]).transpose(3, 1, 2, 0)  # (3, m, n_light, n)
-    dlab = np.stack([116 * df[1], 500 * (df[0] - df[1]), 200 * (df[1] - df[2])])
-    v, by_lab = (
-        _exact_slope(target, lab) if exact else difference_slope(target.lab.T[:, :, None], lab)
-    )
-    J = np.einsum("kjln,jmln->kmln", by_lab, dlab)
-    return v, J
-
-
-def _exact_slope(target: Target, lab: Array) -> tuple[Array, Array]:
-    """Like `difference_slope`, with the weighting functions moving too (central steps)."""
-    standard, h = target.lab.T[:, :, None], 1e-4
-    slope = np.empty((3, 3, *lab.shape[1:]))
-    for j in range(3):
-        up, down = lab.copy(), lab.copy()
-        up[j] += h
-        down[j] -= h
-        slope[:, j] = (difference(standard, up) - difference(standard, down)) / (2 * h)
-    return difference(standard, lab), slope
-
-
-def _spread(c: Array, subsets: Index, n: int) -> Array:
-    """Fractions (n_subset, m) of `subsets` as rows over all `n` inks."""
-    out = np.zeros((len(c), n))
-    np.put_along_axis(out, subsets, c, axis=1)
-    return out
+    return _normal(np.maximum(c, 1e-3 * np.abs(c) + 1e-6))

@@ -19,7 +19,7 @@ CORE = (
     *("transfer", "pigments", "simulate"),
     *("inks", "film", "palette", "constants", "suspects", "fit", "film_constants", "film_fit"),
     *("rungs", "recipe", "pots", "plan"),
-    *("eye", "solve", "metamerism", "judge", "compare"),
+    *("eye", "descent", "solve", "metamerism", "judge", "compare"),
     *("odds", "estimate", "diagnose", "correct", "bucket", "hold", "pour"),
     *("lots", "lot_check", "shelf", "leftovers", "match", "instrument", "words"),
     *("opacity", "prints", "garment"),
