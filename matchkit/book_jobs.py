@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from matchkit.book import Book, reading
 from matchkit.book_rows import must_be, parts_of, taken_apart
 from matchkit.book_shelf import MG
+from matchkit.recipe import weigh_out
 
 __all__ = [
     "Job",
@@ -21,7 +22,9 @@ __all__ = [
     "job",
     "job_of",
     "local_day",
+    "planned_grams",
     "sharing",
+    "sharing_words",
     "todays_jobs",
     "utc",
 ]
@@ -237,6 +240,23 @@ def common(one: dict[str, float], other: dict[str, float]) -> dict[str, float]:
     {'White': 0.9, 'Lemon': 0.05}
     """
     return {ink: min(share, other[ink]) for ink, share in one.items() if ink in other}
+
+
+def sharing_words(one: Job, other: Job, share: float) -> str:
+    """What to mix at once for a pair of `sharing`, in a sentence."""
+    base = common(one.shares, other.shares)
+    held = ", ".join(f"{ink} {100 * f / share:.1f} %" for ink, f in base.items())
+    grams = share * (one.planned_g + other.planned_g)
+    return (
+        f"batches {one.batch} and {other.batch} share a base colour: {held}; mix {grams:.0f} g "
+        f"of it at once ({100 * share:.0f} % of both), then add the rest to each"
+    )
+
+
+def planned_grams(story: Job, resolution_g: float) -> dict[str, float]:
+    """The first weigh-out of a batch as its formula plans it, on the balance's steps."""
+    grams = weigh_out(np.array([*story.shares.values()]), story.planned_g, resolution_g)
+    return dict(zip(story.shares, grams.tolist(), strict=True))
 
 
 # ---- days

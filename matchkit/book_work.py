@@ -12,7 +12,7 @@ from matchkit.book import Book, reading
 from matchkit.book_entries import log_formula
 from matchkit.book_jobs import Job, job
 from matchkit.book_lessons import Learned, fit_key, learned, rounds_of
-from matchkit.colorimetry import XYZ_to_Lab, de00
+from matchkit.colorimetry import Lab, XYZ_to_Lab, de00
 from matchkit.correct import Correction, correct, nothing_learned
 from matchkit.diagnose import Belief, Round, infer, model_error_f
 from matchkit.faults import BadInput
@@ -21,7 +21,7 @@ from matchkit.files.tables import read_table, wording
 from matchkit.files.text import Findings, label
 from matchkit.fit import Fit
 from matchkit.inks import Shop
-from matchkit.judge import Candidate, weighed
+from matchkit.judge import Candidate, direction, weighed
 from matchkit.lots import for_palette
 from matchkit.match import Match, fractions_for, match, odds_of, palette_for
 from matchkit.odds import spread_of
@@ -31,14 +31,17 @@ from matchkit.solve import Target, lab_target, spectral_target
 
 __all__ = [
     "Advice",
+    "Foretold",
     "PaperFormula",
     "Reprint",
     "advise",
+    "foretold",
     "import_paper",
     "prediction",
     "read_paper",
     "reprint",
     "target_of",
+    "verdict",
 ]
 
 Array = NDArray[np.float64]
@@ -59,6 +62,15 @@ class Advice:
     de00_before: Array
     target: Target
     words: tuple[str, ...]  # what earlier batches told of the lots
+
+
+@dataclass(frozen=True, kw_only=True)
+class Foretold:
+    """What was predicted of a batch's formula; None where no colour was asked for."""
+
+    R: Array  # (n_wl,)
+    de00: float | None
+    chance: float | None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -98,6 +110,28 @@ def target_of(book: Book, shop: Shop, batch: Job) -> Target | None:
     if row[0] is None:
         return lab_target(row[1:4], row[4], row[5])
     return spectral_target(np.array(json.loads(row[0])), shop.lights, shop.observer)
+
+
+def foretold(book: Book, batch: Job) -> Foretold:
+    """What the formula of a batch was predicted to give when it was written down."""
+    with reading(book) as db:
+        row = db.execute(
+            "SELECT R, de00, chance FROM formula WHERE id = ?", [batch.formula]
+        ).fetchone()
+    return Foretold(R=np.array(json.loads(row[0])), de00=row[1], chance=row[2])
+
+
+def verdict(book: Book, shop: Shop, batch: Job) -> str:
+    """The last reading of a batch in a line: pass or fail, by how much, in which direction."""
+    last, target = batch.readings[-1], target_of(book, shop, batch)
+    if target is None or last.de00 is None:
+        return "measured; it has no target to be judged by"
+    seen = Lab(last.R, target.lights[0], target.observer)
+    word = "PASS" if last.passed else "FAIL"
+    return (
+        f"{word}: dE00 {last.de00:.2f} under {target.light_names[0]}, tolerance "
+        f"{shop.tolerance_de00:g}; it is: {direction(target.lab[0], seen)}"
+    )
 
 
 def advise(
@@ -258,13 +292,16 @@ def prediction(
 ) -> tuple[Candidate, Palette]:
     """A formula as it would be weighed, with its predicted colour, and its palette.
 
-    Without a target its differences are those from its own colour, so 0.
+    Without a target its differences are those from its own colour, so 0, and no chance of
+    hitting it is told.
     """
-    palette = palette_for({s: f.palette for s, f in fits.items()}, inks)
+    found = _fit_for(fits, inks)
+    palette = found.palette
     c = fractions_for(palette, inks, fractions)
     own = spectral_target(reflectance(palette, c), shop.lights, shop.observer)
     grams = weigh_out(c, batch_g, shop.resolution_g)
-    return weighed(palette, grams, target or own), palette
+    odds = None if target is None else odds_of(found, target, shop)
+    return weighed(palette, grams, target or own, odds=odds), palette
 
 
 def _fit_for(fits: Mapping[str, Fit], inks: Sequence[str]) -> Fit:

@@ -164,6 +164,56 @@ def test_what_was_learned_is_said_and_can_be_left_out(desk):
     assert "has run" not in quiet.err
 
 
+def test_match_counts_on_the_book_until_a_new_lot_is_opened(desk):
+    """`matchkit match` says which lots it counts on, can do without, and forgets a lot."""
+    logged = log(desk)
+    strong = logged["inks"][1]["ink"]
+    desk.text("weigh", "1", "--as-planned")
+    desk.text("measure", "1", desk.reading("first", logged["inks"], {strong: 1.1}))
+
+    def matched(*more):
+        words = ["match", str(desk.folder), str(desk.folder / "targets.csv"), "--name", NAME]
+        desk.capsys.readouterr()
+        assert cli.main([*words, "--top", "1", "--json", *more]) == 0
+        said = desk.capsys.readouterr()
+        (found,) = json.loads(said.out)["matches"]
+        inks = {each["ink"]: each["percent"] for each in found["formulas"][0]["inks"]}
+        return inks[strong], said.err
+
+    known, said = matched()
+    assert re.search(f"{strong} lot .* has run [0-9]+ % strong over 1 batch\n", said)
+    assert "this is counted on here; --reference-lots does without it" in said
+    plain, quiet = matched("--reference-lots")
+    assert "has run" not in quiet
+    assert "counted on" not in quiet
+    assert known < 0.97 * plain  # less of an ink that runs strong
+    desk.text("lot", strong, "NEW-1")
+    new, said = matched()
+    assert f"{strong} lot" not in said
+    assert abs(new - plain) < abs(known - plain) / 2  # other inks keep what was learned
+    lots = {each["ink"]: each["strength"] for each in desk.json("lots")["lots"]}
+    assert lots[strong] == 1.0
+
+
+def test_a_reading_of_another_geometry_is_told_of(desk):
+    """As `matchkit correct` does: the demo shop measures without the specular part."""
+    logged = log(desk)
+    desk.text("weigh", "1", "--as-planned")
+    good = desk.reading("first", logged["inks"])
+    other = good.with_name("included.csv")
+    head = "# geometry: d/8 specular included\n"
+    other.write_text(head + good.read_text(encoding="utf-8"), encoding="utf-8")
+    said = desk.text("measure", "1", other, status=2).err
+    assert "measured d/8 specular included, but this shop measures d/8 specular excluded" in said
+    assert desk.json("show", "1")["measurements"] == []
+    words = [str(desk.folder), str(desk.folder / "targets.csv"), "--name", NAME]
+    weighed = str(desk.folder / "example" / "weighed.csv")
+    desk.capsys.readouterr()
+    assert cli.main(["correct", *words, "--weighed", weighed, "--measured", str(other)]) == 2
+    assert desk.capsys.readouterr().err == said
+    assert desk.json("measure", "1", good)["passed"]
+
+
 def test_paper_cards(desk, tmp_path):
     cards = tmp_path / "cards.csv"
     cards.write_text(

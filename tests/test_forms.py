@@ -99,6 +99,28 @@ def test_a_fault_of_ours_is_seen_and_raised():
     assert "ZeroDivisionError: by &lt;nothing&gt;" in place.value
 
 
+def test_callbacks_wait_for_each_other():
+    """As when a kernel gets a press in one thread while a choice is at work in another."""
+    done, at_work, go_on = [], threading.Event(), threading.Event()
+
+    def choice_made():
+        at_work.set()
+        go_on.wait(10)
+        done.append("choice")
+
+    first = threading.Thread(target=safe(choice_made, alert()))
+    second = threading.Thread(target=safe(lambda: done.append("press"), alert()))
+    first.start()
+    assert at_work.wait(10)
+    second.start()
+    second.join(0.05)
+    assert done == []
+    go_on.set()
+    first.join(10)
+    second.join(10)
+    assert done == ["choice", "press"]
+
+
 def test_work_is_stopped_and_its_answer_thrown_away():
     going, place, answers = threading.Event(), alert(), []
 
@@ -354,6 +376,8 @@ def test_lab_fills_a_folder_and_never_overwrites(own_folder):
     assert (folder / "demo-shop" / "shop.toml").read_text() == "mine"
     page = json.loads((folder / SETTINGS / "labconfig" / "page_config.json").read_text())
     assert page["disabledExtensions"]["@jupyterlab/apputils-extension:announcements"]
+    told = (folder / SETTINGS / "labconfig" / "default_setting_overrides.json").read_text()
+    assert '"commsOverSubshells": "disabled"' in told
 
 
 def test_lab_uses_this_interpreter_and_its_kernel(own_folder):

@@ -6,6 +6,7 @@ from typing import Any
 from matchkit.book import Book, open_book
 from matchkit.book_lessons import Learned, learned
 from matchkit.book_shelf import today
+from matchkit.cli.shops import say_learned
 from matchkit.cli.terminal import positive, say
 from matchkit.faults import BadInput
 from matchkit.files.fitted import fitted
@@ -38,8 +39,7 @@ def known(
     if why:
         say(why)
     told = learned(book, shop, fits, learning=learning)
-    for line in told.words:
-        say(line)
+    say_learned(args, told.words)
     return shop, fits, told
 
 

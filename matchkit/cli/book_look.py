@@ -11,7 +11,15 @@ import numpy as np
 from matchkit.book import Book
 from matchkit.book_find import Found, Near, near, scanned
 from matchkit.book_find import find as find_records
-from matchkit.book_jobs import Job, common, job, local_day, sharing, todays_jobs
+from matchkit.book_jobs import (
+    Job,
+    common,
+    job,
+    local_day,
+    sharing,
+    sharing_words,
+    todays_jobs,
+)
 from matchkit.book_lessons import Drift
 from matchkit.book_lessons import drift as drift_of
 from matchkit.book_report import GROUPS
@@ -48,14 +56,7 @@ def today(args: argparse.Namespace) -> Answer:
         [str(j.batch), j.name, j.job, j.customer, j.due, f"{j.planned_g:g}", j.state] for j in jobs
     ]
     lines = [table(["Batch", "colour", "job", "customer", "due", "grams", "next"], rows)]
-    for one, other, share in pairs:
-        base = common(one.shares, other.shares)
-        held = ", ".join(f"{ink} {100 * f / share:.1f} %" for ink, f in base.items())
-        grams = share * (one.planned_g + other.planned_g)
-        lines.append(
-            f"batches {one.batch} and {other.batch} share a base colour: {held}; mix {grams:.0f} g "
-            f"of it at once ({100 * share:.0f} % of both), then add the rest to each"
-        )
+    lines += [sharing_words(*pair) for pair in pairs]
     return answer, "\n".join(lines)
 
 

@@ -5,7 +5,6 @@ from typing import Any
 
 import numpy as np
 
-from matchkit.book import Book
 from matchkit.book_bucket import add as add_to_batch
 from matchkit.book_bucket import log_correction
 from matchkit.book_bucket import measure as measure_batch
@@ -13,10 +12,10 @@ from matchkit.book_bucket import weigh as weigh_batch
 from matchkit.book_entries import OUTCOMES
 from matchkit.book_entries import close as close_batch
 from matchkit.book_find import scanned
-from matchkit.book_jobs import Job, job
+from matchkit.book_jobs import job, planned_grams
 from matchkit.book_lessons import teach
 from matchkit.book_stock import keep_leftover
-from matchkit.book_work import advise, target_of
+from matchkit.book_work import advise, verdict
 from matchkit.cli.book_desk import (
     Answer,
     batch_argument,
@@ -28,13 +27,10 @@ from matchkit.cli.book_desk import (
 )
 from matchkit.cli.shops import by_light, decimals, name_option, one_spectrum
 from matchkit.cli.terminal import positive, say, table
-from matchkit.colorimetry import Lab
 from matchkit.faults import BadInput
 from matchkit.files.fitted import fitted
 from matchkit.files.recipe import read_recipe
 from matchkit.inks import Shop
-from matchkit.judge import direction
-from matchkit.recipe import weigh_out
 
 
 def weigh_arguments(parser: argparse.ArgumentParser) -> None:
@@ -50,15 +46,11 @@ def weigh(args: argparse.Namespace) -> Answer:
         raise BadInput("weigh: give the file of what was weighed, or --as-planned")
     book, shop = desk(args), shop_of(args)
     batch = scanned(book, args.batch)
-    grams = _planned(job(book, batch), shop) if args.as_planned else _grams(args.recipe)
+    planned = planned_grams(job(book, batch), shop.resolution_g)
+    grams = planned if args.as_planned else _grams(args.recipe)
     number = weigh_batch(book, shop, batch, grams)
     text = f"batch {batch}: {sum(grams.values()):g} g weighed; draw down, cure, measure"
     return {"batch": batch, "weighing": number}, text
-
-
-def _planned(story: Job, shop: Shop) -> dict[str, float]:
-    grams = weigh_out(np.array([*story.shares.values()]), story.planned_g, shop.resolution_g)
-    return dict(zip(story.shares, grams.tolist(), strict=True))
 
 
 def _grams(path: str) -> dict[str, float]:
@@ -89,19 +81,7 @@ def measure(args: argparse.Namespace) -> Answer:
     story = job(book, batch)
     last = story.readings[-1]
     answer = {"batch": batch, "measurement": number, "de00": last.de00, "passed": last.passed}
-    return answer, f"batch {batch}: {_verdict(book, shop, story)}"
-
-
-def _verdict(book: Book, shop: Shop, story: Job) -> str:
-    last, target = story.readings[-1], target_of(book, shop, story)
-    if target is None or last.de00 is None:
-        return "measured; it has no target to be judged by"
-    seen = Lab(last.R, target.lights[0], target.observer)
-    word = "PASS" if last.passed else "FAIL"
-    return (
-        f"{word}: dE00 {last.de00:.2f} under {target.light_names[0]}, tolerance "
-        f"{shop.tolerance_de00:g}; it is: {direction(target.lab[0], seen)}"
-    )
+    return answer, f"batch {batch}: {verdict(book, shop, story)}"
 
 
 def correct_arguments(parser: argparse.ArgumentParser) -> None:

@@ -20,6 +20,9 @@ SETTINGS = ".matchkit-lab"  # what JupyterLab is told, apart from the person's o
 # extensions; its debugger complains when a kernel is restarted.  None is of use to a mixer.
 LEFT_OUT = ("apputils-extension:announcements", "extensionmanager-extension", "debugger-extension")
 QUIET = {"disabledExtensions": {f"@jupyterlab/{name}": True for name in LEFT_OUT}}
+# JupyterLab hands what is pressed and typed to several threads of the kernel, which may then
+# come to a press before the entry that was made before it.  One thread keeps the order.
+IN_ORDER = {"@jupyterlab/apputils-extension:kernels-settings": {"commsOverSubshells": "disabled"}}
 WINDOWS, MACOS = "Start matchkit.bat", "Start matchkit.command"
 
 
@@ -117,7 +120,8 @@ def _shipped() -> dict[str, bytes]:
     for path in sorted(demo.rglob("*")):
         if path.is_file():
             files[f"{DEMO}/{path.relative_to(demo).as_posix()}"] = path.read_bytes()
-    files[f"{SETTINGS}/labconfig/page_config.json"] = json.dumps(QUIET, indent=1).encode()
+    for name, told in (("page_config", QUIET), ("default_setting_overrides", IN_ORDER)):
+        files[f"{SETTINGS}/labconfig/{name}.json"] = json.dumps(told, indent=1).encode()
     files[WINDOWS] = _windows().encode()
     files[MACOS] = _macos().encode()
     return files

@@ -35,6 +35,7 @@ __all__ = [
     "palettes_of",
     "recipe_in",
     "reference_lots_option",
+    "say_learned",
 ]
 
 Array = NDArray[np.float64]
@@ -61,9 +62,18 @@ def open_shop_of_today(args: argparse.Namespace) -> tuple[Shop, dict[str, Fit]]:
     book = open_book(args.shop, create=False)
     shop = today(book, shop)
     told = learned(book, shop, fits)
-    for line in (*book.notes, *told.words):
-        say(line)
+    for note in book.notes:
+        say(note)
+    say_learned(args, told.words)
     return shop, told.fits
+
+
+def say_learned(args: argparse.Namespace, words: Sequence[str]) -> None:
+    """What the record book told of today's lots, and how to do without it."""
+    for line in words:
+        say(line)
+    if words and "reference_lots" in args:
+        say("this is counted on here; --reference-lots does without it")
 
 
 def reference_lots_option(parser: argparse.ArgumentParser) -> None:

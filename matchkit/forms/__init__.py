@@ -8,9 +8,11 @@ Each form is a module of its own.  `stills` shows what a form shows, without wid
 """
 
 from matchkit.forms import practise, stills
+from matchkit.forms.book import book
 from matchkit.forms.check import check
 from matchkit.forms.compare import compare
 from matchkit.forms.correct import correct
+from matchkit.forms.ink_history import ink_history
 from matchkit.forms.inks import inks, ladder_of
 from matchkit.forms.leftovers import leftovers
 from matchkit.forms.match import match
@@ -19,9 +21,11 @@ from matchkit.forms.shops import open_shop
 from matchkit.forms.weigh import weigh
 
 __all__ = [
+    "book",
     "check",
     "compare",
     "correct",
+    "ink_history",
     "inks",
     "ladder_of",
     "leftovers",

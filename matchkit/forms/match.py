@@ -7,6 +7,7 @@ from typing import Any
 import ipywidgets as w
 
 from matchkit.faults import BadInput
+from matchkit.forms.book_desk import LEARNED, Desk, begun, by_the_book
 from matchkit.forms.formulas import best_bodied, formula_parts, is_sheer, match_parts
 from matchkit.forms.parts import (
     Runner,
@@ -25,6 +26,7 @@ from matchkit.forms.parts import (
     section,
 )
 from matchkit.forms.shops import OpenShop
+from matchkit.forms.show import Part
 from matchkit.forms.targets import TargetPicker, light_options
 from matchkit.forms.tickets import Batch, TicketPart
 from matchkit.match import Match
@@ -77,6 +79,9 @@ class MatchForm:
         self.without = {
             ink.name: w.Checkbox(description=ink.name, indent=False) for ink in opened.shop.inks
         }
+        self.lots = w.Checkbox(value=True, description=LEARNED, indent=False)
+        self.lots.layout.display = None if begun(Desk(opened=opened)) else "none"
+        self.told: tuple[str, ...] = ()
         self.run = Runner(
             "Find formulas", self._work, self._answer, self.problems, "sets of inks looked at"
         )
@@ -101,6 +106,7 @@ class MatchForm:
             section(
                 "2. What matters",
                 row(self.grams.box, boxed(self.most)),
+                self.lots,
                 folded(
                     "more choices: lights, order, inks to leave out",
                     row(boxed(self.prefer), boxed(self.others)),
@@ -123,7 +129,7 @@ class MatchForm:
         )
 
     def _entries(self) -> list[Any]:
-        ticked = [*self.lights.values(), *self.without.values()]
+        ticked = [self.lots, *self.lights.values(), *self.without.values()]
         plain = [self.grams.text, self.most, self.others, self.prefer]
         return [*self.picker.changing(), *plain, *ticked]
 
@@ -133,10 +139,11 @@ class MatchForm:
         others = [light for light, box in self.lights.items() if box.value]
         lights = (self.opened.shop.lights[0], *others)
         name, target = self.picker.read(self.others.value, lights)
+        shop, fits, self.told = by_the_book(self.opened, learning=self.lots.value)
         search = partial(
             find_formulas,
-            self.opened.shop,
-            self.opened.fits,
+            shop,
+            fits,
             target,
             name=name,
             batch_g=grams,
@@ -149,7 +156,8 @@ class MatchForm:
     def _answer(self, answer: tuple[str, Target, Match]) -> None:
         self.target_name, self.target, self.found = answer
         self.stale.value = ""
-        put(self.results, match_parts(self.opened, self.target, self.found))
+        counted: list[Part] = [f"Counted on: {line}." for line in self.told]
+        put(self.results, [*counted, *match_parts(self.opened, self.target, self.found)])
         self.ticket.clear()
         formulas = self.found.formulas
         self.filling = True  # else the pictures are drawn for every step on the way

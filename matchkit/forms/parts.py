@@ -3,6 +3,9 @@
 A callback of a widget that fails shows nothing in a notebook, and a number field of a
 browser reads 12,5 as 125.  So every callback goes through `safe`, and amounts are typed
 into text fields that are read by `files.amounts`.
+
+JupyterLab may hand messages to several threads of the kernel (its "subshells"), so that a press
+comes in while the choice before it is still at work.  Callbacks wait for each other here.
 """
 
 import os
@@ -40,7 +43,7 @@ __all__ = [
 ]
 
 T = TypeVar("T")
-
+ONE_AT_A_TIME = threading.RLock()
 STYLE = """
 .mk { --jp-widgets-font-size: 15px; --jp-widgets-inline-height: 34px;
   --jp-widgets-inline-width: 19em; max-width: 60em; font-size: 15px; line-height: 1.45;
@@ -206,7 +209,13 @@ def boxed(widget: Any) -> Any:
 def on_change(widgets: Sequence[Any], work: Callable[[], None]) -> None:
     """Do `work`, which can't fail, whenever one of the widgets changes."""
     for each in widgets:
-        each.observe(lambda _: work(), names="value")
+        each.observe(lambda _: alone(work), names="value")
+
+
+def alone(work: Callable[[], None]) -> None:
+    """Do `work` while no other callback is at work."""
+    with ONE_AT_A_TIME:
+        work()
 
 
 def safe(work: Callable[[], None], problems: Any) -> Callable[..., None]:
@@ -215,7 +224,7 @@ def safe(work: Callable[[], None], problems: Any) -> Callable[..., None]:
     def run(*_: object) -> None:
         problems.value = ""
         try:
-            work()
+            alone(work)
         except Exception as error:
             tell(problems, said(error))
             if raising() and not isinstance(error, BadInput):

@@ -3,11 +3,16 @@
 Each function has the name of its form.
 """
 
+from matchkit.book_jobs import job, todays_jobs
+from matchkit.book_stock import reorder
 from matchkit.files.spectrum import read_spectrum
+from matchkit.forms.book_desk import book_of, desk_of, shop_now
+from matchkit.forms.book_parts import about, jobs_parts, order_parts, story_parts
 from matchkit.forms.check import check_parts
 from matchkit.forms.compare import compare_parts, recipe_of, two_that_hide
 from matchkit.forms.correct import correct_parts, corrections, example_job
 from matchkit.forms.formulas import best_bodied, formula_parts, match_parts
+from matchkit.forms.ink_history import history_parts, share_parts
 from matchkit.forms.inks import fit_parts, ink_parts, tint_parts
 from matchkit.forms.leftovers import leftover_parts, uses_for
 from matchkit.forms.plan import plan_parts
@@ -31,10 +36,12 @@ from matchkit.ticket import ticket as make_ticket
 from matchkit.ticket_sheet import ticket_text
 
 __all__ = [
+    "book",
     "check",
     "compare",
     "correct",
     "fit",
+    "ink_history",
     "inks",
     "leftovers",
     "match",
@@ -115,6 +122,22 @@ def correct(opened: OpenShop) -> None:
     """The shop's example: what to add to it, odds before and after."""
     job = example_job(opened)
     show(correct_parts(job, corrections(job)))
+
+
+def book(opened: OpenShop, batch: int) -> None:
+    """Today's jobs by the shop's book, the story of one, and what runs low."""
+    desk = desk_of(opened)
+    held = book_of(desk)
+    shop, story = shop_now(desk, held), job(held, batch)
+    show(jobs_parts(todays_jobs(held)))
+    show([f"Batch {about(story)}", *story_parts(held, shop, story)])
+    show(order_parts(reorder(held, shop), 30))
+
+
+def ink_history(opened: OpenShop, ink: str) -> None:
+    """How strong an ink's lots have run, and how often batches came in."""
+    desk = desk_of(opened)
+    show([*history_parts(desk, ink), *share_parts(desk, "mixer"), *share_parts(desk, "ink")])
 
 
 def practise(kind: str, seed: int = 1, rung: int = 2) -> None:

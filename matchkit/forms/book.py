@@ -1,0 +1,344 @@
+"""Keep the book: today's jobs, what happens to a bucket, and everything that was written.
+
+Whatever a job needs next stands first.  The form keeps nothing of its own: each press looks
+the book up anew, and what somebody else wrote in the meantime is told before anything is
+written over it.
+"""
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+import ipywidgets as w
+import numpy as np
+
+from matchkit.book import Book
+from matchkit.book_bucket import add, log_correction, measure, weigh
+from matchkit.book_entries import OUTCOMES, close
+from matchkit.book_find import scanned
+from matchkit.book_jobs import Job, job, planned_grams, todays_jobs
+from matchkit.book_lessons import teach
+from matchkit.book_stock import keep_leftover
+from matchkit.book_work import advise, verdict
+from matchkit.faults import BadInput
+from matchkit.files.text import text_fault
+from matchkit.forms.book_desk import Desk, begun, book_of, desk_of, files_now, marks_of, shop_now
+from matchkit.forms.book_look import FindPart, OrderPart
+from matchkit.forms.book_new import NewPart
+from matchkit.forms.book_parts import about, advice_parts, jobs_parts, off_plan, story_parts
+from matchkit.forms.book_rows import PouredRows, ReadingPicker
+from matchkit.forms.parts import (
+    Field,
+    alert,
+    amount_field,
+    area,
+    boxed,
+    button,
+    choice,
+    folded,
+    form,
+    put,
+    read,
+    row,
+    safe,
+    section,
+    tell,
+)
+from matchkit.forms.shops import OpenShop, keep
+from matchkit.forms.show import Page
+from matchkit.forms.targets import light_options
+from matchkit.inks import Shop
+from matchkit.label import label_html
+
+__all__ = ["BookForm", "book"]
+
+WEIGHED, MEASURED, ADDED, CLOSED = (
+    "it was weighed", "a drawdown was measured", "ink was added", "the job is over"
+)  # fmt: skip
+NEXT = {
+    "to weigh": WEIGHED, "to measure": MEASURED, "out: to correct": ADDED, "in: to approve": CLOSED
+}  # fmt: skip
+EMPTY = (
+    "This shop has no record book yet. It begins with the first job: press 'Show the fields of a"
+    " new job' below."
+)
+
+
+def book(opened: OpenShop, who: str = "") -> Any:
+    """The form; `who` signs what is written, and can be typed there too."""
+    return BookForm(opened, who).box
+
+
+class BookForm:
+    """Its widgets, and the job that is looked at."""
+
+    def __init__(self, opened: OpenShop, who: str = "") -> None:
+        self.desk: Desk = desk_of(opened)
+        self.story: Job | None = None
+        self.corrected: int | None = None
+        self.filling = False
+        self.problems, self.wrong = alert(), alert()  # with looking, with writing
+        self.done, self.saved = area(), area()
+        self.jobs, self.tale, self.advice, self.page = area(), area(), area(), area()
+        self.who = Field("Your name", who, _name)
+        self.pick = choice("Job", [])
+        self.pick.layout = w.Layout(width="40em", max_width="100%")
+        self.scan = Field("Or its number, or its label scanned", "", str, short=False)
+        self.what = choice("What happened?", [WEIGHED, CLOSED], radio=True)
+        self.rows, self.reading = PouredRows(), ReadingPicker(self.desk.opened)
+        self.room = amount_field("Room left in the container, grams", "", empty=True)
+        self.planned = button("All as planned", self.rows.as_planned, self.wrong)
+        self.ask = button("What should I add?", self._advise, self.wrong)
+        self.asking = w.VBox([row(self.room.box), self.ask, self.advice])
+        self.pouring = w.VBox([self.asking, self.rows.box, self.planned])
+        self._closing_fields()
+        self.write = button("Write it down", self._write, self.wrong, main=True)
+        self.entry = section(
+            "2. Write down", boxed(self.what), self.pouring, self.reading.box, self.closing,
+            self.write,
+        )  # fmt: skip
+        self.label = button("Save the bucket's label", self._label, self.saved)
+        self.story_box = section("3. Its story", self.tale, self.label, self.saved, self.page)
+        self.pick.observe(safe(self._picked, self.problems), names="value")
+        self.scan.text.observe(safe(self._scanned, self.problems), names="value")
+        self.what.observe(safe(self._happened, self.wrong), names="value")
+        self.new = NewPart(self.desk, lambda: str(read(self.who)[0]), self.open)
+        self.find = FindPart(self.desk, self.open)
+        self.box = form(
+            *(w.HTML(f'<p class="mk-quiet">{note}</p>') for note in self.desk.notes),
+            section(
+                "1. Today's jobs",
+                self.jobs,
+                boxed(self.pick),
+                row(self.scan.box, self.who.box),
+                button("Look again", self.refresh, self.problems),
+            ),
+            self.problems,
+            self.entry,
+            self.wrong,
+            self.done,
+            self.story_box,
+            folded("the fields of a new job", self.new.box),
+            folded("the search in the book", self.find.box),
+            folded("what to order", OrderPart(self.desk).box),
+            name="book",
+        )
+        safe(self.refresh, self.problems)()
+
+    def _closing_fields(self) -> None:
+        lights = light_options(self.desk.opened.shop)
+        self.outcome = choice("How did it end?", OUTCOMES, OUTCOMES[0], radio=True)
+        self.by = Field("Approved by", "", str, short=False)
+        self.light = choice("Under the light", lights, lights[0][1])
+        self.left = amount_field("Left over, g", "", empty=True)
+        self.left_name = Field("Its name on the shelf", "", str, short=False)
+        self.closing = w.VBox(
+            [
+                row(boxed(self.outcome)),
+                row(self.by.box, boxed(self.light)),
+                row(self.left.box, self.left_name.box),
+            ]
+        )
+
+    # ---- looking
+
+    def refresh(self) -> None:
+        """See the book as it is now; the job stays the one that is looked at."""
+        self.done.value = self.wrong.value = ""
+        jobs = todays_jobs(book_of(self.desk)) if begun(self.desk) else []
+        put(self.jobs, jobs_parts(jobs) if begun(self.desk) else [EMPTY])
+        chosen = self.story.batch if self.story else None
+        options = [(about(each), each.batch) for each in jobs]
+        struck: Sequence[str] = ()
+        if chosen is not None and chosen not in [each.batch for each in jobs]:
+            try:
+                options.append((about(self._now(chosen)), chosen))
+            except BadInput as error:
+                chosen, struck = None, error.faults
+        if chosen is None:
+            chosen = next((each.batch for each in jobs if not each.outcome), None)
+        self.filling = True
+        self.pick.options = options
+        self.pick.value = chosen
+        self.filling = False
+        self._show(chosen)
+        tell(self.problems, struck)
+
+    def open(self, batch: int) -> None:
+        """Look at a batch, whichever it is."""
+        self._show(batch)
+        self.refresh()
+
+    def _now(self, batch: int) -> Job:
+        return job(book_of(self.desk), batch)
+
+    def _picked(self) -> None:
+        if not self.filling and self.pick.value is not None:
+            self.done.value = self.wrong.value = ""
+            self._show(self.pick.value)
+
+    def _scanned(self) -> None:
+        text = self.scan.text.value
+        if text.strip() and begun(self.desk):
+            self.open(scanned(book_of(self.desk), text))
+            self.scan.text.value = ""
+
+    def _show(self, batch: int | None) -> None:
+        """The story of a batch, and what it needs next."""
+        for part in (self.entry, self.story_box):
+            part.layout.display = "none" if batch is None else None
+        self.page.value = self.saved.value = ""
+        if batch is None:
+            self.story = None
+            return
+        held, before = book_of(self.desk), self.story
+        self.story = story = job(held, batch)
+        put(self.tale, [about(story), *story_parts(held, shop_now(self.desk, held), story)])
+        self.entry.layout.display = "none" if story.outcome else None
+        if before and (before.batch, marks_of(before)) == (batch, marks_of(story)):
+            self.reading.look()  # nothing new: what is half typed stays
+            return
+        self.filling = True
+        self.what.options = [MEASURED, ADDED, CLOSED] if story.pours else [WEIGHED, CLOSED]
+        self.what.value = NEXT.get(story.state, CLOSED)
+        self.filling = False
+        self._shown()
+
+    def _happened(self) -> None:
+        if not self.filling:
+            self._shown()
+
+    def _shown(self) -> None:
+        """The fields of what happened, empty."""
+        if self.story is None:
+            return
+        what = self.what.value
+        self.corrected, self.advice.value = None, ""
+        for field in (self.room, self.by, self.left, self.left_name):
+            field.text.value = ""
+        shown = (
+            (self.pouring, (WEIGHED, ADDED)),
+            (self.asking, (ADDED,)),
+            (self.planned, (WEIGHED, ADDED)),
+            (self.reading.box, (MEASURED,)),
+            (self.closing, (CLOSED,)),
+        )
+        for part, when in shown:
+            part.layout.display = None if what in when else "none"
+        if what == MEASURED:
+            self.reading.empty()
+        elif what in (WEIGHED, ADDED):
+            step = self.desk.opened.shop.resolution_g
+            self._pours(planned_grams(self.story, step) if what == WEIGHED else {})
+
+    def _pours(self, planned: dict[str, float]) -> None:
+        shop = shop_now(self.desk, book_of(self.desk))
+        series = {ink.name: ink.series for ink in shop.inks}
+        assert self.story is not None
+        mine = {series.get(ink) for ink in self.story.shares}
+        others = [ink.name for ink in shop.inks if ink.series in mine]
+        others += [mix.name for mix in shop.mixes if {series.get(i) for i in mix.inks} <= mine]
+        self.planned.layout.display = None if planned else "none"
+        self.rows.ask(planned, others, shop.resolution_g)
+
+    # ---- writing
+
+    def _write(self) -> None:
+        """Write down what happened, and show the book with it."""
+        held, story = self._signed()
+        shop = files_now(self.desk)
+        work: dict[str, Callable[[Book, Shop, int], str]] = {
+            WEIGHED: self._weigh,
+            MEASURED: self._measure,
+            ADDED: self._add,
+            CLOSED: self._close,
+        }
+        words = work[self.what.value](held, shop, story.batch)
+        self.refresh()
+        tell(self.done, f"Written down: batch {story.batch}, {words}", "done")
+
+    def _signed(self) -> tuple[Book, Job]:
+        """The book as who writes holds it, and the job, if it is still as it is shown."""
+        if self.story is None:
+            raise BadInput("no job is chosen yet")
+        (who,) = read(self.who)
+        shown, now = self.story, self._now(self.story.batch)
+        if marks_of(now) != marks_of(shown):
+            self.refresh()
+            raise BadInput(
+                f"somebody else wrote about batch {now.batch} since you looked, and nothing of"
+                " yours was written; its story now is below: look at it, then write yours"
+            )
+        return book_of(self.desk, who), now
+
+    def _weigh(self, held: Book, shop: Shop, batch: int) -> str:
+        grams = self.rows.read()
+        weigh(held, shop, batch, grams)
+        off = off_plan(self._now(batch).pours[-1])
+        return f"{sum(grams.values()):g} g weighed, {off}. Draw down, cure, let cool, measure."
+
+    def _add(self, held: Book, shop: Shop, batch: int) -> str:
+        grams = self.rows.read()
+        add(held, shop, batch, grams, correction=self.corrected)
+        return f"{sum(grams.values()):g} g added. Draw down, cure, let cool, measure again."
+
+    def _measure(self, held: Book, shop: Shop, batch: int) -> str:
+        name, readings = self.reading.read()
+        measure(held, shop, batch, readings, name=name)
+        odd = teach(held, shop, self.desk.opened.fits)
+        mine = [line for line in odd if line.startswith(f"batch {batch}:")]
+        return ". ".join([verdict(held, shop, self._now(batch)), *mine])
+
+    def _close(self, held: Book, shop: Shop, batch: int) -> str:
+        (left,) = read(self.left)
+        name, outcome = self.left_name.text.value.strip(), self.outcome.value
+        by = self.by.text.value.strip() if outcome == "approved" else ""
+        faults = []
+        if (left is None) == bool(name):
+            faults.append("what is left over needs its grams and its name; or leave both empty")
+        if outcome == "approved" and not by:
+            faults.append("Approved by: write who approved it")
+        if outcome == "approved" and not self._now(batch).readings:
+            faults.append("what is approved was measured first")
+        if faults:
+            raise BadInput(faults)
+        if left is not None:  # first: its name may be taken
+            keep_leftover(held, shop, batch, left, name)
+        close(held, batch, outcome, approved_by=by, light=self.light.value if by else "")
+        shelf = "" if left is None else f" {left:g} g are on the shelf as {name!r}."
+        return f"{outcome}.{shelf}"
+
+    def _advise(self) -> None:
+        """The smallest addition, written down as advice, and fields for it."""
+        held, story = self._signed()
+        (room,) = read(self.room)
+        shop = shop_now(self.desk, held)
+        advice = advise(
+            held, shop, self.desk.opened.fits, story.batch,
+            room_g=np.inf if room is None else room,
+        )  # fmt: skip
+        found = advice.correction
+        self.corrected = log_correction(
+            held, story.batch, found, advice.inks, measurement=advice.measurement
+        )
+        grams = zip(advice.inks, found.additions_g.tolist(), strict=True)
+        self._pours({ink: g for ink, g in grams if g > 0})
+        put(self.advice, advice_parts(shop, advice))
+
+    def _label(self) -> None:
+        """Save the label for the bucket, and show it ready to print."""
+        if self.story is None:
+            raise BadInput("no job is chosen yet")
+        held, story = book_of(self.desk), self._now(self.story.batch)
+        title = f"Label {story.batch} {story.name}"
+        page = Page(title=title, html=label_html(held, shop_now(self.desk, held), story))
+        path = keep(title, ".html", page.html)
+        put(self.page, [page])
+        tell(self.saved, f"Saved: {path.resolve()}", "done")
+
+
+def _name(text: str) -> str:
+    if not text.strip():
+        raise BadInput("write your name: every record is signed")
+    if fault := text_fault(text):
+        raise BadInput(fault)
+    return text.strip()

@@ -1,0 +1,146 @@
+"""Folded parts of the book's form that only ask: what the book has, and what to order."""
+
+from collections.abc import Callable
+
+import ipywidgets as w
+
+from matchkit.book_find import find, near
+from matchkit.book_stock import reorder
+from matchkit.colorimetry import Lab
+from matchkit.faults import BadInput
+from matchkit.forms.book_desk import Desk, begun, book_of, shop_now
+from matchkit.forms.book_parts import found_parts, near_parts, order_parts
+from matchkit.forms.parts import (
+    Field,
+    alert,
+    amount_field,
+    area,
+    boxed,
+    button,
+    choice,
+    put,
+    read,
+    row,
+    safe,
+)
+from matchkit.forms.rows import known_inks
+from matchkit.forms.show import Part
+from matchkit.forms.targets import LAB, TargetPicker
+
+__all__ = ["FindPart", "OrderPart"]
+
+ANY, NONE = "(any)", "(none)"
+WORDS, COLOUR = "by words, ink and days", "by colour"
+
+
+class FindPart:
+    """Batches and formulas by words, ink, customer and day, or near a colour."""
+
+    def __init__(self, desk: Desk, opened: Callable[[int], None]) -> None:
+        self.desk, self.opened = desk, opened
+        self.problems, self.results = alert(), area()
+        self.which = choice("See the story of", [(NONE, None)])
+        self.way = choice("Look", [WORDS, COLOUR], WORDS, radio=True)
+        self.text = Field("Words of the colour or the job", "", str, short=False)
+        self.customer = Field("Customer, or part of it", "", str, short=False)
+        self.ink = choice("With the ink", [ANY, *known_inks(desk.opened)], ANY)
+        self.since = Field("From the day", "", str)
+        self.until = Field("To the day", "", str)
+        for field in (self.since, self.until):
+            field.text.placeholder = "2026-03-02"
+        self.target = TargetPicker(desk.opened)
+        self.within = amount_field("Within dE00", "2", most=100)
+        self.words = w.VBox(
+            [
+                row(self.text.box, self.customer.box),
+                row(boxed(self.ink), self.since.box, self.until.box),
+            ]
+        )
+        self.colour = w.VBox([self.target.box, self.within.box])
+        self.look = button("Find it", self.search, self.problems, main=True)
+        self.box = w.VBox(
+            [
+                boxed(self.way),
+                self.words,
+                self.colour,
+                self.look,
+                self.problems,
+                self.results,
+                boxed(self.which),
+            ]
+        )
+        self.which.observe(safe(self._chosen, self.problems), names="value")
+        self.way.observe(lambda _: self._shown(), names="value")
+        self._shown()
+        self._found([], [])
+
+    def search(self) -> None:
+        """Show what fits."""
+        self._found([], [])
+        if not begun(self.desk):
+            raise BadInput("this shop has no record book yet")
+        if self.way.value == COLOUR:
+            self._near()
+            return
+        ink = "" if self.ink.value == ANY else self.ink.value
+        words = (field.text.value.strip() for field in (self.text, self.customer))
+        text, customer = words
+        since, until = (field.text.value.strip() for field in (self.since, self.until))
+        rows = find(
+            book_of(self.desk), ink=ink, text=text, customer=customer, since=since, until=until
+        )
+        self._found(found_parts(rows), [(f"{r.batch} {r.name}, {r.job}", r.batch) for r in rows])
+
+    def _near(self) -> None:
+        (within,) = read(self.within)
+        held = book_of(self.desk)
+        shop = shop_now(self.desk, held)
+        if self.target.way.value == LAB:
+            _, target = self.target.read()
+            if (target.lights[0], target.observer) != (shop.lights[0], shop.observer):
+                raise BadInput(f"the book is searched under {shop.lights[0]}; choose that light")
+            lab = target.lab[0]
+        else:
+            lab = Lab(self.target.spectrum()[1], shop.lights[0], shop.observer)
+        rows = near(held, shop, lab, within=within)
+        batches = [(f"{r.batch} {r.name}", r.batch) for r in rows]
+        self._found(near_parts(rows, within), batches)
+
+    def _found(self, parts: list[Part], batches: list[tuple[str, int | None]]) -> None:
+        """Show what was found, and the batches to choose from."""
+        put(self.results, parts)
+        made = [each for each in batches if each[1] is not None]
+        self.which.options = [(NONE, None), *made]
+        self.which.value = None
+        self.which.layout.display = None if made else "none"
+
+    def _chosen(self) -> None:
+        if self.which.value is not None:
+            self.opened(self.which.value)
+
+    def _shown(self) -> None:
+        for way, part in ((WORDS, self.words), (COLOUR, self.colour)):
+            part.layout.display = None if self.way.value == way else "none"
+
+
+class OrderPart:
+    """Which inks run low."""
+
+    def __init__(self, desk: Desk) -> None:
+        self.desk = desk
+        self.problems, self.results = alert(), area()
+        self.days = amount_field("Days ahead, and back", "30", most=1000)
+        self.look = button("What runs low?", self.list, self.problems, main=True)
+        self.box = w.VBox([self.days.box, self.look, self.problems, self.results])
+
+    def list(self) -> None:
+        """Show what to order."""
+        self.results.value = ""
+        (days,) = read(self.days)
+        if days != int(days):
+            raise BadInput(f"Days: {days:g} is no whole number")
+        if not begun(self.desk):
+            raise BadInput("this shop has no record book yet")
+        held = book_of(self.desk)
+        orders = reorder(held, shop_now(self.desk, held), days=int(days))
+        put(self.results, order_parts(orders, int(days)))

@@ -1,0 +1,113 @@
+"""The folded part of the book's form that begins a job: a colour, its formula, a batch."""
+
+from collections.abc import Callable, Mapping
+
+import ipywidgets as w
+
+from matchkit.book import Book
+from matchkit.book_entries import log_match
+from matchkit.book_lessons import fit_key
+from matchkit.book_work import prediction
+from matchkit.faults import BadInput
+from matchkit.files.recipe import read_recipe
+from matchkit.fit import Fit
+from matchkit.forms.book_desk import LEARNED, Desk, book_of, by_the_book
+from matchkit.forms.formulas import is_sheer
+from matchkit.forms.parts import (
+    Field,
+    alert,
+    amount_field,
+    area,
+    boxed,
+    button,
+    choice,
+    read,
+    row,
+    tell,
+)
+from matchkit.forms.rows import known_inks
+from matchkit.forms.shops import saved_recipes
+from matchkit.forms.targets import TargetPicker
+from matchkit.inks import Shop
+from matchkit.judge import Candidate
+from matchkit.match import match, palette_for
+from matchkit.solve import Target
+
+__all__ = ["NewPart"]
+
+FOUND = "the best one, found now"
+
+
+class NewPart:
+    """`who` signs; `opened` is told the number of the batch that was begun."""
+
+    def __init__(self, desk: Desk, who: Callable[[], str], opened: Callable[[int], None]) -> None:
+        self.desk, self.signed, self.opened = desk, who, opened
+        self.problems, self.notes = alert(), area()
+        self.target = TargetPicker(desk.opened)
+        self.saved = saved_recipes(desk.opened)
+        self.formula = choice("Formula", [FOUND, *self.saved], FOUND)
+        self.grams = amount_field("Batch, grams", "1000", most=1e6)
+        self.lots = w.Checkbox(value=True, description=LEARNED, indent=False)
+        self.name = Field("Name of the colour (or empty)", "", str, short=False)
+        self.job = Field("Job", "", str, short=False)
+        self.customer = Field("Customer", "", str, short=False)
+        self.due = Field("Due", "", str)
+        self.due.text.placeholder = "2026-03-30"
+        self.write = button("Begin this job", self.begin, self.problems, main=True)
+        self.box = w.VBox(
+            [
+                self.target.box,
+                row(boxed(self.formula), self.grams.box),
+                self.lots,
+                row(self.name.box, self.job.box, self.customer.box, self.due.box),
+                self.write,
+                self.problems,
+                self.notes,
+            ]
+        )
+
+    def begin(self) -> None:
+        """Write the target, the formula and the batch down."""
+        self.notes.value = ""
+        (grams,) = read(self.grams)
+        held = book_of(self.desk, self.signed(), create=True)
+        shop, fits, words = by_the_book(self.desk.opened, learning=self.lots.value)
+        name, target = self.target.read()
+        formula = self._formula(shop, fits, target, grams)
+        batch = self._log(held, shop, target, formula, self.name.text.value.strip() or name)
+        played = [line for line in words if line.startswith(tuple(formula.inks))]
+        self.opened(batch)
+        tell(self.notes, [f"Begun: batch {batch}.", *played], "done")
+
+    def _formula(
+        self, shop: Shop, fits: Mapping[str, Fit], target: Target, grams: float
+    ) -> Candidate:
+        path = self.saved.get(self.formula.value)
+        if path is not None:
+            written = read_recipe(path, known_inks(self.desk.opened))
+            formula, _ = prediction(
+                shop, fits, written.inks, written.fractions, batch_g=grams, target=target
+            )
+            return formula
+        found = match(shop, fits, target, batch_g=grams).formulas
+        if not found:
+            raise BadInput("no formula was found with these inks; try fewer limits in inks.csv")
+        hiding = [each for each in found if not is_sheer(self.desk.opened, each)]
+        return (hiding or found)[0]
+
+    def _log(self, held: Book, shop: Shop, target: Target, formula: Candidate, name: str) -> int:
+        fits = self.desk.opened.fits
+        palettes = {series: found.palette for series, found in fits.items()}
+        return log_match(
+            held,
+            shop,
+            target,
+            formula,
+            name=name,
+            job=self.job.text.value,
+            customer=self.customer.text.value,
+            due=self.due.text.value.strip(),
+            source="match" if self.formula.value == FOUND else "recipe",
+            fit=fit_key(palette_for(palettes, formula.inks)),
+        ).batch

@@ -1,0 +1,167 @@
+"""Fields of the book's form: grams as the balance showed them, and how a drawdown read."""
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+import ipywidgets as w
+import numpy as np
+from numpy.typing import NDArray
+
+from matchkit.faults import BadInput
+from matchkit.files.amounts import parse_amount
+from matchkit.files.spectrum import NamedSpectrum, read_spectra
+from matchkit.forms.book_demo import MEASURED
+from matchkit.forms.parts import Field, alert, area, boxed, choice, row, safe, tell
+from matchkit.forms.shops import OpenShop
+from matchkit.forms.targets import SpectrumFile
+from matchkit.sheet import grams_text
+
+__all__ = ["PouredRows", "ReadingPicker"]
+
+Array = NDArray[np.float64]
+
+NONE = "(none)"
+MORE = 3  # inks beside the planned ones
+FILES = 20  # of the folder, the newest ones
+FOLDER, FILE = f"from the shop's folder {MEASURED!r}", "from a file of mine"
+
+
+class PouredRows:
+    """A field for each planned ink, and rows for what went in beside them."""
+
+    def __init__(self) -> None:
+        self.planned: dict[str, float] = {}
+        self.step = 0.01
+        self.fields: dict[str, Field] = {}
+        self.place = row()
+        self.inks = [choice(f"Another ink {k + 1}", [NONE], NONE) for k in range(MORE)]
+        self.grams = [Field(f"Grams of ink {k + 1}", "", _more) for k in range(MORE)]
+        self.lines = [row(boxed(i), g.box) for i, g in zip(self.inks, self.grams, strict=True)]
+        for ink in self.inks:
+            ink.observe(lambda _: self._shown(), names="value")
+        self.box = w.VBox([self.place, *self.lines])
+
+    def ask(self, planned: Mapping[str, float], others: Sequence[str], step: float) -> None:
+        """Empty fields for these inks; `others` may go in beside them."""
+        self.planned, self.step = dict(planned), step
+        self.fields = {
+            ink: Field(f"{ink}, {grams_text(g, step)} g planned", "", _shown_grams, short=False)
+            for ink, g in planned.items()
+        }
+        self.place.children = [field.box for field in self.fields.values()]
+        for ink, grams in zip(self.inks, self.grams, strict=True):
+            ink.options = [NONE, *(name for name in others if name not in planned)]
+            ink.value, grams.text.value = NONE, ""
+        self._shown()
+
+    def as_planned(self) -> None:
+        """The balance showed just what was planned."""
+        for ink, field in self.fields.items():
+            field.text.value = grams_text(self.planned[ink], self.step)
+
+    def read(self) -> dict[str, float]:
+        """Grams by ink, or every fault at once."""
+        faults = [fault for field in self.fields.values() for fault in field.look()]
+        poured = {ink: field.value for ink, field in self.fields.items()} if not faults else {}
+        for ink, field in zip(self.inks, self.grams, strict=True):
+            wrong = field.look()
+            faults += wrong
+            grams = None if wrong else field.value
+            if not wrong and (ink.value == NONE) != (grams is None):
+                missing = "choose the ink" if ink.value == NONE else "write its grams"
+                faults.append(f"{field.text.description}: {missing}, or leave both empty")
+            elif grams is not None and ink.value in poured:
+                faults.append(f"{ink.value} is there twice; add the two up")
+            elif grams is not None:
+                poured[ink.value] = grams
+        if faults:
+            raise BadInput(faults)
+        if not poured:
+            raise BadInput("no ink was chosen yet: choose what went in")
+        return poured
+
+    def _shown(self) -> None:
+        """The rows that are in use, and one more."""
+        used = [k for k, ink in enumerate(self.inks) if ink.value != NONE]
+        for k, line in enumerate(self.lines):
+            line.layout.display = None if k <= max(used, default=-1) + 1 else "none"
+
+
+class ReadingPicker:
+    """How a drawdown measured: a spectrum in the shop's folder, or a file that is handed in.
+
+    Nothing is chosen beforehand: a reading written down for the wrong batch would be believed.
+    """
+
+    def __init__(self, opened: OpenShop) -> None:
+        self.opened = opened
+        self.problem, self.notes = alert(), area()
+        self.found: dict[str, NamedSpectrum] = {}
+        self.way = choice("How did it measure?", [FILE], FILE, radio=True)
+        self.names = choice("Spectrum", [(NONE, None)])
+        self.file = SpectrumFile(opened.shop, "Choose the measured file", "Which spectrum")
+        self.listing = w.VBox([boxed(self.names), self.notes])
+        self.box = w.VBox([boxed(self.way), self.problem, self.listing, self.file.box])
+        self.way.observe(lambda _: self._shown(), names="value")
+
+    def look(self) -> None:
+        """See what lies in the folder now; what was chosen stays."""
+        safe(self._look, self.problem)()
+        ways = [FOLDER, FILE] if self.found else [FILE]
+        if self.way.options != tuple(ways):
+            self.way.options = ways
+            self.way.value = ways[0]
+        self._shown()
+
+    def empty(self) -> None:
+        """Nothing is chosen any more: what follows is another drawdown."""
+        self.names.value = None
+        self.file.upload.value = ()
+        self.look()
+
+    def read(self) -> tuple[str, Array]:
+        """The spectrum's name and its readings (n_readings, n_wl)."""
+        if self.way.value == FILE:
+            return self.file.readings()
+        if self.names.value is None:
+            raise BadInput("Spectrum: choose the one that was measured of this drawdown")
+        chosen = self.found[self.names.value]
+        return chosen.name, chosen.readings
+
+    def _look(self) -> None:
+        """The newest file comes first."""
+        self.found, kept = {}, self.names.value
+        notes: list[str] = []
+        faults: list[str] = []
+        for path in _newest(self.opened.folder / MEASURED):
+            try:
+                spectra, said = read_spectra(path, shop=self.opened.shop)
+            except BadInput as error:
+                faults += error.faults
+                continue
+            notes += said
+            self.found |= {f"{each.name} ({path.name})": each for each in spectra}
+        self.names.options = [(NONE, None), *((name, name) for name in self.found)]
+        self.names.value = kept if kept in self.found else None
+        tell(self.notes, notes, "quiet")
+        if faults:
+            raise BadInput(faults)
+
+    def _shown(self) -> None:
+        for way, part in ((FOLDER, self.listing), (FILE, self.file.box)):
+            part.layout.display = None if self.way.value == way else "none"
+
+
+def _newest(folder: Path) -> list[Path]:
+    files = [path for path in folder.glob("*") if path.is_file() and path.name[0] != "."]
+    return sorted(files, key=lambda path: (-path.stat().st_mtime, path.name))[:FILES]
+
+
+def _shown_grams(text: str) -> float:
+    if not text.strip():
+        raise BadInput("write what the balance showed; 0 if none went in")
+    return parse_amount(text)
+
+
+def _more(text: str) -> float | None:
+    return parse_amount(text) if text.strip() else None

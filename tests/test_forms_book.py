@@ -1,0 +1,458 @@
+"""The forms of the record book without a browser, on the invented book of the demo shop."""
+
+import re
+import shutil
+from pathlib import Path
+
+import pytest
+from book_shop import by_hand, child, ended, forks
+
+from matchkit.book import FILE, open_book
+from matchkit.book_bucket import add, weigh
+from matchkit.book_copies import check
+from matchkit.book_entries import strike
+from matchkit.book_jobs import job, planned_grams, todays_jobs
+from matchkit.book_shelf import leftovers, stock
+from matchkit.cli import main
+from matchkit.files.places import data_folder
+from matchkit.files.shop import digest, read_shop
+from matchkit.spectra import GRID_NM
+
+w = pytest.importorskip("ipywidgets", reason="ipywidgets is not installed")
+
+from matchkit.forms import stills  # noqa: E402
+from matchkit.forms.book import ADDED, CLOSED, MEASURED, WEIGHED, BookForm  # noqa: E402
+from matchkit.forms.book_demo import COPY, demo_book, demo_day  # noqa: E402
+from matchkit.forms.book_desk import desk_of  # noqa: E402
+from matchkit.forms.book_look import COLOUR  # noqa: E402
+from matchkit.forms.book_rows import FOLDER  # noqa: E402
+from matchkit.forms.ink_history import HistoryForm, history_parts, lot_words  # noqa: E402
+from matchkit.forms.match import MatchForm  # noqa: E402
+from matchkit.forms.shops import open_shop, target_of  # noqa: E402
+
+OUT, UNMEASURED, UNWEIGHED, IN = 13, 14, 15, 12  # batches of the invented book
+WAITING = "batch 14 Walnut brown (2026-03-27.csv)"  # the drawdown that nobody wrote down yet
+TIMES = 8
+
+
+@pytest.fixture(scope="module")
+def opened():
+    """The demo shop, fitted once."""
+    return open_shop()
+
+
+@pytest.fixture(scope="module")
+def made(opened, tmp_path_factory):
+    """The invented book, made once."""
+    folder = tmp_path_factory.mktemp("made")
+    with pytest.MonkeyPatch.context() as here:
+        here.chdir(folder)
+        demo_book(opened)
+    return folder / COPY
+
+
+@pytest.fixture(autouse=True)
+def own_folder(made, tmp_path, monkeypatch):
+    """A copy of it beside the notebook; faults of the forms are raised as well as shown."""
+    shutil.copytree(made, tmp_path / COPY)
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("MATCHKIT_FORMS_RAISE", "1")
+    return tmp_path
+
+
+@pytest.fixture
+def form(opened):
+    return BookForm(opened, "Ana")
+
+
+def held(who="Bo"):
+    """The book as a command or another notebook opens it."""
+    return open_book(COPY, who=who, clock=demo_day)
+
+
+def buttons(widget):
+    if isinstance(widget, w.Button):
+        return [widget]
+    return [found for child in getattr(widget, "children", ()) for found in buttons(child)]
+
+
+def press(form, words):
+    (found,) = [each for each in buttons(form.box) if each.description == words]
+    found.click()
+
+
+def file_of(name, R):
+    """What the browser hands over for a chosen spectrum file."""
+    rows = [f"{nm},{value:.5f}" for nm, value in zip(GRID_NM, R, strict=True)]
+    text = "\n".join(["wavelength_nm,reflectance", *rows]).encode()
+    return ({"name": name, "type": "text/csv", "size": len(text), "content": memoryview(text),
+             "last_modified": demo_day()},)  # fmt: skip
+
+
+# ---- the invented book
+
+
+def test_the_invented_book_is_the_same_every_time_and_the_demo_shop_stays(opened, made, tmp_path):
+    before = digest(data_folder() / "demo-shop")
+    shutil.rmtree(tmp_path / COPY)
+    demo_book(opened)
+    tables = "target", "formula", "weighing", "movement", "measurement", "closing", "lesson"
+    with by_hand(made / FILE) as one, by_hand(tmp_path / COPY / FILE) as other:
+        for table in tables:
+            rows = [db.execute(f"SELECT * FROM {table}").fetchall() for db in (one, other)]
+            assert rows[0] == rows[1]
+            assert rows[0]
+    assert check(held()) == []
+    assert digest(data_folder() / "demo-shop") == before
+    assert not (data_folder() / "demo-shop" / FILE).exists()
+    assert [path.name for path in tmp_path.iterdir()] == [COPY]
+
+
+def test_the_invented_lots_are_found_again(opened):
+    """What the drift form says of the lots is what was put into them: 9 % strong, 5 % weak."""
+    told = [part for part in history_parts(desk_of(opened), "Sharp Lemon") if isinstance(part, str)]
+    strong, weak = (
+        re.search(r"lot (\S+) has run ([0-9]+) % (\w+) over ([0-9]+)", t) for t in told[:2]
+    )
+    assert (strong[1], strong[3], strong[4]) == ("L-031", "strong", "6")
+    assert (weak[1], weak[3], weak[4]) == ("L-044", "weak", "4")
+    assert abs(int(strong[2]) - 9) <= 1
+    assert abs(int(weak[2]) - 5) <= 1
+
+
+# ---- keeping the book
+
+
+def test_what_is_due_first_stands_first_with_what_it_needs(form):
+    assert form.pick.value == OUT
+    assert form.what.value == ADDED
+    assert "out: to correct" in form.tale.value
+    assert "Batches 15 and 16 share a base colour" in form.jobs.value
+    for batch, what in ((UNMEASURED, MEASURED), (UNWEIGHED, WEIGHED), (IN, CLOSED)):
+        form.pick.value = batch
+        assert form.what.value == what
+
+
+def test_a_job_from_the_balance_to_the_shelf(form, opened, own_folder):
+    form.pick.value = UNWEIGHED
+    form.rows.fields["Quay White"].text.value = "594,02"
+    press(form, "Write it down")
+    assert "Sharp Lemon, 78.12 g planned: write what the balance showed" in form.wrong.value
+    assert job(held(), UNWEIGHED).pours == ()
+    press(form, "All as planned")
+    form.rows.fields["Quay White"].text.value = "594,02"
+    form.rows.inks[0].value, form.rows.grams[0].text.value = "Dusk Violet", "0.3"
+    press(form, "Write it down")
+    assert "900.32 g weighed, furthest off the plan: Dusk Violet +0.30 g." in form.done.value
+    (pour,) = job(held(), UNWEIGHED).pours
+    assert pour.who == "Ana"
+    weighed = dict(zip(pour.inks, pour.actual_g, strict=True))
+    assert (weighed["Quay White"], weighed["Dusk Violet"]) == (594.02, 0.3)
+    assert "Dusk Violet" in form.tale.value
+
+    assert form.what.value == MEASURED
+    form.reading.way.value = "from a file of mine"
+    target = target_of(opened, "Sea teal")
+    form.reading.file.upload.value = file_of("first proof.csv", target)
+    press(form, "Write it down")
+    assert "PASS: dE00 0.00" in form.done.value
+
+    assert form.what.value == CLOSED
+    press(form, "Write it down")  # a second click in a hurry approves nothing
+    assert "write who approved it" in form.wrong.value
+    form.by.text.value = "Ms Reed"
+    form.left.text.value, form.left_name.text.value = "60", "Quay White"
+    press(form, "Write it down")
+    assert "on the shelf already" in form.wrong.value
+    assert job(held(), UNWEIGHED).outcome == ""
+    form.left_name.text.value = "Choir teal"
+    press(form, "Write it down")
+    story = job(held(), UNWEIGHED)
+    assert (story.outcome, story.approved_by) == ("approved", "Ms Reed")
+    assert [(mix.name, mix.stock_g) for mix in leftovers(held())] == [("Choir teal", 60)]
+    assert form.entry.layout.display == "none"
+    form.pick.value = IN
+    assert (form.what.value, form.by.text.value) == (CLOSED, "")  # who approves is asked anew
+    form.pick.value = UNWEIGHED
+
+    press(form, "Save the bucket's label")
+    (label,) = (own_folder / "tickets").iterdir()
+    for words in ("APPROVED by", "Ms Reed", "Harbour School", "Dusk Violet", "data sheets"):
+        assert words in label.read_text(encoding="utf-8")
+
+
+def test_a_drawdown_from_the_shops_folder(form):
+    form.pick.value = UNMEASURED
+    assert form.reading.way.value == FOLDER
+    press(form, "Write it down")
+    assert "choose the one that was measured" in form.wrong.value
+    form.reading.names.value = WAITING
+    press(form, "Look again")
+    press(form, "Write it down")
+    assert re.search(r"(PASS|FAIL): dE00 [0-9.]+ under D65", form.done.value)
+    form.what.value = MEASURED
+    assert form.reading.names.value is None  # the next drawdown is another one
+    (reading,) = job(held(), UNMEASURED).readings
+    assert reading.who == "Ana"
+
+
+def test_a_file_that_was_measured_otherwise_is_refused(form):
+    """The demo shop measures without the specular part; a file that states it has it is told."""
+    form.pick.value = UNMEASURED
+    rows = [f"{nm},0.3" for nm in GRID_NM]
+    text = "\n".join(["# geometry: d/8 specular included", "wavelength_nm,reflectance", *rows])
+    Path(COPY, "measured", "other.csv").write_text(text, encoding="utf-8")
+    press(form, "Look again")
+    assert "this shop measures d/8 specular excluded" in form.reading.problem.value
+    assert form.reading.names.options[1:] == ((WAITING, WAITING),)
+
+
+def test_advice_is_followed_and_brings_it_in(form):
+    press(form, "What should I add?")
+    assert "The book knows: Sharp Lemon lot L-044 has run 5 % weak" in form.advice.value
+    assert form.rows.fields
+    press(form, "All as planned")
+    press(form, "Write it down")
+    story = job(held(), OUT)
+    assert len(story.pours) == 2
+    assert story.pours[1].planned_g == story.pours[1].actual_g
+    assert story.state == "to measure"
+
+
+def test_without_a_name_nothing_is_written(opened):
+    form = BookForm(opened)
+    press(form, "What should I add?")
+    assert "every record is signed" in form.wrong.value
+    form.who.text.value = "Ana"
+    press(form, "What should I add?")
+    assert form.wrong.value == ""
+
+
+# ---- two at once
+
+
+def test_what_another_wrote_is_seen_and_nothing_is_written_over_it(form):
+    """A command weighs the batch while its fields are being filled here."""
+    form.pick.value = UNWEIGHED
+    press(form, "All as planned")
+    shop = read_shop(COPY)
+    weigh(held(), shop, UNWEIGHED, planned_grams(job(held(), UNWEIGHED), 0.01))
+    press(form, "Write it down")
+    assert "somebody else wrote about batch 15" in form.wrong.value
+    assert len(job(held(), UNWEIGHED).pours) == 1
+    assert form.what.value == MEASURED
+    assert "to measure" in form.jobs.value
+
+
+def test_looking_again_keeps_what_is_half_typed(form, opened):
+    other = BookForm(opened, "Bo")
+    form.pick.value = UNWEIGHED
+    form.rows.fields["Sharp Lemon"].text.value = "78.1"
+    other.pick.value, other.reading.names.value = UNMEASURED, WAITING
+    press(other, "Write it down")
+    assert "14</th>" in form.jobs.value
+    press(form, "Look again")
+    assert form.rows.fields["Sharp Lemon"].text.value == "78.1"
+    assert "to measure" not in form.jobs.value
+
+
+@forks
+@pytest.mark.filterwarnings("ignore:.*fork.*:DeprecationWarning")
+def test_two_forms_and_a_command_at_once_lose_nothing(form, opened, own_folder):
+    """Each on a batch of its own, all on one ink; the stock is exact to the milligram."""
+    other, shop = BookForm(opened, "Bo"), read_shop(COPY)
+    before = stock(held(), shop)["Sharp Lemon"]
+    (own_folder / "added.csv").write_text("ink,grams\nSharp Lemon,0.5\n", encoding="utf-8")
+    words = ["book", COPY, "add", str(UNMEASURED), "added.csv", "--by", "command"]
+    pid = child(lambda: [main(words) for _ in range(TIMES)])
+    form.pick.value, other.pick.value = OUT, IN
+    for _ in range(TIMES):
+        for each, grams in ((form, "1.1"), (other, "0,3")):
+            each.what.value = ADDED
+            each.rows.inks[0].value, each.rows.grams[0].text.value = "Sharp Lemon", grams
+            press(each, "Write it down")
+            assert each.wrong.value == ""
+    assert ended(pid) == 0
+    assert [len(job(held(), batch).pours) for batch in (OUT, UNMEASURED)] == [1 + TIMES] * 2
+    left = stock(held(), shop)["Sharp Lemon"]
+    assert round(1000 * (before - left)) == TIMES * (1100 + 300 + 500)
+    assert check(held()) == []
+    form.pick.value = UNMEASURED
+    assert form.tale.value.count("0.5 g added") == TIMES
+
+
+def test_a_stock_take_in_the_files_is_heeded_once(form):
+    """The shop's files are read for each record: an old number is no new stock-take."""
+    path = Path(COPY, "inks.csv")
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace(",18500,", ",15000,"), encoding="utf-8")
+    shop = read_shop(COPY)
+    add(held(), shop, OUT, {"Quay White": 10.0})
+    press(form, "Look again")
+    form.what.value = ADDED
+    form.rows.inks[0].value, form.rows.grams[0].text.value = "Quay White", "5"
+    press(form, "Write it down")
+    assert stock(held(), shop)["Quay White"] == 14985
+
+
+def test_a_batch_that_was_struck_meanwhile_is_gone(form):
+    form.pick.value = UNMEASURED
+    strike(held(), "batch", UNMEASURED, "asked for twice")
+    press(form, "Write it down")
+    assert "batch 14 was struck" in form.wrong.value
+    press(form, "Look again")
+    assert "batch 14 was struck" in form.problems.value
+    assert UNMEASURED not in [batch for _, batch in form.pick.options]
+    press(form, "Look again")
+    assert form.problems.value == ""
+    assert form.pick.value is not None
+
+
+# ---- looking, beginning
+
+
+def test_a_label_is_scanned_and_a_number_typed(form):
+    form.scan.text.value = f"matchkit/{held().uid}/batch/5".lower()
+    assert (form.pick.value, form.scan.text.value) == (5, "")
+    assert "8.77" in form.tale.value
+    assert "approved" in form.tale.value
+    form.scan.text.value = "99"
+    assert "no batch 99" in form.problems.value
+    form.scan.text.value = "MATCHKIT/00000000/BATCH/1"
+    assert "another shop" in form.problems.value
+
+
+def test_finding_by_words_ink_day_and_colour(form):
+    find = form.find
+    find.customer.text.value, find.ink.value = "kite", "Sharp Lemon"
+    find.look.click()
+    assert find.results.value.count("<tr>") == 1 + 3
+    find.since.text.value = "2026-03-10"
+    find.look.click()
+    assert [value for _, value in find.which.options] == [None, 11, 7]
+    find.which.value = 7
+    assert "7 Sea teal" in form.tale.value
+    find.since.text.value = "March"
+    find.look.click()
+    assert "write a day as 2026-11-25" in find.problems.value
+    find.way.value, find.target.names.value = COLOUR, "Dusty rose"
+    find.look.click()
+    assert "measured" in find.results.value
+    assert find.which.options[1][1] == IN
+    find.target.way.value, find.target.light.value = "from Lab numbers", "A"
+    find.look.click()
+    assert "searched under D65" in find.problems.value
+
+
+def test_what_runs_low(form, opened):
+    (order,) = [child for child in buttons(form.box) if child.description == "What runs low?"]
+    order.click()
+    assert "Sharp Lemon" in "".join(texts(form.box))
+
+
+def texts(widget):
+    if isinstance(widget, w.HTML):
+        return [widget.value]
+    return [found for child in getattr(widget, "children", ()) for found in texts(child)]
+
+
+def test_a_new_job_counts_on_what_was_learned(form):
+    new = form.new
+    new.target.names.value = "Pale mint"
+    new.customer.text.value, new.due.text.value = "Ferry Cafe", "2026-04-02"
+    new.write.click()
+    assert "Begun: batch 17." in new.notes.value
+    assert "Sharp Lemon lot L-044 has run 5 % weak" in new.notes.value
+    assert form.pick.value == 17
+    new.lots.value = False
+    new.write.click()
+    assert "has run" not in new.notes.value
+    known, reference = (job(held(), n).shares["Sharp Lemon"] for n in (17, 18))
+    assert known > 1.02 * reference  # a weak lot needs more
+    new.due.text.value = "soon"
+    new.write.click()
+    assert "write a day as" in new.problems.value
+    assert len(todays_jobs(held())) == 7
+
+
+def test_a_shop_of_ones_own_begins_its_book_with_the_first_job(opened, own_folder):
+    shutil.copytree(data_folder() / "demo-shop", own_folder / "mine")
+    own = open_shop("mine")
+    form = BookForm(own, "Ana")
+    assert "no record book yet" in form.jobs.value
+    assert form.entry.layout.display == "none"
+    assert not (own_folder / "mine" / FILE).exists()
+    history = HistoryForm(own)
+    assert "no record book yet" in history.history.value
+    form.find.look.click()
+    assert "no record book yet" in form.find.problems.value
+    form.new.target.names.value = "Dusty rose"
+    form.new.write.click()
+    assert form.pick.value == 1
+    assert job(open_book("mine"), 1).who == "Ana"
+    history.refresh()
+    assert "No measured batch of the book holds" in history.history.value
+
+
+def test_the_match_form_counts_on_the_book(opened):
+    """Said plainly, and left out where its tick is taken away; without a book it has none."""
+    assert MatchForm(opened, "Pale mint").lots.layout.display == "none"
+    match = MatchForm(open_shop(COPY), "Pale mint")
+    assert match.lots.layout.display is None
+
+    def lemon():
+        match.run.start.click()
+        match.run.wait()
+        first = match.found.formulas[0]
+        return dict(zip(first.inks, first.percents, strict=True))["Sharp Lemon"]
+
+    known = lemon()
+    assert "Counted on: Sharp Lemon lot L-044 has run 5 % weak over 4 batches." in (
+        match.results.value
+    )
+    match.lots.value = False
+    plain = lemon()
+    assert "Counted on" not in match.results.value
+    assert known > 1.02 * plain  # a weak lot needs more
+
+
+# ---- what has this ink been doing
+
+
+def test_the_history_follows_the_ink_and_the_book(opened, form):
+    history = HistoryForm(opened, "Sharp Lemon")
+    assert "over 4 batches" in history.history.value
+    form.pick.value, form.reading.names.value = UNMEASURED, WAITING
+    press(form, "Write it down")
+    press(history, "Look again")
+    assert "over 5 batches" in history.history.value
+    history.ink.value = "Tar Brown"
+    assert history.history.value == "<p>No measured batch of the book holds Tar Brown.</p>"
+    history.by.value = "mixer"
+    assert "Who mixed" in history.shares.value
+    assert ">Bo<" in history.shares.value
+
+
+def test_a_lot_that_runs_like_the_fitted_one_is_said_to():
+    class Row:
+        lot, strength, error = "7", 1.004, 0.01
+
+    assert "as strong as the fitted lot over 1 batch," in lot_words("Lemon", [Row])
+
+
+def test_stills_and_pictures_say_what_they_show(opened, capsys):
+    stills.book(opened, 5)
+    stills.ink_history(opened, "Sharp Lemon")
+    form, history = BookForm(opened), HistoryForm(opened, "Sharp Lemon")
+    for shown in (form.tale.value, history.history.value):
+        (alt,) = re.findall(r'<img [^>]*alt="([^"]+)"', shown)
+        assert len(alt) > 30
+
+
+def test_an_ink_that_left_the_shop_is_told(form):
+    for name in ("inks.csv", "drawdowns.csv", "spectra.csv"):
+        path = Path(COPY, name)
+        lines = path.read_text(encoding="utf-8").splitlines(keepends=True)
+        path.write_text("".join(line for line in lines if "Tar Brown" not in line), "utf-8")
+    press(form, "Look again")
+    assert "inks.csv no longer has Tar Brown" in form.problems.value
