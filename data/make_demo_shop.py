@@ -13,13 +13,16 @@ from pathlib import Path
 import numpy as np
 from colour.quality.datasets.tcs import SDS_TCS_CIE1995
 
-from matchkit.simulate import Bench, ladder, make_bench, opaque_R, read
+from matchkit.film import ground_inside
+from matchkit.garment import stand_in_grounds
+from matchkit.simulate import Bench, film_R, ladder, make_bench, opaque_R, read
 from matchkit.spectra import GRID_NM
 
 FOLDER = Path(__file__).parent / "demo-shop"
 
 SHOP_SEED, TARGET_SEED = 33, 20
 READING_SEED, MIX_SEED, PROOF_SEED = 2024, 2025, 2026
+GROUND_SEED, FILM_SEED = 2027, 2028
 
 SHOP_TOML = """\
 # An invented shop.  See ../README.md for what is invented and what is published.
@@ -127,6 +130,12 @@ WEIGHED_G = {
 TODAY = {"Quay White": 0.97, "Kelp Green": 0.94, "Tidewater Blue": 1.06, "Bollard Black": 1.07}
 
 
+# A card for films, coated and so smooth: its halves as they read bare.  And how thick a
+# film is drawn on it.
+CARDS = {"black card": 0.03, "white card": 0.84}
+FILM_UM = 60
+
+
 def row_of(names: Sequence[str], amounts: dict[str, float]) -> np.ndarray:
     """Amounts by name as fractions in the order of `names`."""
     row = np.array([amounts.get(name, 0.0) for name in names])
@@ -153,24 +162,61 @@ def write_inks() -> None:
 
 
 def write_drawdowns(bench: Bench) -> None:
-    """Ten drawdowns an ink; masstones are read three times, all others once."""
+    """Ten drawdowns an ink that hide, and a film of it over both halves of a card.
+
+    Masstones are read three times, all others once.
+    """
     rng = np.random.default_rng(READING_SEED)
     bench_names, fractions, readings = ladder(bench, rng, steps=10, repeats=3)
     names = [f"{NAMES[i // 10]} {name.rsplit(' ', 1)[1]}" for i, name in enumerate(bench_names)]
     lots = {row[0]: row[6] for row in INKS}
     rows = [
-        (name, ink, f"{100 * c:.6g}", lots[ink])
+        (name, ink, f"{100 * c:.6g}", lots[ink], None, None)
         for name, row in zip(names, fractions, strict=True)
         for ink, c in zip(NAMES, row, strict=True)
         if c > 0
     ]
-    write("drawdowns.csv", ("drawdown", "ink", "percent", "lot"), rows)
+    films = [
+        (film_name(ink, card), ink, "100", lots[ink], card, FILM_UM)
+        for ink in NAMES
+        for card in CARDS
+    ]
+    header = ("drawdown", "ink", "percent", "lot", "ground", "thickness_um")
+    write("drawdowns.csv", header, [*rows, *films])
     kept = [
         (name, R)
         for name, row, repeats in zip(names, fractions, readings, strict=True)
         for R in (repeats if row.max() == 1 else repeats[:1])
     ]
-    write_spectra("spectra.csv", "drawdown", [*kept, *mix_readings(bench)])
+    write_spectra("spectra.csv", "drawdown", [*kept, *mix_readings(bench), *film_readings(bench)])
+
+
+def film_name(ink: str, card: str) -> str:
+    return f"{ink} {FILM_UM} um on {card}"
+
+
+def film_readings(bench: Bench) -> list[tuple[str, np.ndarray]]:
+    """Each ink alone on both halves of the card, which it meets without the card's surface."""
+    rng = np.random.default_rng(FILM_SEED)
+    made = []
+    for ink in NAMES:
+        for card, bare in CARDS.items():
+            inside = ground_inside(bare, "smooth", bench.geometry)
+            R = film_R(bench, row_of(NAMES, {ink: 1.0}), FILM_UM, float(inside))
+            made.append((film_name(ink, card), read(R, rng)[0]))
+    return made
+
+
+def write_grounds() -> None:
+    """The card and five tees, bare."""
+    rng = np.random.default_rng(GROUND_SEED)
+    bare = {name: ("smooth", np.full(len(GRID_NM), R)) for name, R in CARDS.items()}
+    bare |= {name: ("rough", R) for name, R in stand_in_grounds(GRID_NM).items()}
+    rows = [
+        (name, surface, *(f"{v:.5f}" for v in read(R, rng)[0]))
+        for name, (surface, R) in bare.items()
+    ]
+    write("grounds.csv", ("ground", "surface", *(f"{nm:.0f}" for nm in GRID_NM)), rows)
 
 
 def mix_readings(bench: Bench) -> list[tuple[str, np.ndarray]]:
@@ -222,6 +268,7 @@ def main() -> None:
     (FOLDER / "shop.toml").write_text(SHOP_TOML, encoding="utf-8", newline="\n")
     write_inks()
     write_drawdowns(bench)
+    write_grounds()
     write_mixes()
     invented = invented_targets()
     write_targets(invented)

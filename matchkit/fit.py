@@ -19,7 +19,16 @@ from matchkit.optics import surface_constants
 from matchkit.palette import Palette, reflectance
 from matchkit.suspects import explain
 
-__all__ = ["STRUCTURES", "Fit", "Score", "fit", "fractions_of", "ink_errors", "palette_of"]
+__all__ = [
+    "STRUCTURES",
+    "Fit",
+    "Score",
+    "TooFew",
+    "fit",
+    "fractions_of",
+    "ink_errors",
+    "palette_of",
+]
 
 Array = NDArray[np.float64]
 
@@ -38,6 +47,10 @@ KEPT = -1  # the fold of drawdowns that are never held out
 N_ASSUMED = 1.5  # refractive index of the textbook surface; the fitted k2 replaces it
 CLEARLY = 0.97  # a plainer theory must bring the held-out error below this share
 GUESS = 10.0  # information below which log S is known worse than about +-30 %
+
+
+class TooFew(BadInput):
+    """What was drawn down is not enough to fit a series; films of it may be."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -84,13 +97,13 @@ def fit(
     """Fit the inks of one series to its drawdowns.
 
     Inks that no drawdown holds are left out.  `light` and `observer` are those in which
-    errors are told.  BadInput if there is no white, or nothing to fit.
+    errors are told.  TooFew if there is no white, or nothing to try a fit on.
     """
     drawn = {name for d in drawdowns for name in d.inks}
     inks = tuple(ink for ink in inks if ink.name in drawn)
     whites = [i for i, ink in enumerate(inks) if ink.role == "white"]
     if not whites:
-        raise BadInput(
+        raise TooFew(
             "no drawdown holds a white: every ink is measured against the white's scattering; "
             "draw down the white alone and each ink let down in it"
         )
@@ -98,9 +111,9 @@ def fit(
     R_m = np.array([d.R for d in drawdowns])
     group = _folds(C, whites, [i for i, ink in enumerate(inks) if ink.role == "clear"])
     if (group == KEPT).all():
-        raise BadInput(
-            f"{len(drawdowns)} drawdowns of {len(inks)} inks leave nothing to try a fit on; draw "
-            "down each ink alone and at two letdowns, and the white with a little black"
+        raise TooFew(
+            f"too few drawdowns to try a fit on (drawdowns: {len(drawdowns)}, inks: {len(inks)}); "
+            "draw down each ink alone and at two letdowns, and the white with a little black"
         )
     tried = []
     for structure in structures:
@@ -263,7 +276,7 @@ def _is_lone_end(C: Array, row: int, clears: list[int]) -> bool:
     """
     needed = np.full(C.shape[1], 0.5)
     needed[clears] = 0.99
-    others = np.delete(C, row, axis=0).max(axis=0)
+    others = np.delete(C, row, axis=0).max(axis=0, initial=0.0)
     return bool((others < needed * C[row]).any())
 
 

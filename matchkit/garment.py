@@ -13,17 +13,34 @@ from numpy.typing import NDArray
 
 from matchkit.colorimetry import Lab, de00, hex_colour
 from matchkit.faults import BadInput
+from matchkit.inks import Shop
 from matchkit.lights import Light
-from matchkit.opacity import over
+from matchkit.opacity import covering_um, hiding_um, opacity, over
 from matchkit.palette import Palette, reflectance
-from matchkit.prints import under_white
+from matchkit.prints import bare_ground, garments, under_white
+from matchkit.spectra import GRID_NM
 
-__all__ = ["STAND_INS", "Print", "Verdict", "stand_in_grounds", "will_hold"]
+__all__ = [
+    "INVENTED",
+    "STAND_INS",
+    "Covering",
+    "Print",
+    "Verdict",
+    "covering",
+    "covering_words",
+    "grounds_for",
+    "shows_through",
+    "stand_in_grounds",
+    "will_hold",
+]
 
 Array = NDArray[np.float64]
 
 # Invented tees for a shop that has measured none: a level, and a step above an edge in nm
 # (below it where the edge is negative).
+INVENTED = (
+    "grounds.csv names no garment: invented tees stand in; measure your own bare and add them"
+)
 STAND_INS = {
     "white tee": (0.82, 0.0, 550),
     "grey tee": (0.30, 0.0, 550),
@@ -63,6 +80,78 @@ class Verdict:
     prints: tuple[Print, ...]
     holds: bool
     words: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Covering:
+    """How much a formula hides: the contrast ratio of one stroke, and thicknesses in um.
+
+    From `hiding_um` the contrast ratio is 0.98, from `covering_um` the print is within
+    tolerance of its opaque colour over every ground; None: not defined, or nowhere.
+    """
+
+    contrast_ratio: float
+    hiding_um: float | None
+    covering_um: float | None
+
+
+def grounds_for(shop: Shop, names: Sequence[str] = ()) -> tuple[dict[str, Array], bool]:
+    """The named grounds, else the shop's garments, else invented tees, and whether these.
+
+    Each (n_wl,), as met from inside the film.  BadInput for a name that is not there.
+    """
+    chosen = list(names) or [each.name for each in garments(shop)]
+    if chosen:
+        return {name: bare_ground(shop, name) for name in chosen}, False
+    return stand_in_grounds(GRID_NM), True
+
+
+def covering(
+    palette: Palette,
+    c: Array,
+    grounds: Mapping[str, Array],
+    *,
+    stroke_um: float,
+    tolerance_de00: float,
+    light: Light,
+    observer: int,
+) -> Covering:
+    """How much formula `c` (n_ink,) of a palette of films hides."""
+    every = np.array(list(grounds.values()))
+    return Covering(
+        contrast_ratio=float(opacity(palette, c, stroke_um, light, observer)[0]),
+        hiding_um=hiding_um(palette, c, light, observer),
+        covering_um=covering_um(palette, c, every, light, observer, de00_limit=tolerance_de00),
+    )
+
+
+def shows_through(palette: Palette, c: Array, light: Light, observer: int) -> float:
+    """How far prints of formula `c` (n_ink,) are from its colour when it hides, dE00.
+
+    `palette` comes from `opacity.over`; of several grounds the one that shows most.
+    """
+    hides = reflectance(over(palette, np.zeros(len(GRID_NM)), np.inf), c)
+    prints = Lab(reflectance(palette, c), light, observer)
+    return float(np.max(de00(Lab(hides, light, observer), prints)))
+
+
+def covering_words(found: Covering, tolerance_de00: float) -> tuple[str, str]:
+    """The same in two lines."""
+    hiding = (
+        f"hides (contrast ratio 0.98) from {found.hiding_um:.0f} um"
+        if found.hiding_um is not None
+        else "hiding thickness not defined (too dark over white, or never)"
+    )
+    covers = (
+        f"from {found.covering_um:.0f} um within {tolerance_de00:g} dE00 of its opaque colour"
+        " over all"
+        if found.covering_um is not None
+        else "at no printable thickness like its opaque colour over all"
+    )
+    return (
+        f"One stroke has a contrast ratio of {found.contrast_ratio:.3f}; {hiding};",
+        f"{covers} of them.",
+    )
 
 
 def will_hold(
@@ -138,7 +227,7 @@ def _verdict(name: str, ground_hex: str, prints: tuple[Print, ...], tolerance: f
     good = [each for each in prints if each.de00 <= tolerance]
     best = min(prints, key=lambda each: each.de00)
     if not good:
-        words = f"does not hold; the nearest is {best.name}, {best.de00:.1f} dE00 off"
+        words = f"does not hold; the nearest is {best.name}, {best.de00:.2f} dE00 off"
     elif good[0] is prints[0]:
         words = "holds in one stroke" if prints[0].strokes == 1 else f"holds in {prints[0].name}"
     elif good[0].underbase:

@@ -109,3 +109,8 @@ class Shop:
     grounds: tuple[Ground, ...] = ()
     mixes: tuple[Mix, ...] = ()
     notes: tuple[str, ...] = ()
+
+    @property
+    def hiding(self) -> tuple[Drawdown, ...]:
+        """The drawdowns that hide what they were drawn on."""
+        return tuple(d for d in self.drawdowns if d.thickness_um is None)

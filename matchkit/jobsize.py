@@ -23,16 +23,21 @@ __all__ = [
     "CM2_PER_IN2",
     "G_PER_OZ",
     "ML_PER_US_FL_OZ",
+    "UM_PER_MIL",
     "Job",
     "JobSize",
     "assumptions",
     "job_size",
     "laid_um",
+    "summary",
 ]
 
 CM2_PER_IN2 = 2.54**2
 G_PER_OZ = 28.349523125
+G_PER_LB = 16 * G_PER_OZ
 ML_PER_US_FL_OZ = 29.5735295625
+ML_PER_US_GAL = 128 * ML_PER_US_FL_OZ
+UM_PER_MIL = 25.4
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -65,7 +70,7 @@ class Job:
 
 @dataclass(frozen=True, kw_only=True)
 class JobSize:
-    """What a job needs.  `containers` is how many, or None if none was named."""
+    """What a job needs.  `containers` is how many of `container`, or None if none was named."""
 
     per_print_g: float
     printed_g: float
@@ -73,6 +78,7 @@ class JobSize:
     total_g: float
     total_ml: float
     containers: int | None
+    container: str
     cost: float | None
     assumptions: tuple[str, ...]
 
@@ -122,6 +128,7 @@ def job_size(
         total_g=total_g,
         total_ml=total_ml,
         containers=None if container is None else _how_many(total_ml, container),
+        container="" if container is None else container.name,
         cost=None if cost_per_kg is None else cost_per_kg * total_g / 1000,
         assumptions=assumptions(job, density_g_per_ml, container),
     )
@@ -132,11 +139,15 @@ def assumptions(
 ) -> tuple[str, ...]:
     """Every number that went in, a sentence each."""
     lines = [
-        f"{job.prints} prints, artwork {job.area_cm2:.4g} cm2"
-        f" ({job.area_cm2 / CM2_PER_IN2:.4g} in2), {100 * job.coverage:g} % of it in this colour"
+        f"{job.prints} prints, artwork {_figures(job.area_cm2)} cm2"
+        f" ({_figures(job.area_cm2 / CM2_PER_IN2)} in2),"
+        f" {100 * job.coverage:g} % of it in this colour"
     ]
     if job.wet_um is not None:
-        lines.append(f"one stroke lays down {job.wet_um:g} um of wet ink, as measured")
+        lines.append(
+            f"one stroke lays down {job.wet_um:.4g} um ({job.wet_um / UM_PER_MIL:.3g} mil) of wet"
+            " ink, as measured"
+        )
     else:
         assert job.transfer is not None
         lines.append(
@@ -149,14 +160,37 @@ def assumptions(
         )
     lines.append(f"{100 * job.loss:g} % of the printed ink on top for loss")
     lines.append(f"{job.screen_g:g} g to flood the screen")
-    lines.append(f"density {density_g_per_ml:.4g} g/ml")
+    lines.append(
+        f"density {density_g_per_ml:.4g} g/ml"
+        f" ({density_g_per_ml * ML_PER_US_GAL / G_PER_LB:.4g} lb per US gallon)"
+    )
     if container is not None:
         lines.append(
-            f"{container.name}: {container.volume_ml:g} ml"
-            f" ({container.volume_ml / ML_PER_US_FL_OZ:.4g} US fl oz), filled to"
+            f"{container.name}: {_figures(container.volume_ml)} ml"
+            f" ({_figures(container.volume_ml / ML_PER_US_FL_OZ)} US fl oz), filled to"
             f" {100 * (1 - container.headroom):g} % so that it can be stirred"
         )
     return tuple(lines)
+
+
+def summary(found: JobSize) -> tuple[str, ...]:
+    """What a job needs, a sentence each."""
+    lines = [
+        f"Mix {found.total_g:.0f} g ({found.total_g / G_PER_OZ:.1f} oz), "
+        f"{found.total_ml:.0f} ml ({found.total_ml / ML_PER_US_FL_OZ:.1f} US fl oz)",
+        f"on the garments {found.printed_g:.0f} g, {found.per_print_g:.3g} g each;"
+        f" left behind {found.loss_g:.0f} g",
+    ]
+    if found.containers is not None:
+        lines.append(f"{found.containers} x {found.container}")
+    if found.cost is not None:
+        lines.append(f"cost {found.cost:.2f}")
+    return tuple(lines)
+
+
+def _figures(value: float) -> str:
+    """Four figures, and never a power of ten."""
+    return f"{value:.0f}" if value >= 1000 else f"{value:.4g}"
 
 
 def _how_many(total_ml: float, container: Container) -> int:

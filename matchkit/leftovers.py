@@ -248,7 +248,7 @@ def _by_share(found: Sequence[Use]) -> list[Use]:
     while left:
         same = [each for each in left if each.share >= left[0].share - SAME_SHARE]
         best = min(same, key=lambda each: (len(each.candidate.inks), each.candidate.F))
-        left.remove(best)
+        left = [each for each in left if each is not best]
         out.append(best)
     return out
 

@@ -53,12 +53,11 @@ def fit_shop(shop: Shop) -> dict[str, Fit]:
     Films that let a ground show are left to `prints.film_fits`.
     """
     fits = {}
-    hiding = [d for d in shop.drawdowns if d.thickness_um is None]
-    for series in series_of(replace(shop, drawdowns=tuple(hiding))):
+    for series in series_of(replace(shop, drawdowns=shop.hiding)):
         inks = [ink for ink in shop.inks if ink.series == series]
         names = {ink.name for ink in inks}
         fits[series] = fit(
-            [d for d in hiding if d.inks[0] in names],
+            [d for d in shop.hiding if d.inks[0] in names],
             inks,
             geometry=shop.geometry,
             light=shop.lights[0],

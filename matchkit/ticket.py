@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from matchkit.colorimetry import Lab_to_XYZ, srgb, white
 from matchkit.faults import BadInput
 from matchkit.inks import Ink, Shop
+from matchkit.jobsize import JobSize
 from matchkit.judge import Candidate
 from matchkit.lights import Light
 from matchkit.recipe import STEPS_TO_TRUST
@@ -81,6 +82,7 @@ class Ticket:
     letdowns_used: bool
     additives: tuple[Additive, ...]
     fill: Fill | None
+    job_size: JobSize | None
     steps: tuple[str, ...]
     cautions: tuple[str, ...]
     warnings: tuple[str, ...]
@@ -99,6 +101,7 @@ def ticket(
     use_letdowns: bool = False,
     additives: Sequence[Additive] = (),
     container: Container | None = None,
+    job_size: JobSize | None = None,
     warnings: Sequence[str] = (),
 ) -> Ticket:
     """The ticket of one candidate.
@@ -116,6 +119,8 @@ def ticket(
         Weigh too small weights from letdowns; otherwise the ticket only says how.
     additives : sequence of Additive
         Their grams are worked out here.
+    job_size : JobSize
+        How much ink the job needs; None: nobody said how it is printed.
     warnings : sequence of str
         What the caller has to say; the ticket's own follow.
 
@@ -143,6 +148,7 @@ def ticket(
         *_shelf_warnings(used, direct_g),
         *_small_weights(weighed_g, letdowns, shop.resolution_g),
         *_fill_warnings(filled, used, container),
+        *_job_warnings(batch_g, job_size),
     ]
     return Ticket(
         job=job,
@@ -166,6 +172,7 @@ def ticket(
         letdowns_used=use_letdowns and bool(letdowns),
         additives=dosed,
         fill=filled,
+        job_size=job_size,
         steps=(*MIXING_STEPS[:-1], *([HELD_BACK_STEP] if held else []), MIXING_STEPS[-1]),
         cautions=caution_list(SHEET_CAUTIONS),
         warnings=(*warnings, *told),
@@ -272,4 +279,13 @@ def _fill_warnings(
     return [
         f"{container.name}: {100 * filled.share:.0f} % full, more than leaves"
         f" {100 * container.headroom:g} % to stir; at most {floor(filled.most_g)} g fit."
+    ]
+
+
+def _job_warnings(batch_g: float, job_size: JobSize | None) -> list[str]:
+    if job_size is None or batch_g >= job_size.total_g - 0.5:
+        return []
+    return [
+        f"This batch is {batch_g:.0f} g, the job needs {job_size.total_g:.0f} g: mix it in one"
+        " batch, for two are never quite alike."
     ]

@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from html import escape
 
+from matchkit.jobsize import summary
 from matchkit.sheet import (
     bullets,
     grams_text,
@@ -24,6 +25,7 @@ ADDITIVE_NOTE = (
     "Weighed on top once the colour is right; not part of the colour calculation, so prove the"
     " colour with it."
 )
+JOB_SIZE, WITH = "Ink for the whole job", "Worked out with"
 HELD_BACK = "After the first drawdown"
 TO_FILL_IN = ("Mixed by", "Date", "Lots checked", "Measured dE00")
 TEXT_WIDTH = 76
@@ -42,6 +44,7 @@ def ticket_html(ticket: Ticket, *, lang: str = "en") -> str:
         _weighing(ticket),
         _letdowns(ticket),
         _additives(ticket),
+        _job_size(ticket),
         f"<h2>Mixing</h2>\n{bullets(ticket.steps, ticks=True)}",
         _fill_in(),
         f'<h2>Cautions</h2>\n<div class="small">{bullets(ticket.cautions)}</div>',
@@ -152,6 +155,19 @@ def _additives(ticket: Ticket) -> str:
     return f'<div class="whole"><h2>Additives, on top, g</h2>\n{table}\n{note}</div>'
 
 
+def _job_size(ticket: Ticket) -> str:
+    found = ticket.job_size
+    if found is None:
+        return ""
+    head, *more = (escape(line) for line in summary(found))
+    told = "; ".join([f"<strong>{head}</strong>", *more])
+    worked = escape("; ".join(found.assumptions))
+    return (
+        f'<div class="whole"><h2>{JOB_SIZE}</h2>\n<p>{told}.</p>\n'
+        f'<p class="small">{WITH}: {worked}.</p></div>'
+    )
+
+
 def _fill_in() -> str:
     lines = "".join(f'<p>{what} <span class="line"></span></p>' for what in TO_FILL_IN)
     return f'<div class="fill">{lines}</div>'
@@ -172,6 +188,7 @@ def ticket_text(ticket: Ticket) -> str:
         _text_weighing(ticket),
         _text_list(_letdown_title(ticket), _letdown_lines(ticket), "- "),
         _text_additives(ticket),
+        _text_job_size(ticket),
         _text_list("Mixing", ticket.steps, "[ ] "),
         _text_list("Cautions", ticket.cautions, "- "),
     ]
@@ -211,6 +228,16 @@ def _text_additives(ticket: Ticket) -> list[str]:
         for each in ticket.additives
     ]
     return ["Additives, on top, g", *text_columns(cells, "llrr"), *_hung("", ADDITIVE_NOTE)]
+
+
+def _text_job_size(ticket: Ticket) -> list[str]:
+    found = ticket.job_size
+    if found is None:
+        return []
+    return [
+        *_text_list(JOB_SIZE, summary(found), "- "),
+        *_text_list(f"{WITH}:", found.assumptions, "- "),
+    ]
 
 
 def _text_list(title: str, lines: Iterable[str], mark: str) -> list[str]:

@@ -60,6 +60,8 @@ def test_ten_drawdowns_for_each_of_sixteen_inks() -> None:
     ]
     drawdowns: dict[str, dict[str, float]] = {}
     for row in rows("drawdowns.csv"):
+        if row["ground"]:
+            continue
         drawdowns.setdefault(row["drawdown"], {})[row["ink"]] = float(row["percent"])
     assert len(drawdowns) == 160
     assert all(abs(sum(parts.values()) - 100) < 0.01 for parts in drawdowns.values())
@@ -68,6 +70,40 @@ def test_ten_drawdowns_for_each_of_sixteen_inks() -> None:
         in_clear = [d for d in own if set(d) == {name, "Clear Base"}]
         assert len(own) == 10 and {name: 100.0} in own
         assert ink["role"] == "clear" or len(in_clear) >= 2
+
+
+def test_one_card_for_each_ink_over_black_and_white() -> None:
+    films = [row for row in rows("drawdowns.csv") if row["ground"] or row["thickness_um"]]
+    inks = [row["ink"] for row in rows("inks.csv")]
+    assert [(row["ink"], row["ground"]) for row in films] == [
+        (ink, card) for ink in inks for card in ("black card", "white card")
+    ]
+    assert {(row["percent"], row["thickness_um"]) for row in films} == {("100", "60")}
+    # They stand at the end: what was there before they were drawn is as it was.
+    assert rows("drawdowns.csv")[-len(films) :] == films
+    assert [row["drawdown"] for row in rows("spectra.csv")][-len(films) :] == [
+        row["drawdown"] for row in films
+    ]
+
+
+def test_grounds_are_a_smooth_card_and_five_tees() -> None:
+    grounds = {row["ground"]: row for row in rows("grounds.csv")}
+    assert [row["surface"] for row in grounds.values()] == 2 * ["smooth"] + 5 * ["rough"]
+    assert list(grounds)[2:] == ["white tee", "grey tee", "navy tee", "black tee", "red tee"]
+    for card, level in (("black card", 0.03), ("white card", 0.84)):
+        np.testing.assert_allclose(spectrum(grounds[card]), level, rtol=0.005)
+
+
+def test_a_film_lies_between_its_ground_and_the_ink_that_hides() -> None:
+    read = {row["drawdown"]: spectrum(row) for row in rows("spectra.csv")}
+    for row in rows("inks.csv"):
+        black, white = (
+            read[f"{row['ink']} 60 um on {card} card"].mean() for card in ("black", "white")
+        )
+        hides = read[f"{row['ink']} 1"].mean()
+        assert black < white
+        if row["role"] != "clear":  # which never hides: thick, it is as bright as a white card
+            assert black < 1.02 * hides and white > 0.98 * hides
 
 
 def test_every_drawdown_was_read_and_nothing_else_but_mixes() -> None:

@@ -24,7 +24,7 @@ from matchkit.match import fit_shop, match
 from matchkit.opacity import over
 from matchkit.optics import surface_constants
 from matchkit.palette import reflectance
-from matchkit.prints import bare_ground, film_fits, fits_over, garments, with_lots
+from matchkit.prints import bare_ground, film_fits, fits_over, garments, has_films, with_lots
 from matchkit.simulate import Bench, film_R, make_bench
 from matchkit.solve import spectral_target
 from matchkit.spectra import GRID_NM
@@ -293,8 +293,20 @@ def test_wrong_films_are_told_with_file_and_row(
 
 
 def test_a_ground_that_is_named_needs_its_file(folder: Path, tmp_path: Path) -> None:
+    # What hides can be used without it; a shop of films alone can't.
+    shop = read_shop(copied(folder, tmp_path / "shop", grounds=None))
+    assert not has_films(shop) and shop.drawdowns == tuple(shop.hiding)
+    assert any(
+        "no grounds.csv, so drawdowns that name a ground are left out (12)" in n for n in shop.notes
+    )
+    head, *rows = (folder / "drawdowns.csv").read_text(encoding="utf-8").splitlines()
+    films = [row for row in rows if row.endswith(",60.0")]
+    names = {row.split(",")[0] for row in films}
+    nm, *readings = (folder / "spectra.csv").read_text(encoding="utf-8").splitlines()
+    kept = [row for row in readings if row.split(",")[0] in names]
+    texts = {"drawdowns": "\n".join([head, *films]), "spectra": "\n".join([nm, *kept])}
     with pytest.raises(BadInput, match=r"ground 'black' is not in grounds\.csv"):
-        read_shop(copied(folder, tmp_path / "shop", grounds=None))
+        read_shop(copied(folder, tmp_path / "films", grounds=None, **texts))
 
 
 def test_film_fits_are_kept_and_read_back(folder: Path, found: Fit, tmp_path: Path) -> None:

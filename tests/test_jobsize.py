@@ -7,7 +7,15 @@ import pytest
 from matchkit.cli import main
 from matchkit.faults import BadInput
 from matchkit.files.places import data_folder
-from matchkit.jobsize import CM2_PER_IN2, G_PER_OZ, ML_PER_US_FL_OZ, Job, job_size, laid_um
+from matchkit.jobsize import (
+    CM2_PER_IN2,
+    G_PER_OZ,
+    ML_PER_US_FL_OZ,
+    UM_PER_MIL,
+    Job,
+    job_size,
+    laid_um,
+)
 from matchkit.weighing import CONTAINERS_ML, Container
 
 DEMO = data_folder() / "demo-shop"
@@ -65,6 +73,24 @@ def test_units_are_what_they_are_by_definition() -> None:
     assert pytest.approx(6.4516) == CM2_PER_IN2
     assert pytest.approx(453.59237 / 16) == G_PER_OZ
     assert pytest.approx(231 * 2.54**3 / 128) == ML_PER_US_FL_OZ
+    # A mil is a thousandth of an inch.
+    assert pytest.approx(25.4) == UM_PER_MIL
+
+
+def test_assumptions_are_told_in_both_units() -> None:
+    # By hand: 38.1 um = 1.5 mil; 100 in2 = 645.16 cm2; a US gallon of 3785.411784 ml at 1.2 g/ml
+    # weighs 4542.494 g, and a pound 453.59237 g: 10.0145 lb.
+    job = Job(prints=1, area_cm2=645.16, wet_um=38.1)
+    told = " ".join(job_size(job, density_g_per_ml=1.2).assumptions)
+    for words in ("645.2 cm2 (100 in2)", "38.1 um (1.5 mil)", "1.2 g/ml (10.01 lb per US gallon)"):
+        assert words in told
+
+
+def test_a_big_print_is_told_without_powers_of_ten() -> None:
+    pail = Container(name="5 US gallons", volume_ml=CONTAINERS_ML["5 US gallons"])
+    job = Job(prints=2000, area_cm2=120 * 100, wet_um=40)
+    told = " ".join(job_size(job, density_g_per_ml=1.2, container=pail).assumptions)
+    assert "12000 cm2 (1860 in2)" in told and "18927 ml (640 US fl oz)" in told
 
 
 def test_one_cubic_centimetre_per_square_metre_is_one_micrometre() -> None:
@@ -141,7 +167,12 @@ def test_on_the_command_line(tmp_path, capsys) -> None:
         (["--size", "30x40cm", "--area", "100cm2"], "one of the two"),
         (["--area", "100"], "1200cm2 or 186in2"),
         (["--area", "100cm2", "--strokes", "1.5"], "whole number"),
-        (["--area", "100cm2", "--mesh", "60"], "one"),
+        (["--area", "100cm2", "--mesh", "60"], "--mesh CM3 with --transfer PERCENT, or --wet UM"),
+        (["--area", "100cm2", "--coverage", "0"], "--coverage: found '0', need more than 0 to 100"),
+        (["--area", "100cm2", "--coverage", "140"], "--coverage: found '140'"),
+        (["--area", "100cm2", "--loss", "-1"], "--loss: found '-1', need 0 to 500 percent"),
+        (["--area", "100cm2", "--wet", "0"], "--wet: found '0'"),
+        (["--area", "100cm2", "--wet", "thin"], "--wet: found 'thin'"),
     ],
 )
 def test_wrong_words_end_with_two(tmp_path, capsys, words: list[str], says: str) -> None:
@@ -167,3 +198,39 @@ def test_an_unknown_density_is_asked_for(tmp_path, capsys) -> None:
     # g, with the usual 10 % on top 0.2704 g.
     assert main([*words, "--density", "1.5", "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["total_g"] == pytest.approx(0.2704, abs=1e-4)
+
+
+def test_a_ticket_is_for_the_whole_job_and_tells_it(tmp_path, capsys) -> None:
+    path = recipe(tmp_path, "ink,percent\nQuay White,100\n")
+    words = ["ticket", str(DEMO), path, "--prints", "500", "--area", "300cm2", "--wet", "36"]
+    assert main([*words, "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    # By hand: 300 cm2 x 36 um = 1.08 ml, 500 of them 540 ml, a tenth on top 594 ml, at 1.48
+    # g/ml 879.12 g; weighed out is the next whole gram.
+    assert told["job_size"]["total_g"] == pytest.approx(879.12)
+    assert told["batch_g"] == 880
+    assert main(words) == 0
+    assert "500 prints, artwork 300 cm2 (46.5 in2)" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["--area", "100cm2"], "give its --prints N too"),
+        (["--prints", "5", "--area", "100cm2"], "--transfer PERCENT, or --wet UM, one of two"),
+    ],
+)
+def test_half_a_job_on_a_ticket_ends_with_two(tmp_path, capsys, words, says) -> None:
+    path = recipe(tmp_path, "ink,percent\nQuay White,100\n")
+    assert main(["ticket", str(DEMO), path, "--grams", "100", *words]) == 2
+    assert says in capsys.readouterr().err
+
+
+def test_match_tells_the_job_on_its_ticket(tmp_path, capsys) -> None:
+    page = tmp_path / "t.html"
+    words = ["match", str(DEMO), str(DEMO / "targets.csv"), "--name", "Pale mint", "--top", "1"]
+    job = ["--prints", "50", "--size", "12x16in", "--wet", "1.5mil"]
+    assert main([*words, *job]) == 2
+    assert "give --ticket FILE too" in capsys.readouterr().err
+    assert main([*words, *job, "--max-inks", "3", "--ticket", str(page)]) == 0
+    assert "50 prints, artwork 1239 cm2 (192 in2)" in page.read_text(encoding="utf-8")

@@ -10,6 +10,7 @@ from pages import columns, read_page
 from matchkit.colorimetry import Lab, de00, hex_colour
 from matchkit.faults import BadInput
 from matchkit.inks import Ink, Shop
+from matchkit.jobsize import Job, job_size, summary
 from matchkit.judge import Candidate
 from matchkit.sheet import CAUTIONS, DEFER
 from matchkit.solve import spectral_target
@@ -340,3 +341,27 @@ def test_weights_show_the_decimals_of_the_balance():
     coarse = replace(SHOP, resolution_g=0.5)
     text = ticket_text(made(candidate(grams=(700.0, 150.5, 100.0, 49.5)), coarse))
     assert "150.5  " in text and "150.50" not in text
+
+
+# ---- how much ink the job needs
+
+
+def test_the_job_size_stands_on_the_ticket_with_all_it_assumes():
+    job = Job(prints=500, area_cm2=1200, coverage=0.25, mesh_cm3_per_m2=60, transfer=0.6, loss=0.1)
+    size = job_size(job, density_g_per_ml=1.25, container=QUART, cost_per_kg=10)
+    found = made(job_size=size, container=QUART)
+    # 300 cm2 x 36 um = 1.08 ml a print, 540 ml in all, 675 g, and a tenth on top: 742.5 g.
+    assert size.total_g == pytest.approx(742.5)
+    assert not any("the job needs" in line for line in found.warnings)
+    for text in (ticket_text(found), read_page(ticket_html(found))):
+        words = " ".join(text.split())
+        assert "Ink for the whole job" in words
+        for line in (*summary(size), *size.assumptions):
+            assert line in words
+    assert "Ink for the whole job" not in ticket_text(made()) + ticket_html(made())
+
+
+def test_a_batch_too_small_for_the_job_is_told():
+    job = Job(prints=1000, area_cm2=1200, wet_um=36)
+    found = made(job_size=job_size(job, density_g_per_ml=1.25))
+    assert any("is 1000 g, the job needs 5400 g" in line for line in found.warnings)

@@ -11,15 +11,24 @@ from matchkit.cli.terminal import number_of, positive, say
 from matchkit.faults import BadInput
 from matchkit.files.fitted import films_fitted
 from matchkit.files.shop import read_shop
-from matchkit.fit import Fit
+from matchkit.fit import Fit, TooFew
 from matchkit.inks import Shop
+from matchkit.jobsize import UM_PER_MIL
 from matchkit.prints import bare_ground, film_fits, fits_over, has_films, with_lots
 
-__all__ = ["microns", "open_films", "over_options", "printed_over", "thickness_sd"]
+__all__ = [
+    "films_alone",
+    "microns",
+    "open_films",
+    "over_options",
+    "printed_json",
+    "printed_over",
+    "printed_words",
+    "thickness_sd",
+]
 
 Array = NDArray[np.float64]
 
-UM_PER_MIL = 25.4
 SPREAD_PERCENT = "10"  # of thickness from print to print: common practice, no source
 
 
@@ -27,17 +36,30 @@ def open_films(args: argparse.Namespace) -> tuple[Shop, dict[str, Fit]]:
     """A shop and its inks as films, with today's lots where the record book knows them."""
     shop = read_shop(args.shop)
     if not has_films(shop):
-        film_fits(shop)  # says what to draw
-    fits: Mapping[str, Fit] = {}
-    if any(d.thickness_um is None for d in shop.drawdowns):
-        shop, fits = open_shop_of_today(args)
-    else:
         for note in shop.notes:
             say(note)
+        film_fits(shop)  # says what to draw
+    fits: Mapping[str, Fit] = {}
+    try:
+        if shop.hiding:
+            shop, fits = open_shop_of_today(args)
+        else:
+            for note in shop.notes:
+                say(note)
+    except TooFew as error:
+        say(films_alone(error))
     films, why = films_fitted(args.shop, shop)
     if why:
         say(why)
     return shop, with_lots(films, fits)
+
+
+def films_alone(error: TooFew) -> str:
+    """What is told where drawdowns that hide are too few to fit, but there are films."""
+    return (
+        f"formulas that hide can't be predicted: {'; '.join(error.faults)}. Prints can: they rest"
+        " on the films"
+    )
 
 
 def over_options(parser: argparse.ArgumentParser) -> None:
@@ -85,6 +107,27 @@ def printed_over(args: argparse.Namespace) -> tuple[Shop, dict[str, Fit]]:
         underbase_um=underbase_um,
         thickness_sd=sd,
     )
+
+
+def printed_words(args: argparse.Namespace) -> str:
+    """What ``--over`` and its like ask for: how thick, on what."""
+    if args.over is None:
+        return ""
+    words = f"{microns(args.thickness, '--thickness'):.4g} um over {args.over}"
+    if args.underbase is None:
+        return words
+    return f"{words} with {microns(args.underbase, '--underbase'):.4g} um of white below"
+
+
+def printed_json(args: argparse.Namespace) -> dict[str, object]:
+    """The same as keys."""
+    underbase = args.underbase
+    return {
+        "over": args.over,
+        "thickness_um": round(microns(args.thickness, "--thickness"), 4),
+        "underbase_um": None if underbase is None else round(microns(underbase, "--underbase"), 4),
+        "thickness_spread": thickness_sd(args),
+    }
 
 
 def microns(text: str, option: str) -> float:

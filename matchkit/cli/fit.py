@@ -4,12 +4,13 @@ import argparse
 
 import numpy as np
 
+from matchkit.cli.films import films_alone
 from matchkit.cli.pictures import Panel, fit_panels, keep_picture, picture_option
 from matchkit.cli.terminal import json_option, print_json, say, table
 from matchkit.faults import BadInput
 from matchkit.files.fitted import write_fits
 from matchkit.files.shop import read_shop
-from matchkit.fit import Fit, ink_errors
+from matchkit.fit import Fit, TooFew, ink_errors
 from matchkit.inks import Shop
 from matchkit.match import fit_shop
 from matchkit.prints import film_fits, has_films
@@ -33,8 +34,7 @@ def run(args: argparse.Namespace) -> None:
     for note in shop.notes:
         say(note)
     films = film_fits(shop) if has_films(shop) else {}
-    hiding = any(d.thickness_um is None for d in shop.drawdowns)
-    fits = fit_shop(shop) if hiding or not films else {}
+    fits = _hiding(shop, bool(films))
     panels = _panels(fits, args.ink, shop) if args.picture else []
     write_fits(args.shop, fits, films)
     if panels:
@@ -48,6 +48,19 @@ def run(args: argparse.Namespace) -> None:
         ]
         print("\n\n".join(reports))
         print(f"\nWritten: {args.shop}/fit.json")
+
+
+def _hiding(shop: Shop, films: bool) -> dict[str, Fit]:
+    """The fits of what hides; none where it is too little and there are films to go on with."""
+    if films and not shop.hiding:
+        return {}
+    try:
+        return fit_shop(shop)
+    except TooFew as error:
+        if not films:
+            raise
+        say(films_alone(error))
+        return {}
 
 
 def _check_inks(args: argparse.Namespace, known: list[str]) -> None:
@@ -67,7 +80,7 @@ def _panels(fits: dict[str, Fit], inks: list[str], shop: Shop) -> list[Panel]:
     for found in fits.values():
         own = [name for name in inks if name in found.palette.names]
         if own or not inks:
-            panels += fit_panels(found, own, shop.drawdowns)
+            panels += fit_panels(found, own, shop.hiding)
     if not panels:
         raise BadInput(f"--ink: no drawdown of {', '.join(inks)} was fitted")
     return panels

@@ -3,10 +3,12 @@
 from collections.abc import Mapping
 
 import numpy as np
+from numpy.typing import NDArray
 
 from matchkit.cli.shops import by_light, decimals
 from matchkit.cli.terminal import spectrum_json, swatch, table
 from matchkit.colorimetry import hex_colour
+from matchkit.garment import shows_through
 from matchkit.inks import Shop
 from matchkit.judge import SHEER, Candidate, clear_share
 from matchkit.match import Match
@@ -56,8 +58,11 @@ def match_report(
     shop: Shop,
     palettes: Mapping[str, Palette],
     trade_offs: bool,
+    printed: str = "",
 ) -> str:
-    head = f"{found.target}: " + (
+    """`printed` says how the formulas are printed, where they are judged as prints."""
+    told = f"{found.target}, printed {printed}" if printed else found.target
+    head = f"{told}: " + (
         "in gamut" if found.in_gamut else "outside what these inks can reach; the nearest are"
     )
     if target.R is not None:
@@ -87,7 +92,29 @@ def match_report(
         lines += [f"  {line}" for line in _touchy(formula, target, palettes)]
     if trade_offs:
         lines += ["", _trade_offs(found, target)]
+    if printed:
+        lines += ["", *_print_words(found.formulas[0], target, shop, palettes)]
     return "\n".join(lines)
+
+
+def _print_words(
+    formula: Candidate, target: Target, shop: Shop, palettes: Mapping[str, Palette]
+) -> list[str]:
+    """Whether the ground shows through the best print, and what its chance counts."""
+    palette = next(p for p in palettes.values() if set(formula.inks) <= set(p.names))
+    c = _grams_in(palette, formula) / sum(formula.grams)
+    shows = shows_through(palette, c, target.lights[0], target.observer)
+    lines = []
+    if formula.de00[0] > shop.tolerance_de00 and shows > shop.tolerance_de00:
+        lines = [
+            "It will not hold: what is below shows through. Even formula 1 is then"
+            f" {shows:.1f} dE00 from",
+            "its colour when it hides. Lay it thicker (a second stroke doubles --thickness) or put",
+            "white below (--underbase UM); `matchkit hold` compares both.",
+        ]
+    strays = 0.0 if palette.film is None else 100 * palette.film.thickness_sd
+    return [*lines, f"The chance counts a thickness that strays by {strays:g} %"
+            " (--thickness-spread)."]  # fmt: skip
 
 
 def _trade_offs(found: Match, target: Target) -> str:
@@ -138,14 +165,19 @@ def small_weights(formula: Candidate, shop: Shop) -> list[str]:
     return lines
 
 
+def _grams_in(palette: Palette, formula: Candidate) -> NDArray[np.float64]:
+    """The formula's grams in the palette's order, (n_ink,)."""
+    grams = np.zeros(len(palette.inks))
+    for name, g in zip(formula.inks, formula.grams, strict=True):
+        grams[palette.index(name)] = g
+    return grams
+
+
 def _touchy(formula: Candidate, target: Target, palettes: Mapping[str, Palette]) -> list[str]:
     """Which ink to weigh with most care."""
     for palette in palettes.values():
         if set(formula.inks) <= set(palette.names):
-            grams = np.zeros(len(palette.inks))
-            for name, g in zip(formula.inks, formula.grams, strict=True):
-                grams[palette.index(name)] = g
-            found = touchiest(palette, grams, target)
+            found = touchiest(palette, _grams_in(palette, formula), target)
             return [
                 f"touchiest: {found.step_g:.2g} g more of {found.ink} moves it {found.de00:.2f}"
             ]

@@ -3,7 +3,7 @@
 import argparse
 from collections.abc import Iterator, Mapping
 
-from matchkit.cli.films import over_options, printed_over
+from matchkit.cli.films import over_options, printed_json, printed_over, printed_words
 from matchkit.cli.formulas import match_json, match_report
 from matchkit.cli.leftovers import use_leftover
 from matchkit.cli.pictures import (
@@ -16,6 +16,7 @@ from matchkit.cli.pictures import (
     picture_option,
     recipe_panels,
 )
+from matchkit.cli.printed import job_of
 from matchkit.cli.shops import (
     lab_of,
     lamp_option,
@@ -45,6 +46,8 @@ from matchkit.match import Match, match
 from matchkit.palette import Palette
 from matchkit.solve import Target, lab_target, spectral_target
 from matchkit.ticket_sheet import ticket_html
+
+ON_CARD = "A drawdown of it on a card has another colour: prove it on the garment."
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -96,6 +99,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> None:
     """Match every target and print."""
     batch_g, max_inks, top = _options(args)
+    if job_of(args) is not None and not args.ticket:
+        raise BadInput("--prints: the job's size is told on the ticket; give --ticket FILE too")
     if args.over and (args.use or args.leftovers):
         raise BadInput("--over: leftovers are used up by what hides; leave out one of the two")
     if not args.over and (args.thickness or args.underbase):
@@ -127,12 +132,15 @@ def run(args: argparse.Namespace) -> None:
             tell_many(done, len(targets))
     _keep(args, shop, answers, palettes_of(fits))
     if args.json:
-        print_json({"matches": [match_json(found, target) for found, target in answers]})
+        print_json(
+            {"matches": [match_json(found, target) for found, target in answers]}
+            | ({"printed": printed_json(args)} if args.over else {})
+        )
     else:
         told = args.trade_offs or args.prefer == "steady"
         print(
             "\n\n".join(
-                match_report(found, target, shop, palettes_of(fits), told)
+                match_report(found, target, shop, palettes_of(fits), told, printed_words(args))
                 for found, target in answers
             )
         )
@@ -149,7 +157,9 @@ def _keep(
         return
     (found, target), formula = answers[0], answers[0][0].formulas[0]
     if args.ticket:
-        write_file(args.ticket, ticket_html(make(args, shop, formula, target, found.target)))
+        printed = [f"Matched as a print, {printed_words(args)}. {ON_CARD}"] if args.over else []
+        made = make(args, shop, formula, target, found.target, warnings=printed)
+        write_file(args.ticket, ticket_html(made))
         say(f"written: {args.ticket}")
     if args.recipe:
         rows = list(zip(formula.inks, formula.grams, strict=True))

@@ -4,10 +4,12 @@ import argparse
 from collections.abc import Sequence
 from dataclasses import asdict
 from datetime import date
+from math import ceil
 
 import numpy as np
 from numpy.typing import NDArray
 
+from matchkit.cli.printed import job_of, job_options, size_of
 from matchkit.cli.shops import (
     name_option,
     one_spectrum,
@@ -22,10 +24,11 @@ from matchkit.files.write import write_file
 from matchkit.fit import Fit
 from matchkit.hold import hold_back
 from matchkit.inks import Shop
+from matchkit.jobsize import Job
 from matchkit.judge import Candidate, weighed
 from matchkit.match import odds_of
 from matchkit.odds import spread_of
-from matchkit.palette import reflectance
+from matchkit.palette import Palette, reflectance
 from matchkit.recipe import weigh_out
 from matchkit.solve import Target, spectral_target
 from matchkit.ticket import CONTAINERS_ML, Additive, Container, Ticket, ticket
@@ -38,7 +41,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("recipe", metavar="RECIPE", help="CSV ink,grams or ink,percent")
     parser.add_argument("--target", metavar="FILE", help="spectrum file of the target")
     name_option(parser)
-    parser.add_argument("--grams", metavar="G", help="batch size (the recipe's own grams)")
+    parser.add_argument(
+        "--grams", metavar="G", help="batch size (what the job needs, or the recipe's own grams)"
+    )
     parser.add_argument("--html", metavar="FILE", help="write the printable ticket there")
     details(parser)
     reference_lots_option(parser)
@@ -65,14 +70,18 @@ def details(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--letdowns", action="store_true", help="weigh too small weights from letdowns"
     )
+    job_options(
+        parser.add_argument_group("how much ink the job needs, told on the ticket"), required=False
+    )
 
 
 def run(args: argparse.Namespace) -> None:
     """Make the ticket; print it, and write the page if wanted."""
+    job = job_of(args)
     shop, fits = open_shop_of_today(args)
     written, palette, c = recipe_in(args.recipe, palettes_of(fits))
     found = next(f for f in fits.values() if f.palette is palette)
-    batch_g = _batch(args.grams, written.grams)
+    batch_g = _batch(args, written.grams, job, palette, c)
     if args.target:
         spectrum = one_spectrum(args.target, args.name, shop)
         R, name = spectrum.R, spectrum.name
@@ -101,6 +110,9 @@ def make(
     warnings: Sequence[str] = (),
 ) -> Ticket:
     """The ticket of a candidate with the details given on the command line."""
+    job, container = job_of(args), container_of(args.container)
+    shelf = {ink.name: ink for ink in shop.inks}
+    used = [shelf[ink] for ink in candidate.inks] if job else []
     return ticket(
         candidate,
         target,
@@ -113,7 +125,8 @@ def make(
         additives=[
             Additive(name=k, percent=v) for k, v in _pairs(args.additive, "--additive").items()
         ],
-        container=container_of(args.container),
+        container=container,
+        job_size=size_of(args, job, used, candidate.grams, container) if job else None,
         warnings=warnings,
     )
 
@@ -137,9 +150,20 @@ def _hold_touchy(
     return [f"Chance in tolerance: {one:.0f} % in one stage, {two:.0f} % in two (measure between)."]
 
 
-def _batch(text: str | None, grams: tuple[float, ...] | None) -> float:
-    if text is not None:
-        return positive(text, "--grams")
+def _batch(
+    args: argparse.Namespace,
+    grams: tuple[float, ...] | None,
+    job: Job | None,
+    palette: Palette,
+    c: NDArray[np.float64],
+) -> float:
+    """What to mix: as told, what the job needs in whole grams, or the recipe's own grams."""
+    if args.grams is not None:
+        return positive(args.grams, "--grams")
+    if job is not None:
+        used = np.flatnonzero(c)
+        inks = [palette.inks[i] for i in used.tolist()]
+        return float(ceil(size_of(args, job, inks, c[used].tolist(), None).total_g))
     if grams is None:
         raise BadInput("ticket: the recipe holds percents only; say how much with --grams G")
     return sum(grams)

@@ -21,7 +21,7 @@ from matchkit.inks import Ground, Ink
 from matchkit.recipe import density_g_per_ml
 from matchkit.spectra import average, check_reflectance, to_grid
 
-__all__ = ["FILM_NUMBERS", "check_grounds", "read_grounds", "with_films"]
+__all__ = ["FILM_NUMBERS", "on_known_grounds", "read_grounds", "with_films"]
 
 Spectrum = NDArray[np.float64]  # (n_wl,)
 
@@ -148,8 +148,21 @@ def _thickness(
     return value
 
 
-def check_grounds(drawn: Sequence[Mixture], grounds: Sequence[Ground], found: Findings) -> None:
-    """Every ground that a drawdown names is in `grounds.csv`."""
+def on_known_grounds(
+    drawn: list[Mixture], grounds: Sequence[Ground], found: Findings, *, file: bool
+) -> list[Mixture]:
+    """The drawdowns that can be used; a ground that `grounds.csv` does not have is a fault.
+
+    Where there is no such file at all, films are left out and the rest is used: what hides
+    needs no ground.
+    """
+    hiding = [mixture for mixture in drawn if not mixture.ground]
+    if not file and 0 < len(hiding) < len(drawn):
+        found.notes.append(
+            f"there is no {FILE}, so drawdowns that name a ground are left out"
+            f" ({len(drawn) - len(hiding)}); measure the card bare to know how prints look"
+        )
+        return hiding
     known = [ground.name for ground in grounds]
     for mixture in drawn:
         if mixture.ground and mixture.ground not in known:
@@ -157,3 +170,4 @@ def check_grounds(drawn: Sequence[Mixture], grounds: Sequence[Ground], found: Fi
                 f"{mixture.rows[0].where}: ground {quoted(mixture.ground)} is not in {FILE};"
                 f" measure it bare{did_you_mean(mixture.ground, known)}"
             )
+    return drawn

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from matchkit.faults import BadInput
 from matchkit.files.amounts import quoted
-from matchkit.files.grounds import FILM_NUMBERS, check_grounds, read_grounds, with_films
+from matchkit.files.grounds import FILM_NUMBERS, on_known_grounds, read_grounds, with_films
 from matchkit.files.mixtures import AMOUNTS, Mixture, hint_at, mixtures
 from matchkit.files.settings import geometry_doubts, geometry_faults, read_settings
 from matchkit.files.tables import Row, Table, amount, read_table, spectral_values, wording
@@ -60,10 +60,10 @@ def read_shop(folder: str | Path) -> Shop:
     mixed = _tried(lambda: _mixed(paths.get("mixes.csv"), inks, found), found)
     readings = _tried(lambda: _readings(paths["spectra.csv"], found), found)
     grounds = _tried(lambda: read_grounds(paths.get("grounds.csv"), found), found)
-    if drawn is not None and grounds is not None:
-        check_grounds(drawn, grounds, found)
     if drawn is not None and mixed is not None and readings is not None:
         _check_pairs(drawn, mixed, readings, found)
+    if drawn is not None and grounds is not None:
+        drawn = on_known_grounds(drawn, grounds, found, file="grounds.csv" in paths)
     if shop is None or inks is None or drawn is None or mixed is None or readings is None:
         raise BadInput(found.faults)
     shop = replace(_assembled(shop, inks, drawn, mixed, readings), grounds=grounds or ())

@@ -12,8 +12,10 @@ from matchkit.forms.book import book
 from matchkit.forms.check import check
 from matchkit.forms.compare import compare
 from matchkit.forms.correct import correct
+from matchkit.forms.hold import hold
 from matchkit.forms.ink_history import ink_history
 from matchkit.forms.inks import inks, ladder_of
+from matchkit.forms.jobsize import jobsize
 from matchkit.forms.leftovers import leftovers
 from matchkit.forms.match import match
 from matchkit.forms.plan import plan
@@ -25,8 +27,10 @@ __all__ = [
     "check",
     "compare",
     "correct",
+    "hold",
     "ink_history",
     "inks",
+    "jobsize",
     "ladder_of",
     "leftovers",
     "match",

@@ -156,7 +156,7 @@ def _weights(formula: Candidate, resolution_g: float) -> Table:
 
 def _ink_colours(opened: OpenShop, inks: Sequence[str], target: Target) -> list[str]:
     """Each ink's own colour, alone, as it was drawn down; white where that is not known."""
-    alone = {d.inks[0]: d.R for d in opened.shop.drawdowns if len(d.inks) == 1}
+    alone = {d.inks[0]: d.R for d in opened.shop.hiding if len(d.inks) == 1}
     light, observer = target.lights[0], target.observer
     return [
         hex_colour(alone[name], light, observer) if name in alone else "#ffffff" for name in inks

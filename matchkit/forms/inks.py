@@ -113,7 +113,7 @@ def ink_parts(opened: OpenShop, ink: str) -> list[Part]:
     rungs = ladder_of(opened, ink)
     hexes = hex_colours(np.array([d.R for _, d in rungs]), found.light, found.observer)
     names = [f"{percent:.3g} %" for percent, _ in rungs]
-    drawdowns = [d for d in opened.shop.drawdowns if ink in d.inks]
+    drawdowns = [d for d in opened.shop.hiding if ink in d.inks]
     mean, most = ink_errors(found)[ink]
     return [
         _ladder(hexes, names, f"{ink}, let down in the white"),
@@ -149,7 +149,7 @@ def ladder_of(opened: OpenShop, ink: str) -> list[tuple[float, Drawdown]]:
     palette = fit_of(opened, ink).palette
     white = palette.names[_white(palette)]
     rungs = []
-    for drawdown in opened.shop.drawdowns:
+    for drawdown in opened.shop.hiding:
         shares = dict(zip(drawdown.inks, drawdown.fractions, strict=True))
         if ink in shares and set(shares) <= {ink, white}:
             rungs.append((100 * shares[ink], drawdown))

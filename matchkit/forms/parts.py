@@ -82,7 +82,8 @@ STYLE = """
 .mk-short .widget-label { white-space: nowrap; }
 .mk input[type=radio], .mk input[type=checkbox] { flex: none; margin: 0; align-self: center; }
 .mk .widget-radio-box { flex-flow: row wrap; gap: 2px 18px; margin: 0; height: auto; }
-.mk .widget-radio-box label { width: auto; min-height: 28px; line-height: 28px; margin: 0; }
+.mk .widget-radio-box label { width: auto; height: auto; min-height: 28px; line-height: 1.4;
+  margin: 0; }
 .mk .widget-radio { width: auto; }
 .mk input[type=radio], .mk input[type=checkbox] { width: 18px; height: 18px; }
 .mk button.jupyter-button { height: auto; min-height: 36px; padding: 4px 16px; font-size: 15px;

@@ -11,17 +11,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.faults import BadInput
-from matchkit.files.fitted import fitted
+from matchkit.files.fitted import films_fitted, fitted
 from matchkit.files.places import data_folder
 from matchkit.files.shop import read_shop
 from matchkit.files.spectrum import NamedSpectrum, read_spectra
 from matchkit.files.write import write_file
 from matchkit.fit import Fit
 from matchkit.inks import Shop
+from matchkit.prints import film_fits, has_films
 
 __all__ = [
     "DEMO",
     "OpenShop",
+    "films_of",
     "fit_of",
     "keep",
     "listed_targets",
@@ -49,8 +51,11 @@ class OpenShop:
     def __repr__(self) -> str:
         """What a person wants to know at once."""
         unseen = np.concatenate([found.de00_held_out for found in self.fits.values()])
+        hiding = len(self.shop.hiding)
+        films = len(self.shop.drawdowns) - hiding
+        over = f" and {films} films over a card" if films else ""
         lines = [
-            f"{self.shop.name}: {len(self.shop.inks)} inks, {len(self.shop.drawdowns)} drawdowns",
+            f"{self.shop.name}: {len(self.shop.inks)} inks, {hiding} drawdowns{over}",
             f"foretells drawdowns it has not seen to dE00 {np.nanmedian(unseen):.2f} "
             f"(19 in 20 to {np.nanpercentile(unseen, 95):.2f})",
             *self.notes,
@@ -87,6 +92,13 @@ def target_of(opened: OpenShop, name: str) -> Array:
     if name not in listed:
         raise BadInput(f"targets.csv holds no {name!r}; it holds {', '.join(listed) or 'nothing'}")
     return listed[name]
+
+
+def films_of(opened: OpenShop) -> dict[str, Fit]:
+    """The shop's inks as films; BadInput, which says what to draw, where there are none."""
+    if not has_films(opened.shop):
+        return film_fits(opened.shop)
+    return films_fitted(opened.folder, opened.shop)[0]
 
 
 def fit_of(opened: OpenShop, ink: str) -> Fit:

@@ -12,8 +12,10 @@ from matchkit.forms.check import check_parts
 from matchkit.forms.compare import compare_parts, recipe_of, two_that_hide
 from matchkit.forms.correct import correct_parts, corrections, example_job
 from matchkit.forms.formulas import best_bodied, formula_parts, match_parts
+from matchkit.forms.hold import NO_TARGET, hold_parts
 from matchkit.forms.ink_history import history_parts, share_parts
 from matchkit.forms.inks import fit_parts, ink_parts, tint_parts
+from matchkit.forms.jobsize import EXAMPLE, size_of, size_parts
 from matchkit.forms.leftovers import leftover_parts, uses_for
 from matchkit.forms.plan import plan_parts
 from matchkit.forms.practise_parts import (
@@ -22,7 +24,7 @@ from matchkit.forms.practise_parts import (
     outcome_parts,
     question_parts,
 )
-from matchkit.forms.shops import OpenShop, fit_of, target_of
+from matchkit.forms.shops import OpenShop, films_of, fit_of, target_of
 from matchkit.forms.show import show
 from matchkit.forms.weigh import example_batch, weigh_parts
 from matchkit.match import match as find_formulas
@@ -41,8 +43,10 @@ __all__ = [
     "compare",
     "correct",
     "fit",
+    "hold",
     "ink_history",
     "inks",
+    "jobsize",
     "leftovers",
     "match",
     "plan",
@@ -153,3 +157,20 @@ def practise_job(seed: int = 1) -> None:
         batch, _ = answer_safety(batch, each.key, each.answer)
     batch = follow(batch)
     show([*job_parts(batch), *outcome_parts(batch, finish(batch))])
+
+
+def hold(
+    opened: OpenShop, ink: str = "", *, stroke_um: float = 50.0, underbase_um: float = 50.0
+) -> None:
+    """An ink, or the shop's example batch, printed over each of its garments."""
+    candidate, _ = example_batch(opened, 500.0)
+    batch = dict(zip(candidate.inks, candidate.grams, strict=True))
+    amounts = {ink: 1.0} if ink else batch
+    show(hold_parts(opened, films_of(opened), amounts, NO_TARGET, stroke_um, underbase_um))
+
+
+def jobsize(opened: OpenShop) -> None:
+    """How much of the shop's example batch an example job needs."""
+    candidate, _ = example_batch(opened, 500.0)
+    amounts = dict(zip(candidate.inks, candidate.grams, strict=True))
+    show(size_parts(size_of(opened, EXAMPLE, amounts)))

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from datetime import date
+from typing import Any
 
 import ipywidgets as w
 
@@ -11,12 +12,13 @@ from matchkit.forms.parts import Field, alert, area, boxed, button, choice, put,
 from matchkit.forms.shops import OpenShop, keep
 from matchkit.forms.show import Page
 from matchkit.inks import Ink, Mix
+from matchkit.jobsize import JobSize
 from matchkit.judge import Candidate
 from matchkit.solve import Target
 from matchkit.ticket import CONTAINERS_ML, Container, ticket
 from matchkit.ticket_sheet import ticket_html
 
-__all__ = ["Batch", "TicketPart", "ticket_page"]
+__all__ = ["UNKNOWN", "Batch", "TicketPart", "container_named", "ticket_page"]
 
 # The target's name, the target (None: there is none), what to weigh.
 Batch = tuple[str, Target | None, Candidate]
@@ -33,12 +35,10 @@ def ticket_page(
     container: str = UNKNOWN,
     letdowns: bool = False,
     held_share: float = 0.0,
+    size: JobSize | None = None,
 ) -> Page:
     """The printable ticket of a batch; `held_share` of each colour goes in last."""
     name, target, candidate = batch
-    held = None
-    if container in CONTAINERS_ML:
-        held = Container(name=container, volume_ml=CONTAINERS_ML[container])
     made = ticket(
         candidate,
         target,
@@ -47,21 +47,40 @@ def ticket_page(
         job=job,
         date=day,
         use_letdowns=letdowns,
-        container=held,
+        container=container_named(container),
+        job_size=size,
         inks=(*opened.shop.inks, *(_as_ink(mix) for mix in opened.shop.mixes)),
         hold_back=_held_back(opened, candidate, held_share),
     )
     return Page(title=f"Weigh-out ticket {job or name}", html=ticket_html(made))
 
 
-class TicketPart:
-    """`batch` gives what the ticket is for; BadInput where there is nothing yet."""
+def container_named(name: str) -> Container | None:
+    """What a form's list names, or None where it is not said."""
+    return Container(name=name, volume_ml=CONTAINERS_ML[name]) if name in CONTAINERS_ML else None
 
-    def __init__(self, opened: OpenShop, batch: Callable[[], Batch], number: int) -> None:
-        self.opened, self.batch = opened, batch
+
+class TicketPart:
+    """`batch` gives what the ticket is for; BadInput where there is nothing yet.
+
+    `size` gives how much ink the job needs.  A form that asks for the container itself
+    hands its `container` in.
+    """
+
+    def __init__(
+        self,
+        opened: OpenShop,
+        batch: Callable[[], Batch],
+        number: int,
+        *,
+        size: Callable[[], JobSize | None] = lambda: None,
+        container: Any = None,
+    ) -> None:
+        self.opened, self.batch, self.size = opened, batch, size
         self.problems, self.saved, self.page = alert(), area(), area()
         self.job = Field("Job or customer", "", _job, short=False)
-        self.container = choice("Mixed in", [UNKNOWN, *CONTAINERS_ML])
+        self.container = container or choice("Mixed in", [UNKNOWN, *CONTAINERS_ML])
+        asked = [] if container else [boxed(self.container)]
         self.letdowns = w.Checkbox(
             description="Weigh very small amounts from letdowns", indent=False
         )
@@ -70,7 +89,7 @@ class TicketPart:
         self.save = button("Save the ticket", self.write, self.problems, main=True)
         self.box = section(
             f"{number}. The ticket",
-            row(self.job.box, boxed(self.container), boxed(self.hold)),
+            row(self.job.box, *asked, boxed(self.hold)),
             self.letdowns,
             row(self.preview, self.save),
             self.problems,
@@ -116,6 +135,7 @@ class TicketPart:
             container=self.container.value,
             letdowns=self.letdowns.value,
             held_share=self.hold.value,
+            size=self.size(),
         )
 
 

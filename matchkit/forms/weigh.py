@@ -32,7 +32,7 @@ from matchkit.palette import Palette, reflectance
 from matchkit.recipe import weigh_out
 from matchkit.solve import Target, spectral_target
 
-__all__ = ["WeighForm", "weigh", "weigh_parts"]
+__all__ = ["WeighForm", "weigh", "weigh_parts", "weighed_out"]
 
 NO_TARGET = "none: the formula is right as it is"
 
@@ -82,7 +82,7 @@ class WeighForm:
         palette, amounts = self.rows.read()
         R = self.targets.get(self.target.value)
         name = "" if R is None else self.target.value
-        candidate, target = _weighed(self.opened, palette, amounts, self.grams.value, R)
+        candidate, target = weighed_out(self.opened, palette, amounts, self.grams.value, R)
         return name, target if R is not None else None, candidate
 
     def foretell(self) -> None:
@@ -127,12 +127,13 @@ def example_batch(opened: OpenShop, batch_g: float) -> tuple[Candidate, Target]:
     for name, share in zip(written.inks, written.fractions, strict=True):
         amounts[palette.index(name)] = share
     R = read_spectrum(opened.folder / "example" / "target.csv")[0].R
-    return _weighed(opened, palette, amounts, batch_g, R)
+    return weighed_out(opened, palette, amounts, batch_g, R)
 
 
-def _weighed(
+def weighed_out(
     opened: OpenShop, palette: Palette, amounts: Any, batch_g: float, R: Any
 ) -> tuple[Candidate, Target]:
+    """`amounts` (n_ink,) as a batch, and the target `R` (n_wl,): None is what they look like."""
     shop = opened.shop
     c = amounts / amounts.sum()
     found = next(f for f in opened.fits.values() if f.palette is palette)

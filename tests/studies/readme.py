@@ -52,6 +52,10 @@ def film_table():
     return films.markdown(stored(films)).split("\n\n")[0]
 
 
+def slab_table():
+    return films.markdown(stored(films)).split("\n\n")[1]
+
+
 def paint_table():
     return watercolours.markdown(stored(watercolours))
 
@@ -72,6 +76,7 @@ PARTS = {
     "rehearsal": rehearsal_table,
     "book": book_table,
     "film": film_table,
+    "slabs": slab_table,
     "paint": paint_table,
     "commands": commands,
 }

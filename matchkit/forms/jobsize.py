@@ -1,0 +1,210 @@
+"""How much ink?  From prints and mesh to grams, and a ticket that tells it."""
+
+from collections.abc import Mapping
+from math import ceil
+from typing import Any
+
+from matchkit.faults import BadInput
+from matchkit.forms.parts import (
+    Field,
+    alert,
+    amount_field,
+    area,
+    boxed,
+    button,
+    choice,
+    folded,
+    form,
+    number_field,
+    on_change,
+    put,
+    read,
+    row,
+    section,
+)
+from matchkit.forms.rows import FormulaRows
+from matchkit.forms.shops import OpenShop
+from matchkit.forms.show import Part, Table
+from matchkit.forms.tickets import UNKNOWN, Batch, TicketPart, container_named
+from matchkit.forms.weigh import weighed_out
+from matchkit.jobsize import UM_PER_MIL, Job, JobSize, job_size, summary
+from matchkit.recipe import cost_per_kg, density_g_per_ml
+from matchkit.weighing import CONTAINERS_ML
+
+__all__ = ["EXAMPLE", "JobForm", "jobsize", "size_of", "size_parts"]
+
+# What the form starts with: an example to write over, no advice.
+EXAMPLE = Job(
+    prints=300, area_cm2=1200.0, coverage=0.4, mesh_cm3_per_m2=60.0, transfer=0.6, loss=0.1
+)
+MESH, WET = "the mesh's ink volume, from its data sheet", "a wet thickness that was measured"
+METRIC, US = "cm and um", "inches and mil (1/1000 inch)"
+CM_PER, UM_PER = {METRIC: 1.0, US: 2.54}, {METRIC: 1.0, US: UM_PER_MIL}
+
+
+def jobsize(opened: OpenShop, start: str = "example batch") -> Any:
+    """The form; `start` is the saved batch that it starts with, if there is one."""
+    return JobForm(opened, start).box
+
+
+class JobForm:
+    """Its widgets.  Every number that goes in is a field."""
+
+    def __init__(self, opened: OpenShop, start: str = "") -> None:
+        self.opened = opened
+        self.problems, self.results = alert(), area()
+        self.rows = FormulaRows(opened, "percent", start)
+        self.prints = Field("Prints", "300", _whole)
+        self.units = choice("Lengths in", [METRIC, US], METRIC)
+        self.width = amount_field("Artwork, width", "30", most=1000)
+        self.height = amount_field("Artwork, height", "40", most=1000)
+        self.coverage = amount_field("In this colour, %", "40", most=100)
+        self.way = choice("The ink of one stroke is told by", [MESH, WET], MESH, radio=True)
+        self.mesh = amount_field("Mesh, cm3 per m2", "60", most=1000)
+        self.transfer = amount_field("Of it on the garment, %", "60", most=100)
+        self.wet = amount_field("Wet thickness", "36", most=1000)
+        self.strokes = choice("Strokes", [1, 2, 3], 1)
+        self.later = amount_field("A further stroke, % of the first", "100", most=200)
+        self.loss = number_field("Loss, % on top", "10", 0, 500)
+        self.screen = number_field("To flood the screen, g", "0", 0, 1e5)
+        self.density = amount_field("Density, g/ml (empty: inks.csv)", "", most=10, empty=True)
+        self.container = choice("Mixed in", [UNKNOWN, *CONTAINERS_ML])
+        self.look = button("How much ink?", self.tell, self.problems, main=True)
+        self.ticket = TicketPart(
+            opened, self.batch, 4, size=lambda: self.size(), container=self.container
+        )
+        self.of_mesh, self.of_wet = row(self.mesh.box, self.transfer.box), self.wet.box
+        self.way.observe(lambda _: self._shown(), names="value")
+        on_change(self._entries(), self._aged)
+        self._shown()
+        self.box = self._laid_out()
+
+    def size(self) -> JobSize:
+        """What the entries come to; every fault in them at once."""
+        faults: list[str] = []
+        for entry in (self.rows.read, lambda: read(*self._fields())):
+            try:
+                entry()
+            except BadInput as error:
+                faults += error.faults
+        if faults:
+            raise BadInput(faults)
+        palette, amounts = self.rows.read()
+        named = dict(zip(palette.names, amounts.tolist(), strict=True))
+        return size_of(
+            self.opened,
+            self._job(),
+            named,
+            density=self.density.value,
+            container=self.container.value,
+        )
+
+    def batch(self) -> Batch:
+        """The formula, weighed out for the whole job."""
+        total_g = float(ceil(self.size().total_g))
+        palette, amounts = self.rows.read()
+        candidate, _ = weighed_out(self.opened, palette, amounts, total_g, None)
+        return "", None, candidate
+
+    def tell(self) -> None:
+        """Show how much."""
+        put(self.results, size_parts(self.size()))
+
+    def _job(self) -> Job:
+        unit, mesh = self.units.value, self.way.value == MESH
+        return Job(
+            prints=self.prints.value,
+            area_cm2=self.width.value * self.height.value * CM_PER[unit] ** 2,
+            coverage=self.coverage.value / 100,
+            mesh_cm3_per_m2=self.mesh.value if mesh else None,
+            transfer=self.transfer.value / 100 if mesh else None,
+            wet_um=None if mesh else self.wet.value * UM_PER[unit],
+            strokes=self.strokes.value,
+            later_stroke=self.later.value / 100,
+            loss=self.loss.value / 100,
+            screen_g=self.screen.value,
+        )
+
+    def _laid_out(self) -> Any:
+        return form(
+            section("1. The formula, in percent by mass", self.rows.box),
+            section(
+                "2. The job",
+                row(self.prints.box, boxed(self.units)),
+                row(self.width.box, self.height.box, self.coverage.box),
+                boxed(self.way),
+                self.of_mesh,
+                self.of_wet,
+                row(self.loss.box, boxed(self.container)),
+                folded(
+                    "more: strokes, screen, density",
+                    row(boxed(self.strokes), self.later.box),
+                    row(self.screen.box, self.density.box),
+                ),
+            ),
+            section("3. The ink", self.look, self.problems, self.results),
+            self.ticket.box,
+            name="jobsize",
+        )
+
+    def _fields(self) -> list[Field]:
+        way = [self.mesh, self.transfer] if self.way.value == MESH else [self.wet]
+        size = [self.prints, self.width, self.height, self.coverage]
+        return [*size, *way, self.later, self.loss, self.screen, self.density]
+
+    def _entries(self) -> list[Any]:
+        every = [*self._fields(), self.wet]
+        chosen = [self.units, self.way, self.strokes, self.container]
+        return [*self.rows.changing(), *(field.text for field in every), *chosen]
+
+    def _shown(self) -> None:
+        """Only what the chosen way asks for."""
+        for way, part in ((MESH, self.of_mesh), (WET, self.of_wet)):
+            part.layout.display = None if self.way.value == way else "none"
+
+    def _aged(self) -> None:
+        self.results.value = self.problems.value = ""
+        self.ticket.clear()
+
+
+def size_of(
+    opened: OpenShop,
+    job: Job,
+    amounts: Mapping[str, float],
+    *,
+    density: float | None = None,
+    container: str = UNKNOWN,
+) -> JobSize:
+    """How much of a formula, of `amounts` by mass, the job needs."""
+    used = {name: amount for name, amount in amounts.items() if amount > 0}
+    shelf = {ink.name: ink for ink in opened.shop.inks}
+    inks = [shelf[name] for name in used]
+    fractions = [amount / sum(used.values()) for amount in used.values()]
+    known = density or density_g_per_ml(inks, fractions)
+    if known is None:
+        lacking = ", ".join(ink.name for ink in inks if ink.density_g_per_ml is None)
+        raise BadInput(
+            f"the density of {lacking} is not known: fill in density_g_per_ml of inks.csv, or"
+            " write the density of the mixture among the entries"
+        )
+    return job_size(
+        job,
+        density_g_per_ml=known,
+        container=container_named(container),
+        cost_per_kg=cost_per_kg(inks, fractions),
+    )
+
+
+def size_parts(found: JobSize) -> list[Part]:
+    """How much, and every number it was worked out with."""
+    return [
+        *(line[0].upper() + line[1:] + "." for line in summary(found)),
+        Table(head=("Worked out with",), rows=tuple((line,) for line in found.assumptions)),
+    ]
+
+
+def _whole(text: str) -> int:
+    text = text.strip()
+    if not (text.isascii() and text.isdigit() and 0 < int(text) <= 10**6):
+        raise BadInput(f"{text!r}: write a whole number, 1 to 1000000")
+    return int(text)

@@ -1,0 +1,169 @@
+"""The forms about prints, without a browser: will it hold, and how much ink."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from matchkit.faults import BadInput
+
+w = pytest.importorskip("ipywidgets", reason="ipywidgets is not installed")
+
+from matchkit.forms import shops  # noqa: E402
+from matchkit.forms.hold import NO_TARGET, HoldForm, hold_parts  # noqa: E402
+from matchkit.forms.jobsize import US, WET, JobForm, size_of  # noqa: E402
+from matchkit.forms.shops import films_of, open_shop  # noqa: E402
+from matchkit.forms.show import Picture, Table  # noqa: E402
+from matchkit.jobsize import Job  # noqa: E402
+
+
+@pytest.fixture(scope="module")
+def opened():
+    """The demo shop, fitted once."""
+    return open_shop()
+
+
+@pytest.fixture(scope="module")
+def films(opened):
+    """Its films, fitted once."""
+    return films_of(opened)
+
+
+@pytest.fixture(autouse=True)
+def own_folder(tmp_path, monkeypatch):
+    """What forms save goes nowhere else; their faults are raised as well as shown."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("MATCHKIT_FORMS_RAISE", "1")
+    return tmp_path
+
+
+# ---- will it hold
+
+
+def needs(parts) -> dict[str, str]:
+    (table,) = (part for part in parts if isinstance(part, Table))
+    return {row[0]: row[1] for row in table.rows}
+
+
+def test_a_thick_white_holds_everywhere_and_a_thin_one_not_on_black(opened, films):
+    thick = needs(hold_parts(opened, films, {"Quay White": 1.0}, NO_TARGET, 500.0, None))
+    assert thick.keys() == {"white tee", "grey tee", "navy tee", "black tee", "red tee"}
+    assert set(thick.values()) == {"holds in one stroke"}
+    thin = needs(hold_parts(opened, films, {"Quay White": 1.0}, NO_TARGET, 5.0, None))
+    assert thin["black tee"].startswith("does not hold")
+    parts = hold_parts(opened, films, {"Quay White": 1.0}, NO_TARGET, 5.0, 5.0)
+    (picture,) = (part for part in parts if isinstance(part, Picture))
+    assert "black tee: does not hold" in picture.alt
+
+
+def test_every_way_to_print_is_in_the_table(opened, films):
+    parts = hold_parts(opened, films, {"Sharp Lemon": 1.0}, NO_TARGET, 50.0, 80.0)
+    assert parts[0].startswith("One stroke lays down 50 um, the underbase 80 um of white;")
+    (table,) = (part for part in parts if isinstance(part, Table))
+    assert len(table.head) == len(table.rows[0]) == 6
+    black = dict(zip(table.head, table.rows[3], strict=True))
+    # A yellow on black: the white below it is what makes it yellow (common practice, no source).
+    bare, based = (float(black[f"dE00, {way}"]) for way in ("1 stroke", "1 stroke on underbase"))
+    assert based < bare / 4
+
+
+def test_hold_form(opened, films):
+    form = HoldForm(opened, "example batch")
+    form.films = films
+    form.stroke.text.value = "1,234"
+    form.run.start.click()
+    assert "One stroke, um: &#x27;1,234&#x27; can be read as" in form.problems.value
+    form.stroke.text.value = "100"
+    form.underbase.text.value = ""
+    form.run.start.click()
+    form.run.wait()
+    assert "holds in one stroke" in form.results.value
+    assert "underbase" not in form.results.value
+    form.target.value = "Ripe amber"
+    assert form.results.value == ""
+    form.run.start.click()
+    form.run.wait()
+    assert "does not hold" in form.results.value
+
+
+def test_a_shop_without_cards_is_told_what_to_draw(opened):
+    bare = shops.OpenShop(
+        folder=opened.folder,
+        shop=replace(opened.shop, drawdowns=opened.shop.hiding),
+        fits=opened.fits,
+        notes=(),
+    )
+    assert "films" not in repr(bare)
+    assert "and 32 films over a card" in repr(opened)
+    with pytest.raises(BadInput, match="draw the inks over a black and white card"):
+        films_of(bare)
+
+
+# ---- how much ink
+
+
+def white(form: JobForm) -> JobForm:
+    form.rows.fill({"Quay White": 100.0})
+    return form
+
+
+def test_the_form_agrees_with_a_sum_by_hand(opened):
+    form = white(JobForm(opened, ""))
+    form.look.click()
+    # 1200 cm2 x 40 % x 60 cm3/m2 x 60 % = 1.728 ml a print; 300 of them 518.4 ml, with a
+    # tenth on top 570.24 ml, at 1.48 g/ml 843.96 g; at 9.80 a kg 8.27.
+    assert "Mix 844 g (29.8 oz), 570 ml (19.3 US fl oz)." in form.results.value
+    assert "Cost 8.27." in form.results.value
+    form.container.value = "US quart"
+    assert form.results.value == ""
+    form.look.click()
+    # 946.35 ml filled to 90 % takes 851.7 ml: one is enough.
+    assert "1 x US quart." in form.results.value
+
+
+def test_us_units_and_a_wet_thickness(opened):
+    form = white(JobForm(opened, ""))
+    form.units.value, form.way.value = US, WET
+    for field, text in (
+        (form.prints, "10"),
+        (form.width, "1"),
+        (form.height, "1"),
+        (form.coverage, "100"),
+        (form.wet, "1"),
+        (form.loss, "0"),
+        (form.density, "1.5"),
+    ):
+        field.text.value = text
+    assert form.of_mesh.layout.display == "none"
+    # 1 in2 x 1 mil is 6.4516 cm2 x 25.4 um = 0.016387 ml; ten of them at 1.5 g/ml.
+    assert form.size().total_g == pytest.approx(0.245806, abs=1e-5)
+
+
+def test_every_fault_is_told_at_once(opened):
+    form = JobForm(opened, "")
+    form.prints.text.value = "1.5"
+    form.coverage.text.value = "120"
+    form.look.click()
+    for words in ("the formula is empty", "write a whole number", "at most 100"):
+        assert words in form.problems.value
+
+
+def test_the_ticket_tells_the_job(opened, own_folder):
+    form = white(JobForm(opened, ""))
+    form.ticket.job.text.value = "Regatta shirts"
+    form.ticket.save.click()
+    page = (own_folder / "tickets" / "Regatta-shirts.html").read_text(encoding="utf-8")
+    assert "Ink for the whole job" in page
+    assert "300 prints, artwork 1200 cm2 (186 in2), 40 % of it in this colour" in page
+    weights = (own_folder / "tickets" / "Regatta-shirts.csv").read_text(encoding="utf-8")
+    assert float(weights.split(",")[-1]) == pytest.approx(844.0)
+
+
+def test_an_unknown_density_is_asked_for(opened):
+    inks = tuple(replace(ink, density_g_per_ml=None) for ink in opened.shop.inks)
+    bare = replace(opened, shop=replace(opened.shop, inks=inks))
+    job = Job(prints=1, area_cm2=100, wet_um=30)
+    with pytest.raises(BadInput, match="density of Quay White is not known"):
+        size_of(bare, job, {"Quay White": 1.0})
+    found = size_of(bare, job, {"Quay White": 1.0}, density=1.5)
+    assert np.isclose(found.total_g, 0.45)  # 100 cm2 x 30 um = 0.3 ml
