@@ -162,37 +162,41 @@ def write_inks() -> None:
 
 
 def write_drawdowns(bench: Bench) -> None:
-    """Ten drawdowns an ink that hide, and a film of it over both halves of a card.
-
-    Masstones are read three times, all others once.
-    """
+    """Ten drawdowns an ink; masstones are read three times, all others once."""
     rng = np.random.default_rng(READING_SEED)
     bench_names, fractions, readings = ladder(bench, rng, steps=10, repeats=3)
     names = [f"{NAMES[i // 10]} {name.rsplit(' ', 1)[1]}" for i, name in enumerate(bench_names)]
     lots = {row[0]: row[6] for row in INKS}
     rows = [
-        (name, ink, f"{100 * c:.6g}", lots[ink], None, None)
+        (name, ink, f"{100 * c:.6g}", lots[ink])
         for name, row in zip(names, fractions, strict=True)
         for ink, c in zip(NAMES, row, strict=True)
         if c > 0
     ]
-    films = [
-        (film_name(ink, card), ink, "100", lots[ink], card, FILM_UM)
-        for ink in NAMES
-        for card in CARDS
-    ]
-    header = ("drawdown", "ink", "percent", "lot", "ground", "thickness_um")
-    write("drawdowns.csv", header, [*rows, *films])
+    write("drawdowns.csv", ("drawdown", "ink", "percent", "lot"), rows)
     kept = [
         (name, R)
         for name, row, repeats in zip(names, fractions, readings, strict=True)
         for R in (repeats if row.max() == 1 else repeats[:1])
     ]
-    write_spectra("spectra.csv", "drawdown", [*kept, *mix_readings(bench), *film_readings(bench)])
+    write_spectra("spectra.csv", "drawdown", [*kept, *mix_readings(bench)])
 
 
 def film_name(ink: str, card: str) -> str:
     return f"{ink} {FILM_UM} um on {card}"
+
+
+def write_films(bench: Bench) -> None:
+    """A film of each ink over both halves of a card."""
+    lots = {row[0]: row[6] for row in INKS}
+    rows = [
+        (film_name(ink, card), ink, "100", lots[ink], card, FILM_UM)
+        for ink in NAMES
+        for card in CARDS
+    ]
+    header = ("drawdown", "ink", "percent", "lot", "ground", "thickness_um")
+    write("films.csv", header, rows)
+    write_spectra("film_spectra.csv", "drawdown", film_readings(bench))
 
 
 def film_readings(bench: Bench) -> list[tuple[str, np.ndarray]]:
@@ -268,6 +272,7 @@ def main() -> None:
     (FOLDER / "shop.toml").write_text(SHOP_TOML, encoding="utf-8", newline="\n")
     write_inks()
     write_drawdowns(bench)
+    write_films(bench)
     write_grounds()
     write_mixes()
     invented = invented_targets()

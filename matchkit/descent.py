@@ -105,8 +105,7 @@ def descend(
     damping = np.full(c.shape[1], 1e-2, dtype=kind)
     v, J = _look_slope(batch, c, steps.exact)
     for left, eps in zip(range(len(steps.eps) - 1, -1, -1), steps.eps, strict=True):
-        g, H = _model(v, J, share, eps, curved=steps.curved)
-        trial = _trial(c, batch.limit, g, H, damping, to_limit=steps.exact)
+        trial = _trial(c, v, J, damping, batch.limit, share, eps, steps)
         v_new, J_new = _look_slope(batch, trial, steps.exact)
         before, after = _smooth_F(v, share, eps), _smooth_F(v_new, share, eps)
         better = after <= before
@@ -165,45 +164,60 @@ def _smooth_F(v: Array, share: Array, eps: float) -> Array:
     return total
 
 
-def _model(v: Array, J: Array, share: Array, eps: float, *, curved: bool) -> tuple[Array, Array]:
-    """Gradient (m, n) and Hessian (m, m, n) of the smoothed F by amount."""
-    rows = (J.shape[0] * J.shape[1], *J.shape[2:])
-    length = np.sqrt((v * v).sum(axis=0) + eps**2)
-    weight = share / length
-    Jv = (J * v[:, :, None]).sum(axis=0)  # (n_light, m, n)
-    H = np.einsum("kin,kjn->ijn", (J * weight[:, None]).reshape(rows), J.reshape(rows))
-    if curved:
-        H -= np.einsum("lin,ljn->ijn", Jv * (weight / length**2)[:, None], Jv)
-    return (Jv * weight[:, None]).sum(axis=0), H
-
-
-def _trial(c: Array, limit: Array, g: Array, H: Array, damping: Array, *, to_limit: bool) -> Array:
+def _trial(
+    c: Array,
+    v: Array,
+    J: Array,
+    damping: Array,
+    limit: Array,
+    share: Array,
+    eps: float,
+    steps: Steps,
+) -> Array:
     """Where a damped step from `c` (m, n) leads, within the limits."""
-    held = _at_limit(c, limit, g)
-    trial = _within(c * np.exp(_newton_step(g, H, c, held, damping)), limit, held)
-    if not to_limit:
-        return trial
+    held = _at_limit(c, limit, v, J, share, eps)
+    step = _newton_step(c, v, J, damping, held, share, eps, curved=steps.curved)
+    trial = _within(c * np.exp(step), limit, held)
     over = ~held & (trial >= limit) & (limit < 1)
-    if not over.any():
+    if not steps.exact or not over.any():
         return trial
     # Near the answer those go to their limit, the others to where that leaves them best.
     move, held = _move_to_limit(c, limit, over, held), held | over
-    step = _newton_step(g + np.einsum("ijn,jn->in", H, move), H, c, held, damping)
+    v = v + (J * move).sum(axis=2)
+    step = _newton_step(c, v, J, damping, held, share, eps, curved=steps.curved)
     return _within(c * np.exp(step), limit, held)
 
 
-def _newton_step(g: Array, H: Array, c: Array, held: Mask, damping: Array) -> Array:
-    """Damped step (m, n) in log amount; amounts keep their sum, held ones stay."""
+def _newton_step(
+    c: Array,
+    v: Array,
+    J: Array,
+    damping: Array,
+    held: Mask,
+    share: Array,
+    eps: float,
+    *,
+    curved: bool,
+) -> Array:
+    """Damped step (m, n) in log amount; amounts keep their sum, those `held` stay.
+
+    Slopes are taken by log amount before they are multiplied, so that the Hessian stays
+    positive in single precision too.
+    """
     a = np.where(held, 0, c)
-    s = a / np.maximum(a.sum(axis=0), NOTHING)
-    # d c_i / d u_j = a_i (delta_ij - s_j): softmax over the free inks
-    b, B = a * g, a[:, None] * H * a
-    rows = B.sum(axis=0)
-    cross = s[:, None] * rows
-    H_u = B - cross - cross.transpose(1, 0, 2) + (s * rows.sum(axis=0))[:, None] * s
+    mean = a / np.maximum(a.sum(axis=0), NOTHING)
+    # d c_i / d u_j = a_i (delta_ij - mean_j): softmax over the free inks
+    J = (J - (mean * J).sum(axis=2, keepdims=True)) * a
+    length = np.sqrt((v * v).sum(axis=0) + eps**2)
+    weight = share / length
+    Jv = (J * v[:, :, None]).sum(axis=0)  # (n_light, m, n)
+    rows = (J.shape[0] * J.shape[1], *J.shape[2:])
+    H = np.einsum("kin,kjn->ijn", (J * weight[:, None]).reshape(rows), J.reshape(rows))
+    if curved:
+        H -= np.einsum("lin,ljn->ijn", Jv * (weight / length**2)[:, None], Jv)
     on = np.arange(len(a))
-    H_u[on, on] += damping * H_u[on, on] + 1e-9
-    step = -_solved(H_u, b - s * b.sum(axis=0))
+    H[on, on] += damping * H[on, on] + 1e-9
+    step = -_solved(H, (Jv * weight[:, None]).sum(axis=0))
     # Ink by ink: one on its way out takes endless steps, and must not hold up the others.
     return np.clip(step, -LONGEST_STEP, LONGEST_STEP)
 
@@ -215,7 +229,7 @@ def _solved(A: Array, b: Array) -> Array:
         x: Array = np.linalg.solve(A.transpose(2, 0, 1), b.T[:, :, None])[:, :, 0].T
         return x
     x = b
-    least = 1e-7 * np.abs(A[np.arange(m), np.arange(m)]) + NOTHING
+    least = 1e-7 * np.abs(A[np.arange(m), np.arange(m)]) + 1e-12
     for j in range(m):
         A[j, j] = np.maximum(A[j, j], least[j])
         for i in range(j + 1, m):
@@ -230,11 +244,13 @@ def _solved(A: Array, b: Array) -> Array:
     return x
 
 
-def _at_limit(c: Array, limit: Array, g: Array) -> Mask:
+def _at_limit(c: Array, limit: Array, v: Array, J: Array, share: Array, eps: float) -> Mask:
     """Inks at their limit that would only help by going beyond it."""
     at: Mask = (c >= limit * (1 - 1e-6)) & (limit < 1)
     if not at.any():
         return at
+    weight = share / np.sqrt((v * v).sum(axis=0) + eps**2)
+    g = ((J * v[:, :, None]).sum(axis=0) * weight[:, None]).sum(axis=0)
     free = np.where(at, 0, c)
     mean = (free * g).sum(axis=0) / np.maximum(free.sum(axis=0), NOTHING)
     beyond: Mask = at & (mean > g)

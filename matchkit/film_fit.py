@@ -131,7 +131,7 @@ def _films(
         raise BadInput(
             "no drawdown has a thickness: how much of a ground shows through can't be known; "
             "draw the inks over a black and white card with a bar of known thickness, and "
-            "fill in `ground` and `thickness_um` of drawdowns.csv"
+            "write them with `ground` and `thickness_um` into films.csv"
         )
     unknown = {d.ground for d in drawdowns if d.thickness_um is not None} - set(grounds)
     if unknown:

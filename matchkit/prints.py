@@ -61,8 +61,8 @@ def film_fits(shop: Shop) -> dict[str, Fit]:
         raise BadInput(
             "no drawdown of this shop has a thickness, so how much of a ground shows through "
             "can't be known: draw the inks over a black and white card with a bar of known "
-            "thickness, measure both halves and the bare card, and fill in `ground` and "
-            "`thickness_um` of drawdowns.csv and grounds.csv"
+            "thickness, measure both halves and the bare card, and write films.csv (with `ground` "
+            "and `thickness_um`), film_spectra.csv and grounds.csv"
         )
     return fits
 

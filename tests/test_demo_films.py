@@ -137,17 +137,22 @@ def begun(folder, keep):
     folder.mkdir()
     for name in ("shop.toml", "grounds.csv"):
         shutil.copy(DEMO / name, folder)
-    with (DEMO / "drawdowns.csv").open(encoding="utf-8", newline="") as file:
-        rows = [row for row in csv.DictReader(file) if keep(row)]
+    rows = []
+    for name in ("films.csv", "drawdowns.csv"):
+        with (DEMO / name).open(encoding="utf-8", newline="") as file:
+            rows += [{"ground": "", **row} for row in csv.DictReader(file)]
+    rows = [row for row in rows if keep(row)]
     with (folder / "drawdowns.csv").open("w", encoding="utf-8", newline="") as file:
-        sheet = csv.DictWriter(file, rows[0])
+        sheet = csv.DictWriter(file, max(rows, key=len))
         sheet.writeheader()
         sheet.writerows(rows)
-    for name, kept in (
-        ("inks.csv", {row["ink"] for row in rows}),
-        ("spectra.csv", {row["drawdown"] for row in rows}),
+    read = (DEMO / "film_spectra.csv").read_text(encoding="utf-8").splitlines()[1:]
+    for name, kept, more in (
+        ("inks.csv", {row["ink"] for row in rows}, []),
+        ("spectra.csv", {row["drawdown"] for row in rows}, read),
     ):
         head, *lines = (DEMO / name).read_text(encoding="utf-8").splitlines()
+        lines += more
         lines = [line for line in lines if line.split(",")[0] in kept]
         (folder / name).write_text("\n".join([head, *lines]) + "\n", encoding="utf-8")
     return str(folder)

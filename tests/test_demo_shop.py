@@ -60,8 +60,6 @@ def test_ten_drawdowns_for_each_of_sixteen_inks() -> None:
     ]
     drawdowns: dict[str, dict[str, float]] = {}
     for row in rows("drawdowns.csv"):
-        if row["ground"]:
-            continue
         drawdowns.setdefault(row["drawdown"], {})[row["ink"]] = float(row["percent"])
     assert len(drawdowns) == 160
     assert all(abs(sum(parts.values()) - 100) < 0.01 for parts in drawdowns.values())
@@ -73,15 +71,13 @@ def test_ten_drawdowns_for_each_of_sixteen_inks() -> None:
 
 
 def test_one_card_for_each_ink_over_black_and_white() -> None:
-    films = [row for row in rows("drawdowns.csv") if row["ground"] or row["thickness_um"]]
+    films = rows("films.csv")
     inks = [row["ink"] for row in rows("inks.csv")]
     assert [(row["ink"], row["ground"]) for row in films] == [
         (ink, card) for ink in inks for card in ("black card", "white card")
     ]
     assert {(row["percent"], row["thickness_um"]) for row in films} == {("100", "60")}
-    # They stand at the end: what was there before they were drawn is as it was.
-    assert rows("drawdowns.csv")[-len(films) :] == films
-    assert [row["drawdown"] for row in rows("spectra.csv")][-len(films) :] == [
+    assert [row["drawdown"] for row in rows("film_spectra.csv")] == [
         row["drawdown"] for row in films
     ]
 
@@ -95,7 +91,8 @@ def test_grounds_are_a_smooth_card_and_five_tees() -> None:
 
 
 def test_a_film_lies_between_its_ground_and_the_ink_that_hides() -> None:
-    read = {row["drawdown"]: spectrum(row) for row in rows("spectra.csv")}
+    readings = [*rows("spectra.csv"), *rows("film_spectra.csv")]
+    read = {row["drawdown"]: spectrum(row) for row in readings}
     for row in rows("inks.csv"):
         black, white = (
             read[f"{row['ink']} 60 um on {card} card"].mean() for card in ("black", "white")

@@ -450,7 +450,8 @@ def test_stills_and_pictures_say_what_they_show(opened, capsys):
 
 
 def test_an_ink_that_left_the_shop_is_told(form):
-    for name in ("inks.csv", "drawdowns.csv", "spectra.csv"):
+    files = ("inks.csv", "drawdowns.csv", "spectra.csv", "films.csv", "film_spectra.csv")
+    for name in files:
         path = Path(COPY, name)
         lines = path.read_text(encoding="utf-8").splitlines(keepends=True)
         path.write_text("".join(line for line in lines if "Tar Brown" not in line), "utf-8")

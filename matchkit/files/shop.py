@@ -1,5 +1,7 @@
-"""A shop folder: `shop.toml`, `inks.csv`, `drawdowns.csv`, `spectra.csv`, `mixes.csv`,
-`grounds.csv`.
+"""A shop folder: `shop.toml`, `inks.csv`, `drawdowns.csv`, `spectra.csv`, `mixes.csv`.
+
+Films over a card, which let it show, stand in `films.csv` and `film_spectra.csv`, or among
+the drawdowns with their `ground` filled in; the cards and garments in `grounds.csv`.
 
 All files are read before anything is said, and what is wrong with any of them is
 said at once.  What is odd, or had to be assumed, becomes a line of `Shop.notes`.
@@ -7,7 +9,7 @@ said at once.  What is odd, or had to be assumed, becomes a line of `Shop.notes`
 
 import json
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from hashlib import sha256
 from pathlib import Path
 from typing import TypeVar
@@ -20,30 +22,23 @@ from matchkit.files.amounts import quoted
 from matchkit.files.grounds import FILM_NUMBERS, on_known_grounds, read_grounds, with_films
 from matchkit.files.mixtures import AMOUNTS, Mixture, hint_at, mixtures
 from matchkit.files.settings import geometry_doubts, geometry_faults, read_settings
-from matchkit.files.tables import Row, Table, amount, read_table, spectral_values, wording
+from matchkit.files.shop_spectra import Readings, all_readings
+from matchkit.files.tables import Row, Table, amount, read_table, wording
 from matchkit.files.text import Findings, did_you_mean, label, read_bytes
 from matchkit.files.write import settled
 from matchkit.inks import ROLES, Drawdown, Ink, Mix, Shop
-from matchkit.spectra import PERCENT, average, check_reflectance, reflectance_doubts, to_grid
+from matchkit.spectra import average
 
 __all__ = ["FILES", "digest", "read_inks", "read_shop", "shop_files"]
 
 FILES = ("shop.toml", "inks.csv", "drawdowns.csv", "spectra.csv")
-OPTIONAL_FILES = ("mixes.csv", "grounds.csv")
+OPTIONAL_FILES = ("mixes.csv", "grounds.csv", "films.csv", "film_spectra.csv")
 
 DENSITY_G_PER_ML = (0.3, 10.0)  # wider than any ink, narrow enough to catch kg per m3
 
 T = TypeVar("T")
 Spectrum = NDArray[np.float64]
 Inks = dict[str, Ink] | None  # None: inks.csv could not be read, so any name may be right
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Readings:
-    """The repeat readings of one name, and where the first stands."""
-
-    where: str
-    spectra: list[Spectrum]  # each (n_wl,)
 
 
 def read_shop(folder: str | Path) -> Shop:
@@ -56,9 +51,9 @@ def read_shop(folder: str | Path) -> Shop:
     found = Findings(file=label(Path(folder)))
     shop = _tried(lambda: read_settings(paths["shop.toml"], "shop.toml"), found)
     inks = _tried(lambda: _inks(paths["inks.csv"], found), found)
-    drawn = _tried(lambda: _drawn(paths["drawdowns.csv"], inks, found), found)
+    drawn = _tried(lambda: _all_drawn(paths, inks, found), found)
     mixed = _tried(lambda: _mixed(paths.get("mixes.csv"), inks, found), found)
-    readings = _tried(lambda: _readings(paths["spectra.csv"], found), found)
+    readings = _tried(lambda: all_readings(paths, found), found)
     grounds = _tried(lambda: read_grounds(paths.get("grounds.csv"), found), found)
     if drawn is not None and mixed is not None and readings is not None:
         _check_pairs(drawn, mixed, readings, found)
@@ -94,7 +89,7 @@ def read_measuring(folder: str | Path) -> tuple[Shop, tuple[str, ...], tuple[str
     found = Findings(file=label(Path(folder)))
     shop = _tried(lambda: read_settings(paths["shop.toml"], "shop.toml"), found)
     inks = _tried(lambda: _inks(paths["inks.csv"], found), found)
-    drawn = _tried(lambda: _drawn(paths["drawdowns.csv"], inks, found), found)
+    drawn = _tried(lambda: _all_drawn(paths, inks, found), found)
     mixed = _tried(lambda: _mixed(paths.get("mixes.csv"), inks, found), found)
     if found.faults or shop is None:
         raise BadInput(found.faults)
@@ -119,10 +114,12 @@ def digest(folder: str | Path) -> str:
         required=("ink", "role"),
         text=("series", "density_g_per_ml"),
     )
-    fitted = ("shop.toml", "drawdowns.csv", "spectra.csv", "grounds.csv")
+    fitted = ("shop.toml", "drawdowns.csv", "spectra.csv", *OPTIONAL_FILES[1:])
     files = {name: read_bytes(paths[name], name) for name in fitted if name in paths}
     keys = ["ink", "role", "series"]
-    if b"g_per_m2" in files["drawdowns.csv"]:  # a film's weight is turned into thickness
+    if any(
+        b"g_per_m2" in files.get(name, b"") for name in ("drawdowns.csv", "films.csv")
+    ):  # a film's weight is turned into thickness
         keys.append("density_g_per_ml")
     inks = [[row.cells.get(key, "") for key in keys] for row in table.rows]
     parts = [json.dumps(inks).encode(), *files.values()]
@@ -203,11 +200,30 @@ def _ink(row: Row, decimal: str, series: dict[str, str], found: Findings) -> Ink
     )
 
 
-def _drawn(path: Path, inks: Inks, found: Findings) -> list[Mixture]:
-    """`drawdowns.csv`, without the spectra."""
+def _all_drawn(paths: dict[str, Path], inks: Inks, found: Findings) -> list[Mixture]:
+    """`drawdowns.csv` and `films.csv`, without the spectra; no name in both."""
+    drawn = _drawn(paths["drawdowns.csv"], "drawdowns.csv", inks, found)
+    if "films.csv" in paths:
+        names = {mixture.name for mixture in drawn}
+        for film in _drawn(paths["films.csv"], "films.csv", inks, found):
+            if film.name and film.name in names:
+                found.faults.append(
+                    f"{film.rows[0].where}: {quoted(film.name)} is a drawdown too; rename the film"
+                )
+            elif film.name and not film.ground:
+                found.faults.append(
+                    f"{film.rows[0].where}: film {quoted(film.name)} lies on no ground; write"
+                    " which, or move it to drawdowns.csv if it hides"
+                )
+            else:
+                drawn.append(film)
+    return drawn
+
+
+def _drawn(path: Path, file: str, inks: Inks, found: Findings) -> list[Mixture]:
     table = read_table(
         path,
-        file="drawdowns.csv",
+        file=file,
         required=("drawdown", "ink"),
         numeric=(*AMOUNTS, *FILM_NUMBERS),
         text=("lot", "ground"),
@@ -265,45 +281,8 @@ def _agreed(stated: list[T], key: str, mixture: Mixture, found: Findings) -> T |
     return stated[0] if stated else None
 
 
-def _readings(path: Path, found: Findings) -> dict[str, _Readings]:
-    """`spectra.csv`: readings by name.  A row with a fault still counts as a name."""
-    table = read_table(path, file="spectra.csv", required=("drawdown",), spectral=True)
-    _hear(table, found)
-    rows, values, faults = spectral_values(table)
-    found.faults.extend(faults)
-    R = to_grid(table.nm, values, where=table.file)
-    percent = _percent_fault(table, rows, values)
-    if percent:
-        raise BadInput(percent)
-    readings: dict[str, _Readings] = {}
-    for row in table.rows:
-        name = wording(row, "drawdown", faults=found.faults, required=True)
-        readings.setdefault(name, _Readings(where=row.where, spectra=[]))
-    for row, each in zip(rows, R, strict=True):
-        name = wording(row, "drawdown", faults=[])
-        where = f"{row.where} {quoted(name)}"
-        found.faults.extend(check_reflectance(each, where))
-        found.notes.extend(reflectance_doubts(each, where))
-        readings[name].spectra.append(each)
-    return readings
-
-
-def _percent_fault(table: Table, rows: list[Row], values: Spectrum) -> str:
-    """One line for a file in percent, however many rows it has."""
-    advice = "write reflectance factors, 0-1 (divide by 100)"
-    if table.percent:
-        return f"{table.file}: the wavelengths are headed %; {advice} and take the % away"
-    high = np.flatnonzero((values > PERCENT).any(axis=1))
-    if not high.size:
-        return ""
-    first, at = values[high[0]], int(values[high[0]].argmax())
-    more = f" (and {high.size - 1} more rows)" if high.size > 1 else ""
-    found = f"{first[at]:.4g} at {table.nm[at]:g} nm{more}"
-    return f"{rows[high[0]].where}: {found} looks like percent; {advice}"
-
-
 def _check_pairs(
-    drawn: list[Mixture], mixed: list[Mix], readings: dict[str, _Readings], found: Findings
+    drawn: list[Mixture], mixed: list[Mix], readings: dict[str, Readings], found: Findings
 ) -> None:
     """Every drawdown has a reading; every reading has a drawdown or a mix."""
     known = dict.fromkeys([*(mixture.name for mixture in drawn), *(mix.name for mix in mixed)])
@@ -312,8 +291,9 @@ def _check_pairs(
         name, where = mixture.name, mixture.rows[0].where
         if name and name not in readings:
             hint = hint_at(name, stray, found)
+            spectra = "film_spectra.csv" if where.startswith("films.csv") else "spectra.csv"
             found.faults.append(
-                f"{where}: drawdown {quoted(name)} has no reading in spectra.csv; measure it{hint}"
+                f"{where}: drawdown {quoted(name)} has no reading in {spectra}; measure it{hint}"
             )
     for name in stray:
         hint = hint_at(name, known, found)
@@ -328,7 +308,7 @@ def _assembled(
     inks: dict[str, Ink],
     drawn: list[Mixture],
     mixed: list[Mix],
-    readings: dict[str, _Readings],
+    readings: dict[str, Readings],
 ) -> Shop:
     """The shop with all that is sound, so that it can be asked for contradictions."""
     read = {name: each.spectra for name, each in readings.items() if each.spectra}

@@ -1,0 +1,75 @@
+"""`spectra.csv` and `film_spectra.csv`: the readings of drawdowns, mixes and films by name."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchkit.faults import BadInput
+from matchkit.files.amounts import quoted
+from matchkit.files.tables import Row, Table, read_table, spectral_values, wording
+from matchkit.files.text import Findings
+from matchkit.spectra import PERCENT, check_reflectance, reflectance_doubts, to_grid
+
+__all__ = ["Readings", "all_readings"]
+
+Spectrum = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Readings:
+    """The repeat readings of one name, and where the first stands."""
+
+    where: str
+    spectra: list[Spectrum]  # each (n_wl,)
+
+
+def all_readings(paths: dict[str, Path], found: Findings) -> dict[str, Readings]:
+    """Readings by name.  A row with a fault still counts as a name."""
+    readings = _readings(paths["spectra.csv"], "spectra.csv", found)
+    if "film_spectra.csv" in paths:
+        films = _readings(paths["film_spectra.csv"], "film_spectra.csv", found)
+        for name in films.keys() & readings.keys():
+            found.faults.append(
+                f"{films[name].where}: {quoted(name)} is in spectra.csv too; keep it in one"
+            )
+        readings |= films
+    return readings
+
+
+def _readings(path: Path, file: str, found: Findings) -> dict[str, Readings]:
+    table = read_table(path, file=file, required=("drawdown",), spectral=True)
+    found.faults.extend(table.faults)
+    found.notes.extend(table.notes)
+    rows, values, faults = spectral_values(table)
+    found.faults.extend(faults)
+    R = to_grid(table.nm, values, where=table.file)
+    percent = _percent_fault(table, rows, values)
+    if percent:
+        raise BadInput(percent)
+    readings: dict[str, Readings] = {}
+    for row in table.rows:
+        name = wording(row, "drawdown", faults=found.faults, required=True)
+        readings.setdefault(name, Readings(where=row.where, spectra=[]))
+    for row, each in zip(rows, R, strict=True):
+        name = wording(row, "drawdown", faults=[])
+        where = f"{row.where} {quoted(name)}"
+        found.faults.extend(check_reflectance(each, where))
+        found.notes.extend(reflectance_doubts(each, where))
+        readings[name].spectra.append(each)
+    return readings
+
+
+def _percent_fault(table: Table, rows: list[Row], values: Spectrum) -> str:
+    """One line for a file in percent, however many rows it has."""
+    advice = "write reflectance factors, 0-1 (divide by 100)"
+    if table.percent:
+        return f"{table.file}: the wavelengths are headed %; {advice} and take the % away"
+    high = np.flatnonzero((values > PERCENT).any(axis=1))
+    if not high.size:
+        return ""
+    first, at = values[high[0]], int(values[high[0]].argmax())
+    more = f" (and {high.size - 1} more rows)" if high.size > 1 else ""
+    found = f"{first[at]:.4g} at {table.nm[at]:g} nm{more}"
+    return f"{rows[high[0]].where}: {found} looks like percent; {advice}"
