@@ -10,14 +10,16 @@ and in which rounds:
 2. Those that may yet be among the best, at all wavelengths, in double precision.
 3. The best, with exact slopes of CIEDE2000.
 
-Nothing is sampled.  A subset is given up only where its F, or its dE00 under the first
+Nothing is sampled, as long as no size has more than MOST subsets; of a size that has, those
+are looked at which add one ink to one of the PARENTS best formulas of one ink fewer, and
+`is_exhaustive` says so.  A subset is given up only where its F, or its dE00 under the first
 light, of which F can't be less, stays far above the best F found so far; so the answer is
 the best there is, up to the local nature of each small problem and of its two starts.
 
 Sources: Walowit et al. (1987) for the linear start, from memory.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 from math import comb
@@ -35,6 +37,7 @@ __all__ = [
     "Solved",
     "Target",
     "count_subsets",
+    "is_exhaustive",
     "lab_target",
     "minimise",
     "solve",
@@ -45,6 +48,7 @@ Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 
+MOST, PARENTS = 150_000, 3_000
 CHUNK = 2500  # subsets at a time: what stays in a processor's cache
 EVERY = 3  # the first round looks at every third wavelength
 ONE_LIGHT = Steps((1.0, 0.5, 0.3, 0.2, 0.1), curved=False, exact=False)
@@ -80,6 +84,15 @@ def count_subsets(n_ink: int, max_inks: int) -> int:
     return sum(comb(n_ink, m) for m in range(1, max_inks + 1))
 
 
+def is_exhaustive(n_ink: int, max_inks: int) -> bool:
+    """Whether `solve` looks at every subset there is.
+
+    >>> is_exhaustive(24, 6), is_exhaustive(40, 5)
+    (True, False)
+    """
+    return max(comb(n_ink, m) for m in range(1, max_inks + 1)) <= MOST
+
+
 def solve(
     palette: Palette,
     target: Target,
@@ -98,13 +111,15 @@ def solve(
     n = len(palette.inks)
     upper = np.ones(n) if upper is None else np.minimum(upper, 1.0)
     usable = [i for i in range(n) if upper[i] > DROPPED]
-    total = count_subsets(len(usable), max_inks)
+    total = sum(
+        min(comb(len(usable), m), max(MOST, PARENTS * len(usable))) for m in range(1, max_inks + 1)
+    )
     few, few_target = _few_wavelengths(palette, target)
     found: list[tuple[Array, Array]] = []  # F, fractions
     done, best = 0, np.inf
     smaller = _Round(subsets=np.empty((0, 0), dtype=np.int64), F=np.empty(0), c=np.empty((0, 0)))
     for m in range(1, min(max_inks, len(usable)) + 1):
-        subsets = np.array(list(combinations(usable, m)), dtype=np.int64)
+        subsets = _subsets(usable, m, smaller)
         subsets = subsets[upper[subsets].sum(axis=1) >= 1 - 1e-12]
         F, c = np.full(len(subsets), np.inf), np.zeros(subsets.shape)
         for at in range(0, len(subsets), CHUNK):
@@ -196,6 +211,18 @@ def _pairs(palette: Palette) -> Array:
     c = np.concatenate(says) * equal_say(palette)
     pairs: Array = c / c.sum(axis=1, keepdims=True)
     return pairs
+
+
+def _subsets(usable: Sequence[int], m: int, smaller: _Round) -> Index:
+    """Subsets (n, m) of `usable` inks in order: all of them, or those that grow from good ones."""
+    if comb(len(usable), m) <= MOST:
+        return np.array(list(combinations(usable, m)), dtype=np.int64).reshape(-1, m)
+    parents = smaller.subsets[np.argsort(smaller.F, kind="stable")[:PARENTS]]
+    grown = np.concatenate([np.insert(parents, 0, new, axis=1) for new in usable])
+    grown = np.sort(grown, axis=1)
+    grown = grown[(np.diff(grown, axis=1) > 0).all(axis=1)]  # an ink it had already adds nothing
+    every: Index = np.unique(grown, axis=0)
+    return every
 
 
 def _screen(
