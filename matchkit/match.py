@@ -25,7 +25,7 @@ from matchkit.judge import (
 )
 from matchkit.odds import chance, spread_of
 from matchkit.palette import Palette
-from matchkit.solve import Target, solve
+from matchkit.solve import DROPPED, Target, is_exhaustive, solve
 
 __all__ = ["Match", "fit_shop", "fractions_for", "match", "odds_of", "palette_for", "series_of"]
 
@@ -34,11 +34,15 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, kw_only=True)
 class Match:
-    """The formulas for one target, best first."""
+    """The formulas for one target, best first.
+
+    `exhaustive`: every subset of the inks was looked at (see `solve`).
+    """
 
     target: str
     in_gamut: bool
     formulas: tuple[Candidate, ...]
+    exhaustive: bool = True
 
 
 def series_of(shop: Shop) -> tuple[str, ...]:
@@ -89,7 +93,7 @@ def match(
     """
     _check(shop, batch_g, max_inks, without)
     found: list[Candidate] = []
-    inside = False
+    inside, exhaustive = False, True
     for series in fits.values():
         palette = series.palette
         upper = limits(palette, batch_g, without)
@@ -98,6 +102,7 @@ def match(
         solved = solve(palette, target, max_inks=max_inks, upper=upper, progress=progress)
         if not len(solved.F):
             continue
+        exhaustive = exhaustive and is_exhaustive(int((upper > DROPPED).sum()), max_inks)
         inside = inside or in_gamut(palette, target, solved, upper, shop.tolerance_de00)
         pick = partial(
             candidates,
@@ -120,7 +125,12 @@ def match(
             f"no {max_inks} inks that may be used fill a batch of {batch_g:g} g: "
             "stock, max_percent and --without leave too little; make a smaller batch"
         )
-    return Match(target=name, in_gamut=inside, formulas=tuple(preferred(found, prefer)[:top]))
+    return Match(
+        target=name,
+        in_gamut=inside,
+        formulas=tuple(preferred(found, prefer)[:top]),
+        exhaustive=exhaustive,
+    )
 
 
 def _bodied(palette: Palette, upper: Array) -> Array:

@@ -16,13 +16,21 @@ from matchkit.odds import touchiest
 from matchkit.palette import Palette
 from matchkit.recipe import STEPS_TO_TRUST, letdowns_for
 from matchkit.shelf import letdowns_on_shelf
-from matchkit.solve import Target
+from matchkit.solve import MOST, PARENTS, Target
+
+
+NOT_ALL = (
+    f"So many inks have more than {MOST:,} subsets of one size: not all were looked at, only those\n"
+    f"that add an ink to one of the {PARENTS:,} best formulas of one ink fewer. --without or a\n"
+    "smaller --max-inks has all of them looked at."
+)
 
 
 def match_json(found: Match, target: Target) -> dict[str, object]:
     answer: dict[str, object] = {
         "target": found.target,
         "in_gamut": found.in_gamut,
+        "exhaustive": found.exhaustive,
         "formulas": [_formula_json(formula, target) for formula in found.formulas],
     }
     if target.R is None:
@@ -92,6 +100,8 @@ def match_report(
         lines += [f"  {line}" for line in _touchy(formula, target, palettes)]
     if trade_offs:
         lines += ["", _trade_offs(found, target)]
+    if not found.exhaustive:
+        lines += ["", NOT_ALL]
     if printed:
         lines += ["", *_print_words(found.formulas[0], target, shop, palettes)]
     return "\n".join(lines)

@@ -38,6 +38,11 @@ def match_parts(opened: OpenShop, target: Target, found: Match) -> list[Part]:
     sheer = [k for k, f in enumerate(found.formulas, start=1) if is_sheer(opened, f)]
     lines: list[Part] = [f"{found.target}: {head[0].lower()}{head[1:]}"]
     lines += [_strip(target, found), _table(target, found, shop.tolerance_de00)]
+    if not found.exhaustive:
+        lines.append(
+            "So many inks have more combinations than can be looked at one by one: larger formulas "
+            "were grown from the best smaller ones. Fewer inks at most has all of them looked at."
+        )
     if sheer:
         names = ", ".join(str(k) for k in sheer)
         lines.append(

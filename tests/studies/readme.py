@@ -14,7 +14,7 @@ import tempfile
 from pathlib import Path
 
 from matchkit.cli import COMMANDS, main
-from tests.studies import blind_accuracy, book_learning, films, rehearsal, watercolours
+from tests.studies import blind_accuracy, book_learning, films, rehearsal, speed, watercolours
 
 README = Path(__file__).parents[2] / "README.md"
 
@@ -64,6 +64,10 @@ def book_table():
     return book_learning.markdown(stored(book_learning))
 
 
+def speed_table():
+    return speed.markdown(stored(speed))
+
+
 def commands():
     """Every command and its line."""
     lines = ["| command | what it does |", "|---|---|"]
@@ -78,6 +82,7 @@ PARTS = {
     "film": film_table,
     "slabs": slab_table,
     "paint": paint_table,
+    "speed": speed_table,
     "commands": commands,
 }
 
