@@ -17,7 +17,7 @@ from matchkit.simulate import make_bench
 from matchkit.solve import count_subsets, solve
 from matchkit.spectra import GRID_NM
 from tests.benchmarks import rivals
-from tests.studies import speed
+from tests.studies import many_starts, speed
 from tests.studies.blind_accuracy import drawdowns_of
 
 NEVER_WORSE_BY = 0.005  # dE00
@@ -55,6 +55,12 @@ def test_other_ways_are_no_better(palette, target):
         rivals.by_least_squares(palette, target, [0, 1, 5, 9]),
     ):
         assert best < F + NEVER_WORSE_BY
+
+
+def test_the_ten_best_are_the_ten_best_there_are():
+    """Short form of `tests.studies.many_starts`: every subset from four random starts."""
+    found = many_starts.lost(8306, starts=4)
+    assert len(found) == 8 and max(found) < NEVER_WORSE_BY
 
 
 def test_one_ink_more_costs_no_more_than_its_subsets(palette, target):
