@@ -27,7 +27,16 @@ from matchkit.odds import chance, spread_of
 from matchkit.palette import Palette
 from matchkit.solve import DROPPED, Target, is_exhaustive, solve
 
-__all__ = ["Match", "fit_shop", "fractions_for", "match", "odds_of", "palette_for", "series_of"]
+__all__ = [
+    "Match",
+    "check_options",
+    "fit_shop",
+    "fractions_for",
+    "match",
+    "odds_of",
+    "palette_for",
+    "series_of",
+]
 
 Array = NDArray[np.float64]
 
@@ -91,7 +100,7 @@ def match(
     `fits` holds one fit for each series; `without` names inks to leave out; `prefer` is
     one of `judge.PREFERENCES`.  A poor match is an answer, not an error.
     """
-    _check(shop, batch_g, max_inks, without)
+    check_options(shop, batch_g, max_inks, without)
     found: list[Candidate] = []
     inside, exhaustive = False, True
     for series in fits.values():
@@ -154,12 +163,13 @@ def odds_of(found: Fit, target: Target, shop: Shop) -> Callable[[Array], float]:
     return odds
 
 
-def _check(
+def check_options(
     shop: Shop,
     batch_g: float,
     max_inks: int,
     without: Sequence[str],
 ) -> None:
+    """Raise BadInput for what no match can be made with, all of it at once."""
     faults = []
     known = {ink.name for ink in shop.inks}
     faults += [

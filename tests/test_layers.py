@@ -21,7 +21,7 @@ CORE = (
     *("rungs", "recipe", "pots", "plan"),
     *("eye", "descent", "solve", "metamerism", "judge", "compare"),
     *("odds", "estimate", "diagnose", "correct", "bucket", "hold", "pour"),
-    *("lots", "lot_check", "shelf", "leftovers", "match", "instrument", "words"),
+    *("lots", "lot_check", "shelf", "leftovers", "match", "library", "instrument", "words"),
     *("opacity", "prints", "garment"),
     *("weighing", "jobsize", "sheet", "plan_sheet", "compare_sheet", "ticket", "ticket_sheet"),
     *("scores", "rehearse", "staircase", "practice_safety", "practice_bench", "practice_job"),

@@ -26,6 +26,7 @@ COMMANDS = {
     "fit": "inks from drawdowns, and how good the fit is",
     "predict": "the colour a recipe will have",
     "match": "starting formulas for a target",
+    "library": "formulas for thousands of targets, into a file that can be gone on with",
     "check": "pass or fail, by how much, in which direction",
     "compare": "recipes side by side under the lights",
     "correct": "what to add to a batch so that it comes in",

@@ -18,11 +18,10 @@ from matchkit.recipe import STEPS_TO_TRUST, letdowns_for
 from matchkit.shelf import letdowns_on_shelf
 from matchkit.solve import MOST, PARENTS, Target
 
-
 NOT_ALL = (
-    f"So many inks have more than {MOST:,} subsets of one size: not all were looked at, only those\n"
-    f"that add an ink to one of the {PARENTS:,} best formulas of one ink fewer. --without or a\n"
-    "smaller --max-inks has all of them looked at."
+    f"So many inks have more than {MOST:,} subsets of one size: not all were looked at, only\n"
+    f"those that add an ink to one of the {PARENTS:,} best formulas of one ink fewer.\n"
+    "--without or a smaller --max-inks has all of them looked at."
 )
 
 

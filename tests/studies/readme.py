@@ -18,6 +18,7 @@ from tests.studies import (
     blind_accuracy,
     book_learning,
     films,
+    library_scale,
     many_starts,
     rehearsal,
     speed,
@@ -82,6 +83,10 @@ def speed_table():
     )
 
 
+def library_line():
+    return library_scale.markdown(stored(library_scale))
+
+
 def commands():
     """Every command and its line."""
     lines = ["| command | what it does |", "|---|---|"]
@@ -97,6 +102,7 @@ PARTS = {
     "slabs": slab_table,
     "paint": paint_table,
     "speed": speed_table,
+    "library": library_line,
     "commands": commands,
 }
 

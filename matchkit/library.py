@@ -1,0 +1,102 @@
+"""Formulas for thousands of targets: a colour library, or a re-issue after a lot change.
+
+`matches` is a generator.  It holds a few targets at a time, however many there are, and
+gives the answers in the order of the targets, so that what is written does not depend on
+how many processes worked.  With more than one it hands groups of targets to joblib, which
+asks the surrounding `joblib.parallel_config` where to run them: on this machine's cores, or
+on a cluster.
+
+Nobody looks through so many formulas: those that hide come first where they are within
+tolerance, while `match.match` goes by nearness alone.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
+from functools import partial
+from importlib.util import find_spec
+from itertools import islice
+
+from matchkit.faults import BadInput
+from matchkit.fit import Fit
+from matchkit.inks import Shop
+from matchkit.judge import SHEER, Candidate, clear_share
+from matchkit.match import Match, match
+from matchkit.solve import Target
+
+__all__ = ["check_workers", "matches"]
+
+LOOKED_AT = 5  # formulas among which one that hides is looked for
+TOGETHER = 8  # targets that are handed out at once: inks travel with every group
+
+
+def matches(
+    shop: Shop,
+    fits: Mapping[str, Fit],
+    targets: Iterable[tuple[str, Target]],
+    *,
+    batch_g: float = 1000.0,
+    max_inks: int = 4,
+    top: int = 1,
+    without: Sequence[str] = (),
+    workers: int = 1,
+) -> Iterator[Match]:
+    """The answers of `match.match` for named targets, one by one, in their order, hiding first.
+
+    `workers` is how many processes work, -1 for as many as there are cores; BadInput where
+    more than one is asked for and joblib is not installed.
+    """
+    lean = replace(shop, drawdowns=(), mixes=())  # a match needs what was fitted, not the readings
+    one = partial(_one, lean, dict(fits), batch_g, max_inks, top, tuple(without))
+    groups = _groups(targets)
+    if workers == 1:
+        for group in groups:
+            yield from _several(one, group)
+        return
+    check_workers(workers)
+    from joblib import Parallel, delayed
+
+    work = Parallel(n_jobs=workers, return_as="generator", pre_dispatch="2*n_jobs", batch_size=1)
+    for answers in work(delayed(_several)(one, group) for group in groups):
+        yield from answers
+
+
+def check_workers(workers: int) -> None:
+    """Raise BadInput where more than one process is asked for and joblib is not installed."""
+    if workers != 1 and find_spec("joblib") is None:
+        raise BadInput(
+            "more than one worker needs joblib, which is not installed; install "
+            "matchkit[many], or leave it at one worker"
+        )
+
+
+def _one(
+    shop: Shop,
+    fits: Mapping[str, Fit],
+    batch_g: float,
+    max_inks: int,
+    top: int,
+    without: tuple[str, ...],
+    name: str,
+    target: Target,
+) -> Match:
+    found = match(
+        shop, fits, target, name=name, batch_g=batch_g, max_inks=max_inks,
+        top=max(top, LOOKED_AT), without=without,
+    )  # fmt: skip
+
+    def sheer(formula: Candidate) -> bool:
+        return clear_share(formula, shop.inks) > SHEER
+
+    good = [f for f in found.formulas if not sheer(f) and shop.tolerance_de00 >= f.de00[0]]
+    others = [f for f in found.formulas if all(f is not each for each in good)]
+    return replace(found, formulas=tuple((good + others)[:top]))
+
+
+def _several(one: "partial[Match]", group: list[tuple[str, Target]]) -> list[Match]:
+    return [one(name, target) for name, target in group]
+
+
+def _groups(targets: Iterable[tuple[str, Target]]) -> Iterator[list[tuple[str, Target]]]:
+    left = iter(targets)
+    while group := list(islice(left, TOGETHER)):
+        yield group
