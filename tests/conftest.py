@@ -1,10 +1,17 @@
-"""One invented series, fitted once for all the tests that need inks to mix."""
+"""One invented series, and the demo shop, fitted once for all the tests that need them."""
+
+import contextlib
+import io
+import shutil
+from pathlib import Path
 
 import numpy as np
 import pytest
 from bench_inks import drawn
 from hypothesis import settings
 
+from matchkit.cli import main
+from matchkit.files.places import data_folder
 from matchkit.fit import Fit, fit
 from matchkit.inks import Drawdown, Ink
 from matchkit.palette import Palette, subset
@@ -49,3 +56,13 @@ def few(palette: Palette) -> Palette:
 @pytest.fixture
 def rng() -> np.random.Generator:
     return np.random.default_rng(20)
+
+
+@pytest.fixture(scope="session")
+def fitted_demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The demo shop with its `fit.json`: copy it, never write in it."""
+    folder = tmp_path_factory.mktemp("fitted") / "shop"
+    shutil.copytree(data_folder() / "demo-shop", folder)
+    with contextlib.redirect_stdout(io.StringIO()):
+        assert main(["fit", str(folder)]) == 0
+    return folder

@@ -13,7 +13,6 @@ import pytest
 from matchkit import cli
 from matchkit.cli.book import VERBS
 from matchkit.files.fitted import fitted
-from matchkit.files.places import data_folder
 from matchkit.files.shop import read_shop
 from matchkit.files.write import csv_text
 from matchkit.label import qr_svg
@@ -25,12 +24,9 @@ NAME = "CIE 13.3 TCS03"
 
 
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory):
+def demo(fitted_demo):
     """The demo shop, fitted once."""
-    folder = tmp_path_factory.mktemp("demo") / "shop"
-    shutil.copytree(data_folder() / "demo-shop", folder)
-    assert cli.main(["fit", str(folder)]) == 0
-    return folder
+    return fitted_demo
 
 
 @pytest.fixture

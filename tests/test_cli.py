@@ -18,11 +18,10 @@ DEMO = data_folder() / "demo-shop"
 
 
 @pytest.fixture(scope="module")
-def shop(tmp_path_factory):
+def shop(fitted_demo, tmp_path_factory):
     """The demo shop with its fit."""
     folder = tmp_path_factory.mktemp("cli") / "shop"
-    shutil.copytree(DEMO, folder)
-    assert main(["fit", str(folder)]) == 0
+    shutil.copytree(fitted_demo, folder)
     return str(folder)
 
 

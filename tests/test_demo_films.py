@@ -22,12 +22,8 @@ SHOP_SEED = 33  # of data/make_demo_shop.py
 
 
 @pytest.fixture(scope="module")
-def shop(tmp_path_factory):
-    """The demo shop with its fit."""
-    folder = tmp_path_factory.mktemp("films") / "shop"
-    shutil.copytree(DEMO, folder)
-    assert main(["fit", str(folder)]) == 0
-    return folder
+def shop(fitted_demo):
+    return fitted_demo
 
 
 @pytest.fixture

@@ -3,7 +3,6 @@
 import csv
 import json
 import os
-import shutil
 import signal
 import subprocess
 import sys
@@ -22,15 +21,12 @@ from matchkit.match import fit_shop, match
 from matchkit.solve import spectral_target
 
 DEMO = data_folder() / "demo-shop"
-SOME = ("--max-inks", "3")  # quick
+SOME = ("--max-inks", "2")  # quick
 
 
 @pytest.fixture(scope="module")
-def shop(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("library") / "shop"
-    shutil.copytree(DEMO, folder)
-    assert main(["fit", str(folder)]) == 0
-    return folder
+def shop(fitted_demo):
+    return fitted_demo
 
 
 @pytest.fixture(scope="module")
@@ -161,10 +157,10 @@ def test_what_was_begun_otherwise_is_refused(shop, tmp_path, capsys):
     assert run(shop, into, *SOME) == 0
     before = into.read_bytes()
     capsys.readouterr()
-    assert run(shop, into, "--max-inks", "2") == 2
+    assert run(shop, into, "--max-inks", "1") == 2
     assert "was begun with other inks, targets or options" in capsys.readouterr().err
     assert into.read_bytes() == before
-    assert run(shop, into, "--max-inks", "2", "--anew") == 0
+    assert run(shop, into, "--max-inks", "1", "--anew") == 0
     assert into.read_bytes() != before
     other = tmp_path / "list.csv"
     other.write_text("mine\n", encoding="utf-8")
@@ -217,19 +213,19 @@ def test_the_summary_and_the_table(shop, tmp_path, capsys):
     assert told["targets"] == len(rows) == 27
     assert told["in_gamut"] == sum(row["in_gamut"] == "yes" for row in rows)
     for row in rows:
-        grams = [float(row[f"grams {k}"]) for k in (1, 2, 3) if row[f"grams {k}"]]
+        grams = [float(row[f"grams {k}"]) for k in (1, 2) if row[f"grams {k}"]]
         assert sum(grams) == pytest.approx(1000)
 
 
 MEMORY = """
 import resource, sys
 import numpy as np
+from matchkit.files.fitted import fitted
 from matchkit.files.shop import read_shop
 from matchkit.library import matches
-from matchkit.match import fit_shop
 from matchkit.solve import spectral_target
 shop = read_shop(sys.argv[1])
-fits = fit_shop(shop)
+fits, _ = fitted(sys.argv[1], shop)
 rng = np.random.default_rng(1)
 def targets():
     for k in range(int(sys.argv[2])):
@@ -249,6 +245,6 @@ def test_memory_does_not_grow_with_the_number_of_targets(shop):
                 capture_output=True, text=True, check=True, env=os.environ,
             ).stdout
         )
-        for n in ("20", "120")
+        for n in ("10", "60")
     )  # fmt: skip
     assert many - few < 20

@@ -4,8 +4,6 @@
 leave room for a noisy machine; every rival's answer is held beside ours.
 """
 
-import shutil
-
 import colour
 import numpy as np
 import pytest
@@ -105,12 +103,9 @@ def test_fit_of_a_whole_series(benchmark):
     assert len(found.palette.inks) == 16 and best_s(benchmark) < 20
 
 
-def test_correction_of_a_batch(benchmark, tmp_path, capsys):
-    shop = shutil.copytree(speed.DEMO, tmp_path / "shop")
-    main(["fit", str(shop)])
-    capsys.readouterr()
-    example = shop / "example"
-    words = ["correct", str(shop), str(example / "target.csv"), "--json"]
+def test_correction_of_a_batch(benchmark, fitted_demo, capsys):
+    example = fitted_demo / "example"
+    words = ["correct", str(fitted_demo), str(example / "target.csv"), "--json"]
     words += ["--weighed", str(example / "weighed.csv")]
     words += ["--measured", str(example / "measured.csv")]
     assert benchmark.pedantic(main, (words,), rounds=2, warmup_rounds=1) == 0
