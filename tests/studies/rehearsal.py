@@ -81,8 +81,9 @@ def study(tell=None):
 def markdown(stored):
     """The table as README shows it."""
     lines = [
-        "| lots | who | first | after one | after two | within 0.5 after one | added (median) |",
-        "|---|---|---|---|---|---|---|",
+        "| lots | who | first | after one | after two | within 0.5 after one | added, median"
+        " of all corrected | of those out of tolerance |",
+        "|---|---|---|---|---|---|---|---|",
     ]
     for row in stored["scores"]:
         if row["kind"] != "all":
@@ -93,10 +94,18 @@ def markdown(stored):
             "" if row.get(key) is None else f"{100 * row[key]:.1f} %"
             for key in ("first", "one", "two", "one_half")
         ]
-        added = row.get("added_percent")
-        cells = [lots, row["mixer"], *shares, "" if added is None else f"{added:.2f} %"]
+        added = [
+            "" if row.get(key) is None else f"{row[key]:.2f} %"
+            for key in ("added_percent", "added_percent_out")
+        ]
+        cells = [lots, row["mixer"], *shares, *added]
         lines.append("| " + " | ".join(cells) + " |")
-    return "\n".join(lines)
+    odds = stored["odds_first"]
+    told = (
+        f"The odds it states are honest there: over {odds['jobs']:,} jobs it said"
+        f" {odds['said']:.3f} and {odds['came_true']:.3f} came true."
+    )
+    return "\n".join([*lines, "", told])
 
 
 def odds_markdown(odds):
