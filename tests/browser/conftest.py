@@ -69,7 +69,7 @@ def lab(tmp_path_factory):
 @pytest.fixture(scope="session")
 def browser(lab, tmp_path_factory):
     """One browser for all tests."""
-    from playwright.sync_api import sync_playwright
+    from playwright.sync_api import expect, sync_playwright
 
     with sync_playwright() as play:
         context = play.chromium.launch_persistent_context(
@@ -80,6 +80,7 @@ def browser(lab, tmp_path_factory):
             viewport={"width": 1280, "height": 1000},
         )
         context.set_default_timeout(WAIT_MS)
+        expect.set_options(timeout=WAIT_MS / 2)  # films are fitted at the first press
         yield context
         context.close()
 
