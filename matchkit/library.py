@@ -4,7 +4,8 @@
 gives the answers in the order of the targets, so that what is written does not depend on
 how many processes worked.  With more than one it hands groups of targets to joblib, which
 asks the surrounding `joblib.parallel_config` where to run them: on this machine's cores, or
-on a cluster.
+on a cluster.  joblib works on whether its answers are taken or not, so it gets one stretch
+of targets at a time.
 
 Nobody looks through so many formulas: those that hide come first where they are within
 tolerance, while `match.match` goes by nearness alone.
@@ -15,6 +16,8 @@ from dataclasses import replace
 from functools import partial
 from importlib.util import find_spec
 from itertools import islice
+from typing import TYPE_CHECKING
+from warnings import catch_warnings
 
 from matchkit.faults import BadInput
 from matchkit.fit import Fit
@@ -23,10 +26,14 @@ from matchkit.judge import SHEER, Candidate, clear_share
 from matchkit.match import Match, match
 from matchkit.solve import Target
 
+if TYPE_CHECKING:
+    from joblib import Parallel
+
 __all__ = ["check_workers", "matches"]
 
 LOOKED_AT = 5  # formulas among which one that hides is looked for
-TOGETHER = 8  # targets that are handed out at once: inks travel with every group
+TOGETHER = 4  # targets that are handed out at once: inks travel with every group
+STRETCH = 128  # targets for each process; at the end of a stretch some wait for the last
 
 
 def matches(
@@ -47,26 +54,58 @@ def matches(
     """
     lean = replace(shop, drawdowns=(), mixes=())  # a match needs what was fitted, not the readings
     one = partial(_one, lean, dict(fits), batch_g, max_inks, top, tuple(without))
-    groups = _groups(targets)
-    if workers == 1:
-        for group in groups:
-            yield from _several(one, group)
-        return
     check_workers(workers)
-    from joblib import Parallel, delayed
-
-    work = Parallel(n_jobs=workers, return_as="generator", pre_dispatch="2*n_jobs", batch_size=1)
-    for answers in work(delayed(_several)(one, group) for group in groups):
-        yield from answers
+    if workers == 1:
+        for name, target in targets:
+            yield one(name, target)
+    else:
+        yield from _on_many(one, targets, workers)
 
 
 def check_workers(workers: int) -> None:
-    """Raise BadInput where more than one process is asked for and joblib is not installed."""
+    """Raise BadInput for no workers, and for more than one where joblib is not installed."""
+    if workers == 0:
+        raise BadInput("workers: found 0, need 1 or more, or -1 for every core")
     if workers != 1 and find_spec("joblib") is None:
         raise BadInput(
             "more than one worker needs joblib, which is not installed; install "
             "matchkit[many], or leave it at one worker"
         )
+
+
+def _on_many(
+    one: "partial[Match]", targets: Iterable[tuple[str, Target]], workers: int
+) -> Iterator[Match]:
+    from concurrent.futures.process import BrokenProcessPool
+
+    from joblib import Parallel, effective_n_jobs
+
+    left, length = iter(targets), STRETCH * effective_n_jobs(workers)
+    try:
+        with Parallel(n_jobs=workers, return_as="generator", batch_size=1) as work:
+            while stretch := list(islice(left, length)):
+                yield from _stretch(work, one, stretch)
+    except BrokenProcessPool:
+        raise BadInput(
+            "a worker ended before its work was done, most often for want of memory; "
+            "try fewer workers"
+        ) from None
+
+
+def _stretch(
+    work: "Parallel", one: "partial[Match]", stretch: list[tuple[str, Target]]
+) -> Iterator[Match]:
+    from joblib import delayed
+
+    groups = (stretch[k : k + TOGETHER] for k in range(0, len(stretch), TOGETHER))
+    found = work(delayed(_several)(one, group) for group in groups)
+    try:
+        for answers in found:
+            yield from answers
+    except GeneratorExit:
+        with catch_warnings(action="ignore"):  # of answers that nobody took
+            found.close()
+        raise
 
 
 def _one(
@@ -94,9 +133,3 @@ def _one(
 
 def _several(one: "partial[Match]", group: list[tuple[str, Target]]) -> list[Match]:
     return [one(name, target) for name, target in group]
-
-
-def _groups(targets: Iterable[tuple[str, Target]]) -> Iterator[list[tuple[str, Target]]]:
-    left = iter(targets)
-    while group := list(islice(left, TOGETHER)):
-        yield group

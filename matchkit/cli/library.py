@@ -73,7 +73,7 @@ def run(args: argparse.Namespace) -> None:
     digest = _digest(shop, fits, [(s.name, s.R) for s in spectra], options)
     as_csv = args.into.casefold().endswith(".csv")
     with growing(
-        args.into, digest=digest, columns=_columns(shop, max_inks), anew=args.anew
+        args.into, digest=digest, names=names, columns=_columns(shop, max_inks), anew=args.anew
     ) as file:
         begun = file.done
         if begun:
@@ -93,8 +93,10 @@ def run(args: argparse.Namespace) -> None:
                 target = kept.pop(answer.target)
                 file.add(_rows(answer, shop, max_inks) if as_csv else _line(answer, target))
                 tell(file.done)
-        except KeyboardInterrupt:
-            say(f"\nstopped: {file.done} of {len(names)} targets; the same command goes on")
+        except (KeyboardInterrupt, BadInput) as stop:
+            how = "the same command, without --anew," if args.anew else "the same command"
+            if file.done or isinstance(stop, KeyboardInterrupt):
+                say(f"\nstopped: {file.done} of {len(names)} targets; {how} goes on")
             raise
     _sum_up(args, shop)
 

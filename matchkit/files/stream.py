@@ -1,9 +1,12 @@
 """A file that grows answer by answer, and goes on where it was cut short.
 
 Beside FILE stands FILE.run.json with a digest of all that the answers depend on; with
-another digest the file is refused.  A kill can leave half a line, or half of the rows of one
-answer: what follows the last answer that is surely whole is cut off before more is written,
-so that a file that was cut short and gone on with is the same as one that was not.
+another digest the file is refused, and so is one whose answers are not those that are
+expected, in their order.  A kill can leave half a line, or half of the rows of one answer:
+what follows the last answer that is surely whole is cut off before more is written, so that
+a file that was cut short and gone on with is the same as one that was not.
+
+Nothing is written before the first answer is there.
 """
 
 import csv
@@ -27,91 +30,150 @@ FLUSH_S = 2.0  # at most this much work is lost where the power fails
 
 
 class Growing:
-    """A file open at its end, `done` answers in it."""
+    """A file that is added to at its end, `done` answers in it."""
 
-    def __init__(self, file: BinaryIO, done: int) -> None:
+    def __init__(self, path: Path, digest: str, head: bytes, done: int, size: int) -> None:
         self.done = done
-        self._file, self._flushed = file, time.monotonic()
+        self._path, self._digest, self._head, self._size = path, digest, head, size
+        self._file: BinaryIO | None = None
+        self._flushed = time.monotonic()
 
     def add(self, text: str) -> None:
         """The lines of one more answer."""
-        self._file.write(text.encode("utf-8"))
-        self._file.flush()
-        self.done += 1
-        if time.monotonic() - self._flushed > FLUSH_S:
-            os.fsync(self._file.fileno())
-            self._flushed = time.monotonic()
+        try:
+            file = self._file or self._opened()
+            file.write(text.encode("utf-8"))
+            file.flush()
+            self.done += 1
+            if time.monotonic() - self._flushed > FLUSH_S:
+                os.fsync(file.fileno())
+                self._flushed = time.monotonic()
+        except OSError as error:
+            raise self._refused(error) from None
+
+    def close(self) -> None:
+        """All on the disk; a half line that nothing was written over is cut off."""
+        try:
+            file = self._file or (self._opened() if self._size else None)
+            if file:
+                os.fsync(file.fileno())
+                file.close()
+        except OSError as error:
+            raise self._refused(error) from None
+
+    def _opened(self) -> BinaryIO:
+        if not self._size:
+            # Gone first: old answers must never stand beside the new digest.
+            self._path.unlink(missing_ok=True)
+            write_file(_beside(self._path), json.dumps(_said(self._digest)) + "\n")
+            write_file(self._path, self._head)
+        self._file = self._path.open("r+b")
+        self._file.truncate(self._size or len(self._head))
+        self._file.seek(0, os.SEEK_END)
+        return self._file
+
+    def _refused(self, error: OSError) -> BadInput:
+        why = error.strerror or error
+        return BadInput(f"{label(self._path)}: {why}; what is written stays, go on later")
 
 
 @contextmanager
 def growing(
-    path: str | Path, *, digest: str, columns: Sequence[str], anew: bool = False
+    path: str | Path,
+    *,
+    digest: str,
+    names: Sequence[str],
+    columns: Sequence[str],
+    anew: bool = False,
 ) -> Iterator[Growing]:
-    """The file to add answers to; `columns` head a CSV, whose first names the answer.
+    """The file to add the answers `names` to; `columns` head a CSV: name, rank, and more.
 
-    `anew` begins again, whatever is there.  Raises `BadInput` where what is there has
-    another digest, or is no such file.
+    `anew` begins again what was begun here.  Raises `BadInput` where what is there has
+    another digest or other answers, or is no such file.
     """
     path = Path(path)
     if path.suffix.casefold() not in KINDS:
         raise BadInput(f"{label(path)}: a name that ends in {' or '.join(KINDS)} is needed")
     if not path.parent.is_dir():
         raise BadInput(f"{path.parent}: no such folder; make it, or write elsewhere")
-    head = csv_text(columns, []) if path.suffix.casefold() == ".csv" else ""
-    done, keep = (0, 0) if anew or not path.exists() else _kept(path, digest, head)
-    beside = path.with_name(path.name + ".run.json")
+    is_csv = path.suffix.casefold() == ".csv"
+    head = csv_text(columns, []).encode("utf-8") if is_csv else b""
+    done = size = 0
+    if path.exists():
+        known = _begun(path)
+        if not anew:
+            if known != _said(digest):
+                raise BadInput(
+                    f"{label(path)}: was begun with other inks, targets or options, or by another"
+                    " version; give another name, or --anew to begin again"
+                )
+            try:
+                done, size = _kept(path, head, names)
+            except OSError as error:
+                raise BadInput(f"{label(path)}: cannot be read: {error.strerror}") from None
+    file = Growing(path, digest, head, done, size)
     try:
-        if not keep:
-            write_file(beside, json.dumps({"format": FORMAT, "digest": digest}) + "\n")
-            write_file(path, head)
-        with path.open("r+b") as file:
-            file.truncate(keep or len(head.encode("utf-8")))
-            file.seek(0, os.SEEK_END)
-            yield Growing(file, done)
-            os.fsync(file.fileno())
-    except OSError as error:
+        yield file
+    finally:
+        file.close()
+
+
+def _beside(path: Path) -> Path:
+    return path.with_name(path.name + ".run.json")
+
+
+def _said(digest: str) -> dict[str, object]:
+    return {"format": FORMAT, "digest": digest}
+
+
+def _begun(path: Path) -> dict[str, object]:
+    """What was said when the file was begun; nobody's other file is ever written over."""
+    try:
+        there = json.loads(_beside(path).read_text(encoding="utf-8"))
+        return {"format": there["format"], "digest": there["digest"]}
+    except (OSError, ValueError, LookupError, TypeError, RecursionError):
         raise BadInput(
-            f"{label(path)}: {error.strerror}; what is written stays, go on later"
+            f"{label(path)}: is there already and was not begun here; give another name"
         ) from None
 
 
-def _kept(path: Path, digest: str, head: str) -> tuple[int, int]:
-    """How many answers are surely whole, and the bytes they take; the head counts."""
-    beside = path.with_name(path.name + ".run.json")
-    begin = "give another name, or --anew to begin again"
-    try:
-        there = json.loads(beside.read_text(encoding="utf-8"))
-        known = (there["format"], there["digest"])
-    except (OSError, ValueError, KeyError, TypeError):
-        raise BadInput(f"{label(path)}: is there already and was not begun here; {begin}") from None
-    if known != (FORMAT, digest):
-        raise BadInput(
-            f"{label(path)}: was begun with other inks, targets or options, or by another"
-            f" version; {begin}"
-        )
+def _kept(path: Path, head: bytes, names: Sequence[str]) -> tuple[int, int]:
+    """How many answers are surely whole, and the bytes they take; the head counts.
+
+    Several rows of a CSV may tell of one answer, so its last one counts as cut short.
+    """
     with path.open("rb") as file:
-        return _whole_rows(file, head) if head else _whole_lines(file)
+        top = file.readline() if head else b""
+        if top != head:
+            if head.startswith(top):
+                return 0, 0
+            raise _changed(path, 1)
+        answers, begins, size = 0, len(head), len(head)
+        for number, line in enumerate(file, start=2 if head else 1):
+            if not line.endswith(b"\n"):
+                break
+            name, rank = _answer(line, bool(head))
+            if rank == 1:
+                answers, begins = answers + 1, size
+            if not 0 < answers <= len(names) or name != names[answers - 1]:
+                raise _changed(path, number)
+            size += len(line)
+    return (answers - 1, begins) if head and answers else (answers, size)
 
 
-def _whole_lines(file: BinaryIO) -> tuple[int, int]:
-    done = size = 0
-    for line in file:
-        if line.endswith(b"\n"):
-            done, size = done + 1, size + len(line)
-    return done, size
+def _answer(line: bytes, is_csv: bool) -> tuple[str | None, int]:
+    """Whom a line tells of, and which of the formulas; None where it is no such line."""
+    try:
+        if not is_csv:
+            return json.loads(line)["target"], 1
+        cells = next(csv.reader([line.decode("utf-8")]))
+        return cells[0], int(cells[1])
+    except (ValueError, LookupError, TypeError, RecursionError, csv.Error):
+        return None, 0
 
 
-def _whole_rows(file: BinaryIO, head: str) -> tuple[int, int]:
-    """Several rows may tell of one answer, so the last one counts as cut short."""
-    size = len(file.readline())
-    if size != len(head.encode("utf-8")):
-        return 0, 0
-    answers, begins, name = 0, size, None
-    for line in file:
-        if not line.endswith(b"\n"):
-            break
-        first = next(csv.reader([line.decode("utf-8")]))[:2]
-        if first[1] == "1":
-            answers, begins, name = answers + 1, size, first[0]
-        size += len(line)
-    return (answers - 1, begins) if name is not None else (0, size)
+def _changed(path: Path, number: int) -> BadInput:
+    return BadInput(
+        f"{label(path)} line {number}: is not what was written; the file was changed since."
+        " Keep it under another name, or --anew to begin again"
+    )
