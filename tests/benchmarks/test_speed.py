@@ -56,8 +56,8 @@ def test_other_ways_are_no_better(palette, target):
 
 
 def test_the_ten_best_are_the_ten_best_there_are():
-    """Short form of `tests.studies.many_starts`: every subset from four random starts."""
-    found = many_starts.lost(8306, starts=4)
+    """Short form of `tests.studies.many_starts`: every subset from three random starts."""
+    found = many_starts.lost(8306, starts=3)
     assert len(found) == 8 and max(found) < NEVER_WORSE_BY
 
 
