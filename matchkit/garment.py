@@ -29,6 +29,8 @@ __all__ = [
     "covering",
     "covering_words",
     "grounds_for",
+    "hiding_R",
+    "over_grounds",
     "shows_through",
     "stand_in_grounds",
     "will_hold",
@@ -130,9 +132,13 @@ def shows_through(palette: Palette, c: Array, light: Light, observer: int) -> fl
 
     `palette` comes from `opacity.over`; of several grounds the one that shows most.
     """
-    hides = reflectance(over(palette, np.zeros(len(GRID_NM)), np.inf), c)
     prints = Lab(reflectance(palette, c), light, observer)
-    return float(np.max(de00(Lab(hides, light, observer), prints)))
+    return float(np.max(de00(Lab(hiding_R(palette, c), light, observer), prints)))
+
+
+def hiding_R(palette: Palette, c: Array) -> Array:
+    """Reflectance (n_wl,) of formula `c` (n_ink,) of a palette of films, where it hides."""
+    return reflectance(over(palette, np.zeros(len(GRID_NM)), np.inf), c)
 
 
 def covering_words(found: Covering, tolerance_de00: float) -> tuple[str, str]:
@@ -152,6 +158,32 @@ def covering_words(found: Covering, tolerance_de00: float) -> tuple[str, str]:
         f"One stroke has a contrast ratio of {found.contrast_ratio:.3f}; {hiding};",
         f"{covers} of them.",
     )
+
+
+def over_grounds(
+    shop: Shop,
+    palette: Palette,
+    c: Array,
+    aim_R: Array,
+    grounds: Mapping[str, Array],
+    *,
+    stroke_um: float,
+    underbase_um: float | None,
+) -> tuple[tuple[Verdict, ...], Covering]:
+    """`will_hold` and `covering` as a shop looks at them: its first light, its tolerance.
+
+    `aim_R` (n_wl,) is what formula `c` (n_ink,) should look like.
+    """
+    light, observer, tolerance = shop.lights[0], shop.observer, shop.tolerance_de00
+    verdicts = will_hold(
+        palette, c, Lab(aim_R, light, observer), grounds, stroke_um=stroke_um,
+        underbase_um=underbase_um, tolerance_de00=tolerance, light=light, observer=observer,
+    )  # fmt: skip
+    told = covering(
+        palette, c, grounds, stroke_um=stroke_um, tolerance_de00=tolerance, light=light,
+        observer=observer,
+    )  # fmt: skip
+    return verdicts, told
 
 
 def will_hold(

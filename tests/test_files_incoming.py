@@ -4,11 +4,11 @@ import contextlib
 import signal
 import subprocess
 import sys
-from pathlib import Path
 
 import numpy as np
 import pytest
 from broken_files import cgats, cxf
+from dying import Cut, cut_at
 from small_shop import DRAWDOWNS, FILES, NM, SPECTRA, TOML, edge, put, wide
 
 from matchkit.faults import BadInput
@@ -189,29 +189,6 @@ def test_what_is_odd_comes_in_and_is_said(shop, tmp_path):
     notes = bring_in(path, shop).notes
     assert any(note.startswith("'Grey': one value off the curve, 0.3") for note in notes)
     assert any("readings lie up to" in note or "from the mean" in note for note in notes)
-
-
-class Cut(BaseException):
-    """The program dies here."""
-
-
-def cut_at(patch, count):
-    """Die at the `count`-th call that changes the disk."""
-    calls = []
-
-    def dying(name, real):
-        def step(*args, **more):
-            calls.append(name)
-            if len(calls) == count:
-                raise Cut
-            return real(*args, **more)
-
-        return step
-
-    patch.setattr(write, "_flushed", dying("write", write._flushed))
-    for name in ("replace", "rename", "unlink", "chmod"):
-        patch.setattr(Path, name, dying(name, getattr(Path, name)))
-    return calls
 
 
 def seen(folder):

@@ -4,6 +4,7 @@ import random
 
 import numpy as np
 import pytest
+from broken_files import cut, flip_bytes, repeat
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from small_shop import FILES, NM, SPECTRA, put, wide
@@ -40,24 +41,6 @@ CELLS = [
     *("\ufeff", "\u202e", "\u2028", "x" * 300, "9" * 400, "0x10", "1_0", "\u0661", "é", "[", "{"),
 ]
 TABLES = [name for name in FILES if name.endswith(".csv")]
-
-
-def flip_bytes(data, rng):
-    data = bytearray(data)
-    for _ in range(rng.randint(1, 6)):
-        data[rng.randrange(len(data))] = rng.randrange(256)
-    return bytes(data)
-
-
-def cut(data, rng):
-    start = rng.randrange(len(data))
-    return data[:start] + data[start + rng.randint(1, len(data)) :]
-
-
-def repeat_part(data, rng):
-    start = rng.randrange(len(data))
-    part = data[start : start + rng.randint(1, 400)]
-    return data[:start] + part * rng.randint(2, 4) + data[start:]
 
 
 def edit_cell(data, rng):
@@ -121,7 +104,7 @@ def other_file(data, rng):
 CHANGES = [
     flip_bytes,
     cut,
-    repeat_part,
+    repeat,
     edit_cell,
     edit_cell,
     edit_value,

@@ -4,9 +4,9 @@ import os
 import signal
 import subprocess
 import sys
-from pathlib import Path
 
 import pytest
+from dying import Cut, cut_at
 
 from matchkit.faults import BadInput
 from matchkit.files import write
@@ -14,10 +14,6 @@ from matchkit.files.write import BESIDE, NOTE, csv_text, finish, settled, write_
 
 OLD = {"a.csv": "old a", "b.csv": "old b"}
 NEW = {"a.csv": "new a", "b.csv": "new b", "c.csv": "new c"}
-
-
-class Cut(BaseException):
-    """The program dies here."""
 
 
 def fill(folder, contents):
@@ -61,25 +57,6 @@ def test_a_new_folder_with_folders_inside(tmp_path):
     assert names(tmp_path) == ["demo"]
     assert names(tmp_path / "demo") == ["a.csv", "b.csv", "c.csv", "targets"]
     assert (tmp_path / "demo" / "targets" / "x.csv").read_text() == "x"
-
-
-def cut_at(monkeypatch, count):
-    """Die at the `count`-th call that changes the disk; returns how many there were."""
-    calls = []
-
-    def dying(name, real):
-        def step(*args, **more):
-            calls.append(name)
-            if len(calls) == count:
-                raise Cut
-            return real(*args, **more)
-
-        return step
-
-    monkeypatch.setattr(write, "_flushed", dying("write", write._flushed))
-    for name in ("replace", "rename", "unlink", "chmod"):
-        monkeypatch.setattr(Path, name, dying(name, getattr(Path, name)))
-    return calls
 
 
 @pytest.mark.parametrize("count", range(1, 30))

@@ -14,20 +14,16 @@ from matchkit.cli.shops import (
     reference_lots_option,
 )
 from matchkit.cli.terminal import json_option, print_json, say, spectrum_json, swatch, table
-from matchkit.colorimetry import Lab
 from matchkit.garment import (
     INVENTED,
     Covering,
     Verdict,
-    covering,
     covering_words,
     grounds_for,
-    will_hold,
+    hiding_R,
+    over_grounds,
 )
 from matchkit.inks import Shop
-from matchkit.opacity import over
-from matchkit.palette import reflectance
-from matchkit.spectra import GRID_NM
 
 STROKE_UM = "50"
 
@@ -57,31 +53,12 @@ def run(args: argparse.Namespace) -> None:
     underbase_um = stroke_um if args.underbase is None else microns(args.underbase, "--underbase")
     shop, films = open_films(args)
     _, palette, c = recipe_in(args.recipe, palettes_of(films))
-    light, observer = shop.lights[0], shop.observer
-    hides = reflectance(over(palette, np.zeros(len(GRID_NM)), np.inf), c)
-    aim = one_spectrum(args.target, args.name, shop).R if args.target else hides
+    aim = one_spectrum(args.target, args.name, shop).R if args.target else hiding_R(palette, c)
     grounds, invented = grounds_for(shop, args.over)
     if invented:
         say(INVENTED)
-    verdicts = will_hold(
-        palette,
-        c,
-        Lab(aim, light, observer),
-        grounds,
-        stroke_um=stroke_um,
-        underbase_um=underbase_um,
-        tolerance_de00=shop.tolerance_de00,
-        light=light,
-        observer=observer,
-    )
-    told = covering(
-        palette,
-        c,
-        grounds,
-        stroke_um=stroke_um,
-        tolerance_de00=shop.tolerance_de00,
-        light=light,
-        observer=observer,
+    verdicts, told = over_grounds(
+        shop, palette, c, aim, grounds, stroke_um=stroke_um, underbase_um=underbase_um
     )
     if args.json:
         print_json({**_rounded(told), "stroke_um": stroke_um, "underbase_um": underbase_um,

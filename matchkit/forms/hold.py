@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from matchkit.colorimetry import Lab, hex_colour
+from matchkit.colorimetry import hex_colour
 from matchkit.faults import BadInput
 from matchkit.fit import Fit
 from matchkit.forms.parts import (
@@ -31,15 +31,12 @@ from matchkit.garment import (
     INVENTED,
     Print,
     Verdict,
-    covering,
     covering_words,
     grounds_for,
-    will_hold,
+    hiding_R,
+    over_grounds,
 )
 from matchkit.match import palette_for
-from matchkit.opacity import over
-from matchkit.palette import reflectance
-from matchkit.spectra import GRID_NM
 
 __all__ = ["NO_TARGET", "HoldForm", "hold", "hold_parts"]
 
@@ -124,29 +121,12 @@ def hold_parts(
     palette = palette_for({s: found.palette for s, found in films.items()}, list(used))
     c = np.array([used.get(name, 0.0) for name in palette.names])
     c /= c.sum()
-    aim = reflectance(over(palette, np.zeros(len(GRID_NM)), np.inf), c)
+    aim = hiding_R(palette, c)
     if target != NO_TARGET:
         aim = target_of(opened, target)
     grounds, invented = grounds_for(shop)
-    verdicts = will_hold(
-        palette,
-        c,
-        Lab(aim, light, observer),
-        grounds,
-        stroke_um=stroke_um,
-        underbase_um=underbase_um,
-        tolerance_de00=shop.tolerance_de00,
-        light=light,
-        observer=observer,
-    )
-    told = covering(
-        palette,
-        c,
-        grounds,
-        stroke_um=stroke_um,
-        tolerance_de00=shop.tolerance_de00,
-        light=light,
-        observer=observer,
+    verdicts, told = over_grounds(
+        shop, palette, c, aim, grounds, stroke_um=stroke_um, underbase_um=underbase_um
     )
     return [
         *([INVENTED[0].upper() + INVENTED[1:] + "."] if invented else []),
