@@ -47,7 +47,14 @@ from matchkit.simulate import (
 )
 from matchkit.solve import Solved, Target, minimise, solve, spectral_target
 
-__all__ = ["MIXERS", "Stand", "make_stand", "play", "rehearse"]
+__all__ = [
+    "MIXERS",
+    "Stand",
+    "drawdowns_of",
+    "make_stand",
+    "play",
+    "rehearse",
+]
 
 Array = NDArray[np.float64]
 Progress = Callable[[int, int], None]
@@ -134,7 +141,7 @@ def make_stand(
     """Inks, their fit, and formulas for targets that go round the four kinds."""
     bench = make_bench(seed, n_colours=n_colours)
     rng = np.random.default_rng([seed, 1])
-    inks, drawn = _drawdowns(bench, rng, drawdowns_per_ink)
+    inks, drawn = drawdowns_of(bench, rng, drawdowns_per_ink)
     found = fit(drawn, inks, geometry=bench.geometry, observer=OBSERVER)
     plain = fit(drawn, inks, geometry=bench.geometry, structures=STRUCTURES[:1]).palette
     kinds = tuple(KINDS[k % len(KINDS)] for k in range(n_targets))
@@ -161,10 +168,10 @@ def make_stand(
     )
 
 
-def _drawdowns(
+def drawdowns_of(
     bench: Bench, rng: np.random.Generator, steps: int
 ) -> tuple[list[Ink], list[Drawdown]]:
-    """The bench's inks and drawdowns as a shop would have them."""
+    """A bench's inks and its drawdowns, `steps` of each ink, as a shop would have them."""
     names, fractions, readings = ladder(bench, rng, steps=steps)
     inks = [Ink(name=ink.name, role=ink.role) for ink in bench.inks]
     drawn = [

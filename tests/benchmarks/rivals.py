@@ -12,9 +12,9 @@ from scipy.optimize import differential_evolution, least_squares, minimize, nnls
 from matchkit.colorimetry import XYZ_to_Lab, de00
 from matchkit.fit import STRUCTURES, fit
 from matchkit.palette import Palette, reflectance, subset
+from matchkit.rehearse import drawdowns_of
 from matchkit.simulate import KINDS, make_bench, opaque_R, random_mixtures
 from matchkit.solve import Target, spectral_target
-from tests.studies.blind_accuracy import drawdowns_of
 
 LIGHTS, OBSERVER = ("D65", "A", "FL11"), 10
 

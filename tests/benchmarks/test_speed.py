@@ -11,12 +11,12 @@ import pytest
 from matchkit.cli import main
 from matchkit.fit import fit
 from matchkit.lights import weights
+from matchkit.rehearse import drawdowns_of
 from matchkit.simulate import make_bench
 from matchkit.solve import count_subsets, solve
 from matchkit.spectra import GRID_NM
 from tests.benchmarks import rivals
 from tests.studies import many_starts, speed
-from tests.studies.blind_accuracy import drawdowns_of
 
 NEVER_WORSE_BY = 0.005  # dE00
 

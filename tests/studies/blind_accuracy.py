@@ -15,30 +15,14 @@ import numpy as np
 
 from matchkit.colorimetry import Lab, de00
 from matchkit.fit import STRUCTURES, fit
-from matchkit.inks import Drawdown, Ink
 from matchkit.palette import reflectance
-from matchkit.simulate import KINDS, ladder, make_bench, opaque_R, random_mixtures
+from matchkit.rehearse import drawdowns_of
+from matchkit.simulate import KINDS, make_bench, opaque_R, random_mixtures
 
 STORED = Path(__file__).with_suffix(".json")
 SEEDS = tuple(range(901, 911))
 MIXTURES = 250  # of each kind, on each bench
 THEORIES = {"chosen": STRUCTURES, "single-constant": STRUCTURES[:1]}
-
-
-def drawdowns_of(bench, rng, steps):
-    """Inks and drawdowns as a shop would have them."""
-    names, fractions, readings = ladder(bench, rng, steps=steps)
-    inks = [Ink(name=ink.name, role=ink.role) for ink in bench.inks]
-    drawn = [
-        Drawdown(
-            name=name,
-            inks=tuple(bench.names[i] for i in np.flatnonzero(c)),
-            fractions=tuple(c[c > 0].tolist()),
-            readings=R,
-        )
-        for name, c, R in zip(names, fractions, readings, strict=True)
-    ]
-    return inks, drawn
 
 
 def errors(seeds=SEEDS, mixtures=MIXTURES, steps=10, theories=tuple(THEORIES)):

@@ -31,10 +31,9 @@ from matchkit.fit import fit
 from matchkit.inks import Shop
 from matchkit.judge import candidates
 from matchkit.match import fractions_for
-from matchkit.rehearse import BATCH_G, HAND, LIGHTS, OBSERVER
+from matchkit.rehearse import BATCH_G, HAND, LIGHTS, OBSERVER, drawdowns_of
 from matchkit.simulate import KINDS, draw_lots, job, make_bench, opaque_R, random_mixtures
 from matchkit.solve import minimise, solve, spectral_target
-from tests.studies.blind_accuracy import drawdowns_of
 
 STORED = Path(__file__).with_suffix(".json")
 SEEDS = tuple(range(7101, 7121))

@@ -15,10 +15,10 @@ import numpy as np
 from matchkit.fit import fit
 from matchkit.inks import Shop
 from matchkit.library import matches
+from matchkit.rehearse import drawdowns_of
 from matchkit.simulate import KINDS, make_bench, opaque_R, random_mixtures
 from matchkit.solve import spectral_target
 from tests.benchmarks.rivals import LIGHTS, OBSERVER
-from tests.studies.blind_accuracy import drawdowns_of
 
 STORED = Path(__file__).with_suffix(".json")
 SEED, TARGETS = 8501, 2000
