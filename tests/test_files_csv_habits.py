@@ -1,7 +1,5 @@
 """CSV layouts beside the wide one, headings of every habit, lines above the table."""
 
-import time
-
 import numpy as np
 import pytest
 from broken_files import TWO, long, tall
@@ -234,16 +232,6 @@ def test_steps_of_5_10_and_20_nm_are_one_colour(read, step_nm):
 def test_files_that_are_refused(read, content, reason):
     faults = faults_of(read, content)
     assert any(reason in fault for fault in faults), faults
-
-
-@pytest.mark.parametrize("layout", [wide, long, tall])
-def test_5000_spectra_take_well_under_a_second(tmp_path, layout):
-    path = tmp_path / "many.csv"
-    path.write_text(layout({f"sample {i}": SPECTRA["Grey"] for i in range(5000)}))
-    start = time.process_time()
-    spectra, _ = read_spectra(path)
-    assert len(spectra) == 5000
-    assert time.process_time() - start < (1.5 if layout is long else 1.0)
 
 
 def test_the_kind_of_a_file_is_told(tmp_path):
