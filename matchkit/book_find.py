@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from matchkit.book import Book, reading
 from matchkit.book_jobs import utc
-from matchkit.book_rows import day, parts_of
+from matchkit.book_rows import day, parts_of, reading_text
 from matchkit.colorimetry import Lab, de00
 from matchkit.faults import BadInput
 from matchkit.files.amounts import quoted
@@ -137,6 +137,15 @@ def _near(db: sqlite3.Connection, key: tuple[str, int], lab: Array, away: float)
         at=at,
         shares=parts_of(db, "formula", formula),
     )
+
+
+def batch_read(book: Book, R: Array) -> int | None:
+    """The last batch of which `R` (n_wl,) is a reading, to what the book keeps of one."""
+    with reading(book) as db:
+        row = db.execute(
+            "SELECT max(batch) FROM measurement_now WHERE R = ?", [reading_text(R)]
+        ).fetchone()
+    return None if row[0] is None else int(row[0])
 
 
 # ---- by anything else

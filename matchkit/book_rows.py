@@ -28,13 +28,17 @@ __all__ = [
 Array = NDArray[np.float64]
 
 
+def reading_text(R: Array) -> str:
+    """A spectrum (n_wl,) as the book keeps it: a reading is no finer than six decimals."""
+    return json.dumps(np.round(np.asarray(R, dtype=float), 6).tolist())
+
+
 def colour(shop: Shop, R: Array) -> dict[str, object]:
     """The columns that tell a colour: its spectrum, its Lab as the shop sees it, how read."""
-    rounded = np.round(np.asarray(R, dtype=float), 6)
-    light = shop.lights[0]
-    L, a, b = (round(float(v), 4) for v in Lab(rounded, light, shop.observer))
+    light, text = shop.lights[0], reading_text(R)
+    L, a, b = (round(float(v), 4) for v in Lab(json.loads(text), light, shop.observer))
     return {
-        "R": json.dumps(rounded.tolist()),
+        "R": text,
         "L": L,
         "a": a,
         "b": b,

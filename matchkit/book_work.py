@@ -159,13 +159,14 @@ def advise(
     lots = next(known.lots[s] for s, f in fits.items() if f is found)
     spread = spread_of(palette, found.error_Lab, shop.resolution_g)
     rounds = rounds_of(story, palette, shop)
+    told = for_palette(lots, palette)
     if rounds:
         belief = infer(
             palette, rounds, spread, target=target, model_f=model_error_f(found),
-            refuse=not anyway, known=for_palette(lots, palette),
+            refuse=not anyway, known=told,
         )  # fmt: skip
     else:
-        belief = nothing_learned(palette, _in_bucket(story, palette), spread)
+        belief = nothing_learned(palette, _in_bucket(story, palette), spread, told)
     answer = correct(
         palette,
         belief,

@@ -119,11 +119,17 @@ def nearest(
     return _result(problem, a, spread, tolerance_de00, resolution_g, room_g)
 
 
-def nothing_learned(palette: Palette, grams: Array, spread: Spread) -> Belief:
-    """The belief of a batch that was weighed and not measured yet."""
+def nothing_learned(
+    palette: Palette, grams: Array, spread: Spread, known: tuple[Array, Array] | None = None
+) -> Belief:
+    """The belief of a batch that was weighed and not measured yet.
+
+    `known` is what earlier batches told of the lots, as `diagnose.infer` takes it.
+    """
+    mean, covariance = known or (np.zeros(len(palette.inks)), np.diag(spread.log_strength**2))
     return Belief(
-        log_strength=np.zeros(len(palette.inks)),
-        covariance=np.diag(spread.log_strength**2),
+        log_strength=mean,
+        covariance=covariance,
         grams=np.asarray(grams, dtype=float),
         residual_f=np.zeros(palette.K.shape[1]),
         unexplained_f=0.0,

@@ -14,6 +14,7 @@ from matchkit import cli
 from matchkit.cli.book import VERBS
 from matchkit.files.fitted import fitted
 from matchkit.files.shop import read_shop
+from matchkit.files.spectrum import read_spectrum
 from matchkit.files.write import csv_text
 from matchkit.label import qr_svg
 from matchkit.match import fractions_for
@@ -189,6 +190,49 @@ def test_match_counts_on_the_book_until_a_new_lot_is_opened(desk):
     assert abs(new - plain) < abs(known - plain) / 2  # other inks keep what was learned
     lots = {each["ink"]: each["strength"] for each in desk.json("lots")["lots"]}
     assert lots[strong] == 1.0
+
+
+def test_every_command_that_foretells_counts_on_the_book(desk):
+    """`predict`, `compare` and `correct` too; a batch of the book is not heard twice."""
+    logged = log(desk)
+    strong = logged["inks"][1]["ink"]
+    desk.text("weigh", "1", "--as-planned")
+    measured = desk.reading("first", logged["inks"], {strong: 1.1})
+    desk.text("measure", "1", measured)
+    weighed = desk.folder / "weighed.csv"
+    weighed.write_text(
+        "ink,grams\n" + "".join(f"{each['ink']},{each['grams']}\n" for each in logged["inks"])
+    )
+    targets = desk.folder / "targets.csv"
+
+    def asked(command, *words):
+        desk.capsys.readouterr()
+        assert cli.main([command, str(desk.folder), *map(str, words), "--json"]) == 0
+        said = desk.capsys.readouterr()
+        return json.loads(said.out), said.err
+
+    known, said = asked("predict", weighed)
+    assert f"{strong} lot" in said
+    plain, quiet = asked("predict", weighed, "--reference-lots")
+    assert f"{strong} lot" not in quiet
+    aim, seen = known["reflectance"]["values"], read_spectrum(measured)[0].R
+    assert rms(aim, seen) < 0.6 * rms(plain["reflectance"]["values"], seen)
+    told, _ = asked("compare", targets, weighed, "--name", NAME)
+    assert told["recipes"][0]["lab"] == known["lab"]
+
+    job = [targets, "--name", NAME, "--weighed", weighed]
+    again, said = asked("correct", *job, "--measured", measured)
+    alone, _ = asked("correct", *job, "--measured", measured, "--reference-lots")
+    assert f"{strong} lot" not in said  # this very batch told of it
+    assert again["strengths"] == pytest.approx(alone["strengths"], abs=1e-3)
+    other = desk.reading("second", logged["inks"], {strong: 1.102})
+    twice, said = asked("correct", *job, "--measured", other)
+    assert f"{strong} lot" in said
+    assert twice["strength_errors"][strong] < alone["strength_errors"][strong]
+
+
+def rms(a, b):
+    return float(np.sqrt(np.mean((np.array(a) - np.array(b)) ** 2)))
 
 
 def test_a_reading_of_another_geometry_is_told_of(desk):

@@ -24,9 +24,10 @@ from matchkit.cli.shops import (
     lamps_in,
     name_option,
     one_spectrum,
-    open_shop,
+    open_shop_of_today,
     palettes_of,
     recipe_in,
+    reference_lots_option,
 )
 from matchkit.cli.terminal import json_option, positive, print_json, say, swatch, table
 from matchkit.colorimetry import hex_colour
@@ -79,6 +80,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--sheet", metavar="FILE", help="write a page for the customer (HTML, A4)")
     parser.add_argument("--job", default="", help="with --sheet: the job's name")
     parser.add_argument("--date", default="", help="with --sheet: the date on it (today)")
+    reference_lots_option(parser)
     picture_option(parser, (*COMPARED, "recipes"))
     json_option(parser)
 
@@ -86,7 +88,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> None:
     """Predict the recipes, compare them with the target, print and write what is wanted."""
     top = _top(args)
-    shop, fits = open_shop(args.shop)
+    shop, fits = open_shop_of_today(args)
     spectrum = one_spectrum(args.target, args.name, shop)
     target = spectral_target(spectrum.R, _lights(args, shop), shop.observer)
     entries = [*_written(args, shop, fits, target), *_matched(args, shop, fits, target, top)]

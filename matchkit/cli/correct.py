@@ -2,7 +2,7 @@
 
 import argparse
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -21,12 +21,14 @@ from matchkit.cli.pictures import (
 from matchkit.cli.rescue import rescue, rescue_json, rescue_report
 from matchkit.cli.shops import (
     by_light,
+    by_the_book,
     decimals,
     lab_of,
     name_option,
     one_spectrum,
     open_shop,
     palettes_of,
+    reference_lots_option,
 )
 from matchkit.cli.terminal import json_option, positive, print_json, say, spectrum_json, table
 from matchkit.colorimetry import Lab, de00
@@ -38,6 +40,7 @@ from matchkit.files.recipe import read_recipe
 from matchkit.files.spectrum import read_spectra
 from matchkit.fit import Fit
 from matchkit.inks import Shop
+from matchkit.lots import for_palette
 from matchkit.match import palette_for
 from matchkit.odds import Spread, spread_of
 from matchkit.palette import Palette
@@ -85,6 +88,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--anyway", action="store_true", help="prescribe even where the reading can't be explained"
     )
+    reference_lots_option(parser)
     picture_option(parser, COMPARED)
     json_option(parser)
 
@@ -142,7 +146,7 @@ def _rescue(args: argparse.Namespace, job: _Job) -> None:
     """The ways on after an over-pour, from the plan and what has gone in."""
     if args.measured or args.looks or args.measured_lab:
         raise BadInput("--plan is for a batch that is still being weighed: nothing is measured yet")
-    palette = job.found.palette
+    palette = replace(job.found.palette, strengths=job.belief.strengths)
     planned = _contents([args.plan], {"": palette})[0]
     plan_g = np.array([planned.get(name, 0.0) for name in palette.names])
     found = rescue(job.shop, palette, plan_g, job.belief.grams, job.target, job.room_g)
@@ -168,7 +172,7 @@ def _job(args: argparse.Namespace) -> _Job:
     contents = _contents(args.weighed, palettes)
     inks = sorted({name for each in contents for name in each})
     palette = palette_for(palettes, inks)
-    found = next(f for f in fits.values() if f.palette is palette)
+    series, found = next((s, f) for s, f in fits.items() if f.palette is palette)
     target = spectral_target(
         one_spectrum(args.target, args.name, shop).R, shop.lights, shop.observer
     )
@@ -176,7 +180,10 @@ def _job(args: argparse.Namespace) -> _Job:
     if room_g < np.inf and room_g > ROOM_AT_MOST * grams[-1].sum():
         raise BadInput(f"--room: found {args.room!r}, more than {ROOM_AT_MOST:g} times the batch")
     spread = spread_of(palette, found.error_Lab, shop.resolution_g)
-    belief, before = _belief(args, shop, found, grams, spread, target)
+    readings = [one_spectrum(path, args.measured_name, shop).R for path in args.measured]
+    shop, told = by_the_book(args, shop, fits, readings[-1] if readings else None)
+    known = for_palette(told.lots[series], palette) if told else None
+    belief, before = _belief(args, found, grams, spread, target, readings, known)
     upper_g = _stock(shop, palette, args.without)
     return _Job(shop, found, target, belief, spread, room_g, upper_g, before, grams[-1])
 
@@ -207,11 +214,12 @@ def _contents(paths: list[str], palettes: Mapping[str, Palette]) -> list[dict[st
 
 def _belief(
     args: argparse.Namespace,
-    shop: Shop,
     found: Fit,
     grams: list[Array],
     spread: Spread,
     target: Target,
+    readings: list[Array],
+    known: tuple[Array, Array] | None,
 ) -> tuple[Belief, Array | None]:
     """What is thought of the batch, and the measured dE00 of the last round."""
     palette = found.palette
@@ -222,7 +230,7 @@ def _belief(
             "judged; measure the spectrum if you can"
         )
         told = Round(grams=grams[-1], lab=lab, lab_covariance=LAB_NOISE**2 * np.eye(3))
-        belief = infer(palette, [told], spread, target=target, refuse=False)
+        belief = infer(palette, [told], spread, target=target, refuse=False, known=known)
         return belief, de00(target.lab, np.vstack([lab, np.full((len(target.lab) - 1, 3), np.nan)]))
     if args.looks:
         rounds = [look_round(args.looks, grams[-1], target)]
@@ -230,16 +238,15 @@ def _belief(
             "an eye's word says the direction and little of the amount: add half, look again; "
             "other lights can't be judged"
         )
-        return infer(palette, rounds, spread, target=target, refuse=False), None
-    if not args.measured:
-        return nothing_learned(palette, grams[-1], spread), None
-    readings = [one_spectrum(path, args.measured_name, shop) for path in args.measured]
-    rounds = [Round(grams=g, R=m.R) for g, m in zip(grams, readings, strict=True)]
+        return infer(palette, rounds, spread, target=target, refuse=False, known=known), None
+    if not readings:
+        return nothing_learned(palette, grams[-1], spread, known), None
+    rounds = [Round(grams=g, R=R) for g, R in zip(grams, readings, strict=True)]
     belief = infer(
-        palette, rounds, spread, target=target, model_f=model_error_f(found), refuse=not args.anyway
-    )
-    last = readings[-1].R
-    seen = np.array([Lab(last, light, target.observer) for light in target.lights])
+        palette, rounds, spread, target=target, model_f=model_error_f(found),
+        refuse=not args.anyway, known=known,
+    )  # fmt: skip
+    seen = np.array([Lab(readings[-1], light, target.observer) for light in target.lights])
     return belief, de00(target.lab, seen)
 
 

@@ -6,7 +6,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.cli.pictures import Panel, keep_picture, moves_panel, picture_option, recipe_panel
-from matchkit.cli.shops import lab_by_light, open_shop, palettes_of, recipe_in
+from matchkit.cli.shops import (
+    lab_by_light,
+    open_shop_of_today,
+    palettes_of,
+    recipe_in,
+    reference_lots_option,
+)
 from matchkit.cli.terminal import json_option, print_json, spectrum_json, swatch, table
 from matchkit.colorimetry import hex_colour
 from matchkit.inks import Shop
@@ -17,13 +23,14 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     """The command's arguments."""
     parser.add_argument("shop", metavar="SHOP", help="the shop folder")
     parser.add_argument("recipe", metavar="RECIPE", help="CSV ink,grams or ink,percent")
+    reference_lots_option(parser)
     picture_option(parser)
     json_option(parser)
 
 
 def run(args: argparse.Namespace) -> None:
     """Predict and print."""
-    shop, fits = open_shop(args.shop)
+    shop, fits = open_shop_of_today(args)
     _, palette, c = recipe_in(args.recipe, palettes_of(fits))
     R = reflectance(palette, c)
     lab = lab_by_light(R, shop.lights, shop.observer)

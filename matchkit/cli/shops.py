@@ -3,6 +3,7 @@
 import argparse
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,8 +22,12 @@ from matchkit.lights import Lamp, Light, light_name
 from matchkit.match import fractions_for, palette_for
 from matchkit.palette import Palette
 
+if TYPE_CHECKING:
+    from matchkit.book_lessons import Learned
+
 __all__ = [
     "by_light",
+    "by_the_book",
     "decimals",
     "lab_by_light",
     "lab_of",
@@ -52,20 +57,35 @@ def open_shop(folder: str) -> tuple[Shop, dict[str, Fit]]:
 def open_shop_of_today(args: argparse.Namespace) -> tuple[Shop, dict[str, Fit]]:
     """The same with stock and lots as the record book knows them, where the shop keeps one."""
     shop, fits = open_shop(args.shop)
+    shop, told = by_the_book(args, shop, fits)
+    return shop, told.fits if told else fits
+
+
+def by_the_book(
+    args: argparse.Namespace, shop: Shop, fits: Mapping[str, Fit], measured: Array | None = None
+) -> tuple[Shop, "Learned | None"]:
+    """The shop as its record book has it today, and what that knows of the lots.
+
+    The shop as it is and None where there is no book, or with ``--reference-lots``.
+    `measured` (n_wl,) is of a batch that is to be corrected: if the book has this reading,
+    that batch is not heard a second time.
+    """
     if args.reference_lots or not (Path(args.shop) / "book.db").is_file():
-        return shop, fits
+        return shop, None
     # The book is no part of most shops: imported where it is used.
     from matchkit.book import open_book
+    from matchkit.book_find import batch_read
     from matchkit.book_lessons import learned
     from matchkit.book_shelf import today
 
     book = open_book(args.shop, create=False)
     shop = today(book, shop)
-    told = learned(book, shop, fits)
+    heard = None if measured is None else batch_read(book, measured)
+    told = learned(book, shop, fits, without=heard)
     for note in book.notes:
         say(note)
     say_learned(args, told.words)
-    return shop, told.fits
+    return shop, told
 
 
 def say_learned(args: argparse.Namespace, words: Sequence[str]) -> None:
