@@ -173,7 +173,9 @@ def test_match_counts_on_the_book_until_a_new_lot_is_opened(desk):
         desk.capsys.readouterr()
         assert cli.main([*words, "--top", "1", "--json", *more]) == 0
         said = desk.capsys.readouterr()
-        (found,) = json.loads(said.out)["matches"]
+        told = json.loads(said.out)
+        (found,) = told["matches"]
+        assert ("strengths" in told) == ("--reference-lots" not in more)
         inks = {each["ink"]: each["percent"] for each in found["formulas"][0]["inks"]}
         return inks[strong], said.err
 
@@ -212,7 +214,7 @@ def test_every_command_that_foretells_counts_on_the_book(desk):
         return json.loads(said.out), said.err
 
     known, said = asked("predict", weighed)
-    assert f"{strong} lot" in said
+    assert f"{strong} lot" in said and known["strengths"][strong] > 1.02
     plain, quiet = asked("predict", weighed, "--reference-lots")
     assert f"{strong} lot" not in quiet
     aim, seen = known["reflectance"]["values"], read_spectrum(measured)[0].R

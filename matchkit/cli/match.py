@@ -25,6 +25,7 @@ from matchkit.cli.shops import (
     open_shop_of_today,
     palettes_of,
     reference_lots_option,
+    strengths_json,
 )
 from matchkit.cli.terminal import (
     json_option,
@@ -135,6 +136,7 @@ def run(args: argparse.Namespace) -> None:
         print_json(
             {"matches": [match_json(found, target) for found, target in answers]}
             | ({"printed": printed_json(args)} if args.over else {})
+            | strengths_json(palettes_of(fits))
         )
     else:
         told = args.trade_offs or args.prefer == "steady"

@@ -12,6 +12,7 @@ from matchkit.cli.shops import (
     palettes_of,
     recipe_in,
     reference_lots_option,
+    strengths_json,
 )
 from matchkit.cli.terminal import json_option, print_json, spectrum_json, swatch, table
 from matchkit.colorimetry import hex_colour
@@ -37,7 +38,8 @@ def run(args: argparse.Namespace) -> None:
     if args.picture:
         keep_picture(args.picture, _panels(palette, c, shop))
     if args.json:
-        print_json({"reflectance": spectrum_json(R), "lab": lab})
+        answer = {"reflectance": spectrum_json(R), "lab": lab}
+        print_json({**answer, **strengths_json(palettes_of(fits))})
         return
     print(swatch(hex_colour(R, shop.lights[0], shop.observer)) + f"{shop.observer} degree observer")
     rows = [[light, *(f"{v:.2f}" for v in values)] for light, values in lab.items()]

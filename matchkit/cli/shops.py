@@ -41,6 +41,7 @@ __all__ = [
     "recipe_in",
     "reference_lots_option",
     "say_learned",
+    "strengths_json",
 ]
 
 Array = NDArray[np.float64]
@@ -114,6 +115,17 @@ def _fits(folder: str, shop: Shop) -> dict[str, Fit]:
 def palettes_of(fits: Mapping[str, Fit]) -> dict[str, Palette]:
     """The palettes of the fits, by series."""
     return {series: found.palette for series, found in fits.items()}
+
+
+def strengths_json(palettes: Mapping[str, Palette]) -> dict[str, dict[str, float]]:
+    """What is counted on of today's lots, 1 being those that were fitted, as a JSON key."""
+    learned = {
+        name: round(float(strength), 4)
+        for palette in palettes.values()
+        if palette.strengths is not None
+        for name, strength in zip(palette.names, palette.strengths, strict=True)
+    }
+    return {"strengths": learned} if learned else {}
 
 
 def recipe_in(
