@@ -26,9 +26,13 @@ from matchkit.forms.book_demo import COPY, demo_book, demo_day  # noqa: E402
 from matchkit.forms.book_desk import desk_of  # noqa: E402
 from matchkit.forms.book_look import COLOUR  # noqa: E402
 from matchkit.forms.book_rows import FOLDER  # noqa: E402
+from matchkit.forms.compare import CompareForm  # noqa: E402
+from matchkit.forms.correct import CorrectForm  # noqa: E402
+from matchkit.forms.hold import HoldForm  # noqa: E402
 from matchkit.forms.ink_history import HistoryForm, history_parts, lot_words  # noqa: E402
 from matchkit.forms.match import MatchForm  # noqa: E402
 from matchkit.forms.shops import open_shop, target_of  # noqa: E402
+from matchkit.forms.weigh import WeighForm  # noqa: E402
 
 OUT, UNMEASURED, UNWEIGHED, IN = 13, 14, 15, 12  # batches of the invented book
 WAITING = "batch 14 Walnut brown (2026-03-27.csv)"  # the drawdown that nobody wrote down yet
@@ -414,6 +418,36 @@ def test_the_match_form_counts_on_the_book(opened):
     plain = lemon()
     assert "Counted on" not in match.results.value
     assert known > 1.02 * plain  # a weak lot needs more
+
+
+LEMON = "Counted on: Sharp Lemon lot L-044 has run 5 % weak over 4 batches."
+
+
+@pytest.mark.parametrize("kind", [WeighForm, CompareForm, CorrectForm, HoldForm])
+def test_every_form_that_foretells_counts_on_the_book(kind, opened):
+    """And does without where its tick is taken away; without a book there is no tick."""
+    assert kind(opened).lots.layout.display == "none"
+    form = kind(open_shop(COPY))
+    if kind is CorrectForm:
+        form = CorrectForm(open_shop(COPY), "Sea teal", "example batch")
+    else:
+        form.rows.fill({"Quay White": 60.0, "Sharp Lemon": 30.0, "Tidewater Blue": 10.0})
+    if kind is CompareForm:
+        form.picker.names.value = "Sea teal"
+    start = form.run.start if isinstance(form, HoldForm) else form.look
+
+    def shown():
+        start.click()
+        if isinstance(form, HoldForm):
+            form.run.wait()
+        return form.results.value
+
+    known = shown()
+    assert LEMON in known
+    form.lots.value = False
+    plain = shown()
+    assert "Counted on" not in plain
+    assert plain and plain != known.replace(f"<p>{LEMON}</p>", "")
 
 
 # ---- what has this ink been doing

@@ -4,34 +4,28 @@ Nothing of the book is kept between two presses of a button, and the shop's file
 again each time, so that what another notebook or a command wrote is always seen.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import datetime
 
 from matchkit.book import FILE, Book, now, open_book
 from matchkit.book_jobs import Job
-from matchkit.book_lessons import learned
 from matchkit.book_shelf import today
 from matchkit.faults import BadInput
 from matchkit.files.shop import read_shop
-from matchkit.fit import Fit
 from matchkit.forms.book_demo import COPY, demo_book, demo_day
 from matchkit.forms.shops import DEMO, OpenShop
 from matchkit.inks import Shop
 
 __all__ = [
-    "LEARNED",
     "Desk",
     "begun",
     "book_of",
-    "by_the_book",
     "desk_of",
     "files_now",
     "marks_of",
     "shop_now",
 ]
-
-LEARNED = "Use what the record book has learned of today's lots"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -81,22 +75,6 @@ def files_now(desk: Desk) -> Shop:
 def shop_now(desk: Desk, book: Book) -> Shop:
     """The shop with today's lots, stock and leftovers."""
     return today(book, files_now(desk))
-
-
-def by_the_book(
-    opened: OpenShop, *, learning: bool = True
-) -> tuple[Shop, Mapping[str, Fit], tuple[str, ...]]:
-    """What to match with: today's shop, its fits with today's lots, and what was learned.
-
-    A shop without a book, or any shop with `learning` off, has the lots that were fitted.
-    """
-    desk = Desk(opened=opened)
-    if not begun(desk):
-        return opened.shop, opened.fits, ()
-    held = book_of(desk)
-    shop = shop_now(desk, held)
-    told = learned(held, shop, opened.fits, learning=learning)
-    return shop, told.fits, told.words
 
 
 def marks_of(story: Job) -> tuple[object, ...]:

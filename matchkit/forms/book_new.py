@@ -11,8 +11,9 @@ from matchkit.book_work import prediction
 from matchkit.faults import BadInput
 from matchkit.files.recipe import read_recipe
 from matchkit.fit import Fit
-from matchkit.forms.book_desk import LEARNED, Desk, book_of, by_the_book
+from matchkit.forms.book_desk import Desk, book_of
 from matchkit.forms.formulas import is_sheer
+from matchkit.forms.lots import LEARNED, by_the_book
 from matchkit.forms.parts import (
     Field,
     alert,
@@ -72,11 +73,12 @@ class NewPart:
         self.notes.value = ""
         (grams,) = read(self.grams)
         held = book_of(self.desk, self.signed(), create=True)
-        shop, fits, words = by_the_book(self.desk.opened, learning=self.lots.value)
+        today = by_the_book(self.desk.opened, learning=self.lots.value)
+        shop, fits = today.opened.shop, today.opened.fits
         name, target = self.target.read()
         formula = self._formula(shop, fits, target, grams)
         batch = self._log(held, shop, target, formula, self.name.text.value.strip() or name)
-        played = [line for line in words if line.startswith(tuple(formula.inks))]
+        played = [line for line in today.words if line.startswith(tuple(formula.inks))]
         self.opened(batch)
         tell(self.notes, [f"Begun: batch {batch}.", *played], "done")
 

@@ -14,6 +14,7 @@ from matchkit.compare import compare as beside
 from matchkit.compare_sheet import comparison_html
 from matchkit.faults import BadInput
 from matchkit.forms.formulas import is_sheer, shares
+from matchkit.forms.lots import Today, by_the_book, counted_on, lots_tick
 from matchkit.forms.parts import (
     Runner,
     alert,
@@ -59,6 +60,7 @@ class CompareForm:
 
     def __init__(self, opened: OpenShop, start: str = "") -> None:
         self.opened = opened
+        self.today = Today(opened=opened, lots={}, words=())
         self.found: Match | None = None
         self.page: Page | None = None
         self.sheet = area()
@@ -76,11 +78,13 @@ class CompareForm:
         self.ticks: list[Any] = []
         self.list = w.VBox([])
         self.rows = FormulaRows(opened, "percent")
+        self.lots = lots_tick(opened)
         self.look = button("Compare under the lights", self.show, self.problems, main=True)
         self.save = button("Save the customer's sheet", self.write, self.problems)
         self.save.disabled = True
         on_change(
-            [*self.picker.changing(), *self.lights.values(), *self.rows.changing()], self._aged
+            [*self.picker.changing(), *self.lights.values(), *self.rows.changing(), self.lots],
+            self._aged,
         )
         self.box = form(
             section("1. The colour", self.picker.box),
@@ -91,6 +95,7 @@ class CompareForm:
             ),
             section(
                 f"3. The formulas, at most {AT_MOST}",
+                self.lots,
                 self.run.box,
                 self.list,
                 folded("a formula of my own", self.rows.box),
@@ -108,11 +113,12 @@ class CompareForm:
 
     def show(self) -> None:
         """Compare what is ticked, and the formula written by hand."""
+        self.today = by_the_book(self.opened, learning=self.lots.value)
         recipes = self._recipes()
         name, R = self.picker.spectrum()
-        lights = self._lights()
-        shown = compare_parts(self.opened, name, R, recipes, lights)
-        self.page = customer_page(self.opened, name, R, recipes, lights)
+        lights, opened = self._lights(), self.today.opened
+        shown = [*counted_on(self.today.words), *compare_parts(opened, name, R, recipes, lights)]
+        self.page = customer_page(opened, name, R, recipes, lights)
         self.saved.value = self.sheet.value = ""
         self.save.disabled = False
         put(self.results, shown)
@@ -140,12 +146,12 @@ class CompareForm:
     def _recipes(self) -> list[Recipe]:
         formulas = self.found.formulas if self.found else ()
         chosen = [
-            recipe_of(self.opened, f"formula {k}", each)
+            recipe_of(self.today.opened, f"formula {k}", each)
             for k, (tick, each) in enumerate(zip(self.ticks, formulas, strict=True), start=1)
             if tick.value
         ]
         if any(field.text.value.strip() for field in self.rows.amounts):
-            palette, amounts = self.rows.read()
+            palette, amounts = self.rows.read(self.today.opened)
             chosen.append(("my formula", palette, amounts / amounts.sum()))
         if not chosen:
             raise BadInput("nothing to compare: find formulas and tick some, or write your own")
@@ -155,7 +161,8 @@ class CompareForm:
 
     def _work(self) -> Callable[[Callable[[int, int], None]], Match]:
         name, target = self.picker.read(0.0)
-        search = partial(find_formulas, self.opened.shop, self.opened.fits, target, name=name)
+        now = by_the_book(self.opened, learning=self.lots.value).opened
+        search = partial(find_formulas, now.shop, now.fits, target, name=name)
         return lambda progress: search(progress=progress)
 
     def _answer(self, found: Match) -> None:

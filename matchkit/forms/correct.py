@@ -18,6 +18,7 @@ from matchkit.files.spectrum import read_spectrum
 from matchkit.fit import Fit
 from matchkit.forms.check import MeasuredPicker
 from matchkit.forms.formulas import chance_text
+from matchkit.forms.lots import Today, by_the_book, counted_on, lots_tick
 from matchkit.forms.parts import (
     alert,
     amount_field,
@@ -39,6 +40,7 @@ from matchkit.forms.shops import OpenShop, keep
 from matchkit.forms.show import Part, Table
 from matchkit.forms.slip import addition_page
 from matchkit.forms.targets import TargetPicker
+from matchkit.lots import for_palette
 from matchkit.match import fractions_for, odds_of
 from matchkit.odds import spread_of
 from matchkit.sheet import grams_text
@@ -57,6 +59,7 @@ class Job:
 
     opened: OpenShop
     found: Fit
+    before: Fit  # with the lots as they were known before this batch was measured
     target_name: str
     target: Target
     rounds: tuple[Round, ...]
@@ -82,6 +85,7 @@ class CorrectForm:
         self.rows = FormulaRows(opened, "grams", batch)
         self.room = amount_field("Room left in the container, grams", "", empty=True)
         self.measured = MeasuredPicker(opened)
+        self.lots = lots_tick(opened)
         self.look = button("What should I add?", self.find, self.problems, main=True)
         self.way = choice("Which addition?", [], radio=True)
         self.save = button("Save the addition slip", self.write, self.problems, main=True)
@@ -95,6 +99,7 @@ class CorrectForm:
                 *self.rows.changing(),
                 *self.measured.changing(),
                 self.room.text,
+                self.lots,
             ],
             self._forget,
         )
@@ -102,7 +107,9 @@ class CorrectForm:
             section("1. The colour that was wanted", self.picker.box),
             section("2. What is in the bucket, grams", self.round, self.rows.box, self.room.box),
             section("3. How it measured, cured and cool", self.measured.box),
-            section("4. The addition", self.look, self.problems, self.results, self.chosen),
+            section(
+                "4. The addition", self.lots, self.look, self.problems, self.results, self.chosen
+            ),
             name="correct",
         )
 
@@ -119,12 +126,19 @@ class CorrectForm:
             raise BadInput(faults)
         palette, grams = self.rows.read()
         now = Round(grams=grams, R=self.measured.readings().mean(axis=0))
-        found = next(f for f in self.opened.fits.values() if f.palette is palette)
-        name, target = self.picker.read()
+        series = next(s for s, f in self.opened.fits.items() if f.palette is palette)
         room = np.inf if self.room.value is None else self.room.value
-        self.job = job_of(self.opened, found, (name, target), [*self.rounds, now], room)
+        today = by_the_book(self.opened, learning=self.lots.value, measured=now.R)
+        self.job = job_of(
+            self.opened,
+            self.opened.fits[series],
+            self.picker.read(),
+            [*self.rounds, now],
+            room,
+            today=today,
+        )
         self.ways = corrections(self.job)
-        put(self.results, correct_parts(self.job, self.ways))
+        put(self.results, [*counted_on(today.words), *correct_parts(self.job, self.ways)])
         self.way.options = list(self.ways)
         self.way.value = next(iter(self.ways), None)
         self.chosen.layout.display = None if self.ways else "none"
@@ -177,13 +191,26 @@ def job_of(
     target: tuple[str, Target],
     rounds: Sequence[Round],
     room_g: float = np.inf,
+    today: Today | None = None,
 ) -> Job:
-    """What the rounds of a batch say about it; BadInput if they can't belong to it."""
-    spread = spread_of(found.palette, found.error_Lab, opened.shop.resolution_g)
-    belief = infer(found.palette, rounds, spread, target=target[1], model_f=model_error_f(found))
+    """What the rounds of a batch say about it; BadInput if they can't belong to it.
+
+    `found` is the fit as it was made; `today` says what is known of the lots since.
+    """
+    palette, before, known = found.palette, found, None
+    if today is not None:
+        opened = today.opened
+        series = next(s for s, f in opened.fits.items() if f.palette.names == palette.names)
+        before = opened.fits[series]
+        known = for_palette(today.lots[series], palette) if today.lots else None
+    spread = spread_of(palette, found.error_Lab, opened.shop.resolution_g)
+    belief = infer(
+        palette, rounds, spread, target=target[1], model_f=model_error_f(found), known=known
+    )
     return Job(
         opened=opened,
         found=found,
+        before=before,
         target_name=target[0],
         target=target[1],
         rounds=tuple(rounds),
@@ -303,7 +330,7 @@ def _additions(job: Job, ways: dict[str, Correction]) -> list[Part]:
 
 def _odds(job: Job, ways: dict[str, Correction]) -> Table:
     """The chance before mixing, as the batch stands, and after each addition."""
-    odds = odds_of(job.found, job.target, job.opened.shop)
+    odds = odds_of(job.before, job.target, job.opened.shop)
     asked = odds(job.rounds[0].grams)
     still = _correction(job, smallest, 0.0)
     rows = [("as weighed, before it was measured", "", chance_text(asked))]

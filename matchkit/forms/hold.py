@@ -8,6 +8,7 @@ import numpy as np
 from matchkit.colorimetry import hex_colour
 from matchkit.faults import BadInput
 from matchkit.fit import Fit
+from matchkit.forms.lots import by_the_book, counted_on, lots_tick
 from matchkit.forms.parts import (
     Runner,
     alert,
@@ -37,6 +38,7 @@ from matchkit.garment import (
     over_grounds,
 )
 from matchkit.match import palette_for
+from matchkit.prints import with_lots
 
 __all__ = ["NO_TARGET", "HoldForm", "hold", "hold_parts"]
 
@@ -61,11 +63,12 @@ class HoldForm:
         self.target = choice("It should look like", [NO_TARGET, *listed(opened)], NO_TARGET)
         self.stroke = amount_field("One stroke, um", "50", most=MOST_UM)
         self.underbase = amount_field("Underbase, um (empty: none)", "50", most=MOST_UM, empty=True)
+        self.lots = lots_tick(opened)
         self.run = Runner(
             "Will it hold?", self._work, self._answer, self.problems, "garments looked at"
         )
         texts = [self.stroke.text, self.underbase.text]
-        on_change([*self.rows.changing(), self.target, *texts], self._aged)
+        on_change([*self.rows.changing(), self.target, self.lots, *texts], self._aged)
         self.box = form(
             section("1. The formula, in percent by mass", self.rows.box),
             section(
@@ -73,7 +76,7 @@ class HoldForm:
                 boxed(self.target),
                 row(self.stroke.box, self.underbase.box),
             ),
-            section("3. Over each garment", self.run.box, self.problems, self.results),
+            section("3. Over each garment", self.lots, self.run.box, self.problems, self.results),
             name="hold",
         )
 
@@ -93,9 +96,12 @@ class HoldForm:
 
         def work(_: Callable[[int, int], None]) -> list[Part]:
             self.films = self.films or films_of(self.opened)
-            return hold_parts(
-                self.opened, self.films, amounts, self.target.value, stroke_um, underbase_um
+            today = by_the_book(self.opened, learning=self.lots.value)
+            films = with_lots(self.films, today.opened.fits)
+            shown = hold_parts(
+                self.opened, films, amounts, self.target.value, stroke_um, underbase_um
             )
+            return [*counted_on(today.words), *shown]
 
         return work
 

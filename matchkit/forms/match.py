@@ -7,8 +7,8 @@ from typing import Any
 import ipywidgets as w
 
 from matchkit.faults import BadInput
-from matchkit.forms.book_desk import LEARNED, Desk, begun, by_the_book
 from matchkit.forms.formulas import best_bodied, formula_parts, is_sheer, match_parts
+from matchkit.forms.lots import by_the_book, counted_on, lots_tick
 from matchkit.forms.parts import (
     Runner,
     alert,
@@ -26,7 +26,6 @@ from matchkit.forms.parts import (
     section,
 )
 from matchkit.forms.shops import OpenShop
-from matchkit.forms.show import Part
 from matchkit.forms.targets import TargetPicker, light_options
 from matchkit.forms.tickets import Batch, TicketPart
 from matchkit.match import Match
@@ -79,8 +78,7 @@ class MatchForm:
         self.without = {
             ink.name: w.Checkbox(description=ink.name, indent=False) for ink in opened.shop.inks
         }
-        self.lots = w.Checkbox(value=True, description=LEARNED, indent=False)
-        self.lots.layout.display = None if begun(Desk(opened=opened)) else "none"
+        self.lots = lots_tick(opened)
         self.told: tuple[str, ...] = ()
         self.run = Runner(
             "Find formulas", self._work, self._answer, self.problems, "sets of inks looked at"
@@ -139,11 +137,12 @@ class MatchForm:
         others = [light for light, box in self.lights.items() if box.value]
         lights = (self.opened.shop.lights[0], *others)
         name, target = self.picker.read(self.others.value, lights)
-        shop, fits, self.told = by_the_book(self.opened, learning=self.lots.value)
+        today = by_the_book(self.opened, learning=self.lots.value)
+        self.told = today.words
         search = partial(
             find_formulas,
-            shop,
-            fits,
+            today.opened.shop,
+            today.opened.fits,
             target,
             name=name,
             batch_g=grams,
@@ -156,8 +155,8 @@ class MatchForm:
     def _answer(self, answer: tuple[str, Target, Match]) -> None:
         self.target_name, self.target, self.found = answer
         self.stale.value = ""
-        counted: list[Part] = [f"Counted on: {line}." for line in self.told]
-        put(self.results, [*counted, *match_parts(self.opened, self.target, self.found)])
+        shown = match_parts(self.opened, self.target, self.found)
+        put(self.results, [*counted_on(self.told), *shown])
         self.ticket.clear()
         formulas = self.found.formulas
         self.filling = True  # else the pictures are drawn for every step on the way

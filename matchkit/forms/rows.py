@@ -58,8 +58,8 @@ class FormulaRows:
             ink.value = name
             field.text.value = f"{amount:.10g}" if name != NONE else ""
 
-    def read(self) -> tuple[Palette, Array]:
-        """The palette of the series, and what was written (n_ink,)."""
+    def read(self, today: OpenShop | None = None) -> tuple[Palette, Array]:
+        """The palette of the series, with the lots of `today`, and what was written (n_ink,)."""
         faults, named = [], {}
         for k, (ink, field) in enumerate(zip(self.inks, self.amounts, strict=True), start=1):
             faults += field.look()
@@ -82,7 +82,8 @@ class FormulaRows:
         if faults:
             raise BadInput(faults)
         palette = palette_for(
-            {series: found.palette for series, found in self.opened.fits.items()}, list(named)
+            {series: found.palette for series, found in (today or self.opened).fits.items()},
+            list(named),
         )
         return palette, np.array([named.get(name, 0.0) for name in palette.names])
 

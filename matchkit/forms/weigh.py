@@ -7,6 +7,7 @@ import numpy as np
 from matchkit.faults import BadInput
 from matchkit.files.recipe import read_recipe
 from matchkit.forms.formulas import chance_text, formula_parts
+from matchkit.forms.lots import Today, by_the_book, counted_on, lots_tick
 from matchkit.forms.parts import (
     alert,
     amount_field,
@@ -47,7 +48,7 @@ class WeighForm:
 
     def __init__(self, opened: OpenShop, start: str = "") -> None:
         self.opened = opened
-        self.made: Batch | None = None
+        self.today = Today(opened=opened, lots={}, words=())
         self.problems, self.results = alert(), area()
         self.rows = FormulaRows(opened, "percent", start)
         self.grams = amount_field("Batch, grams", "500", most=1e6)
@@ -55,12 +56,14 @@ class WeighForm:
         self.target = choice("Target", [NO_TARGET, *self.targets], NO_TARGET)
         self.look = button("What will it look like?", self.foretell, self.problems, main=True)
         self.ticket = TicketPart(opened, self.batch, 3)
-        on_change([*self.rows.changing(), self.grams.text, self.target], self._aged)
+        self.lots = lots_tick(opened)
+        on_change([*self.rows.changing(), self.grams.text, self.target, self.lots], self._aged)
         self.box = form(
             section("1. The formula, in percent by mass", self.rows.box),
             section(
                 "2. The batch",
                 row(self.grams.box, boxed(self.target)),
+                self.lots,
                 self.look,
                 self.problems,
                 self.results,
@@ -79,16 +82,18 @@ class WeighForm:
                 faults += error.faults
         if faults:
             raise BadInput(faults)
-        palette, amounts = self.rows.read()
+        self.today = by_the_book(self.opened, learning=self.lots.value)
+        palette, amounts = self.rows.read(self.today.opened)
         R = self.targets.get(self.target.value)
         name = "" if R is None else self.target.value
-        candidate, target = weighed_out(self.opened, palette, amounts, self.grams.value, R)
+        candidate, target = weighed_out(self.today.opened, palette, amounts, self.grams.value, R)
         return name, target if R is not None else None, candidate
 
     def foretell(self) -> None:
         """Show the colour that the formula will have, and its weights."""
         _, target, candidate = self.batch()
-        put(self.results, weigh_parts(self.opened, candidate, target))
+        shown = weigh_parts(self.today.opened, candidate, target)
+        put(self.results, [*counted_on(self.today.words), *shown])
 
     def _aged(self) -> None:
         self.results.value = self.problems.value = ""
