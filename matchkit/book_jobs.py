@@ -88,6 +88,7 @@ class Job:
     approved_by: str
     closed_at: str
     closed_on: int | None
+    closing: int | None  # the record that says so
     state: str
 
 
@@ -106,10 +107,10 @@ def job_of(db: sqlite3.Connection, batch: int) -> Job:
         [batch],
     ).fetchone()
     ended = db.execute(
-        "SELECT outcome, approved_by, at, measurement FROM closing_now WHERE batch = ?", [batch]
+        "SELECT outcome, approved_by, at, measurement, id FROM closing_now WHERE batch = ?", [batch]
     ).fetchone()
     pours, readings = _pours(db, batch), _readings(db, batch)
-    outcome, approved_by, closed_at, closed_on = ended or ("", "", "", None)
+    outcome, approved_by, closed_at, closed_on, closing = ended or ("", "", "", None, None)
     return Job(
         batch=batch,
         at=at,
@@ -128,6 +129,7 @@ def job_of(db: sqlite3.Connection, batch: int) -> Job:
         approved_by=approved_by,
         closed_at=closed_at,
         closed_on=closed_on,
+        closing=closing,
         state=outcome or _state(pours, readings),
     )
 

@@ -26,10 +26,12 @@ from matchkit.forms.book_demo import COPY, demo_book, demo_day  # noqa: E402
 from matchkit.forms.book_desk import desk_of  # noqa: E402
 from matchkit.forms.book_look import COLOUR  # noqa: E402
 from matchkit.forms.book_rows import FOLDER  # noqa: E402
+from matchkit.forms.book_shelf import COUNTED, OPENED  # noqa: E402
 from matchkit.forms.compare import CompareForm  # noqa: E402
 from matchkit.forms.correct import CorrectForm  # noqa: E402
 from matchkit.forms.hold import HoldForm  # noqa: E402
 from matchkit.forms.ink_history import HistoryForm, history_parts, lot_words  # noqa: E402
+from matchkit.forms.lots import by_the_book  # noqa: E402
 from matchkit.forms.match import MatchForm  # noqa: E402
 from matchkit.forms.shops import open_shop, target_of  # noqa: E402
 from matchkit.forms.weigh import WeighForm  # noqa: E402
@@ -418,6 +420,83 @@ def test_the_match_form_counts_on_the_book(opened):
     plain = lemon()
     assert "Counted on" not in match.results.value
     assert known > 1.02 * plain  # a weak lot needs more
+
+
+# ---- the shelf, a job again, a record struck
+
+
+def test_the_shelf_is_kept_without_a_command(form):
+    shelf = form.shelf
+    assert shelf.lot.box.layout.display is None and shelf.grams.box.layout.display is None
+    shelf.name.value, shelf.grams.text.value, shelf.lot.text.value = "Sharp Lemon", "2500", "L-050"
+    before = stock(held(), read_shop(COPY))["Sharp Lemon"]
+    shelf.write.click()
+    assert "Sharp Lemon: 2500 g came in. When lot L-050 is opened" in shelf.done.value
+    assert stock(held(), read_shop(COPY))["Sharp Lemon"] == pytest.approx(before + 2500)
+    shelf.what.value = OPENED
+    assert shelf.grams.box.layout.display == "none"
+    shelf.write.click()
+    assert "a lot needs its name" in shelf.problems.value
+    shelf.lot.text.value = "L-050"
+    shelf.write.click()
+    assert "lot L-050 from now on. Its strength is not known yet." in shelf.done.value
+    assert "L-050" in shelf.shelf.value
+    assert "Sharp Lemon" not in " ".join(by_the_book(open_shop(COPY)).words)  # forgotten
+    shelf.what.value = COUNTED
+    shelf.grams.text.value = "many"
+    shelf.write.click()
+    assert "is not a number" in shelf.problems.value
+    shelf.grams.text.value = "0"
+    shelf.write.click()
+    assert stock(held(), read_shop(COPY))["Sharp Lemon"] == 0
+    form.who.text.value = ""
+    shelf.grams.text.value = "5"
+    shelf.write.click()
+    assert "write your name" in shelf.problems.value
+    assert stock(held(), read_shop(COPY))["Sharp Lemon"] == 0
+
+
+def test_a_colour_is_mixed_again(form):
+    form.open(IN)
+    again = form.again
+    assert again.chosen.layout.display == "none"
+    again.write.click()
+    assert "nothing was matched yet" in again.problems.value
+    again.grams.text.value = "400"
+    again.look.click()
+    assert f"Matched under D65 to what batch {IN} measured" in again.results.value
+    labels = [label for label, _ in again.which.options]
+    assert labels[0].startswith("The old formula: dE00") and labels[1].startswith("Formula 1")
+    again.which.value, again.job.text.value = 1, "Second run"
+    again.write.click()
+    new = job(held(), form.pick.value)
+    assert (new.name, new.job, new.planned_g) == (job(held(), IN).name, "Second run", 400)
+    assert form.again.found is None  # another job is in sight
+
+
+def test_a_wrong_record_is_struck_and_stays_in_the_book(form):
+    form.open(OUT)
+    strike = form.strike
+    readings = len(job(held(), OUT).readings)
+    kinds = [what for what, _ in (value for _, value in strike.which.options)]
+    assert kinds[0] == "measurement" and kinds[-1] == "batch"
+    strike.write.click()
+    assert "What was wrong with it?" in strike.problems.value
+    assert len(job(held(), OUT).readings) == readings
+    strike.why.text.value = "it was the drawdown of another job"
+    strike.write.click()
+    assert "struck: the drawdown of" in form.done.value
+    assert len(job(held(), OUT).readings) == readings - 1
+    with by_hand(Path(COPY) / FILE) as db:
+        (why,) = db.execute("SELECT why FROM strike ORDER BY id DESC LIMIT 1").fetchone()
+        kept = db.execute("SELECT count(*) FROM measurement WHERE batch = ?", [OUT]).fetchone()
+    assert why == "it was the drawdown of another job" and kept[0] == readings
+    form.open(IN)
+    press(form, "Write it down")  # it ended: approved, as the form proposes
+    strike.which.value = ("batch", IN)
+    strike.why.text.value = "asked for twice"
+    strike.write.click()
+    assert f"batch {IN}" in form.problems.value and "struck" in form.problems.value
 
 
 LEMON = "Counted on: Sharp Lemon lot L-044 has run 5 % weak over 4 batches."

@@ -23,9 +23,11 @@ from matchkit.faults import BadInput
 from matchkit.files.text import text_fault
 from matchkit.forms.book_desk import Desk, begun, book_of, desk_of, files_now, marks_of, shop_now
 from matchkit.forms.book_look import FindPart, OrderPart
+from matchkit.forms.book_mend import AgainPart, StrikePart
 from matchkit.forms.book_new import NewPart
 from matchkit.forms.book_parts import about, advice_parts, jobs_parts, off_plan, story_parts
 from matchkit.forms.book_rows import PouredRows, ReadingPicker
+from matchkit.forms.book_shelf import ShelfPart
 from matchkit.forms.parts import (
     Field,
     alert,
@@ -97,11 +99,18 @@ class BookForm:
             self.write,
         )  # fmt: skip
         self.label = button("Save the bucket's label", self._label, self.saved)
-        self.story_box = section("3. Its story", self.tale, self.label, self.saved, self.page)
+        self.again = AgainPart(self.desk, self._signed, self.open)
+        self.strike = StrikePart(self._signed, self._struck)
+        self.story_box = section(
+            "3. Its story", self.tale, self.label, self.saved, self.page,
+            folded("how to mix this colour again", self.again.box),
+            folded("how to strike a record that is wrong", self.strike.box),
+        )  # fmt: skip
         self.pick.observe(safe(self._picked, self.problems), names="value")
         self.scan.text.observe(safe(self._scanned, self.problems), names="value")
         self.what.observe(safe(self._happened, self.wrong), names="value")
-        self.new = NewPart(self.desk, lambda: str(read(self.who)[0]), self.open)
+        self.new = NewPart(self.desk, self._who, self.open)
+        self.shelf = ShelfPart(self.desk, self._who, self.refresh)
         self.find = FindPart(self.desk, self.open)
         self.box = form(
             *(w.HTML(f'<p class="mk-quiet">{note}</p>') for note in self.desk.notes),
@@ -119,6 +128,7 @@ class BookForm:
             self.story_box,
             folded("the fields of a new job", self.new.box),
             folded("the search in the book", self.find.box),
+            folded("the shelf: deliveries, new lots, counting", self.shelf.box),
             folded("what to order", OrderPart(self.desk).box),
             name="book",
         )
@@ -192,6 +202,8 @@ class BookForm:
             return
         held, before = book_of(self.desk), self.story
         self.story = story = job(held, batch)
+        self.again.show()
+        self.strike.show(story)
         put(self.tale, [about(story), *story_parts(held, shop_now(self.desk, held), story)])
         self.entry.layout.display = "none" if story.outcome else None
         if before and (before.batch, marks_of(before)) == (batch, marks_of(story)):
@@ -256,11 +268,19 @@ class BookForm:
         self.refresh()
         tell(self.done, f"Written down: batch {story.batch}, {words}", "done")
 
+    def _who(self) -> str:
+        (who,) = read(self.who)
+        return str(who)
+
+    def _struck(self, words: str) -> None:
+        self.refresh()
+        tell(self.done, words, "done")
+
     def _signed(self) -> tuple[Book, Job]:
         """The book as who writes holds it, and the job, if it is still as it is shown."""
         if self.story is None:
             raise BadInput("no job is chosen yet")
-        (who,) = read(self.who)
+        who = self._who()
         shown, now = self.story, self._now(self.story.batch)
         if marks_of(now) != marks_of(shown):
             self.refresh()

@@ -22,6 +22,7 @@ __all__ = [
     "near_parts",
     "off_plan",
     "order_parts",
+    "shelf_parts",
     "story_parts",
 ]
 
@@ -107,6 +108,14 @@ def order_parts(orders: Sequence[Order], days: int) -> list[Part]:
     used = f"Used in {days} days, g"
     head = ("Ink", "In stock, g", "For open jobs, g", used, "Lasts, days", "Order, g")
     return [Table(head=head, rows=cells)]
+
+
+def shelf_parts(shop: Shop) -> list[Part]:
+    """What is on the shelf, of which lot; nothing where nobody ever counted."""
+    rows = [(i.name, i.lot, "" if i.stock_g is None else f"{i.stock_g:.0f}") for i in shop.inks]
+    rows += [(m.name, "leftover", f"{m.stock_g:.0f}") for m in shop.mixes if m.stock_g]
+    head = ("Ink", "Lot", "In stock, g")
+    return [Table(head=head, rows=tuple(rows), words=(1,), caption="On the shelf")]
 
 
 def _strip(book: Book, shop: Shop, story: Job) -> Picture:

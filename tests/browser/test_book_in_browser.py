@@ -134,6 +134,33 @@ def test_a_new_job_and_the_ink_history(notebook, lab):
     expect(history.get_by_role("columnheader", name="Who mixed")).to_be_visible()
 
 
+def test_the_shelf_a_job_again_and_a_record_struck(notebook, lab):
+    page = notebook(NOTEBOOK)
+    form = page.locator(".mk-book")
+    form.get_by_label("Your name").fill("Ana")
+    form.get_by_role("button", name="Show the shelf: deliveries, new lots, counting").click()
+    form.get_by_label("a new lot was opened").check()
+    form.get_by_label("Ink or leftover").select_option("Kelp Green")
+    form.get_by_label("Lot, as its label says").fill("G-070")
+    form.get_by_role("button", name="Put it in the book").click()
+    expect(form.get_by_text("Kelp Green: lot G-070 from now on.")).to_be_visible()
+    expect(form.get_by_role("row", name="Kelp Green G-070")).to_be_visible()
+    choose(form, "17 Dusty rose")
+    form.get_by_role("button", name="Show how to strike a record that is wrong").click()
+    form.get_by_label("Which record is wrong?").select_option("the whole job")
+    form.get_by_label("What was wrong with it?").fill("written twice")
+    form.get_by_role("button", name="Strike it").click()
+    expect(form.get_by_text("struck: the whole job. Write the right one anew")).to_be_visible()
+    form.get_by_label("Or its number, or its label scanned").fill("7")
+    form.get_by_label("Or its number, or its label scanned").press("Enter")
+    form.get_by_role("button", name="Show how to mix this colour again").click()
+    form.get_by_role("button", name="Match it again").click()
+    expect(form.get_by_text("Matched under D65 to what batch 7 measured")).to_be_visible()
+    form.get_by_role("button", name="Begin this job again").click()
+    expect(form.get_by_role("row", name="18 Sea teal to weigh")).to_be_visible()
+    assert (kept(lab, 18).name, kept(lab, 18).customer) == ("Sea teal", kept(lab, 7).customer)
+
+
 def test_every_field_is_named_and_nothing_is_cut_off_at_twice_the_size(notebook):
     page = notebook(NOTEBOOK)
     for name in FORMS:
