@@ -41,7 +41,7 @@ class ShelfPart:
         self.what = choice("What happened on the shelf?", [CAME, OPENED, COUNTED], CAME, radio=True)
         self.name = choice("Ink or leftover", known_inks(desk.opened))
         self.grams = Field("How much, grams", "", _grams)
-        self.lot = Field("Lot, as its label says", "", str)
+        self.lot = Field("Lot, as its label says", "", str, short=False)
         self.write = button("Put it in the book", self._write, self.problems, main=True)
         self.look = button("What is on the shelf?", self._look, self.problems)
         self.box = w.VBox(
