@@ -80,7 +80,8 @@ class Book:
     """The record book as one person holds it: where it is, who writes, by which clock.
 
     `uid` tells this book from those of other shops; it stands on labels.  `notes` are
-    things to say aloud, such as a network folder.
+    things to say aloud, such as a network folder.  `unless`, if there is one, looks at the
+    book in the same transaction as every writing, before it, and raises to prevent it.
     """
 
     path: Path
@@ -88,6 +89,7 @@ class Book:
     who: str = ""
     clock: Callable[[], datetime] = now
     notes: tuple[str, ...] = ()
+    unless: Callable[[sqlite3.Connection], None] | None = None
 
 
 def open_book(
@@ -138,6 +140,8 @@ def writing(book: Book) -> Iterator[sqlite3.Connection]:
         db.execute("BEGIN IMMEDIATE")
         try:
             _known_version(db, book.path)
+            if book.unless:
+                book.unless(db)
             yield db
             db.execute("COMMIT")
         except BaseException:

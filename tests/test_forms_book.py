@@ -250,6 +250,22 @@ def test_what_another_wrote_is_seen_and_nothing_is_written_over_it(form):
     assert "to measure" in form.jobs.value
 
 
+def test_nothing_is_written_over_what_came_between_the_look_and_the_writing(form, monkeypatch):
+    """Looked at again in the transaction that writes: no moment is left in between."""
+    form.pick.value = UNWEIGHED
+    press(form, "All as planned")
+    typed = form.rows.read
+
+    def slow():
+        weigh(held(), read_shop(COPY), UNWEIGHED, planned_grams(job(held(), UNWEIGHED), 0.01))
+        return typed()
+
+    monkeypatch.setattr(form.rows, "read", slow)
+    press(form, "Write it down")
+    assert "somebody else wrote about batch 15" in form.wrong.value
+    assert [pour.who for pour in job(held(), UNWEIGHED).pours] == ["Bo"]
+
+
 def test_looking_again_keeps_what_is_half_typed(form, opened):
     other = BookForm(opened, "Bo")
     form.pick.value = UNWEIGHED

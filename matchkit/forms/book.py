@@ -5,7 +5,9 @@ the book up anew, and what somebody else wrote in the meantime is told before an
 written over it.
 """
 
+import sqlite3
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import Any
 
 import ipywidgets as w
@@ -15,8 +17,9 @@ from matchkit.book import Book
 from matchkit.book_bucket import add, log_correction, measure, weigh
 from matchkit.book_entries import OUTCOMES, close
 from matchkit.book_find import scanned
-from matchkit.book_jobs import Job, job, planned_grams, todays_jobs
+from matchkit.book_jobs import Job, job, job_of, planned_grams, todays_jobs
 from matchkit.book_lessons import teach
+from matchkit.book_rows import must_be
 from matchkit.book_stock import keep_leftover
 from matchkit.book_work import advise, verdict
 from matchkit.faults import BadInput
@@ -59,6 +62,10 @@ WEIGHED, MEASURED, ADDED, CLOSED = (
 NEXT = {
     "to weigh": WEIGHED, "to measure": MEASURED, "out: to correct": ADDED, "in: to approve": CLOSED
 }  # fmt: skip
+MEANWHILE = (
+    "somebody else wrote about batch {} since you looked, and nothing of yours was written; look"
+    " at its story as it is now, then write yours"
+)
 EMPTY = (
     "This shop has no record book yet. It begins with the first job: press 'Show the fields of a"
     " new job' below."
@@ -277,18 +284,21 @@ class BookForm:
         tell(self.done, words, "done")
 
     def _signed(self) -> tuple[Book, Job]:
-        """The book as who writes holds it, and the job, if it is still as it is shown."""
+        """The book as who writes holds it, and the job; only while it is as it is shown."""
         if self.story is None:
             raise BadInput("no job is chosen yet")
-        who = self._who()
-        shown, now = self.story, self._now(self.story.batch)
+        who, shown = self._who(), self.story
+        now = self._now(shown.batch)
         if marks_of(now) != marks_of(shown):
             self.refresh()
-            raise BadInput(
-                f"somebody else wrote about batch {now.batch} since you looked, and nothing of"
-                " yours was written; its story now is below: look at it, then write yours"
-            )
-        return book_of(self.desk, who), now
+            raise BadInput(MEANWHILE.format(now.batch))
+
+        def as_shown(db: sqlite3.Connection) -> None:
+            must_be(db, "batch", shown.batch)
+            if marks_of(job_of(db, shown.batch)) != marks_of(shown):
+                raise BadInput(MEANWHILE.format(shown.batch) + "; press 'Look again'")
+
+        return replace(book_of(self.desk, who), unless=as_shown), now
 
     def _weigh(self, held: Book, shop: Shop, batch: int) -> str:
         grams = self.rows.read()
@@ -304,7 +314,7 @@ class BookForm:
     def _measure(self, held: Book, shop: Shop, batch: int) -> str:
         name, readings = self.reading.read()
         measure(held, shop, batch, readings, name=name)
-        odd = teach(held, shop, self.desk.opened.fits)
+        odd = teach(replace(held, unless=None), shop, self.desk.opened.fits)
         mine = [line for line in odd if line.startswith(f"batch {batch}:")]
         return ". ".join([verdict(held, shop, self._now(batch)), *mine])
 
