@@ -1,7 +1,8 @@
 """Which formula is better, and what a difference looks like in words.
 
 Candidates are ranked as a shop would: the nearest first, but of formulas that the eye
-can hardly tell apart the one with fewer inks, then the cheaper.  Near-copies are left out.
+can hardly tell apart the one with fewer inks, then the cheaper.  Near-copies are left out,
+and so is what a shop would not weigh where another formula is as near: see `sound`.
 """
 
 from collections.abc import Callable, Sequence
@@ -28,6 +29,7 @@ __all__ = [
     "in_gamut",
     "limits",
     "preferred",
+    "sound",
     "steadiest",
     "weighed",
 ]
@@ -36,6 +38,7 @@ Array = NDArray[np.float64]
 
 PREFERENCES = ("nearest", "odds", "steady")
 SHEER = 0.5  # share of clear above which a formula is called sheer
+CLEARLY = 0.05  # a difference in chance that is one
 NEUTRAL = 6.0  # C* below which hue has no direction of its own
 NOTICEABLE = 0.15  # part of a difference, in dE00, that is worth a word
 SHARE_OF_WHOLE = 0.35  # a smaller part of the largest one goes without a word
@@ -98,16 +101,19 @@ def candidates(
     top: int = 5,
     odds: Callable[[Array], float] | None = None,
     prefer: str = "nearest",
+    every: bool = False,
 ) -> list[Candidate]:
     """The `top` formulas that differ in kind, best first, rounded to the balance.
 
     `odds` gives the chance of grams (n_ink,) to come out within tolerance; `prefer` is one
-    of PREFERENCES.
+    of PREFERENCES.  With `every` what is not `sound` is there too.
     """
     pool = [
         _candidate(c, float(F), palette, target, batch_g, resolution_g, odds)
         for c, F in zip(solved.fractions, solved.F, strict=True)
     ]
+    if not every:
+        pool = sound(pool, palette)
     chosen: list[Candidate] = []
     kinds: list[frozenset[str]] = []
     for candidate in preferred(pool, prefer):
@@ -116,6 +122,27 @@ def candidates(
             chosen.append(candidate)
             kinds.append(kind)
     return chosen
+
+
+def sound(pool: Sequence[Candidate], palette: Palette) -> list[Candidate]:
+    """The candidates without those that a better one stands beside.
+
+    Of formulas within 0.1 of the nearest, which the eye can hardly tell apart, those go
+    whose chance to come out is clearly smaller: a few hundredths of a gram of a strong ink
+    in much clear look best on paper and are hardly to be weighed.  Then those go that are
+    mostly clear, if one is left that is not: opaque theory takes clear for as good as
+    white, and on a garment it is another thing.  (In prints the ground is in the sum, and
+    clear is no fault.)
+    """
+    limit = min((each.F for each in pool), default=0.0) + SAME
+    near = [each for each in pool if limit >= each.F]
+    best = max((each.chance_in_tolerance or 0.0 for each in near), default=0.0)
+    good = [each for each in near if (each.chance_in_tolerance or 0.0) >= best - CLEARLY]
+    if palette.film is None:
+        bodied = [each for each in good if clear_share(each, palette.inks) <= SHEER]
+        good = bodied or good
+    kept = {id(each) for each in good}
+    return [each for each in pool if limit < each.F or id(each) in kept]
 
 
 def _kind(candidate: Candidate, palette: Palette) -> frozenset[str]:

@@ -6,7 +6,6 @@ fit for each series, and a target gets formulas from each, ranked together.
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,14 +17,13 @@ from matchkit.judge import (
     SHEER,
     Candidate,
     candidates,
-    clear_share,
     in_gamut,
     limits,
     preferred,
 )
 from matchkit.odds import chance, spread_of
 from matchkit.palette import Palette
-from matchkit.solve import DROPPED, Target, is_exhaustive, solve
+from matchkit.solve import DROPPED, Solved, Target, is_exhaustive, solve
 
 __all__ = [
     "Match",
@@ -35,10 +33,14 @@ __all__ = [
     "match",
     "odds_of",
     "palette_for",
+    "searched",
     "series_of",
 ]
 
 Array = NDArray[np.float64]
+
+
+WIDE = 4  # inks from which a descent over all of them is sure to start near enough
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,12 +95,14 @@ def match(
     top: int = 5,
     without: Sequence[str] = (),
     prefer: str = "nearest",
+    every: bool = False,
     progress: Callable[[int, int], None] | None = None,
 ) -> Match:
     """Starting formulas for a target from every ink that may be used.
 
     `fits` holds one fit for each series; `without` names inks to leave out; `prefer` is
-    one of `judge.PREFERENCES`.  A poor match is an answer, not an error.
+    one of `judge.PREFERENCES`; with `every` formulas that are not `judge.sound` are listed
+    too.  A poor match is an answer, not an error.
     """
     check_options(shop, batch_g, max_inks, without)
     found: list[Candidate] = []
@@ -108,27 +112,24 @@ def match(
         upper = limits(palette, batch_g, without)
         if upper.sum() < 1:
             continue
-        solved = solve(palette, target, max_inks=max_inks, upper=upper, progress=progress)
+        solved = searched(palette, target, max_inks=max_inks, upper=upper, progress=progress)
         if not len(solved.F):
             continue
         exhaustive = exhaustive and is_exhaustive(int((upper > DROPPED).sum()), max_inks)
-        inside = inside or in_gamut(palette, target, solved, upper, shop.tolerance_de00)
-        pick = partial(
-            candidates,
-            palette=palette,
-            target=target,
+        if not inside:  # of any number of inks, however few are asked for
+            wide = solved if max_inks >= WIDE else solve(palette, target, upper=upper)
+            inside = in_gamut(palette, target, wide, upper, shop.tolerance_de00)
+        found += candidates(
+            solved,
+            palette,
+            target,
             batch_g=batch_g,
             resolution_g=shop.resolution_g,
+            top=top,
             odds=odds_of(series, target, shop),
             prefer=prefer,
+            every=every,
         )
-        chosen = pick(solved, top=top)
-        hides = palette.film is None  # else the ground is in the sum, and sheer is no fault
-        if hides and len(chosen) > 1 and all(clear_share(c, palette.inks) > SHEER for c in chosen):
-            bodied = solve(palette, target, max_inks=max_inks, upper=_bodied(palette, upper))
-            others = [c for c in pick(bodied, top=top // 2) if shop.tolerance_de00 >= c.F]
-            chosen = chosen[: top - len(others)] + others
-        found += chosen
     if not found:
         raise BadInput(
             f"no {max_inks} inks that may be used fill a batch of {batch_g:g} g: "
@@ -142,15 +143,32 @@ def match(
     )
 
 
-def _bodied(palette: Palette, upper: Array) -> Array:
-    """Limits that keep a formula from being mostly clear.
+def searched(
+    palette: Palette,
+    target: Target,
+    *,
+    max_inks: int = 4,
+    upper: Array | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> Solved:
+    """What `solve` finds, and what it finds with little clear if the best is mostly clear.
 
-    Opaque theory takes a formula in clear for as good as one in white, and it is cheaper;
-    on a garment it is another thing.  So a list of formulas never holds sheer ones only,
-    where others come within tolerance.
+    Formulas in clear are many and near, and would crowd out the others of the list.
     """
+    solved = solve(palette, target, max_inks=max_inks, upper=upper, progress=progress)
     clear = np.array([ink.role == "clear" for ink in palette.inks])
-    return np.where(clear, np.minimum(upper, SHEER), upper)
+    if palette.film or not (len(solved.F) and solved.fractions[0, clear].sum() > SHEER):
+        return solved
+    most = np.where(clear, SHEER, 1.0)
+    upper = most if upper is None else np.minimum(upper, most)
+    bodied = solve(palette, target, max_inks=max_inks, upper=upper)
+    F = np.concatenate([solved.F, bodied.F])
+    order = np.argsort(F, kind="stable")
+    return Solved(
+        fractions=np.concatenate([solved.fractions, bodied.fractions])[order],
+        F=F[order],
+        de00=np.concatenate([solved.de00, bodied.de00])[order],
+    )
 
 
 def odds_of(found: Fit, target: Target, shop: Shop) -> Callable[[Array], float]:

@@ -30,7 +30,7 @@ from matchkit.fit import STRUCTURES, Fit, fit
 from matchkit.inks import Drawdown, Ink
 from matchkit.judge import candidates
 from matchkit.lots import for_palette, learn, start
-from matchkit.match import fractions_for
+from matchkit.match import fractions_for, searched
 from matchkit.odds import Spread, chance, spread_of
 from matchkit.palette import Palette, reflectance
 from matchkit.scores import Played, joined
@@ -45,7 +45,7 @@ from matchkit.simulate import (
     opaque_R,
     random_mixtures,
 )
-from matchkit.solve import Solved, Target, minimise, solve, spectral_target
+from matchkit.solve import Solved, Target, minimise, spectral_target
 
 __all__ = [
     "MIXERS",
@@ -61,6 +61,7 @@ Progress = Callable[[int, int], None]
 Fix = Callable[[Sequence[Array], Sequence[Array]], Array]
 Known = tuple[Array, Array]  # mean and covariance of log strength
 
+TOLERANCE_DE00 = 1.0
 MIXERS = ("matchkit", "ceiling", "textbook")
 HAND = Hand()
 BATCH_G = 500.0
@@ -96,7 +97,7 @@ def rehearse(
     *,
     seed: int = 1,
     lots_percent: float = 5.0,
-    tolerance_de00: float = 1.0,
+    tolerance_de00: float = TOLERANCE_DE00,
     earlier: int = 0,
     n_colours: int = 13,
     drawdowns_per_ink: int = 10,
@@ -149,9 +150,9 @@ def make_stand(
     targets = tuple(spectral_target(R, LIGHTS, OBSERVER) for R in opaque_R(bench, truth))
     solved, formulas, textbook = [], [], []
     for k, target in enumerate(targets, start=1):
-        solved.append(solve(found.palette, target))
-        formulas.append(_formula(solved[-1], found.palette, target))
-        textbook.append(_formula(solve(plain, target), plain, target))
+        solved.append(searched(found.palette, target))
+        formulas.append(_formula(solved[-1], found.palette, target, found.error_Lab))
+        textbook.append(_formula(searched(plain, target), plain, target))
         if progress:
             progress(k, n_targets)
     return Stand(
@@ -186,12 +187,20 @@ def drawdowns_of(
     return inks, drawn
 
 
-def _formula(solved: Solved, palette: Palette, target: Target) -> Array:
-    """Grams (n_ink,) of the formula that `match` puts first."""
+def _formula(
+    solved: Solved, palette: Palette, target: Target, error_Lab: Array | None = None
+) -> Array:
+    """Grams (n_ink,) of the formula that `match` puts first; without its odds no `error_Lab`."""
+    odds = None if error_Lab is None else _odds(palette, target, error_Lab)
     best = candidates(
-        solved, palette, target, batch_g=BATCH_G, resolution_g=HAND.resolution_g, top=1
+        solved, palette, target, batch_g=BATCH_G, resolution_g=HAND.resolution_g, top=1, odds=odds
     )[0]
     return fractions_for(palette, best.inks, best.grams) * BATCH_G
+
+
+def _odds(palette: Palette, target: Target, error_Lab: Array) -> Callable[[Array], float]:
+    spread = spread_of(palette, error_Lab, HAND.resolution_g)
+    return lambda grams: chance(palette, grams, target, spread, TOLERANCE_DE00)
 
 
 # ---- the jobs
@@ -201,7 +210,7 @@ def play(
     stand: Stand,
     *,
     lots_percent: float,
-    tolerance_de00: float = 1.0,
+    tolerance_de00: float = TOLERANCE_DE00,
     earlier: int = 0,
     seed: int = 0,
     mixers: Sequence[str] = MIXERS,
@@ -290,7 +299,7 @@ def _ways(
     covariance = None
     if known:
         palette, covariance = replace(palette, strengths=np.exp(known[0])), known[1]
-        formula_g = _matched_again(stand.solved[k], palette, target)
+        formula_g = _matched_again(stand.solved[k], palette, target, stand.found.error_Lab)
     told = [chance(palette, formula_g, target, spread, tolerance_de00, covariance)]
     ways = {
         "matchkit": (formula_g, _by_inference(stand, k, spread, tolerance_de00, known, told)),
@@ -300,10 +309,10 @@ def _ways(
     return ways, told
 
 
-def _matched_again(solved: Solved, palette: Palette, target: Target) -> Array:
+def _matched_again(solved: Solved, palette: Palette, target: Target, error_Lab: Array) -> Array:
     """The formula for a target that was matched before, with the lots as they are known now."""
     F, fractions = minimise(palette, target, solved.fractions)
-    return _formula(replace(solved, fractions=fractions, F=F), palette, target)
+    return _formula(replace(solved, fractions=fractions, F=F), palette, target, error_Lab)
 
 
 def _leave(shown_g: Sequence[Array], readings: Sequence[Array]) -> Array:
