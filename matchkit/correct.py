@@ -11,16 +11,17 @@ best is taken, the slope is taken anew there, and so on until nothing moves.
 """
 
 from dataclasses import dataclass, replace
-from itertools import combinations
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
 
+from matchkit.additions import MOST_INKS, sets_of, smallest_linear
 from matchkit.colorimetry import Lab_jacobian, XYZ_to_Lab
 from matchkit.constants import f_scale
-from matchkit.diagnose import Belief, predicted
+from matchkit.diagnose import SHARED, Belief, predicted
 from matchkit.eye import difference, difference_slope
-from matchkit.odds import Spread, chance
+from matchkit.odds import Spread, chance, chance_within, covariance_after
 from matchkit.palette import Palette, reflectance_jacobian
 from matchkit.solve import Target, solve
 
@@ -29,8 +30,8 @@ __all__ = ["AIM", "Correction", "correct", "fewest_inks", "nearest", "nothing_le
 Array = NDArray[np.float64]
 
 AIM = 0.3  # of the tolerance: where a correction aims
-FLAT = 1e-9  # inks whose directions span less than this of a box are one direction
-MOST_INKS = 3  # a ball in three dimensions is touched with no more
+NEAREST = 0.02  # dE00 that is as near as one can wish
+STEPS = (-1, 0, 1, 2)  # of the balance around an addition, among which the best is taken
 ROUNDS = 25
 FAR = 4.0  # dE00 beyond which a batch is looked at as an ink of a new formula too
 
@@ -75,8 +76,9 @@ def correct(
     """
     upper = np.full(len(palette.inks), np.inf) if upper_g is None else upper_g
     problem = _Problem(palette, belief, target, upper)
-    a = _least(problem, AIM * tolerance_de00, room_g)
-    return _result(problem, a, spread, tolerance_de00, resolution_g, room_g)
+    aim = AIM * tolerance_de00
+    a = _least(problem, aim, room_g)
+    return _result(problem, a, aim, spread, tolerance_de00, resolution_g, room_g)
 
 
 def fewest_inks(
@@ -93,12 +95,12 @@ def fewest_inks(
     """The smallest addition of as few inks as bring the batch to 0.3 of the tolerance."""
     upper = np.full(len(palette.inks), np.inf) if upper_g is None else upper_g
     problem = _Problem(palette, belief, target, upper)
-    a = np.zeros(len(palette.inks))
+    aim, a = AIM * tolerance_de00, np.zeros(len(palette.inks))
     for n_inks in range(MOST_INKS + 1):
-        a = _least(problem, AIM * tolerance_de00, room_g, most_inks=n_inks)
-        if _far(problem, a) <= AIM * tolerance_de00 * 1.02:
+        a = _least(problem, aim, room_g, most_inks=n_inks)
+        if _far(problem, a) <= aim * 1.02:
             break
-    return _result(problem, a, spread, tolerance_de00, resolution_g, room_g)
+    return _result(problem, a, aim, spread, tolerance_de00, resolution_g, room_g)
 
 
 def nearest(
@@ -115,8 +117,8 @@ def nearest(
     """The nearest colour that additions within the room can reach."""
     upper = np.full(len(palette.inks), np.inf) if upper_g is None else upper_g
     problem = _Problem(palette, belief, target, upper)
-    a = _least(problem, 0.02, room_g)
-    return _result(problem, a, spread, tolerance_de00, resolution_g, room_g)
+    a = _least(problem, NEAREST, room_g)
+    return _result(problem, a, NEAREST, spread, tolerance_de00, resolution_g, room_g)
 
 
 def nothing_learned(
@@ -178,20 +180,12 @@ def _least(problem: _Problem, aim: float, room_g: float, most_inks: int = MOST_I
     before = _far(problem, nothing)
     if before <= aim or most_inks == 0 or room_g <= 0:
         return nothing
-    sets = _sets(problem, most_inks)
+    sets = sets_of(problem.upper_g > 0, most_inks)
     starts = [nothing]
     if before > FAR:
         starts += _formula_starts(problem, room_g, most_inks)
     answers = [_refine(problem, start, aim, room_g, sets) for start in starts]
     return min(answers, key=lambda a: _merit(problem, a, aim))
-
-
-def _sets(problem: _Problem, most_inks: int) -> list[NDArray[np.int64]]:
-    usable = [int(i) for i in np.flatnonzero(problem.upper_g > 0)]
-    return [
-        np.array(list(combinations(usable, m)), dtype=np.int64)
-        for m in range(1, min(most_inks, len(usable)) + 1)
-    ]
 
 
 def _merit(problem: _Problem, a: Array, aim: float) -> float:
@@ -208,7 +202,7 @@ def _refine(
     reach = 1.0
     for _ in range(ROUNDS):
         v, J = _v_slope(problem, a)
-        wanted = _linear(v - J @ a, J, aim, room_g, problem.upper_g, sets)
+        wanted = smallest_linear(v - J @ a, J, aim, room_g, problem.upper_g, sets)
         # An addition may at most double the bucket in one step: beyond, the slope is stale.
         step = wanted - a
         size = np.abs(step).sum() / (problem.belief.grams.sum() + a.sum())
@@ -222,84 +216,6 @@ def _refine(
         a = a_new if new <= merit + 1e-9 or reach == 1.0 else best
         if moved < 1e-5 * problem.belief.grams.sum() or reach < 1e-4:
             break
-    return best
-
-
-def _linear(
-    b: Array,
-    J: Array,
-    aim: float,
-    room_g: float,
-    upper: Array,
-    sets: list[NDArray[np.int64]],
-) -> Array:
-    """min sum(a) with |b + J a| <= aim, a >= 0, or the least |b + J a| within the room."""
-    low, high = aim, float(np.sqrt((b**2).sum()))
-    a = _within_stock(b, J, low, upper, sets)
-    if a is not None and a.sum() <= room_g:
-        return a
-    best = np.zeros(J.shape[1])
-    for _ in range(30):  # how near can one come?
-        middle = (low + high) / 2
-        a = _within_stock(b, J, middle, upper, sets)
-        if a is not None and a.sum() <= room_g:
-            best, high = a, middle
-        else:
-            low = middle
-    return best
-
-
-def _within_stock(
-    b: Array, J: Array, rho: float, upper: Array, sets: list[NDArray[np.int64]]
-) -> Array | None:
-    """The smallest additions with |b + J a| <= rho and a <= `upper`, or None.
-
-    The problem is convex: where the answer without limits breaks some of them, one of
-    those holds with equality in the answer within.
-    """
-    a = _smallest(b, J, rho, sets)
-    if a is None or (a <= upper).all():
-        return a
-    best = None
-    for i in np.flatnonzero(a > upper):
-        others = [rows[(rows != i).all(axis=1)] for rows in sets]
-        rest = _within_stock(b + J[:, i] * upper[i], J, rho, upper, others)
-        if rest is not None:
-            rest[i] = upper[i]
-            best = rest if best is None or rest.sum() < best.sum() else best
-    return best
-
-
-def _smallest(b: Array, J: Array, rho: float, sets: list[NDArray[np.int64]]) -> Array | None:
-    """The smallest additions with |b + J a| <= rho, over every set of inks, or None."""
-    best, best_sum = None, np.inf
-    if (b**2).sum() <= rho**2:
-        return np.zeros(J.shape[1])
-    for rows in sets:
-        if not len(rows):
-            continue
-        m = rows.shape[1]
-        A = J[:, rows].transpose(1, 0, 2)  # (n, 3, m)
-        Q, T = np.linalg.qr(A)
-        sizes = np.linalg.norm(A, axis=1).prod(axis=1)
-        flat = np.abs(np.linalg.det(T)) <= FLAT * sizes
-        T = np.where(flat[:, None, None], np.eye(m), T)
-        along = np.einsum("nkm,k->nm", Q, b)
-        off = (b**2).sum() - (along**2).sum(axis=1)  # what these inks can't reach, squared
-        room = np.sqrt(np.maximum(rho**2 - off, 0))
-        # y = along + T a on the ball |y| <= room with the least 1'a = 1'T^-1 (y - along)
-        normal = np.linalg.solve(T.transpose(0, 2, 1), np.ones((len(rows), m, 1)))[:, :, 0]
-        y = -room[:, None] * normal / np.linalg.norm(normal, axis=1, keepdims=True)
-        a = np.linalg.solve(T, (y - along)[:, :, None])[:, :, 0]
-        trace = 1e-12 * np.abs(a).max(axis=1, keepdims=True)
-        fits = (off <= rho**2) & ~flat & (a >= -trace).all(axis=1)
-        if fits.any():
-            total = np.where(fits, a.sum(axis=1), np.inf)
-            at = int(np.argmin(total))
-            if total[at] < best_sum:
-                best = np.zeros(J.shape[1])
-                best[rows[at]] = np.maximum(a[at], 0)
-                best_sum = float(total[at])
     return best
 
 
@@ -335,20 +251,40 @@ def _formula_starts(problem: _Problem, room_g: float, most_inks: int) -> list[Ar
     return starts[:8]
 
 
+def _on_the_balance(
+    problem: _Problem, a: Array, aim: float, resolution_g: float, room_g: float
+) -> Array:
+    """Additions that the balance can show: the least within the aim, else the nearest."""
+    held = np.flatnonzero(a > 0)
+    decimals = max(0, -int(np.floor(np.log10(resolution_g)))) + 2
+    below = np.floor(a[held] / resolution_g + 1e-9)
+    near = STEPS if len(held) <= MOST_INKS else (0, 1)
+    best, merit = np.zeros_like(a), (True, np.inf, np.inf)
+    for more in product(near, repeat=len(held)):
+        rounded = np.zeros_like(a)
+        rounded[held] = np.round((below + more) * resolution_g, decimals)
+        total = rounded.sum()
+        if (rounded < 0).any() or (rounded > problem.upper_g + 1e-9).any() or total > room_g + 1e-9:
+            continue
+        far = _far(problem, rounded)
+        reached = far <= aim
+        now = (not reached, total if reached else far, far)
+        if now < merit:
+            best, merit = rounded, now
+    return best
+
+
 def _result(
     problem: _Problem,
     a: Array,
+    aim: float,
     spread: Spread,
     tolerance_de00: float,
     resolution_g: float,
     room_g: float,
 ) -> Correction:
     """Rounded to the balance, and what comes of it."""
-    steps = np.floor if room_g < np.inf and a.sum() > room_g - 2 * resolution_g else np.rint
-    decimals = max(0, -int(np.floor(np.log10(resolution_g)))) + 2
-    stock = np.floor(problem.upper_g / resolution_g + 1e-9) * resolution_g
-    weighed = np.minimum(steps(a / resolution_g) * resolution_g, stock)
-    a = np.asarray(np.round(weighed, decimals), dtype=float)
+    a = _on_the_balance(problem, a, aim, resolution_g, room_g)
     palette, belief, target = problem.palette, problem.belief, problem.target
     nothing = np.zeros_like(a)
     R = predicted(palette, belief, belief.grams + a)
@@ -357,7 +293,14 @@ def _result(
     learned = replace(palette, strengths=belief.strengths)
     # Centre the odds on the colour that is expected, the residual included.
     shifted = replace(target, lab=target.lab + _model_shift(learned, belief, target, a, lab))
-    odds = chance(learned, belief.grams + a, shifted, spread, tolerance_de00, belief.covariance)
+    if belief.seen_Lab is None:
+        odds = chance(learned, belief.grams + a, shifted, spread, tolerance_de00, belief.covariance)
+    else:
+        known = covariance_after(
+            learned, belief.grams, a, target, spread, belief.covariance, belief.seen_Lab,
+            SHARED if a.any() else 1.0,
+        )  # fmt: skip
+        odds = chance_within(lab[0], known, target.lab[0], tolerance_de00)
     return Correction(
         additions_g=a,
         total_g=float(problem.belief.grams.sum() + a.sum()),

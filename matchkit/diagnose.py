@@ -32,7 +32,7 @@ from matchkit.palette import Palette, reflectance, reflectance_jacobian, strengt
 from matchkit.solve import Target
 from matchkit.spectra import GRID_NM
 
-__all__ = ["Belief", "Round", "infer", "model_error_f", "predicted"]
+__all__ = ["SHARED", "Belief", "Round", "infer", "model_error_f", "predicted"]
 
 Array = NDArray[np.float64]
 Left = Callable[[Array], float]
@@ -75,7 +75,8 @@ class Belief:
 
     `log_strength` (n_ink,) with `covariance` (n_ink, n_ink); `grams` (n_ink,) as they
     probably went in; `residual_f` (n_wl,) what the model can't say, to be added to f(R)
-    of the same batch corrected; `unexplained_f` the rms of what is left over.
+    of the same batch corrected; `unexplained_f` the rms of what is left over.  `seen_Lab`
+    (3, 3) is the covariance of the last reading under the target's first light, or None.
     """
 
     log_strength: Array
@@ -83,6 +84,7 @@ class Belief:
     grams: Array
     residual_f: Array
     unexplained_f: float
+    seen_Lab: Array | None = None
 
     @property
     def strengths(self) -> Array:
@@ -145,6 +147,9 @@ def infer(
         grams=np.maximum(rounds[-1].grams + _pour_errors(x[n:], poured, len(rounds), n)[-1], 0),
         residual_f=_residual(rounds, found.miss, model_f),
         unexplained_f=_unexplained(rounds, found.miss),
+        seen_Lab=rounds[-1].lab_covariance
+        if rounds[-1].R is None
+        else spread.measuring_Lab**2 * np.eye(3),
     )
     if refuse and belief.unexplained_f > SUSPECT_F:
 

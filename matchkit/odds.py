@@ -25,6 +25,7 @@ __all__ = [
     "Touchy",
     "chance",
     "chance_within",
+    "covariance_after",
     "lab_covariance",
     "spread_of",
     "touchiest",
@@ -86,12 +87,7 @@ def lab_covariance(
     spread of lots where a batch has already told something about them.
     """
     grams = np.asarray(grams, dtype=float)
-    total = grams.sum()
-    c = grams / total
-    R, by_amount = reflectance_jacobian(palette, c)
-    to_Lab = _Lab_of_R(R, target)
-    by_strength = to_Lab @ strength_jacobian(palette, c).T  # (3, n_ink)
-    by_gram = to_Lab @ ((by_amount - c @ by_amount) / total).T
+    lab, by_strength, by_gram = _slopes(palette, grams, target)
     lots = np.diag(spread.log_strength**2) if strengths_covariance is None else strengths_covariance
     poured = grams > 0
     thicker = by_strength.sum(axis=1)  # every K and S up by a share is a film up by it
@@ -102,7 +98,54 @@ def lab_covariance(
         + spread.fit_Lab
         + spread.log_thickness**2 * np.outer(thicker, thicker)
     )
-    return XYZ_to_Lab(R @ target.W[:, :3], target.whites[0]), covariance
+    return lab, covariance
+
+
+def covariance_after(
+    palette: Palette,
+    grams: Array,
+    added_g: Array,
+    target: Target,
+    spread: Spread,
+    strengths_covariance: Array,
+    seen_Lab: Array,
+    shared: float,
+) -> Array:
+    """Covariance (3, 3) of the Lab of a batch that was read, after an addition.
+
+    `grams` and `added_g` (n_ink,); `seen_Lab` (3, 3) is how well the reading of `grams`
+    is known.  What made that reading what it was, lots, weights, the fit's error (of which
+    the part `shared` stays), is still in the bucket: only how it acts on the new colour
+    otherwise than on the old is uncertain, and the pours that are added.  (The conditional
+    covariance of two Gaussians, the second given the first.)
+    """
+    _, old_s, old_g = _slopes(palette, grams, target)
+    _, new_s, new_g = _slopes(palette, grams + added_g, target)
+    V, pour = strengths_covariance, spread.pour_g**2
+    poured, added = grams > 0, added_g > 0
+    old_g, now_g, more_g = old_g[:, poured], new_g[:, poured], new_g[:, added]
+    old = old_s @ V @ old_s.T + pour * old_g @ old_g.T + spread.fit_Lab
+    both = new_s @ V @ old_s.T + pour * now_g @ old_g.T + shared * spread.fit_Lab
+    new = new_s @ V @ new_s.T + pour * (now_g @ now_g.T + more_g @ more_g.T) + spread.fit_Lab
+    thicker = new_s.sum(axis=1)
+    left: Array = (
+        new
+        - both @ np.linalg.solve(old + seen_Lab, both.T)
+        + spread.measuring_Lab**2 * np.eye(3)
+        + spread.log_thickness**2 * np.outer(thicker, thicker)
+    )
+    return left
+
+
+def _slopes(palette: Palette, grams: Array, target: Target) -> tuple[Array, Array, Array]:
+    """Lab (3,) under the first light, and its slopes (3, n_ink) by log strength and gram."""
+    total = grams.sum()
+    c = grams / total
+    R, by_amount = reflectance_jacobian(palette, c)
+    to_Lab = _Lab_of_R(R, target)
+    by_strength = to_Lab @ strength_jacobian(palette, c).T
+    by_gram = to_Lab @ ((by_amount - c @ by_amount) / total).T
+    return XYZ_to_Lab(R @ target.W[:, :3], target.whites[0]), by_strength, by_gram
 
 
 def chance(
