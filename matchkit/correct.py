@@ -31,6 +31,7 @@ Array = NDArray[np.float64]
 
 AIM = 0.3  # of the tolerance: where a correction aims
 NEAREST = 0.02  # dE00 that is as near as one can wish
+HAIR = 0.02  # of the aim, by which a search may end beyond it
 STEPS = (-1, 0, 1, 2)  # of the balance around an addition, among which the best is taken
 ROUNDS = 25
 FAR = 4.0  # dE00 beyond which a batch is looked at as an ink of a new formula too
@@ -77,7 +78,7 @@ def correct(
     upper = np.full(len(palette.inks), np.inf) if upper_g is None else upper_g
     problem = _Problem(palette, belief, target, upper)
     aim = AIM * tolerance_de00
-    a = _least(problem, aim, room_g)
+    a = _within(problem, aim, room_g)
     return _result(problem, a, aim, spread, tolerance_de00, resolution_g, room_g)
 
 
@@ -97,8 +98,8 @@ def fewest_inks(
     problem = _Problem(palette, belief, target, upper)
     aim, a = AIM * tolerance_de00, np.zeros(len(palette.inks))
     for n_inks in range(MOST_INKS + 1):
-        a = _least(problem, aim, room_g, most_inks=n_inks)
-        if _far(problem, a) <= aim * 1.02:
+        a = _within(problem, aim, room_g, most_inks=n_inks)
+        if _far(problem, a) <= aim * (1 + HAIR):
             break
     return _result(problem, a, aim, spread, tolerance_de00, resolution_g, room_g)
 
@@ -188,9 +189,20 @@ def _least(problem: _Problem, aim: float, room_g: float, most_inks: int = MOST_I
     return min(answers, key=lambda a: _merit(problem, a, aim))
 
 
+def _within(problem: _Problem, aim: float, room_g: float, most_inks: int = MOST_INKS) -> Array:
+    """The same, with the last hair that the search leaves beyond the aim taken off."""
+    a = _least(problem, aim, room_g, most_inks)
+    over = _far(problem, a) - aim
+    if 0 < over < HAIR * aim:
+        nearer = _least(problem, aim - 2 * over, room_g, most_inks)
+        if _far(problem, nearer) <= aim:
+            return nearer
+    return a
+
+
 def _merit(problem: _Problem, a: Array, aim: float) -> float:
     """Additions as a share of the batch, and dearly what is missing to the aim."""
-    missing = max(_far(problem, a) - aim * 1.01, 0)
+    missing = max(_far(problem, a) - aim * (1 + HAIR / 2), 0)
     return float(a.sum() / problem.belief.grams.sum() + 1e3 * missing)
 
 

@@ -2,7 +2,7 @@
 
 Candidates are ranked as a shop would: the nearest first, but of formulas that the eye
 can hardly tell apart the one with fewer inks, then the cheaper.  Near-copies are left out,
-and so is what a shop would not weigh where another formula is as near: see `sound`.
+and so is what a shop would not weigh where another formula is as near: see `worth_weighing`.
 """
 
 from collections.abc import Callable, Sequence
@@ -29,9 +29,9 @@ __all__ = [
     "in_gamut",
     "limits",
     "preferred",
-    "sound",
     "steadiest",
     "weighed",
+    "worth_weighing",
 ]
 
 Array = NDArray[np.float64]
@@ -49,7 +49,8 @@ class Candidate:
     """A formula as it would be weighed: `inks` in weighing order, grams on the balance.
 
     `R`, `lab` (n_light, 3) and `de00` (n_light,) are those of the rounded weights; `F` is
-    what was minimised, before rounding.
+    what was minimised, before rounding.  `sheer`: mostly clear, which no theory of hiding
+    inks can judge (in prints the ground is in the sum, and clear is no fault).
     """
 
     inks: tuple[str, ...]
@@ -60,6 +61,7 @@ class Candidate:
     F: float
     cost_per_kg: float | None
     chance_in_tolerance: float | None = None
+    sheer: bool = False
 
     @property
     def percents(self) -> tuple[float, ...]:
@@ -106,43 +108,20 @@ def candidates(
     """The `top` formulas that differ in kind, best first, rounded to the balance.
 
     `odds` gives the chance of grams (n_ink,) to come out within tolerance; `prefer` is one
-    of PREFERENCES.  With `every` what is not `sound` is there too.
+    of PREFERENCES.  With `every` what is not `worth_weighing` is there too.
     """
     pool = [
         _candidate(c, float(F), palette, target, batch_g, resolution_g, odds)
         for c, F in zip(solved.fractions, solved.F, strict=True)
     ]
-    if not every:
-        pool = sound(pool, palette)
     chosen: list[Candidate] = []
     kinds: list[frozenset[str]] = []
-    for candidate in preferred(pool, prefer):
+    for candidate in preferred(pool, prefer, every=every):
         kind = _kind(candidate, palette)
         if len(chosen) < top and not any(kind >= seen for seen in kinds):
             chosen.append(candidate)
             kinds.append(kind)
     return chosen
-
-
-def sound(pool: Sequence[Candidate], palette: Palette) -> list[Candidate]:
-    """The candidates without those that a better one stands beside.
-
-    Of formulas within 0.1 of the nearest, which the eye can hardly tell apart, those go
-    whose chance to come out is clearly smaller: a few hundredths of a gram of a strong ink
-    in much clear look best on paper and are hardly to be weighed.  Then those go that are
-    mostly clear, if one is left that is not: opaque theory takes clear for as good as
-    white, and on a garment it is another thing.  (In prints the ground is in the sum, and
-    clear is no fault.)
-    """
-    limit = min((each.F for each in pool), default=0.0) + SAME
-    near = [each for each in pool if limit >= each.F]
-    best = max((each.chance_in_tolerance or 0.0 for each in near), default=0.0)
-    good = [each for each in near if (each.chance_in_tolerance or 0.0) >= best - CLEARLY]
-    if palette.film is None:
-        bodied = [each for each in good if clear_share(each, palette.inks) <= SHEER]
-        good = bodied or good
-    kept = {id(each) for each in good}
-    return [each for each in pool if limit < each.F or id(each) in kept]
 
 
 def _kind(candidate: Candidate, palette: Palette) -> frozenset[str]:
@@ -164,36 +143,61 @@ def clear_share(candidate: Candidate, inks: Sequence[Ink]) -> float:
     return held / sum(candidate.grams)
 
 
-def preferred(pool: Sequence[Candidate], prefer: str) -> list[Candidate]:
+def preferred(pool: Sequence[Candidate], prefer: str, *, every: bool = False) -> list[Candidate]:
     """Best first, by one of PREFERENCES.
 
     nearest: the rule of `in_order`.  odds: the best chance to come out within tolerance.
     steady: the smallest difference under the worst light.
     """
     if prefer == "steady":
-        return steadiest(pool)
-    ranked = in_order(pool)
+        return steadiest(pool, every=every)
+    ranked = in_order(pool, every=every)
     if prefer == "odds":
         return sorted(ranked, key=lambda f: -round(f.chance_in_tolerance or 0.0, 2))
     return ranked
 
 
-def in_order(pool: Sequence[Candidate]) -> list[Candidate]:
-    """Best first; within 0.1 of the best that is left, fewer inks, then cheaper."""
+def in_order(pool: Sequence[Candidate], *, every: bool = False) -> list[Candidate]:
+    """Best first; within 0.1 of the best that is left, fewer inks, then cheaper.
+
+    Unless `every`, what is not `worth_weighing` beside the others within 0.1 is left out.
+    """
     left, out = sorted(pool, key=lambda found: found.F), []
     while left:
         near = [found for found in left if found.F <= left[0].F + SAME]
-        best = min(near, key=lambda f: (len(f.inks), _cost(f), f.F))
-        left = [found for found in left if found is not best]
+        good = near if every else worth_weighing(near)
+        best = min(good, key=lambda f: (len(f.inks), _cost(f), f.F))
         out.append(best)
+        left = [found for found in left if found is not best]
+        if not every:
+            poor = {id(found) for found in near} - {id(found) for found in good}
+            poor |= {
+                id(found)
+                for found in left
+                if found.F <= best.F + SAME and found not in worth_weighing([found, best])
+            }
+            left = [found for found in left if id(found) not in poor]
     return out
 
 
-def steadiest(candidates: Sequence[Candidate]) -> list[Candidate]:
+def worth_weighing(near: Sequence[Candidate]) -> list[Candidate]:
+    """Of formulas that the eye can hardly tell apart those that a shop would weigh.
+
+    First those go whose chance to come out is clearly smaller: a few hundredths of a gram
+    of a strong ink in much clear look best on paper, and are hardly to be weighed.  Then
+    those go that are mostly clear, if one is left that is not: opaque theory takes clear
+    for as good as white, and on a garment it is another thing.
+    """
+    best = max(each.chance_in_tolerance or 0.0 for each in near)
+    good = [each for each in near if (each.chance_in_tolerance or 0.0) >= best - CLEARLY]
+    return [each for each in good if not each.sheer] or good
+
+
+def steadiest(candidates: Sequence[Candidate], *, every: bool = False) -> list[Candidate]:
     """Candidates by their worst light; within 0.1 dE00 fewer inks, then the cheaper."""
     by_worst = [replace(each, F=float(each.de00.max())) for each in candidates]
     given = {id(copy): each for copy, each in zip(by_worst, candidates, strict=True)}
-    return [given[id(copy)] for copy in in_order(by_worst)]
+    return [given[id(copy)] for copy in in_order(by_worst, every=every)]
 
 
 def _cost(candidate: Candidate) -> float:
@@ -227,6 +231,7 @@ def weighed(
     R = reflectance(palette, fractions)
     lab = np.array([Lab(R, light, target.observer) for light in target.lights])
     difference = de00(target.lab, lab)
+    clear = np.array([ink.role == "clear" for ink in palette.inks])
     return Candidate(
         inks=tuple(palette.inks[i].name for i in order),
         grams=tuple(float(grams[i]) for i in order),
@@ -236,6 +241,7 @@ def weighed(
         F=float(difference @ target.share) if F is None else F,
         cost_per_kg=cost_per_kg(palette.inks, fractions.tolist()),
         chance_in_tolerance=None if odds is None else odds(grams),
+        sheer=palette.film is None and float(fractions[clear].sum()) > SHEER,
     )
 
 

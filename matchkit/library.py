@@ -22,7 +22,6 @@ from warnings import catch_warnings
 from matchkit.faults import BadInput
 from matchkit.fit import Fit
 from matchkit.inks import Shop
-from matchkit.judge import SHEER, Candidate, clear_share
 from matchkit.match import Match, match
 from matchkit.solve import Target
 
@@ -122,11 +121,7 @@ def _one(
         shop, fits, target, name=name, batch_g=batch_g, max_inks=max_inks,
         top=max(top, LOOKED_AT), without=without,
     )  # fmt: skip
-
-    def sheer(formula: Candidate) -> bool:
-        return clear_share(formula, shop.inks) > SHEER
-
-    good = [f for f in found.formulas if not sheer(f) and shop.tolerance_de00 >= f.de00[0]]
+    good = [f for f in found.formulas if not f.sheer and shop.tolerance_de00 >= f.de00[0]]
     others = [f for f in found.formulas if all(f is not each for each in good)]
     return replace(found, formulas=tuple((good + others)[:top]))
 

@@ -101,8 +101,8 @@ def match(
     """Starting formulas for a target from every ink that may be used.
 
     `fits` holds one fit for each series; `without` names inks to leave out; `prefer` is
-    one of `judge.PREFERENCES`; with `every` formulas that are not `judge.sound` are listed
-    too.  A poor match is an answer, not an error.
+    one of `judge.PREFERENCES`; with `every` formulas that are not
+    `judge.worth_weighing` are listed too.  A poor match is an answer, not an error.
     """
     check_options(shop, batch_g, max_inks, without)
     found: list[Candidate] = []
@@ -138,7 +138,7 @@ def match(
     return Match(
         target=name,
         in_gamut=inside,
-        formulas=tuple(preferred(found, prefer)[:top]),
+        formulas=tuple(preferred(found, prefer, every=every)[:top]),
         exhaustive=exhaustive,
     )
 

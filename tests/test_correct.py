@@ -248,3 +248,32 @@ def test_a_lab_reading_is_enough_to_correct_by(palette, spread):
     found = correct(palette, belief, target, spread, **USUAL)
     assert found.de00_before[0] > AIM
     assert float(de00(target.lab[0], lab(500 * c + found.additions_g))) < 0.45
+
+
+@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("grams", [20.0, 500.0])
+def test_what_the_balance_can_show_is_within_the_aim(palette, spread, seed, grams):
+    """Not a hair beyond 0.3 of the tolerance, and hardly a step of the balance more than needed."""
+    target, belief = near_miss(palette, spread, {"White": 0.7, "Green": 0.2, "Lemon": 0.1},
+                               grams=grams, seed=seed)  # fmt: skip
+    found = correct(palette, belief, target, spread, **USUAL)
+    assert found.de00[0] <= AIM
+    exact = correct(palette, belief, target, spread, **FINE).added_g
+    assert found.added_g <= exact + 0.05
+    for i in np.flatnonzero(found.additions_g):
+        less = found.additions_g.copy()
+        less[i] = max(less[i] - 0.03, 0)
+        assert away(palette, belief, target, less) > AIM
+
+
+@pytest.mark.parametrize("grams", [5.0, 20.0, 500.0])
+def test_a_small_batch_that_was_read_is_no_gamble(palette, spread, grams):
+    """Its weights are uncertain, its colour is not: it was measured, and it is in."""
+    target, belief = near_miss(palette, spread, {"White": 0.6, "Sky_blue": 0.3, "Black": 0.1},
+                               lots=np.ones(len(palette.inks)), grams=grams)  # fmt: skip
+    found = correct(palette, belief, target, spread, **USUAL)
+    assert not found.added_g and found.chance_in_tolerance > 0.99
+    unread = nothing_learned(palette, belief.grams, spread)
+    assert correct(palette, unread, target, spread, **USUAL).chance_in_tolerance < (
+        0.9 if grams == 5 else 1
+    )

@@ -10,7 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from matchkit.colorimetry import Lab, de00, delta_LCH
-from matchkit.inks import Ink
+from matchkit.fit import Fit
+from matchkit.inks import Ink, Shop
 from matchkit.judge import (
     Candidate,
     candidates,
@@ -23,7 +24,9 @@ from matchkit.judge import (
     preferred,
     weighed,
 )
+from matchkit.match import match
 from matchkit.palette import Palette, reflectance, subset
+from matchkit.simulate import KINDS, Bench, opaque_R, random_mixtures
 from matchkit.solve import Solved, Target, lab_target, solve, spectral_target
 
 LIGHTS = ("D65", "A", "FL11")
@@ -114,7 +117,67 @@ def test_other_wishes() -> None:
     assert named(preferred(pool, "steady")) == ["cd", "ab"]
 
 
+def test_what_can_hardly_be_weighed_gives_way_to_what_is_as_near() -> None:
+    pool = [
+        formula(0.00, "ab", cost=1.0, chance=0.3),
+        formula(0.08, "cdef", chance=0.9),
+        formula(0.15, "gh", cost=1.0, chance=0.4),  # within 0.1 of the one before
+        formula(0.60, "ij", chance=0.4),
+    ]
+    assert named(in_order(pool)) == ["cdef", "ij"]
+    assert named(in_order(pool, every=True)) == ["ab", "gh", "cdef", "ij"]
+    assert named(in_order([formula(0.0, "ab", chance=0.5), formula(0.0, "cde", chance=0.54)])) == [
+        "ab",
+        "cde",
+    ]
+
+
+def test_what_is_mostly_clear_gives_way_to_what_is_as_near_and_as_sure() -> None:
+    clear = replace(formula(0.00, "ab", cost=1.0, chance=0.9), sheer=True)
+    assert named(in_order([clear, formula(0.08, "cde", chance=0.88)])) == ["cde"]
+    assert named(in_order([clear, formula(0.08, "cde", chance=0.5)])) == ["ab"]
+    assert named(in_order([clear, formula(0.3, "cde", chance=0.9)])) == ["ab", "cde"]
+
+
+def test_the_first_formula_hides_and_is_as_sure_as_any_that_is_as_near(
+    bench: Bench, fitted: Fit
+) -> None:
+    """Targets of an independent bench, whose clear formulas are as near and cheaper."""
+    shop = shop_of(fitted)
+    rng, sheer = np.random.default_rng(5), 0
+    for R in np.concatenate(
+        [opaque_R(bench, random_mixtures(bench, rng, k, 2)) for k in KINDS[:3]]
+    ):
+        target = spectral_target(R, LIGHTS, 10)
+        found = match(shop, {"": fitted}, target, batch_g=500.0)
+        every = match(shop, {"": fitted}, target, batch_g=500.0, every=True, top=60)
+        sheer += any(each.sheer for each in every.formulas)
+        first = found.formulas[0]
+        assert not first.sheer
+        near = [each for each in every.formulas if each.F <= first.F]
+        assert first.chance_in_tolerance >= max(e.chance_in_tolerance for e in near) - 0.05
+    assert sheer > 2
+
+
+@pytest.mark.parametrize("max_inks", [1, 2, 3])
+def test_in_gamut_does_not_depend_on_how_many_inks_are_asked_for(
+    bench: Bench, fitted: Fit, max_inks: int
+) -> None:
+    shop, palette = shop_of(fitted), fitted.palette
+    rng = np.random.default_rng(8)
+    for c in random_mixtures(bench, rng, "half", 3):
+        target = spectral_target(reflectance(palette, c), LIGHTS, 10)
+        assert match(shop, {"": fitted}, target, max_inks=max_inks).in_gamut
+
+
 # ---- candidates
+
+
+def shop_of(fitted: Fit) -> Shop:
+    return Shop(
+        name="Bench", geometry="d/8 specular excluded", condition="UV included", observer=10,
+        lights=LIGHTS, inks=fitted.palette.inks,
+    )  # fmt: skip
 
 
 def solved_with(rows: list[dict[int, float]], F: list[float], n: int) -> Solved:

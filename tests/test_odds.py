@@ -10,7 +10,15 @@ from scipy.stats import ncx2
 from small_bench import mixture, shop, target_of
 
 from matchkit.colorimetry import XYZ_to_Lab
-from matchkit.odds import Spread, chance, chance_within, lab_covariance, spread_of, touchiest
+from matchkit.odds import (
+    Spread,
+    chance,
+    chance_within,
+    covariance_after,
+    lab_covariance,
+    spread_of,
+    touchiest,
+)
 from matchkit.palette import reflectance
 from matchkit.solve import spectral_target
 
@@ -57,6 +65,43 @@ def test_propagation_is_what_simulated_batches_do(palette, kind, lots):
     assert chance(palette, 500 * c, target, spread, 1.0) == pytest.approx(observed, abs=0.02)
     _, covariance = lab_covariance(palette, 500 * c, target, spread)
     assert np.allclose(covariance, np.cov(lab.T), atol=0.08 * np.trace(covariance))
+
+
+@pytest.mark.parametrize("added", [0.0, 12.0])
+def test_what_a_reading_leaves_open_is_what_a_regression_leaves(palette, added):
+    """Batches drawn through the palette and read: the colour after regressed on the reading."""
+    bench = shop()[0]
+    c = mixture(bench, **MIXES["half"])
+    target = spectral_target(reflectance(palette, c), ("D65",), 10)
+    fit = np.diag([0.02, 0.03, 0.01])
+    spread = Spread(log_strength=np.full(len(c), 0.04), pour_g=0.08, fit_Lab=fit)
+    rng = np.random.default_rng(6)
+    addition = np.zeros(len(c))
+    addition[bench.names.index("Magenta")] = added
+
+    def poured(g):
+        return g + np.where(g > 0, spread.pour_g * rng.standard_normal((DRAWS, len(c))), 0)
+
+    def noise(covariance):
+        return rng.standard_normal((DRAWS, 3)) @ np.linalg.cholesky(covariance).T
+
+    def seen(g):
+        return lab_of(reflectance(palette, g / g.sum(axis=1, keepdims=True), strengths), target)
+
+    strengths = np.exp(0.04 * rng.standard_normal((DRAWS, len(c))))
+    held, wrong = poured(500 * c), noise(fit)
+    read = seen(held) + wrong + noise(0.05**2 * np.eye(3))
+    after = seen(held + poured(addition)) + 0.8 * wrong + 0.6 * noise(fit)
+    after += noise(0.05**2 * np.eye(3))
+    given = np.column_stack([read, np.ones(DRAWS)])
+    left = after - given @ np.linalg.lstsq(given, after, rcond=None)[0]
+    lots = np.diag(spread.log_strength**2)
+    told = covariance_after(
+        palette, 500 * c, addition, target, spread, lots, 0.05**2 * np.eye(3), shared=0.8
+    )
+    assert np.allclose(told, np.cov(left.T), atol=0.06 * np.trace(told))
+    before = lab_covariance(palette, 500 * c, target, spread)[1]
+    assert np.trace(told) < 0.25 * np.trace(before)  # and much less than before it was read
 
 
 @pytest.mark.parametrize("standard", [[50.0, 0, 0], [70, 40, 30], [30, 5, -50], [85, -3, 60]])

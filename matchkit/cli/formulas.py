@@ -10,7 +10,7 @@ from matchkit.cli.terminal import spectrum_json, swatch, table
 from matchkit.colorimetry import hex_colour
 from matchkit.garment import shows_through
 from matchkit.inks import Shop
-from matchkit.judge import SHEER, Candidate, clear_share
+from matchkit.judge import Candidate
 from matchkit.match import Match
 from matchkit.odds import touchiest
 from matchkit.palette import Palette
@@ -50,13 +50,9 @@ def _formula_json(formula: Candidate, target: Target) -> dict[str, object]:
         "de00": by_light(target.lights, formula.de00),
         "chance_in_tolerance": round(formula.chance_in_tolerance or 0.0, 4),
         "cost_per_kg": None if formula.cost_per_kg is None else round(formula.cost_per_kg, 4),
+        "sheer": formula.sheer,
         "worst_light": target.light_names[int(formula.de00.argmax())],
     }
-
-
-def _printed(palettes: Mapping[str, Palette]) -> bool:
-    """Whether formulas are judged as prints over a ground, where sheer is no fault."""
-    return all(palette.film is not None for palette in palettes.values())
 
 
 def match_report(
@@ -91,7 +87,7 @@ def match_report(
             )
         ]
         lines.append(table(["Ink", "grams", "percent"], rows, indent=2))
-        if clear_share(formula, shop.inks) > SHEER and not _printed(palettes):
+        if formula.sheer:
             lines.append(
                 "  ! sheer: mostly clear, it lets the ground show; prove it on the garment"
             )

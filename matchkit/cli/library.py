@@ -23,7 +23,6 @@ from matchkit.files.stream import growing
 from matchkit.files.write import csv_text
 from matchkit.fit import Fit
 from matchkit.inks import Shop
-from matchkit.judge import SHEER, clear_share
 from matchkit.library import check_workers, matches
 from matchkit.match import Match, check_options
 from matchkit.solve import Target, spectral_target
@@ -175,7 +174,7 @@ def _rows(answer: Match, shop: Shop, max_inks: int) -> str:
         cost = "" if formula.cost_per_kg is None else f"{formula.cost_per_kg:.4f}"
         seen = [f"{value:.4f}" for value in formula.de00]
         inside = "yes" if answer.in_gamut else "no"
-        sheer = "yes" if clear_share(formula, shop.inks) > SHEER else "no"
+        sheer = "yes" if formula.sheer else "no"
         rows.append([answer.target, rank, inside, *seen, sheer, chance, cost, *pairs, *empty])
     return csv_text([], rows).split("\n", 1)[1]
 

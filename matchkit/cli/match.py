@@ -85,6 +85,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         help="odds: the best chance at the first drawdown; steady: the best worst light",
     )
     parser.add_argument(
+        "--all", action="store_true",
+        help="list too what is mostly clear or can hardly be weighed, beside others as near",
+    )  # fmt: skip
+    parser.add_argument(
         "--trade-offs", action="store_true", help="what each formula gives up (with steady always)"
     )
     over_options(parser)
@@ -121,6 +125,7 @@ def run(args: argparse.Namespace) -> None:
             name=name,
             without=args.without,
             prefer=args.prefer,
+            every=args.all,
             progress=tell if len(targets) == 1 else None,
             batch_g=batch_g,
             max_inks=max_inks,
