@@ -336,7 +336,7 @@ def test_a_batch_that_was_struck_meanwhile_is_gone(form):
 def test_a_label_is_scanned_and_a_number_typed(form):
     form.scan.text.value = f"matchkit/{held().uid}/batch/5".lower()
     assert (form.pick.value, form.scan.text.value) == (5, "")
-    assert "8.77" in form.tale.value
+    assert f"dE00 {job(held(), 5).readings[0].de00:.2f}" in form.tale.value
     assert "approved" in form.tale.value
     form.scan.text.value = "99"
     assert "no batch 99" in form.problems.value
