@@ -28,6 +28,7 @@ from matchkit.match import match
 from matchkit.palette import Palette, reflectance, subset
 from matchkit.simulate import KINDS, Bench, opaque_R, random_mixtures
 from matchkit.solve import Solved, Target, lab_target, solve, spectral_target
+from tests.studies import first_formula
 
 LIGHTS = ("D65", "A", "FL11")
 WHITE, BLACK, CLEAR, LEMON, SCARLET, SKY = range(6)
@@ -497,3 +498,11 @@ def test_a_smaller_shelf_reaches_less(palette: Palette) -> None:
         for p in (palette, subset(palette, [WHITE, BLACK, CLEAR, SCARLET, SKY]))
     ]
     assert reached == [True, False]
+
+
+def test_the_study_of_the_first_formula_in_small() -> None:
+    """Short form of `tests.studies.first_formula`, on a seed that it doesn't use."""
+    found = first_formula.summary(first_formula.played(8490, targets=4))
+    nearness, listed = found["by nearness alone"], found["as listed"]
+    assert listed["sheer"] <= nearness["sheer"]
+    assert listed["said"] >= nearness["said"] and listed["first"] >= nearness["first"]

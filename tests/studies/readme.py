@@ -18,6 +18,7 @@ from tests.studies import (
     blind_accuracy,
     book_learning,
     films,
+    first_formula,
     library_scale,
     many_starts,
     rehearsal,
@@ -55,6 +56,10 @@ def stored(study):
 
 def rehearsal_table():
     return rehearsal.markdown(stored(rehearsal))
+
+
+def first_table():
+    return first_formula.markdown(stored(first_formula))
 
 
 def film_table():
@@ -97,6 +102,7 @@ PARTS = {
     "demo output": demo_output,
     "blind accuracy": accuracy,
     "rehearsal": rehearsal_table,
+    "first formula": first_table,
     "book": book_table,
     "film": film_table,
     "slabs": slab_table,
