@@ -255,6 +255,9 @@ def test_weigh_a_formula_of_ones_own(opened, own_folder):
     page = (own_folder / "tickets" / "Old-card.html").read_text(encoding="utf-8")
     assert "hold back 5.00 g" in page
     assert "45.00" in page
+    weights = (own_folder / "tickets" / "Old-card.csv").read_text(encoding="utf-8")
+    assert "Kelp Green,45.0" in weights and "Quay White,450.0" in weights  # none of the 5 g
+    assert "without what is held back" in form.ticket.saved.value
 
 
 def test_weigh_refuses_what_can_not_be_a_formula(opened):
@@ -349,6 +352,12 @@ def test_correct_round_by_round(opened, own_folder):
     form.next.click()
     assert form.rows.read()[1] == pytest.approx(before + added)
     assert "Round 2." in form.round.value
+    form.measured.file.upload.value = file_of(
+        "stale.csv", spectrum_csv(form.picker.listed["Dusty rose"])
+    )
+    form.measured.empty()  # as a press on the button does: no round is judged by an old reading
+    form.look.click()
+    assert "no file was read yet" in form.problems.value
     form.measured.file.upload.value = file_of(
         "second.csv", spectrum_csv(form.picker.listed["Sea teal"])
     )

@@ -56,6 +56,7 @@ class MeasuredPicker:
     def empty(self) -> None:
         """Ask for a new file."""
         self.way.value = FILE
+        self.file.empty()
 
     def _shown(self) -> None:
         self.file.box.layout.display = None if self.way.value == FILE else "none"

@@ -59,6 +59,11 @@ class SpectrumFile:
         self.names.value = next(iter(self.found))
         tell(self.notes, [self.upload.value[0]["name"] + " was read.", *notes], "quiet")
 
+    def empty(self) -> None:
+        """As if no file had been handed in."""
+        self.upload.value = ()
+        self.take()
+
     def readings(self) -> tuple[str, Array]:
         """The chosen spectrum: its name and readings (n_readings, n_wl)."""
         if not self.found:

@@ -108,15 +108,22 @@ class TicketPart:
         page = self._page(batch)
         title = self.job.value or name
         path = keep(title, ".html", page.html)
-        weights = csv_text(
-            ["ink", "grams"], list(zip(candidate.inks, candidate.grams, strict=True))
+        step, held = (
+            self.opened.shop.resolution_g,
+            _held_back(self.opened, candidate, self.hold.value),
         )
-        keep(path.stem, ".csv", weights)
+        first = [
+            (ink, round(round(g * held.get(ink, 1.0) / step) * step, 6))
+            for ink, g in zip(candidate.inks, candidate.grams, strict=True)
+        ]
+        keep(path.stem, ".csv", csv_text(["ink", "grams"], first))
+        less = ", without what is held back: what is in the bucket at the first drawdown"
         tell(
             self.saved,
             [
                 f"Saved: {path.resolve()}",
-                f"The weights are beside it, in {path.stem}.csv: correcting starts from them.",
+                f"The weights are beside it, in {path.stem}.csv{less if held else ''}: correcting"
+                " starts from them.",
             ],
             "done",
         )
