@@ -108,10 +108,8 @@ class TicketPart:
         page = self._page(batch)
         title = self.job.value or name
         path = keep(title, ".html", page.html)
-        step, held = (
-            self.opened.shop.resolution_g,
-            _held_back(self.opened, candidate, self.hold.value),
-        )
+        step = self.opened.shop.resolution_g
+        held = _held_back(self.opened, candidate, self.hold.value)
         first = [
             (ink, round(round(g * held.get(ink, 1.0) / step) * step, 6))
             for ink, g in zip(candidate.inks, candidate.grams, strict=True)
