@@ -9,7 +9,7 @@ from matchkit.colorimetry import Lab, de00
 from matchkit.inks import Drawdown
 from matchkit.palette import Palette, reflectance
 
-__all__ = ["explain"]
+__all__ = ["explain", "shift_words"]
 
 Array = NDArray[np.float64]
 
@@ -36,6 +36,23 @@ def explain(
         f"{drawdowns[row].name}: off by {error[row]:.1f} dE00 from what the others say; "
         + _story(drawdowns[row].R, C[row], palette, light, observer)
         for row in worst
+    )
+
+
+def shift_words(palette: Palette, by: float) -> str:
+    """What a reading that is `by` too high everywhere, below 0 too low, is like.
+
+    A surface adds its own reflection only to readings that include the specular part: where
+    the drawdowns have it, one can only be missing it, and where not, only have it.
+    """
+    included = palette.base > 0
+    if included == (by < 0):
+        part = "excluded" if included else "included"
+        return f"it reads as if measured with the specular part {part}, unlike the other drawdowns"
+    word = "light" if by > 0 else "dark"
+    return (
+        f"it reads too {word} by about {100 * abs(by):.0f} % reflectance everywhere, as from a "
+        "lost calibration or a wet, dirty or wrong sample"
     )
 
 
@@ -71,10 +88,8 @@ def _story(R: Array, c: Array, palette: Palette, light: str, observer: int) -> s
                     f"it reads like {palette.inks[other].name}, not {name} (mislabelled?)",
                 )
             )
-    for by, what in ((SPECULAR, "included"), (-SPECULAR, "excluded")):
-        stories.append(
-            (float(far(c, by)) * 1.5, f"it reads as if measured with the specular part {what}")
-        )
+    for by in (SPECULAR, -SPECULAR):
+        stories.append((float(far(c, by)) * 1.5, shift_words(palette, by)))
     best, text = min(stories)
     if best < 0.4 * as_told:
         return text

@@ -286,6 +286,32 @@ def test_a_switched_specular_part_is_named():
     assert named >= len(mixtures) - 1
 
 
+def test_too_dark_everywhere_is_no_specular_part_where_none_was_measured():
+    """What a surface reflects is not in the drawdowns, so a reading can't be missing it."""
+    bench, _, found, spread, model_f = shop()
+    assert bench.geometry.endswith("excluded")
+    c = mixture(bench, White=0.6, Sky_blue=0.25, Lemon=0.15)
+    R = read(opaque_R(bench, c), np.random.default_rng(14), repeats=3).mean(axis=0) - 0.02
+    with pytest.raises(BadInput, match="too dark by about 2 % reflectance") as caught:
+        infer(found.palette, [Round(grams=500 * c, R=R)], spread, model_f=model_f)
+    assert "specular" not in str(caught.value) and "calibrate" in str(caught.value)
+
+
+def test_a_coarse_hand_with_hundredths_of_a_gram_is_found():
+    """Nearly all clear, every pour of colour 0.1 g off: a third of an ink, and no strange lot."""
+    bench, _, found, spread, model_f = shop()
+    weighed = 500 * mixture(bench, Clear=498.9, Black=0.26, Lemon=0.57, Magenta=0.38)
+    small = (weighed > 0) & (weighed < 400)
+    worst = []
+    for seed in range(7):
+        rng = np.random.default_rng(seed)
+        true = weighed + np.where(small, 0.1 * rng.choice([-1, 1], len(weighed)), 0)
+        R = read(opaque_R(bench, true / true.sum()), rng, repeats=3).mean(axis=0)
+        belief = infer(found.palette, [Round(grams=weighed, R=R)], spread, model_f=model_f)
+        worst.append(np.abs(belief.grams - true)[small].max())
+    assert np.median(worst) < 0.03 and max(worst) < 0.1
+
+
 def test_a_wrong_sample_is_refused_and_said_so():
     bench, _, found, spread, model_f = shop()
     c = mixture(bench, White=0.9, Scarlet=0.1)
