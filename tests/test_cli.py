@@ -340,4 +340,23 @@ def test_a_wrong_sample_is_refused(shop, refuse):
         "correct", shop, DEMO / "example/target.csv", "--weighed", DEMO / "example/weighed.csv",
         "--measured", DEMO / "targets.csv", "--measured-name", "Walnut brown",
     )  # fmt: skip
-    assert any("can't come from" in line for line in lines)
+    (line,) = lines
+    assert line.startswith(f"{DEMO / 'targets.csv'}: ")
+    for word in ("can't come from", "wrong sample", "a pour or a lot", "--anyway"):
+        assert word in line
+
+
+def test_a_batch_that_would_be_buried_is_better_mixed_anew(shop, ask, capsys, tmp_path):
+    """What is told to people; JSON has the addition all the same, as without --room no limit is."""
+    weighed = recipe(tmp_path / "w.csv", "ink,grams\nBollard Black,60\nTidewater Blue,40\n")
+    words = ["correct", shop, DEMO / "targets.csv", "--name", "Sea teal", "--weighed", weighed]
+    answer = ask(*words)
+    assert answer["added_grams"] > 300 and answer["choices"]
+    assert main([*map(str, words)]) == 0
+    said = capsys.readouterr().out
+    assert "times what there is: mix a new batch" in said or "can't be brought within" in said
+    assert "leftover" in said.splitlines()[2]
+    assert "Smallest" not in said
+    assert main([*map(str, words), "--room", "50"]) == 0
+    said = capsys.readouterr().out
+    assert said.count("add ") == 1 and "The nearest it comes: add" in said

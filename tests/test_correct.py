@@ -11,8 +11,9 @@ import pytest
 from scipy.optimize import minimize
 from small_bench import mixture, shop
 
+from matchkit.advice import verdict, worth_doing
 from matchkit.colorimetry import XYZ_to_Lab, de00
-from matchkit.correct import AIM, correct, fewest_inks, nearest, nothing_learned
+from matchkit.correct import AIM, Correction, correct, fewest_inks, nearest, nothing_learned
 from matchkit.diagnose import Round, infer, predicted
 from matchkit.odds import Spread
 from matchkit.palette import reflectance
@@ -277,3 +278,36 @@ def test_a_small_batch_that_was_read_is_no_gamble(palette, spread, grams):
     assert correct(palette, unread, target, spread, **USUAL).chance_in_tolerance < (
         0.9 if grams == 5 else 1
     )
+
+
+def way(total_g, de00, saved):
+    """A correction as far as advice looks at it."""
+    after = np.array([de00])
+    return Correction(
+        additions_g=np.array([total_g]), total_g=100 + total_g,
+        R=np.zeros(31), lab=np.zeros((1, 3)),
+        de00_before=np.array([9.0]), de00=after, chance_in_tolerance=0.5, can_be_saved=saved,
+    )  # fmt: skip
+
+
+def test_what_a_mixer_would_do():
+    """A batch of 100 g; no source, our own rule of three times."""
+    small, other, big, none = (
+        way(20.0, 0.3, True), way(30.0, 0.1, True), way(900.0, 0.1, True), way(40.0, 3.0, False)
+    )  # fmt: skip
+    good = {"smallest": small, "again": small, "closest": other, "huge": big, "bad": none}
+    assert list(worth_doing(good, 100.0)) == ["smallest", "closest"]
+    assert verdict(good, 100.0) == ""
+    assert worth_doing({"smallest": big}, 100.0) == {}
+    assert "900 g more (1000 g in all) to bring this batch in, 9 times" in verdict(
+        {"a": big}, 100.0
+    )
+    assert list(worth_doing({"smallest": none}, 100.0)) == ["smallest"]
+    assert verdict({"a": none}, 100.0).startswith(
+        "This batch can't be brought within tolerance: mix"
+    )
+    told = verdict({"a": none}, 100.0, 50.0, small)
+    assert told.endswith("20 g would do it (120 g in all).") and "room for 50 g" in told
+    assert "nor with any room: mix a new batch" in verdict({"a": none}, 100.0, 50.0, none)
+    nothing_gained = way(5.0, 8.95, False)
+    assert worth_doing({"a": nothing_gained}, 100.0) == {}

@@ -18,6 +18,7 @@ from matchkit.cli.lab import MACOS, SETTINGS, WINDOWS, copy_to, start
 from matchkit.cli.lab import run as run_lab
 from matchkit.faults import BadInput
 from matchkit.files.places import data_folder
+from matchkit.palette import reflectance
 from matchkit.spectra import GRID_NM
 
 w = pytest.importorskip("ipywidgets", reason="ipywidgets is not installed")
@@ -370,6 +371,19 @@ def test_correct_within_a_small_room(opened):
     job = example_job(opened)
     small = corrections(type(job)(**{**vars(job), "room_g": 5.0}))
     assert all(each.added_g <= 5.0 + 1e-9 for each in small.values())
+
+
+def test_correct_says_when_a_new_batch_is_better(opened):
+    form = CorrectForm(opened, "Sea teal", "example batch")
+    form.rows.fill({"Bollard Black": 60.0, "Tidewater Blue": 40.0})
+    palette, grams = form.rows.read()
+    R = reflectance(palette, grams / grams.sum())
+    form.measured.way.value = "from a file of mine"
+    form.measured.file.upload.value = file_of("black.csv", spectrum_csv(R))
+    form.look.click()
+    assert "mix a new batch, and keep this one as a leftover" in form.results.value
+    assert all(each.added_g <= 300 for each in form.ways.values())
+    assert list(form.way.options) == list(form.ways)
 
 
 # ---- matchkit lab ---------------------------------------------------------------------------

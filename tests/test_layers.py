@@ -20,7 +20,7 @@ CORE = (
     *("inks", "film", "palette", "constants", "suspects", "fit", "film_constants", "film_fit"),
     *("rungs", "recipe", "pots", "plan"),
     *("eye", "descent", "solve", "metamerism", "judge", "compare"),
-    *("odds", "estimate", "diagnose", "additions", "correct", "bucket", "hold", "pour"),
+    *("odds", "estimate", "diagnose", "additions", "correct", "advice", "bucket", "hold", "pour"),
     *("lots", "lot_check", "shelf", "leftovers", "match", "library", "instrument", "words"),
     *("opacity", "prints", "garment"),
     *("weighing", "jobsize", "sheet", "plan_sheet", "compare_sheet", "ticket", "ticket_sheet"),

@@ -2,14 +2,12 @@
 
 import argparse
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from pathlib import Path
-from typing import Any
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.cli.findings import slips, what_happened
+from matchkit.cli.corrections import Job, as_json, before_and_after, report
 from matchkit.cli.pictures import (
     COMPARED,
     chosen,
@@ -20,9 +18,7 @@ from matchkit.cli.pictures import (
 )
 from matchkit.cli.rescue import rescue, rescue_json, rescue_report
 from matchkit.cli.shops import (
-    by_light,
     by_the_book,
-    decimals,
     lab_of,
     name_option,
     one_spectrum,
@@ -30,14 +26,12 @@ from matchkit.cli.shops import (
     palettes_of,
     reference_lots_option,
 )
-from matchkit.cli.terminal import json_option, positive, print_json, say, spectrum_json, table
+from matchkit.cli.terminal import json_option, positive, print_json, say
 from matchkit.colorimetry import Lab, de00
-from matchkit.compare import Comparison, compare
-from matchkit.correct import Correction, correct, fewest_inks, nearest, nothing_learned
+from matchkit.correct import correct, nothing_learned
 from matchkit.diagnose import Belief, Round, infer, model_error_f
 from matchkit.faults import BadInput
 from matchkit.files.recipe import read_recipe
-from matchkit.files.spectrum import read_spectra
 from matchkit.fit import Fit
 from matchkit.inks import Shop
 from matchkit.lots import for_palette
@@ -49,7 +43,6 @@ from matchkit.words import WORDS, look_round
 
 Array = NDArray[np.float64]
 
-CHOICES = {"smallest": correct, "fewest inks": fewest_inks, "closest": nearest}
 LAB_NOISE = 0.15  # of L*, a*, b* that are only told: a reading and its rounding
 ROOM_AT_MOST = 100.0  # times the batch: more is a slip of the keyboard
 
@@ -93,37 +86,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     json_option(parser)
 
 
-@dataclass(frozen=True)
-class _Job:
-    shop: Shop
-    found: Fit
-    target: Target
-    belief: Belief
-    spread: Spread
-    room_g: float
-    upper_g: Array
-    de00_measured: Array | None
-    weighed_g: Array  # (n_ink,)
-
-    def total_g(self, choice: Correction) -> float:
-        """The batch after: what the balance showed and what is added."""
-        return float(self.weighed_g.sum()) + choice.added_g
-
-    def choose(self, how: Any, room_g: float | None = None) -> Correction:
-        """One of the three ways to correct."""
-        chosen: Correction = how(
-            self.found.palette,
-            self.belief,
-            self.target,
-            self.spread,
-            tolerance_de00=self.shop.tolerance_de00,
-            resolution_g=self.shop.resolution_g,
-            room_g=self.room_g if room_g is None else room_g,
-            upper_g=self.upper_g,
-        )
-        return chosen
-
-
 def run(args: argparse.Namespace) -> None:
     """Infer what went wrong, solve the additions, print."""
     if faults := picture_faults(args):
@@ -134,15 +96,15 @@ def run(args: argparse.Namespace) -> None:
         return
     answer = job.choose(correct)
     if args.picture:
-        seen = _before_and_after(job, answer)
+        seen = before_and_after(job, answer)
         keep_picture(args.picture, chosen(args, compared(seen, job.shop.tolerance_de00)))
     if args.json:
-        print_json(_json(job, answer))
+        print_json(as_json(job, answer))
     else:
-        print(_report(job, answer, _neighbour(args.shop, job, answer)))
+        print(report(job, answer, args.shop))
 
 
-def _rescue(args: argparse.Namespace, job: _Job) -> None:
+def _rescue(args: argparse.Namespace, job: Job) -> None:
     """The ways on after an over-pour, from the plan and what has gone in."""
     if args.measured or args.looks or args.measured_lab:
         raise BadInput("--plan is for a batch that is still being weighed: nothing is measured yet")
@@ -156,7 +118,7 @@ def _rescue(args: argparse.Namespace, job: _Job) -> None:
         print(rescue_report(found, palette, job.target, job.shop))
 
 
-def _job(args: argparse.Namespace) -> _Job:
+def _job(args: argparse.Namespace) -> Job:
     room_g = np.inf if args.room is None else _room(args.room)
     shop, fits = open_shop(args.shop)
     if sum(map(bool, (args.measured, args.looks, args.measured_lab))) > 1:
@@ -185,7 +147,7 @@ def _job(args: argparse.Namespace) -> _Job:
     known = for_palette(told.lots[series], palette) if told else None
     belief, before = _belief(args, found, grams, spread, target, readings, known)
     upper_g = _stock(shop, palette, args.without)
-    return _Job(shop, found, target, belief, spread, room_g, upper_g, before, grams[-1])
+    return Job(shop, found, target, belief, spread, room_g, upper_g, before, grams[-1])
 
 
 def _room(text: str) -> float:
@@ -242,10 +204,16 @@ def _belief(
     if not readings:
         return nothing_learned(palette, grams[-1], spread, known), None
     rounds = [Round(grams=g, R=R) for g, R in zip(grams, readings, strict=True)]
-    belief = infer(
-        palette, rounds, spread, target=target, model_f=model_error_f(found),
-        refuse=not args.anyway, known=known,
-    )  # fmt: skip
+    try:
+        belief = infer(
+            palette, rounds, spread, target=target, model_f=model_error_f(found),
+            refuse=not args.anyway, known=known,
+        )  # fmt: skip
+    except BadInput as error:
+        sure = "if it is right all the same, --anyway prescribes by it"
+        raise BadInput(
+            [f"{args.measured[-1]}: {fault}; {sure}" for fault in error.faults]
+        ) from error
     seen = np.array([Lab(readings[-1], light, target.observer) for light in target.lights])
     return belief, de00(target.lab, seen)
 
@@ -260,133 +228,3 @@ def _stock(shop: Shop, palette: Palette, without: list[str]) -> Array:
     upper = np.array(stock, dtype=float)
     upper[[palette.index(name) for name in without]] = 0
     return upper
-
-
-def _before(job: _Job, answer: Correction) -> Array:
-    if job.de00_measured is None:
-        return answer.de00_before
-    # Under lights in which nothing was measured, what the inks that were weighed would show.
-    return np.where(np.isnan(job.de00_measured), answer.de00_before, job.de00_measured)
-
-
-def _json(job: _Job, answer: Correction) -> dict[str, Any]:
-    names, lights = job.found.palette.names, job.target.lights
-    spread = np.sqrt(np.diag(job.belief.covariance))
-    return {
-        "additions": _additions(names, answer),
-        "added_grams": round(answer.added_g, 6),
-        "total_grams": round(job.total_g(answer), 6),
-        "de00_before": by_light(lights, _before(job, answer)),
-        "reflectance": spectrum_json(answer.R),
-        "lab": by_light(lights, answer.lab),
-        "de00": by_light(lights, answer.de00),
-        "chance_in_tolerance": round(answer.chance_in_tolerance, 4),
-        "can_be_saved": answer.can_be_saved,
-        "strengths": {
-            n: round(float(s), 4)
-            for n, s, g in zip(names, job.belief.strengths, job.belief.grams, strict=True)
-            if g > 0
-        },
-        "strength_errors": {
-            n: round(float(e), 4)
-            for n, e, g in zip(names, spread, job.belief.grams, strict=True)
-            if g > 0
-        },
-        "slips": [
-            {"ink": ink, "grams": weighed, "probably": probably}
-            for ink, weighed, probably in slips(job.found.palette, job.belief, job.weighed_g)
-        ],
-        "choices": {
-            name: {"additions": _additions(names, choice), "de00": by_light(lights, choice.de00)}
-            for name, choice in ((name, job.choose(how)) for name, how in CHOICES.items())
-        },
-    }
-
-
-def _additions(names: tuple[str, ...], answer: Correction) -> list[dict[str, Any]]:
-    order = np.argsort(-answer.additions_g, kind="stable")
-    return [
-        {"ink": names[i], "grams": float(answer.additions_g[i])}
-        for i in order
-        if answer.additions_g[i] > 0
-    ]
-
-
-def _report(job: _Job, answer: Correction, neighbour: str) -> str:
-    light = job.target.lights[0]
-    before, tolerance = _before(job, answer)[0], job.shop.tolerance_de00
-    lines = [f"Now: dE00 {before:.2f} under {light}, tolerance {tolerance:g}"]
-    lines += what_happened(job.found.palette, job.belief, job.weighed_g)
-    if not answer.added_g:
-        done = before <= tolerance
-        return "\n".join(
-            [*lines, "", "Nothing to add." if done else "No addition brings it nearer."]
-        )
-    seen: dict[bytes, str] = {}
-    for name, how in CHOICES.items():
-        choice = answer if how is correct else job.choose(how)
-        key = choice.additions_g.tobytes()
-        if key in seen:
-            continue
-        seen[key] = name
-        lines += ["", *_choice(job, name, choice)]
-    if not answer.can_be_saved:
-        lines += [
-            "",
-            "This batch can't be brought within tolerance" + _within_room(job) + neighbour,
-        ]
-    return "\n".join(lines)
-
-
-def _choice(job: _Job, name: str, choice: Correction) -> list[str]:
-    digits = decimals(job.shop.resolution_g)
-    told = "  ".join(f"{n} {e:.2f}" for n, e in zip(job.target.lights, choice.de00, strict=True))
-    rows = [
-        [each["ink"], f"{each['grams']:.{digits}f}"]
-        for each in _additions(job.found.palette.names, choice)
-    ]
-    return [
-        f"{name.capitalize()}: add {choice.added_g:.{digits}f} g, "
-        f"{job.total_g(choice):.{digits}f} g in all; then dE00 {told}; "
-        f"chance in tolerance {100 * choice.chance_in_tolerance:.0f} %",
-        table(["Add", "grams"], rows, indent=2),
-    ]
-
-
-def _before_and_after(job: _Job, answer: Correction) -> Comparison:
-    """The batch as it is, and as each way to correct it would make it."""
-    assert job.target.R is not None  # it was read from a spectrum file
-    states = {(): ("as it is", job.choose(correct, room_g=0.0).R)}
-    for name, how in CHOICES.items():
-        choice = answer if how is correct else job.choose(how)
-        if choice.added_g:
-            states.setdefault(tuple(choice.additions_g.tolist()), (name, choice.R))
-    return compare(
-        job.target.R,
-        list(states.values()),
-        lights=job.target.lights,
-        observer=job.target.observer,
-    )
-
-
-def _within_room(job: _Job) -> str:
-    if job.room_g == np.inf:
-        return "."
-    free = job.choose(correct, room_g=np.inf)
-    if not free.can_be_saved:
-        return f" within {job.room_g:g} g, nor with any room."
-    enough = f"{free.added_g:.0f} g would do it ({job.total_g(free):.0f} g in all)"
-    return f" within {job.room_g:g} g; {enough}."
-
-
-def _neighbour(folder: str, job: _Job, answer: Correction) -> str:
-    """Which other target of the shop the batch is nearest to, if it can't be saved."""
-    path = Path(folder) / "targets.csv"
-    if answer.can_be_saved or not path.is_file():
-        return ""
-    spectra, _ = read_spectra(path)
-    observer, light = job.target.observer, job.target.lights[0]
-    nothing = job.choose(correct, room_g=0.0)
-    away = [float(de00(Lab(s.R, light, observer), nothing.lab[0])) for s in spectra]
-    at = int(np.argmin(away))
-    return f" As it is, it is nearest to {spectra[at].name} (dE00 {away[at]:.1f})."

@@ -8,6 +8,7 @@ import ipywidgets as w
 import numpy as np
 from numpy.typing import NDArray
 
+from matchkit.advice import verdict, worth_doing
 from matchkit.colorimetry import Lab, de00, hex_colour
 from matchkit.correct import Correction, fewest_inks, nearest
 from matchkit.correct import correct as smallest
@@ -137,8 +138,9 @@ class CorrectForm:
             room,
             today=today,
         )
-        self.ways = corrections(self.job)
-        put(self.results, [*counted_on(today.words), *correct_parts(self.job, self.ways)])
+        every = corrections(self.job)
+        self.ways = worth_doing(every, float(grams.sum()))
+        put(self.results, [*counted_on(today.words), *correct_parts(self.job, every)])
         self.way.options = list(self.ways)
         self.way.value = next(iter(self.ways), None)
         self.chosen.layout.display = None if self.ways else "none"
@@ -243,9 +245,12 @@ def correct_parts(job: Job, ways: dict[str, Correction]) -> list[Part]:
     if not ways:
         done = measured <= tolerance
         return [*parts, "Nothing to add." if done else "No addition brings it nearer."]
-    parts += [_swatches(job, ways), *_additions(job, ways), _odds(job, ways)]
-    if not any(each.can_be_saved for each in ways.values()):
-        parts.append("This batch can't be brought within tolerance within that room.")
+    batch_g = float(job.rounds[-1].grams.sum())
+    free = _correction(job, smallest, np.inf) if job.room_g < np.inf else None
+    if leave := verdict(ways, batch_g, job.room_g, free):
+        parts.append(leave)
+    if sound := worth_doing(ways, batch_g):
+        parts += [_swatches(job, sound), *_additions(job, sound), _odds(job, sound)]
     return parts
 
 
