@@ -214,7 +214,7 @@ def test_missing_files_folders_and_files_too_large(tmp_path, monkeypatch):
     (tmp_path / "Inks.CSV").write_text("x")
     with pytest.raises(BadInput, match=r"inks\.csv: not found; there is a 'Inks\.CSV'"):
         read_text(tmp_path / "inks.csv")
-    with pytest.raises(BadInput, match="is a folder"):
+    with pytest.raises(BadInput, match=r"is a folder; a file is expected$"):
         read_text(tmp_path)
     monkeypatch.setattr(files_text, "LARGEST_BYTES", 2_000_000)
     (tmp_path / "big.csv").write_bytes(b"1" * 2_000_001)

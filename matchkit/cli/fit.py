@@ -36,17 +36,18 @@ def run(args: argparse.Namespace) -> None:
     films = film_fits(shop) if has_films(shop) else {}
     fits = _hiding(shop, bool(films))
     panels = _panels(fits, args.ink, shop) if args.picture else []
+    if not args.json:  # for people, the answer comes even where it can't be kept
+        reports = [_report(series, found) for series, found in fits.items()]
+        reports += [
+            _report(series, found, "Films over a ground, ") for series, found in films.items()
+        ]
+        print("\n\n".join(reports))
     write_fits(args.shop, fits, films)
     if panels:
         keep_picture(args.picture, panels)
     if args.json:
         print_json(_answer(fits or films) | ({"films": _answer(films)} if films else {}))
     else:
-        reports = [_report(series, found) for series, found in fits.items()]
-        reports += [
-            _report(series, found, "Films over a ground, ") for series, found in films.items()
-        ]
-        print("\n\n".join(reports))
         print(f"\nWritten: {args.shop}/fit.json")
 
 

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from matchkit.faults import BadInput
 from matchkit.files.shop import digest
 from matchkit.files.text import label
 from matchkit.files.write import write_file
@@ -58,7 +59,11 @@ def write_fits(
     }
     if films:
         content["films"] = [{"series": s, **_plain(found)} for s, found in films.items()]
-    write_file(Path(folder) / FILE, json.dumps(content, ensure_ascii=False) + "\n")
+    try:
+        write_file(Path(folder) / FILE, json.dumps(content, ensure_ascii=False) + "\n")
+    except BadInput as error:
+        stands = "the fit stands, but every command fits anew until the folder can be written"
+        raise BadInput([f"{fault}; {stands}" for fault in error.faults]) from None
 
 
 def read_fits(

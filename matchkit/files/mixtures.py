@@ -13,6 +13,7 @@ __all__ = ["AMOUNTS", "Mixture", "hint_at", "mixtures"]
 
 AMOUNTS = ("percent", "grams")  # percent by mass
 SUM_TOLERANCE = 0.1 + 1e-9  # percent; three shares rounded to 0.1 may miss 100 by nearly this
+MOST = 1e12  # grams: a million tons, and no slip of the keyboard that sums overflow
 HINTS = 20  # comparing names takes time, and nobody reads on after so many faults
 
 
@@ -135,8 +136,13 @@ def _check_names(
 def _check_sum(amounts: list[float], unit: str, name: str, row: Row, found: Findings) -> None:
     total = sum(amounts)
     what = f"{quoted(name)}: " if name else ""
-    if not 0 < total < 1e12:
-        found.faults.append(f"{row.where}: {what}{unit} sum to {total:g}; weigh something")
+    if not total > 0:
+        found.faults.append(f"{row.where}: {what}{unit} sum to 0; weigh something")
+    elif not total < MOST:
+        found.faults.append(
+            f"{row.where}: {what}{unit} sum to {total:.3g}, more than any batch; "
+            "is a decimal point missing?"
+        )
     elif unit == "percent" and abs(total - 100) > SUM_TOLERANCE:
         found.faults.append(f"{row.where}: {what}percents sum to {total:.6g}; expected 100 +- 0.1")
 

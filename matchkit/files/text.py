@@ -46,8 +46,9 @@ def read_bytes(path: Path, file: str = "") -> bytes:
     """All of a file, or the reason why not; `file` is its name in messages."""
     name = file or label(path)
     if not path.is_file():
-        found = "is a folder; a file is expected" if path.is_dir() else "not found"
-        raise BadInput(f"{name}: {found}{_neighbour(path)}")
+        if path.is_dir():
+            raise BadInput(f"{name}: is a folder; a file is expected")
+        raise BadInput(f"{name}: not found{_neighbour(path)}")
     try:
         size = path.stat().st_size
         content = path.read_bytes() if size <= LARGEST_BYTES else b""
