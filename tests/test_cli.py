@@ -1,6 +1,7 @@
 """The command line as outside users rely on it: keys, exit status, nothing half-done."""
 
 import json
+import os
 import shutil
 import subprocess
 import sys
@@ -216,6 +217,26 @@ def test_demo_runs_the_main_job_twice(ask, tmp_path):
     assert "<html" in (tmp_path / "demo" / "ticket.html").read_text(encoding="utf-8")
 
 
+def test_demo_keeps_what_a_person_changed(ask, capsys, tmp_path):
+    ask("demo", tmp_path / "demo")
+    inks, measured = (tmp_path / "demo" / n for n in ("inks.csv", "example/measured.csv"))
+    shipped = inks.read_bytes()
+    for edit in (b"mine", b"mine again"):
+        inks.write_bytes(edit)
+        assert main(["demo", str(tmp_path / "demo"), "--json"]) == 0
+        said = capsys.readouterr().err
+        assert "inks.csv: you changed it; yours is now" in said and "measured" not in said
+        assert inks.read_bytes() == shipped
+    assert (inks.parent / "inks.yours.csv").read_bytes() == b"mine"
+    assert (inks.parent / "inks.yours-2.csv").read_bytes() == b"mine again"
+    measured.write_bytes(b"other")
+    assert main(["demo", str(tmp_path / "demo"), "--json"]) == 0
+    assert "measured.yours.csv" in capsys.readouterr().err
+    assert measured.with_name("measured.yours.csv").read_bytes() == b"other"
+    assert main(["demo", str(tmp_path / "demo"), "--json"]) == 0
+    assert "yours" not in capsys.readouterr().err
+
+
 def test_a_changed_drawdown_is_noticed(shop, ask, capsys, tmp_path):
     folder = tmp_path / "shop"
     shutil.copytree(shop, folder)
@@ -360,3 +381,72 @@ def test_a_batch_that_would_be_buried_is_better_mixed_anew(shop, ask, capsys, tm
     assert main([*map(str, words), "--room", "50"]) == 0
     said = capsys.readouterr().out
     assert said.count("add ") == 1 and "The nearest it comes: add" in said
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["match", "SHOP", "--lab", "-5,0,0"], "--lab: found '-5,0,0'; L* is 0 to 100"),
+        (["match", "SHOP", "--lab"], "matchkit match: --lab: what it is to be is missing"),
+        (["match"], "matchkit match: missing: SHOP; `matchkit match --help` tells the options"),
+        (["match", "SHOP", "--bogus"], "matchkit match: not known here: --bogus; `matchkit match"),
+        (["correct", "SHOP", "TARGETS", "--name", "Sea teal", "--weighed", "WEIGHED",
+          "--measured-lab", "-1,0,0"], "--measured-lab: found '-1,0,0'; L* is 0 to 100"),
+        (["book", "SHOP"], "matchkit book: missing: VERB; `matchkit book --help`"),
+        (["book", "SHOP", "find", "--since"], "--since: what it is to be is missing"),
+        (["check", "SHOP", "WANTED", "SHOP"], "is a folder; a file is expected"),
+        (["nonsense"], "there is no 'nonsense'"),
+    ],
+)  # fmt: skip
+def test_what_is_wrong_with_the_words_is_one_line(shop, refuse, words, said):
+    paths = {
+        "SHOP": shop,
+        "TARGETS": str(DEMO / "targets.csv"),
+        "WEIGHED": str(DEMO / "example/weighed.csv"),
+        "WANTED": str(DEMO / "example/target.csv"),
+    }
+    (line,) = refuse(*[paths.get(word, word) for word in words])
+    assert said in line
+
+
+def test_a_and_b_may_begin_with_a_minus_sign(shop, ask):
+    (found,) = ask("match", shop, "--lab", "50,-3,-2", "--top", "1")["matches"]
+    assert found["target"] == "Lab 50,-3,-2"
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="a disk that is always full")
+@pytest.mark.parametrize("words", [["predict", "SHOP", "RECIPE", "--json"], ["--help"]])
+@pytest.mark.parametrize("unbuffered", ["", "1"])
+def test_an_answer_that_cannot_be_written_is_told(shop, words, unbuffered):
+    paths = {"SHOP": shop, "RECIPE": str(DEMO / "example/weighed.csv")}
+    command = [sys.executable, "-m", "matchkit", *(paths.get(word, word) for word in words)]
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(
+            command, stdout=full, stderr=subprocess.PIPE, text=True,
+            env={**os.environ, "PYTHONUNBUFFERED": unbuffered},
+        )  # fmt: skip
+    assert done.returncode == 1
+    (line,) = done.stderr.splitlines()
+    assert line.startswith("standard output can't be written: ") and "make room" in line
+
+
+def test_a_pipe_whose_reader_has_gone_is_no_fault(shop):
+    recipe = str(DEMO / "example/weighed.csv")
+    command = [sys.executable, "-m", "matchkit", "predict", shop, recipe, "--json"]
+    read, written = os.pipe()
+    os.close(read)
+    done = subprocess.run(command, stdout=written, stderr=subprocess.PIPE, text=True)
+    os.close(written)
+    assert (done.returncode, done.stderr) == (0, "")
+
+
+def test_a_fit_that_cannot_be_kept_is_told_all_the_same(shop, capsys, tmp_path):
+    folder = tmp_path / "shop"
+    shutil.copytree(shop, folder, ignore=shutil.ignore_patterns("fit.json"))
+    (folder / "fit.json").mkdir()  # nothing can be put in its place
+    assert main(["fit", str(folder)]) == 2
+    said = capsys.readouterr()
+    assert "every command fits anew until the folder can be written" in said.err
+    assert "dE00" in said.out and "Written" not in said.out
+    assert main(["fit", str(folder), "--json"]) == 2
+    assert capsys.readouterr().out == ""

@@ -1,14 +1,19 @@
 """The command line: each command is one module, a few lines over the library.
 
-Exit status: 0 an answer, 2 bad input, 1 a fault of the program.
+Exit status: 0 an answer, 2 bad input, 1 a fault of the program or an answer that got lost.
 """
 
 import argparse
+import errno
+import os
+import re
 import sys
 from collections.abc import Sequence
+from contextlib import suppress
 from importlib import import_module
 from keyword import iskeyword
 from types import ModuleType
+from typing import NoReturn
 
 from matchkit.faults import BadInput
 
@@ -39,8 +44,38 @@ COMMANDS = {
     "lab": "the notebooks, in a folder of your own, in JupyterLab",
 }
 
+# What writing to standard output ends with; every other file says its name.
+FULL = (errno.ENOSPC, errno.EIO, errno.EFBIG, errno.EBADF, errno.EINVAL)
+LOST = "standard output {}; the answer is lost: make room, or send it elsewhere, and ask again"
 
-class _Anywhere(argparse.ArgumentParser):
+PLAIN = {
+    "expected one argument": "what it is to be is missing after it",
+    "the following arguments are required": "missing",
+    "invalid choice: ": "there is no ",
+}
+
+
+class _Brief(argparse.ArgumentParser):
+    """Says what is wrong in one line, and takes "-5,0,0" for a value as it does -5."""
+
+    def parse_known_args(self, args=None, namespace=None):  # type: ignore[no-untyped-def]
+        """As argparse does, but for what it takes for a negative number."""
+        self._negative_number_matcher = re.compile(r"-\.?\d")
+        return super().parse_known_args(args, namespace)
+
+    def print_help(self, file=None) -> None:  # type: ignore[no-untyped-def]
+        """As argparse does, which keeps to itself that it could not."""
+        print(self.format_help(), end="", file=file)
+
+    def error(self, message: str) -> NoReturn:
+        """End with status 2."""
+        what = message.removeprefix("argument ")
+        for theirs, ours in PLAIN.items():
+            what = what.replace(theirs, ours)
+        self.exit(2, f"{self.prog}: {what}; `{self.prog} --help` tells the options\n")
+
+
+class _Anywhere(_Brief):
     """Options may stand before, between and after the files.
 
     Left alone, argparse takes files that may be missing for missing as soon as an option
@@ -52,7 +87,7 @@ class _Anywhere(argparse.ArgumentParser):
     def parse_known_args(self, args=None, namespace=None):  # type: ignore[no-untyped-def]
         """The two rounds of `parse_known_intermixed_args`, where there are no verbs."""
         if self.sorting or self._subparsers is not None:
-            return super().parse_known_args(args, namespace)
+            return super().parse_known_args(args, namespace)  # type: ignore[no-untyped-call]
         self.sorting = True
         try:
             return self.parse_known_intermixed_args(args, namespace)
@@ -62,7 +97,7 @@ class _Anywhere(argparse.ArgumentParser):
 
 def parser(only: str = "") -> argparse.ArgumentParser:
     """The parser, with the arguments of the command `only` (all others stay unloaded)."""
-    whole = argparse.ArgumentParser(
+    whole = _Brief(
         prog="matchkit",
         description="Ink formulas for a screen-printing shop: from measured drawdowns to a "
         "weigh-out ticket.",
@@ -85,20 +120,51 @@ def _module(command: str) -> ModuleType:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; the exit status."""
-    argv = list(sys.argv[1:] if argv is None else argv)
+    if sys.stdout is None:  # closed before we began
+        print(LOST.format("is closed"), file=sys.stderr)
+        return 1
+    try:
+        try:
+            return _run(list(sys.argv[1:] if argv is None else argv))
+        finally:
+            sys.stdout.flush()  # what help says has to get out too
+    except BrokenPipeError:  # the reader of a pipe has seen enough
+        _let_go()
+        return 0
+    except OSError as error:
+        if error.filename is not None or error.errno not in FULL:
+            raise
+        _let_go()
+        print(LOST.format(f"can't be written: {error.strerror or error}"), file=sys.stderr)
+        return 1
+
+
+def _run(argv: list[str]) -> int:
     command = next((word for word in argv if word in COMMANDS), "")
-    args = parser(command).parse_args(argv)
+    args, strange = parser(command).parse_known_args(argv)
+    if strange:
+        print(
+            f"matchkit {command}: not known here: {' '.join(strange)}; "
+            f"`matchkit {command} --help` tells the options",
+            file=sys.stderr,
+        )
+        return 2
     try:
         _module(args.command).run(args)
-        sys.stdout.flush()
     except BadInput as error:
         for fault in error.faults:
             print(fault, file=sys.stderr)
         return 2
-    except BrokenPipeError:  # the reader of a pipe has seen enough
-        sys.stderr.close()
-        return 0
     except KeyboardInterrupt:
         print("stopped", file=sys.stderr)
         return 1
     return 0
+
+
+def _let_go() -> None:
+    """Drop what can't be written, so that it isn't tried again on leaving."""
+    with suppress(OSError, ValueError):  # not a real file: nothing is tried
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, sys.stdout.fileno())
+        os.close(nowhere)
+        sys.stdout.flush()

@@ -5,11 +5,12 @@ import contextlib
 import io
 import json
 from importlib import import_module
+from itertools import count
 from pathlib import Path
 from types import ModuleType
 from typing import Any
 
-from matchkit.cli.terminal import json_option, print_json
+from matchkit.cli.terminal import json_option, print_json, say
 from matchkit.faults import BadInput
 from matchkit.files.places import data_folder
 from matchkit.files.write import write_files
@@ -79,7 +80,13 @@ def _write(folder: Path) -> None:
     if folder.exists():
         _overwrite(folder, files)
     else:
-        write_files(folder, {MARK: "made by matchkit demo; it may be overwritten\n", **files})
+        write_files(
+            folder,
+            {
+                MARK: "made by matchkit demo; it is put back as it was when that runs again\n",
+                **files,
+            },
+        )
 
 
 def _overwrite(folder: Path, files: dict[str, bytes]) -> None:
@@ -91,4 +98,25 @@ def _overwrite(folder: Path, files: dict[str, bytes]) -> None:
             for name, content in files.items()
             if Path(name).parent.as_posix() == parent
         }
-        write_files(folder / parent, inside)
+        kept = _changed(folder / parent, inside)
+        yours = {_free_name(folder / parent / name): content for name, content in kept.items()}
+        write_files(folder / parent, {**yours, **inside})
+        for name, beside in zip(kept, yours, strict=True):
+            place = (folder / parent / beside).as_posix()
+            say(f"{(folder / parent / name).as_posix()}: you changed it; yours is now {place}")
+
+
+def _changed(folder: Path, files: dict[str, bytes]) -> dict[str, bytes]:
+    """What the person made of the demo's files, where it is something else by now."""
+    there = {name: (folder / name).read_bytes() for name in files if (folder / name).is_file()}
+    return {name: content for name, content in there.items() if content != files[name]}
+
+
+def _free_name(path: Path) -> str:
+    """`path` with "yours" before its ending, and a number where that exists."""
+    for number in count(1):
+        mark = ".yours" if number == 1 else f".yours-{number}"
+        beside = path.with_name(path.stem + mark + path.suffix)
+        if not beside.exists():
+            break
+    return beside.name
