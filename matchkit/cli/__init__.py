@@ -45,7 +45,7 @@ COMMANDS = {
 }
 
 # What writing to standard output ends with; every other file says its name.
-FULL = (errno.ENOSPC, errno.EIO, errno.EFBIG, errno.EBADF, errno.EINVAL)
+FULL = (errno.ENOSPC, errno.EDQUOT, errno.EIO, errno.EFBIG, errno.EBADF, errno.EINVAL)
 LOST = "standard output {}; the answer is lost: make room, or send it elsewhere, and ask again"
 
 PLAIN = {
