@@ -166,7 +166,7 @@ def in_order(pool: Sequence[Candidate], *, every: bool = False) -> list[Candidat
     while left:
         near = [found for found in left if found.F <= left[0].F + SAME]
         good = near if every else worth_weighing(near)
-        best = min(good, key=lambda f: (len(f.inks), _cost(f), f.F))
+        best = min(good, key=lambda f: (len(f.inks), _cost(f), round(f.F, 3), f.inks))
         out.append(best)
         left = [found for found in left if found is not best]
         if not every:

@@ -23,7 +23,7 @@ from matchkit.judge import (
 )
 from matchkit.odds import chance, spread_of
 from matchkit.palette import Palette
-from matchkit.solve import DROPPED, Solved, Target, is_exhaustive, solve
+from matchkit.solve import ALIKE, DROPPED, Solved, Target, is_exhaustive, solve
 
 __all__ = [
     "Match",
@@ -79,8 +79,8 @@ def fit_shop(shop: Shop) -> dict[str, Fit]:
             observer=shop.observer,
         )
     if not fits:
-        which = "none that hides" if shop.drawdowns else "no drawdowns"
-        raise BadInput(f"the shop has {which}; `matchkit plan` says which to make")
+        which = "none that hides" if shop.drawdowns else "none with a reading"
+        raise BadInput(f"drawdowns of the shop: {which}; `matchkit plan` says which to make")
     return fits
 
 
@@ -151,13 +151,14 @@ def searched(
     upper: Array | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> Solved:
-    """What `solve` finds, and what it finds with little clear if the best is mostly clear.
+    """What `solve` finds, and what it finds with little clear if one of the best is mostly clear.
 
     Formulas in clear are many and near, and would crowd out the others of the list.
     """
     solved = solve(palette, target, max_inks=max_inks, upper=upper, progress=progress)
     clear = np.array([ink.role == "clear" for ink in palette.inks])
-    if palette.film or not (len(solved.F) and solved.fractions[0, clear].sum() > SHEER):
+    best = solved.fractions[solved.F.min(initial=np.inf) + ALIKE >= solved.F]
+    if palette.film or not (best[:, clear].sum(axis=1) > SHEER).any():
         return solved
     most = np.where(clear, SHEER, 1.0)
     upper = most if upper is None else np.minimum(upper, most)

@@ -60,6 +60,7 @@ POLISH = Steps(tuple(np.geomspace(0.03, 1e-4, 12)) + (1e-4,) * 18, curved=True, 
 DROPPED = 1e-6
 STIRRED = 0.03  # of an ink's say: the least at which an ink can still find its way back
 NEW = 0.05  # the say of an ink that joins a formula
+ALIKE = 1e-3  # steps of F below which it tells nothing
 SAME = 0.1  # F within which fewer inks, then lower cost, decide
 # F above the best so far within which a subset goes on: to all lights, to the second round,
 # to the third.
@@ -136,12 +137,12 @@ def solve(
     if not len(F):
         return _ranked(palette, target, np.empty((0, n)), keep)
     fractions = np.concatenate([c for _, c in found])
-    order = np.argsort(F, kind="stable")[: 20 * keep]
-    reach = float(F[order[0]]) + CLOSE
+    order = np.sort(np.lexsort((_cost(palette, fractions), np.round(F / ALIKE)))[: 20 * keep])
+    reach = float(F.min()) + CLOSE
     fractions = fractions[order[F[order] <= reach]]
     F, fractions = minimise(palette, target, fractions, upper, steps=SECOND, within=reach)
     worth = _worth_keeping(palette, F, fractions, 4 * keep)
-    worth = worth[F[worth] <= F.min() + CLOSER]
+    worth = np.sort(worth[F[worth] <= F.min() + CLOSER])
     _, fractions = minimise(palette, target, fractions[worth], upper)
     return _ranked(palette, target, fractions, keep)
 
@@ -297,27 +298,36 @@ def _ranked(palette: Palette, target: Target, c: Array, keep: int) -> Solved:
     F = lengths @ target.share
     order = np.argsort(F, kind="stable")
     _, first = np.unique(c[order] > 0, axis=0, return_index=True)
-    order = order[np.sort(first)]
-    order = order[np.sort(_worth_keeping(palette, F[order], c[order], keep))]
+    order = np.sort(order[first])
+    order = order[_worth_keeping(palette, F[order], c[order], keep)]
+    order = order[np.argsort(F[order], kind="stable")]
     return Solved(fractions=c[order], F=F[order], de00=lengths[order])
 
 
 def _worth_keeping(palette: Palette, F: Array, c: Array, keep: int) -> Index:
     """Where the `keep` of most use stand: within SAME of the best, fewer inks, then cheaper.
 
-    A third of them are the best by F alone, so that those are never crowded out.
+    A third of them are the best by F alone, so that those are never crowded out.  Where many
+    meet the target, as under one light, round-off must not choose: hence `ALIKE`.
     """
     if len(F) <= keep:
         return np.arange(len(F))
-    price = np.array([np.nan if i.cost_per_kg is None else i.cost_per_kg for i in palette.inks])
-    used = c > DROPPED
-    cost = np.where((used & np.isnan(price)).any(axis=1), np.inf, c @ np.nan_to_num(price))
-    best = np.argsort(F, kind="stable")[: keep // 3]
+    cost, level = _cost(palette, c), np.round(F / ALIKE)
+    inks = (c > DROPPED).sum(axis=1)
+    best = np.lexsort((cost, inks, level))[: keep // 3]
     alike = F.min() + SAME >= F
-    size = np.where(alike, used.sum(axis=1), 0)
-    useful = np.lexsort((F, np.where(alike, cost, 0), size, ~alike))
+    size = np.where(alike, inks, 0)
+    useful = np.lexsort((level, np.where(alike, cost, 0), size, ~alike))
     useful = useful[~np.isin(useful, best)]
     return np.concatenate([best, useful[: keep - len(best)]])
+
+
+def _cost(palette: Palette, c: Array) -> Array:
+    """Cost per kg of formulas (n, n_ink); infinite where an ink has no price."""
+    price = np.array([np.nan if i.cost_per_kg is None else i.cost_per_kg for i in palette.inks])
+    unknown = ((c > DROPPED) & np.isnan(price)).any(axis=1)
+    cost: Array = np.where(unknown, np.inf, c @ np.nan_to_num(price))
+    return cost
 
 
 def _linear_start(palette: Palette, R: Array, subsets: Index) -> Array:

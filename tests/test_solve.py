@@ -10,6 +10,10 @@ from bench_inks import columns, textbook
 from scipy.optimize import differential_evolution, minimize
 
 from matchkit.colorimetry import Lab, de00
+from matchkit.files.fitted import fitted
+from matchkit.files.shop import read_shop
+from matchkit.files.spectrum import read_spectra
+from matchkit.match import match
 from matchkit.palette import Palette, reflectance, subset
 from matchkit.simulate import KINDS, Bench, make_bench, opaque_R, random_mixtures
 from matchkit.solve import (
@@ -368,3 +372,29 @@ def test_sixteen_inks_take_half_a_second(bench: Bench, palette: Palette) -> None
     for target in targets:
         solve(palette, target)
     assert (time.process_time() - start) / len(targets) < 0.75  # of processor time
+
+
+def test_round_off_does_not_choose_among_formulas_that_all_meet_the_target(fitted_demo):
+    """Under one light many do; processors differ in the last digit, lists must not."""
+    shop = read_shop(fitted_demo)
+    fits, _ = fitted(fitted_demo, shop)
+    rng = np.random.default_rng(5)
+    for spectrum in read_spectra(fitted_demo / "targets.csv")[0]:
+        if spectrum.name not in ("Dusty rose", "Wet moss", "Club navy"):
+            continue
+        target = spectral_target(spectrum.R, shop.lights, shop.observer, other_weight=0.0)
+        lists = set()
+        for _ in range(3):
+            shaken = {
+                series: replace(
+                    found,
+                    palette=replace(
+                        found.palette,
+                        K=found.palette.K
+                        * (1 + 1e-14 * rng.standard_normal(found.palette.K.shape)),
+                    ),
+                )
+                for series, found in fits.items()
+            }
+            lists.add(tuple(f.inks for f in match(shop, shaken, target, top=8).formulas))
+        assert len(lists) == 1, spectrum.name
