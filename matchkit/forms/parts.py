@@ -71,7 +71,8 @@ STYLE = """
 .mk-field .widget-slider .widget-label { flex: 0 0 100%; }
 .mk-field .widget-slider .slider-container { flex: 1 1 12em; height: 34px; display: flex;
   flex-direction: column; justify-content: center; }
-.mk-short { --jp-widgets-inline-width: 9em; }
+.mk-short { width: max-content; } .mk-short .widget-text { width: auto; }
+.mk-short input { width: 9em; align-self: flex-start; }
 .mk .widget-checkbox { width: auto; min-width: 11em; height: auto; padding: 4px 0; }
 .mk .widget-checkbox label, .mk .widget-radio-box label { display: flex; align-items: center;
   gap: 8px; font-weight: normal; }
@@ -79,7 +80,6 @@ STYLE = """
 .mk .widget-checkbox { margin: 0; line-height: 1.3; }
 .mk .mk-table .mk-w { min-width: 7em; }
 .mk .mk-table td.mk-n { white-space: nowrap; }
-.mk-short .widget-label { white-space: nowrap; }
 .mk input[type=radio], .mk input[type=checkbox] { flex: none; margin: 0; align-self: center; }
 .mk .widget-radio-box { flex-flow: row wrap; gap: 2px 18px; margin: 0; height: auto; }
 .mk .widget-radio-box label { width: auto; height: auto; min-height: 28px; line-height: 1.4;
