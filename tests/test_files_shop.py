@@ -409,7 +409,7 @@ def test_a_shop_without_drawdowns_yet_can_be_read(tmp_path):
         spectra_csv=wide({}),
         mixes_csv=None,
     )
-    assert read_shop(folder).notes[-1].startswith("drawdowns.csv: no drawdowns yet")
+    assert read_shop(folder).notes[-1].startswith("nothing is measured yet")
 
 
 def test_the_folder_itself(tmp_path):

@@ -45,9 +45,25 @@ def run(args: argparse.Namespace) -> None:
         print_json({"folder": args.folder, "files": sorted(files), "drawdowns": len(plan.steps)})
         return
     print(f"Written: {args.folder} ({', '.join(files)})")
-    print(f"1. Say in {args.folder}/shop.toml how you measure, and put your inks into inks.csv.")
-    print(f"2. `matchkit plan {args.folder} --html plan.html` prints what to draw down.")
-    print("3. Measure, put the spectra into spectra.csv, and run `matchkit fit`.")
+    print("\n".join(_next(args)))
+
+
+def _next(args: argparse.Namespace) -> list[str]:
+    """What to do with the folder, step by step."""
+    shop = args.folder
+    steps = [
+        f"Look into {shop}/inks.csv: density, cost and stock are yours to fill in."
+        if args.inks
+        else f"Put your inks into {shop}/inks.csv, in place of the examples there.",
+        f"`matchkit plan {shop} --write --html plan.html` puts the drawdowns of these inks into"
+        " the shop, and onto a sheet to print.",
+        "Weigh, draw down, cure and measure them, each under its name on the sheet.",
+        f"`matchkit import FILE {shop}` brings your instrument's file in; several, as you measure.",
+        f"`matchkit fit {shop}`, and then `matchkit match {shop} TARGET`.",
+    ]
+    if not (args.geometry and args.condition):
+        steps.insert(0, f"Say in {shop}/shop.toml how you measure.")
+    return [f"{number}. {step}" for number, step in enumerate(steps, start=1)]
 
 
 def _inks(text: str) -> tuple[Ink, ...]:

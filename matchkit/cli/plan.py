@@ -6,6 +6,8 @@ from pathlib import Path
 
 from matchkit.cli.terminal import json_option, positive, print_json, say
 from matchkit.faults import BadInput
+from matchkit.files.conditions import listed
+from matchkit.files.planned import Planned, write_plan
 from matchkit.files.settings import read_settings
 from matchkit.files.shop import read_inks
 from matchkit.files.write import write_file
@@ -20,6 +22,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--ink", help="plan for this new ink only")
     parser.add_argument("--series", help="plan for this series, where the shop has several")
     parser.add_argument("--html", metavar="FILE", help="write the printable plan there")
+    parser.add_argument(
+        "--write", action="store_true",
+        help="put the plan into drawdowns.csv and spectra.csv; what is measured stays",
+    )  # fmt: skip
     plan_options(parser)
     json_option(parser)
 
@@ -51,7 +57,8 @@ def planned(
 
 def run(args: argparse.Namespace) -> None:
     """Plan and print.  Only inks.csv is needed, and the balance of shop.toml."""
-    inks = _series(read_inks(args.shop), args)
+    everything = read_inks(args.shop)
+    inks = _series(everything, args)
     plan = planned(inks, args, _resolution_g(args.shop), args.ink)
     if args.html:
         write_file(args.html, plan_html(plan))
@@ -61,6 +68,21 @@ def run(args: argparse.Namespace) -> None:
                     "saved_share": round(plan.saved, 4), "notes": list(plan.notes)})  # fmt: skip
     else:
         print(plan_text(plan))
+    if args.write:
+        for line in _told(write_plan(args.shop, plan, everything, new_ink=args.ink)):
+            say(line)
+
+
+def _told(done: Planned) -> list[str]:
+    """What became of the shop's files."""
+    lines = [f"drawdowns.csv: {len(done.added)} planned drawdowns wait for their readings"]
+    if done.measured:
+        lines.append(f"measured already, and left as they are: {listed(done.measured)}")
+    if done.taken_out:
+        lines.append(f"never measured, and taken out: {listed(done.taken_out)}")
+    if done.kept:
+        lines.append(f"the old drawdowns.csv is kept as {done.kept}")
+    return lines
 
 
 def _resolution_g(folder: str) -> float:

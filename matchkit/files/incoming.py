@@ -8,7 +8,6 @@ import csv
 import io
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from itertools import count
 from pathlib import Path
 from unicodedata import normalize
 
@@ -23,9 +22,9 @@ from matchkit.files.readings import NamedSpectrum
 from matchkit.files.settings import geometry_faults
 from matchkit.files.shop import read_measuring
 from matchkit.files.spectrum import read_spectra
-from matchkit.files.tables import Table, read_table, spectral_values
+from matchkit.files.tables import Table, read_table, spectral_values, without_waiting
 from matchkit.files.text import did_you_mean, label
-from matchkit.files.write import settled, write_files
+from matchkit.files.write import name_of_copy, settled, write_files
 from matchkit.inks import Drawdown, Shop
 from matchkit.instrument import disagreement, oddities, repeats
 from matchkit.spectra import GRID_NM, to_grid
@@ -58,7 +57,7 @@ class _Row:
     name: str
     others: list[str]  # cells that are no wavelength
     values: list[str]  # (31,)
-    R: Array  # (31,)
+    R: Array | None  # (31,); None: the row waits for its reading
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -124,7 +123,7 @@ def bring_in(
     kept = ""
     if new:
         kept = _write(folder, old_path, old, new, replacing=existing == "replace")
-    measured = {row.name for row in old.rows} | {each.name for each in new}
+    measured = {row.name for row in old.rows if row.R is not None} | {each.name for each in new}
     return Imported(
         names=tuple(each.name for each in new),
         n_readings=sum(len(each.readings) for each in new),
@@ -178,14 +177,18 @@ def _none() -> _Old:
 
 
 def _old(path: Path) -> _Old:
-    table = read_table(path, file=FILE, required=("drawdown",), spectral=True)
+    whole = read_table(path, file=FILE, required=("drawdown",), spectral=True)
+    table, waiting = without_waiting(whole)
     rows, values, faults = spectral_values(table)
     if table.faults or faults:
         raise BadInput([*table.faults, *faults])
     R = to_grid(table.nm, values, where=FILE)
     waves = wavelength_columns(table.columns)
     others = [i for i in range(len(table.columns)) if i not in waves]
-    lines = [line for _, line, _ in laid(table.grid)]
+    found = {
+        row.where: (_texts(row.values, own, table), own) for row, own in zip(rows, R, strict=True)
+    }
+    found |= {row.where: ([""] * GRID_NM.size, None) for row in waiting}
     return _Old(
         others=[table.grid.head[i] for i in others],
         naming=others.index(table.columns.index("drawdown")),
@@ -194,10 +197,10 @@ def _old(path: Path) -> _Old:
             _Row(
                 name=normalize("NFC", row.cells["drawdown"]),
                 others=[line[i] for i in others],
-                values=_texts(row.values, own, table),
-                R=own,
+                values=found[row.where][0],
+                R=found[row.where][1],
             )
-            for row, line, own in zip(rows, lines, R, strict=True)
+            for row, (_, line, _) in zip(whole.rows, laid(whole.grid), strict=True)
         ],
         separator=table.grid.separator,
         decimal=table.decimal,
@@ -230,7 +233,8 @@ def _against(
     """The spectra that are new, held against what the shop has."""
     held: dict[str, list[Array]] = {}
     for row in old.rows:
-        held.setdefault(row.name, []).append(row.R)
+        if row.R is not None:
+            held.setdefault(row.name, []).append(row.R)
     new, same, faults = [], [], []
     for each in spectra:
         there = held.get(each.name, [])
@@ -258,13 +262,16 @@ def _write(
     folder: Path, old_path: Path, old: _Old, new: Sequence[NamedSpectrum], *, replacing: bool
 ) -> str:
     """Put the new file and a copy of the old one in place together; the copy's name."""
-    gone = {each.name for each in new} if replacing else set()
-    rows = [row for row in old.rows if row.name not in gone]
-    for each in new:
-        others = ["" for _ in old.others]
-        others[old.naming] = each.name
-        texts = [[_text(value, old.decimal) for value in R] for R in each.readings]
-        rows += [_Row(name=each.name, others=others, values=v, R=each.R) for v in texts]
+    fresh = {each.name: _rows_of(each, old) for each in new}
+    gone = set(fresh) if replacing else set()
+    rows: list[_Row] = []
+    for row in old.rows:
+        if row.R is None and row.name in fresh:  # what waited gets its place
+            rows += fresh[row.name]
+            fresh[row.name] = []
+        elif row.name not in gone:
+            rows.append(row)
+    rows += [row for each in fresh.values() for row in each]
     stream = io.StringIO()
     writer = csv.writer(stream, delimiter=old.separator, lineterminator="\n")
     waves = [f"{nm:.0f}" for nm in GRID_NM]
@@ -273,10 +280,18 @@ def _write(
     contents: dict[str, str | bytes] = {FILE: old.mark + stream.getvalue()}
     kept = ""
     if old_path.exists():
-        kept = next(name for i in count(1) if not (folder / (name := f"{FILE}.{i}.bak")).exists())
+        kept = name_of_copy(folder, FILE)
         contents[kept] = old_path.read_bytes()
     write_files(folder, contents)
     return kept
+
+
+def _rows_of(spectrum: NamedSpectrum, old: _Old) -> list[_Row]:
+    """A row for each of its readings, under the old file's headings."""
+    others = ["" for _ in old.others]
+    others[old.naming] = spectrum.name
+    texts = [[_text(value, old.decimal) for value in R] for R in spectrum.readings]
+    return [_Row(name=spectrum.name, others=others, values=v, R=spectrum.R) for v in texts]
 
 
 def _text(value: float, decimal: str) -> str:

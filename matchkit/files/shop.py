@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from matchkit.faults import BadInput
 from matchkit.files.amounts import quoted
+from matchkit.files.conditions import listed
 from matchkit.files.grounds import FILM_NUMBERS, on_known_grounds, read_grounds, with_films
 from matchkit.files.mixtures import AMOUNTS, Mixture, hint_at, mixtures
 from matchkit.files.settings import geometry_doubts, geometry_faults, read_settings
@@ -284,9 +285,9 @@ def _agreed(stated: list[T], key: str, mixture: Mixture, found: Findings) -> T |
 def _check_pairs(
     drawn: list[Mixture], mixed: list[Mix], readings: dict[str, Readings], found: Findings
 ) -> None:
-    """Every drawdown has a reading; every reading has a drawdown or a mix."""
+    """Every drawdown has a reading or waits for one; every reading has a drawdown or a mix."""
     known = dict.fromkeys([*(mixture.name for mixture in drawn), *(mix.name for mix in mixed)])
-    stray = [name for name in readings if name and name not in known]
+    stray = [name for name, each in readings.items() if name not in known and not each.waiting]
     for mixture in drawn:
         name, where = mixture.name, mixture.rows[0].where
         if name and name not in readings:
@@ -295,7 +296,13 @@ def _check_pairs(
             found.faults.append(
                 f"{where}: drawdown {quoted(name)} has no reading in {spectra}; measure it{hint}"
             )
-    for name in stray:
+    waiting = [m.name for m in drawn if m.name in readings and readings[m.name].waiting]
+    if 0 < len(waiting) < len(drawn):
+        found.notes.append(
+            f"no reading yet of {len(waiting)} of {len(drawn)} drawdowns, which are left out:"
+            f" {listed(waiting)}"
+        )
+    for name in filter(None, stray):
         hint = hint_at(name, known, found)
         found.faults.append(
             f"{readings[name].where}: {quoted(name)} is neither in drawdowns.csv nor in mixes.csv;"
@@ -337,7 +344,10 @@ def _assembled(
 def _gaps(shop: Shop) -> list[str]:
     """What the shop cannot do yet: a line each."""
     if not shop.drawdowns:
-        return ["drawdowns.csv: no drawdowns yet; nothing can be matched before they are measured"]
+        return [
+            "nothing is measured yet: `matchkit plan` says what to draw down, `matchkit import`"
+            " brings the readings in"
+        ]
     drawn = {ink for drawdown in shop.drawdowns for ink in drawdown.inks}
     missing = [quoted(ink.name) for ink in shop.inks if ink.name not in drawn]
     notes = []

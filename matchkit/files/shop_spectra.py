@@ -8,7 +8,14 @@ from numpy.typing import NDArray
 
 from matchkit.faults import BadInput
 from matchkit.files.amounts import quoted
-from matchkit.files.tables import Row, Table, read_table, spectral_values, wording
+from matchkit.files.tables import (
+    Row,
+    Table,
+    read_table,
+    spectral_values,
+    without_waiting,
+    wording,
+)
 from matchkit.files.text import Findings
 from matchkit.spectra import PERCENT, check_reflectance, reflectance_doubts, to_grid
 
@@ -23,10 +30,11 @@ class Readings:
 
     where: str
     spectra: list[Spectrum]  # each (n_wl,)
+    waiting: bool = False  # its rows are empty: there to be measured
 
 
 def all_readings(paths: dict[str, Path], found: Findings) -> dict[str, Readings]:
-    """Readings by name.  A row with a fault still counts as a name."""
+    """Readings by name.  A row with a fault, or with no value yet, still counts as a name."""
     readings = _readings(paths["spectra.csv"], "spectra.csv", found)
     if "film_spectra.csv" in paths:
         films = _readings(paths["film_spectra.csv"], "film_spectra.csv", found)
@@ -39,7 +47,9 @@ def all_readings(paths: dict[str, Path], found: Findings) -> dict[str, Readings]
 
 
 def _readings(path: Path, file: str, found: Findings) -> dict[str, Readings]:
-    table = read_table(path, file=file, required=("drawdown",), spectral=True)
+    table, waiting = without_waiting(
+        read_table(path, file=file, required=("drawdown",), spectral=True)
+    )
     found.faults.extend(table.faults)
     found.notes.extend(table.notes)
     rows, values, faults = spectral_values(table)
@@ -58,6 +68,9 @@ def _readings(path: Path, file: str, found: Findings) -> dict[str, Readings]:
         found.faults.extend(check_reflectance(each, where))
         found.notes.extend(reflectance_doubts(each, where))
         readings[name].spectra.append(each)
+    for row in waiting:
+        name = wording(row, "drawdown", faults=found.faults, required=True)
+        readings.setdefault(name, Readings(where=row.where, spectra=[], waiting=True))
     return readings
 
 

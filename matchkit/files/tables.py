@@ -9,7 +9,7 @@ everything that is wrong with it.
 
 import unicodedata
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import chain
 from pathlib import Path
 
@@ -28,6 +28,7 @@ __all__ = [
     "parse_table",
     "read_table",
     "spectral_values",
+    "without_waiting",
     "wording",
 ]
 
@@ -206,6 +207,15 @@ def spectral_values(table: Table) -> tuple[list[Row], NDArray[np.float64], list[
     if more:
         faults.append(f"{table.file}: {more} more rows whose values are not all numbers")
     return rows, np.array(values).reshape(len(rows), table.nm.size), faults
+
+
+def without_waiting(table: Table) -> tuple[Table, list[Row]]:
+    """The table without the rows that hold a name and no value yet, and those rows."""
+    kept: list[Row] = []
+    waiting: list[Row] = []
+    for row in table.rows:
+        (kept if row.broken or any(row.values) else waiting).append(row)
+    return replace(table, rows=tuple(kept)), waiting
 
 
 def _column_faults(

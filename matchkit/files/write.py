@@ -15,12 +15,13 @@ import os
 import secrets
 import time
 from collections.abc import Iterable, Mapping, Sequence
+from itertools import count
 from pathlib import Path, PurePosixPath
 
 from matchkit.faults import BadInput
 from matchkit.files.text import label
 
-__all__ = ["csv_text", "finish", "settled", "write_file", "write_files"]
+__all__ = ["csv_text", "finish", "name_of_copy", "settled", "write_file", "write_files"]
 
 NOTE = ".matchkit-writing.json"
 STALE_S = 3600.0
@@ -88,6 +89,11 @@ def finish(folder: str | Path) -> None:
         _flush_folder(folder)
         _remove([folder / NOTE])
     _remove(path for path in folder.glob(BESIDE + "*") if _stale(path))
+
+
+def name_of_copy(folder: str | Path, name: str) -> str:
+    """A free name for a copy of one of a folder's files, such as ``inks.csv.1.bak``."""
+    return next(copy for i in count(1) if not (Path(folder) / (copy := f"{name}.{i}.bak")).exists())
 
 
 def csv_text(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
