@@ -15,3 +15,7 @@ class BadInput(ValueError):
     def __init__(self, faults: Sequence[str] | str) -> None:
         self.faults = (faults,) if isinstance(faults, str) else tuple(faults)
         super().__init__("\n".join(self.faults))
+
+    def _render_traceback_(self) -> list[str]:
+        """What a notebook prints in place of a traceback, which asks for this by its name."""
+        return list(self.faults)

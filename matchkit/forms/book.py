@@ -24,6 +24,7 @@ from matchkit.book_stock import keep_leftover
 from matchkit.book_work import advise, verdict
 from matchkit.faults import BadInput
 from matchkit.files.text import text_fault
+from matchkit.forms.begin import opened_form
 from matchkit.forms.book_desk import Desk, begun, book_of, desk_of, files_now, marks_of, shop_now
 from matchkit.forms.book_look import FindPart, OrderPart
 from matchkit.forms.book_mend import AgainPart, StrikePart
@@ -74,7 +75,7 @@ EMPTY = (
 
 def book(opened: OpenShop, who: str = "") -> Any:
     """The form; `who` signs what is written, and can be typed there too."""
-    return BookForm(opened, who).box
+    return opened_form(opened, lambda: BookForm(opened, who).box)
 
 
 class BookForm:

@@ -14,7 +14,7 @@ from matchkit.book_shelf import today
 from matchkit.faults import BadInput
 from matchkit.files.shop import read_shop
 from matchkit.forms.book_demo import COPY, demo_book, demo_day
-from matchkit.forms.shops import DEMO, OpenShop
+from matchkit.forms.shops import OpenShop, is_demo
 from matchkit.inks import Shop
 
 __all__ = [
@@ -39,7 +39,7 @@ class Desk:
 
 def desk_of(opened: OpenShop) -> Desk:
     """The desk of a shop; the demo shop without a book gets a copy with an invented one."""
-    if opened.folder.name != DEMO or (opened.folder / FILE).exists():
+    if not is_demo(opened) or (opened.folder / FILE).exists():
         return Desk(opened=opened)
     copy = replace(opened, folder=demo_book(opened))
     day = demo_day()

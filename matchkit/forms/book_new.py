@@ -9,7 +9,6 @@ from matchkit.book_entries import log_match
 from matchkit.book_lessons import fit_key
 from matchkit.book_work import prediction
 from matchkit.faults import BadInput
-from matchkit.files.recipe import read_recipe
 from matchkit.fit import Fit
 from matchkit.forms.book_desk import Desk, book_of
 from matchkit.forms.formulas import is_sheer
@@ -26,8 +25,7 @@ from matchkit.forms.parts import (
     row,
     tell,
 )
-from matchkit.forms.rows import known_inks
-from matchkit.forms.shops import saved_recipes
+from matchkit.forms.shops import recipe_inks, saved_recipes
 from matchkit.forms.targets import TargetPicker
 from matchkit.inks import Shop
 from matchkit.judge import Candidate
@@ -87,9 +85,9 @@ class NewPart:
     ) -> Candidate:
         path = self.saved.get(self.formula.value)
         if path is not None:
-            written = read_recipe(path, known_inks(self.desk.opened))
+            held, _ = recipe_inks(self.desk.opened, path)
             formula, _ = prediction(
-                shop, fits, written.inks, written.fractions, batch_g=grams, target=target
+                shop, fits, [*held], [*held.values()], batch_g=grams, target=target
             )
             return formula
         found = match(shop, fits, target, batch_g=grams).formulas

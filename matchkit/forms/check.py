@@ -10,6 +10,7 @@ from matchkit.colorimetry import hex_colour
 from matchkit.compare import compare
 from matchkit.faults import BadInput
 from matchkit.files.spectrum import read_spectrum
+from matchkit.forms.begin import opened_form
 from matchkit.forms.parts import alert, area, boxed, button, choice, form, on_change, put, section
 from matchkit.forms.pictures import drawn, edge_to_edge
 from matchkit.forms.shops import OpenShop
@@ -28,7 +29,7 @@ EXAMPLE, FILE = "the example's first proof", "from a file of mine"
 
 def check(opened: OpenShop, target: str = "") -> Any:
     """The form; `target` is the colour of the shop's list that it starts with."""
-    return CheckForm(opened, target).box
+    return opened_form(opened, lambda: CheckForm(opened, target).box)
 
 
 class MeasuredPicker:

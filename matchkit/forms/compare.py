@@ -13,6 +13,7 @@ from matchkit.compare import Comparison, blame
 from matchkit.compare import compare as beside
 from matchkit.compare_sheet import comparison_html
 from matchkit.faults import BadInput
+from matchkit.forms.begin import opened_form
 from matchkit.forms.formulas import is_sheer, shares
 from matchkit.forms.lots import Today, by_the_book, counted_on, lots_tick
 from matchkit.forms.parts import (
@@ -52,7 +53,7 @@ BATCH_G = 1000.0  # what chance and cost on the customer's sheet are told for
 
 def compare(opened: OpenShop, target: str = "") -> Any:
     """The form; `target` is the colour of the shop's list that it starts with."""
-    return CompareForm(opened, target).box
+    return opened_form(opened, lambda: CompareForm(opened, target).box)
 
 
 class CompareForm:

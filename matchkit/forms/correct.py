@@ -17,6 +17,7 @@ from matchkit.faults import BadInput
 from matchkit.files.recipe import read_recipe
 from matchkit.files.spectrum import read_spectrum
 from matchkit.fit import Fit
+from matchkit.forms.begin import opened_form
 from matchkit.forms.check import MeasuredPicker
 from matchkit.forms.formulas import chance_text
 from matchkit.forms.lots import Today, by_the_book, counted_on, lots_tick
@@ -37,7 +38,7 @@ from matchkit.forms.parts import (
 )
 from matchkit.forms.pictures import edge_to_edge
 from matchkit.forms.rows import FormulaRows
-from matchkit.forms.shops import OpenShop, keep
+from matchkit.forms.shops import EXAMPLE_BATCH, OpenShop, fit_of, keep
 from matchkit.forms.show import Part, Table
 from matchkit.forms.slip import addition_page
 from matchkit.forms.targets import TargetPicker
@@ -68,9 +69,9 @@ class Job:
     room_g: float
 
 
-def correct(opened: OpenShop, target: str = "", batch: str = "example batch") -> Any:
+def correct(opened: OpenShop, target: str = "", batch: str = EXAMPLE_BATCH) -> Any:
     """The form; it starts with a colour of the shop's list and a batch that was saved."""
-    return CorrectForm(opened, target, batch).box
+    return opened_form(opened, lambda: CorrectForm(opened, target, batch).box)
 
 
 class CorrectForm:
@@ -259,7 +260,7 @@ def example_job(opened: OpenShop) -> Job:
     folder = opened.folder / "example"
     target, measured = (read_spectrum(folder / f"{n}.csv")[0] for n in ("target", "measured"))
     written = read_recipe(folder / "weighed.csv", grams_only=True)
-    found = next(f for f in opened.fits.values() if written.inks[0] in f.palette.names)
+    found = fit_of(opened, written.inks[0])
     grams = fractions_for(found.palette, written.inks, written.grams or ()) * sum(
         written.grams or ()
     )

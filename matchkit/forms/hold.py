@@ -8,6 +8,7 @@ import numpy as np
 from matchkit.colorimetry import hex_colour
 from matchkit.faults import BadInput
 from matchkit.fit import Fit
+from matchkit.forms.begin import opened_form, quiet
 from matchkit.forms.lots import by_the_book, counted_on, lots_tick
 from matchkit.forms.parts import (
     Runner,
@@ -25,7 +26,7 @@ from matchkit.forms.parts import (
 )
 from matchkit.forms.pictures import chart, drawn
 from matchkit.forms.rows import FormulaRows
-from matchkit.forms.shops import OpenShop, films_of, target_of
+from matchkit.forms.shops import EXAMPLE_BATCH, OpenShop, films_of, target_of
 from matchkit.forms.shops import listed_targets as listed
 from matchkit.forms.show import Part, Picture, Table
 from matchkit.garment import (
@@ -38,7 +39,7 @@ from matchkit.garment import (
     over_grounds,
 )
 from matchkit.match import palette_for
-from matchkit.prints import with_lots
+from matchkit.prints import has_films, with_lots
 
 __all__ = ["NO_TARGET", "HoldForm", "hold", "hold_parts"]
 
@@ -47,9 +48,9 @@ PROVE = "A print is not a drawdown: prove it on the garment, cured, under the ag
 MOST_UM = 1000.0
 
 
-def hold(opened: OpenShop, start: str = "example batch") -> Any:
+def hold(opened: OpenShop, start: str = EXAMPLE_BATCH) -> Any:
     """The form; `start` is the saved batch that it starts with, if there is one."""
-    return HoldForm(opened, start).box
+    return opened_form(opened, lambda: HoldForm(opened, start).box)
 
 
 class HoldForm:
@@ -70,6 +71,7 @@ class HoldForm:
         texts = [self.stroke.text, self.underbase.text]
         on_change([*self.rows.changing(), self.target, self.lots, *texts], self._aged)
         self.box = form(
+            *quiet(_no_films(opened)),
             section("1. The formula, in percent by mass", self.rows.box),
             section(
                 "2. The print",
@@ -143,6 +145,17 @@ def hold_parts(
         " ".join(covering_words(told, shop.tolerance_de00)),
         PROVE,
     ]
+
+
+def _no_films(opened: OpenShop) -> str:
+    """What is to be drawn before a press on the button can tell anything."""
+    if has_films(opened.shop):
+        return ""
+    try:
+        films_of(opened)
+    except BadInput as error:
+        return str(error)
+    return ""
 
 
 def _chart(verdicts: tuple[Verdict, ...], wanted: str) -> Picture:

@@ -7,6 +7,7 @@ from typing import Any
 from matchkit.book_lessons import Drift, drift
 from matchkit.book_plots import drift_chart
 from matchkit.book_report import GROUPS, pass_shares
+from matchkit.forms.begin import first_of, opened_form, quiet
 from matchkit.forms.book_desk import Desk, begun, book_of, desk_of, files_now
 from matchkit.forms.parts import alert, area, boxed, button, choice, form, put, row, safe, section
 from matchkit.forms.pictures import drawn
@@ -23,7 +24,7 @@ NAMES = {"month": "by month", "ink": "by ink", "mixer": "by who mixed"}
 
 def ink_history(opened: OpenShop, ink: str = "") -> Any:
     """The form; it starts with one ink."""
-    return HistoryForm(opened, ink).box
+    return opened_form(opened, lambda: HistoryForm(opened, ink).box)
 
 
 class HistoryForm:
@@ -32,12 +33,14 @@ class HistoryForm:
     def __init__(self, opened: OpenShop, ink: str = "") -> None:
         self.desk = desk_of(opened)
         self.problems, self.history, self.shares = alert(), area(), area()
-        self.ink = choice("Ink", known_inks(opened), ink or None)
+        first, note = first_of(known_inks(opened), ink)
+        self.ink = choice("Ink", known_inks(opened), first)
         self.by = choice("Counted", [(NAMES[g], g) for g in GROUPS], GROUPS[0], radio=True)
         self.ink.observe(safe(self._drift, self.problems), names="value")
         self.by.observe(safe(self._count, self.problems), names="value")
         again = button("Look again", self.refresh, self.problems)
         self.box = form(
+            *quiet(note),
             section("What has this ink been doing?", row(boxed(self.ink), again), self.problems),
             self.history,
             section("How often do batches come in?", boxed(self.by), self.shares),

@@ -6,9 +6,11 @@ import ipywidgets as w
 import numpy as np
 from matplotlib.axes import Axes
 
-from matchkit.colorimetry import Lab, hex_colour, hex_colours
+from matchkit.colorimetry import Lab, hex_colour
+from matchkit.faults import BadInput
 from matchkit.files.fitted import write_fits
 from matchkit.fit import Fit, ink_errors
+from matchkit.forms.begin import first_of, opened_form, quiet
 from matchkit.forms.parts import (
     alert,
     area,
@@ -23,7 +25,7 @@ from matchkit.forms.parts import (
     tell,
 )
 from matchkit.forms.pictures import drawn, flat, patches
-from matchkit.forms.shops import DEMO, OpenShop, fit_of
+from matchkit.forms.shops import OpenShop, fit_of, is_demo
 from matchkit.forms.show import Part, Picture, Table
 from matchkit.inks import Drawdown
 from matchkit.match import fit_shop
@@ -35,7 +37,7 @@ __all__ = ["InksForm", "fit_parts", "ink_parts", "inks", "ladder_of", "tint_part
 
 def inks(opened: OpenShop, ink: str = "") -> Any:
     """The form; `ink` is the one that it starts with."""
-    return InksForm(opened, ink).box
+    return opened_form(opened, lambda: InksForm(opened, ink).box)
 
 
 class InksForm:
@@ -49,7 +51,10 @@ class InksForm:
             ink.name for found in opened.fits.values() for ink in found.palette.inks
             if ink.role != "white"
         ]  # fmt: skip
-        self.ink = choice("Ink", names, start or names[0])
+        if not names:
+            raise BadInput("only the white is measured; draw the others down and let down in it")
+        first, note = first_of(names, start)
+        self.ink = choice("Ink", names, first)
         self.percent = w.FloatLogSlider(
             value=10, base=10, min=-1, max=2, step=0.02, readout_format=".1f",
             description="Percent of it in the white", continuous_update=True,
@@ -59,6 +64,7 @@ class InksForm:
         self.residuals = button("How good is the whole fit?", self.judge, self.problems)
         self.keep = button("Fit again and keep it", self.refit, self.problems)
         self.box = form(
+            *quiet(note),
             section("1. Let it down", row(boxed(self.ink), boxed(self.percent)), self.tint),
             section("2. What was drawn down, and what the fit makes of it", self.about),
             section(
@@ -87,7 +93,7 @@ class InksForm:
 
     def refit(self) -> None:
         """Fit the shop's inks anew and keep the result in its folder."""
-        if not (self.opened.folder / "shop.toml").is_file() or self.opened.folder.name == DEMO:
+        if is_demo(self.opened):
             tell(self.kept, "The demo shop's fit is kept already; this is for your own shop.")
             return
         write_fits(self.opened.folder, fit_shop(self.opened.shop))
@@ -111,12 +117,13 @@ def ink_parts(opened: OpenShop, ink: str) -> list[Part]:
     """An ink's ladder, its optics with the measured points, and how well they are met."""
     found = fit_of(opened, ink)
     rungs = ladder_of(opened, ink)
-    hexes = hex_colours(np.array([d.R for _, d in rungs]), found.light, found.observer)
+    hexes = [hex_colour(d.R, found.light, found.observer) for _, d in rungs]
     names = [f"{percent:.3g} %" for percent, _ in rungs]
     drawdowns = [d for d in opened.shop.hiding if ink in d.inks]
     mean, most = ink_errors(found)[ink]
+    ladder = [_ladder(hexes, names, f"{ink}, let down in the white")] if rungs else []
     return [
-        _ladder(hexes, names, f"{ink}, let down in the white"),
+        *ladder,
         drawn(
             lambda ax: ink_optics(ax, found.palette, ink, drawdowns),
             f"K/S of {ink} alone and let down, and what it scatters",

@@ -5,6 +5,7 @@ from math import ceil
 from typing import Any
 
 from matchkit.faults import BadInput
+from matchkit.forms.begin import opened_form
 from matchkit.forms.parts import (
     Field,
     alert,
@@ -23,7 +24,7 @@ from matchkit.forms.parts import (
     section,
 )
 from matchkit.forms.rows import FormulaRows
-from matchkit.forms.shops import OpenShop
+from matchkit.forms.shops import EXAMPLE_BATCH, OpenShop
 from matchkit.forms.show import Part, Table
 from matchkit.forms.tickets import UNKNOWN, Batch, TicketPart, container_named
 from matchkit.forms.weigh import weighed_out
@@ -42,9 +43,9 @@ METRIC, US = "cm and um", "inches and mil (1/1000 inch)"
 CM_PER, UM_PER = {METRIC: 1.0, US: 2.54}, {METRIC: 1.0, US: UM_PER_MIL}
 
 
-def jobsize(opened: OpenShop, start: str = "example batch") -> Any:
+def jobsize(opened: OpenShop, start: str = EXAMPLE_BATCH) -> Any:
     """The form; `start` is the saved batch that it starts with, if there is one."""
-    return JobForm(opened, start).box
+    return opened_form(opened, lambda: JobForm(opened, start).box)
 
 
 class JobForm:

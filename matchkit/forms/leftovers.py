@@ -9,6 +9,7 @@ from matchkit.colorimetry import hex_colour
 from matchkit.diagnose import model_error_f
 from matchkit.faults import BadInput
 from matchkit.fit import Fit
+from matchkit.forms.begin import first_of, opened_form, quiet
 from matchkit.forms.formulas import chance_text, formula_parts, target_hex
 from matchkit.forms.parts import (
     Runner,
@@ -41,11 +42,12 @@ __all__ = ["LeftoversForm", "leftover_parts", "leftovers", "uses_for"]
 
 ANY = "whichever saves most"
 SHOWN = 5
+NO_LEFTOVER = "mixes.csv of the shop names no leftover yet; write them there first"
 
 
 def leftovers(opened: OpenShop, target: str = "", mix: str = "") -> Any:
     """The form; it starts with a colour of the shop's list and a mix of its shelf."""
-    return LeftoversForm(opened, target, mix).box
+    return opened_form(opened, lambda: LeftoversForm(opened, target, mix).box)
 
 
 class LeftoversForm:
@@ -59,7 +61,9 @@ class LeftoversForm:
         self.filling = False
         self.problems, self.results, self.detail = alert(), area(), area()
         self.picker = TargetPicker(opened, start)
-        self.mix = choice("Leftover", [ANY, *(m.name for m in opened.shop.mixes)], mix or ANY)
+        mixes = [ANY, *(m.name for m in opened.shop.mixes)]
+        first, note = first_of(mixes, mix)
+        self.mix = choice("Leftover", mixes, first)
         self.grams = amount_field("New batch, grams", "1000", most=1e6)
         self.most = choice("Inks at most, it included", [2, 3, 4], 4)
         self.run = Runner("How much can go in?", self._work, self._answer, self.problems, "mixes")
@@ -73,6 +77,7 @@ class LeftoversForm:
             section("1. The new colour", self.picker.box),
             section(
                 "2. The shelf",
+                *quiet(note if opened.shop.mixes else NO_LEFTOVER),
                 row(boxed(self.mix), self.grams.box, boxed(self.most)),
             ),
             section("3. What can be made", self.run.box, self.problems, self.results, self.chosen),
@@ -88,7 +93,7 @@ class LeftoversForm:
 
     def _work(self) -> Callable[[Callable[[int, int], None]], tuple[str, Target, list[Use]]]:
         if not self.opened.shop.mixes:
-            raise BadInput("mixes.csv of the shop names no leftover; write them there first")
+            raise BadInput(NO_LEFTOVER)
         (grams,) = read(self.grams)
         name, target = self.picker.read()
         mix, most = "" if self.mix.value == ANY else self.mix.value, self.most.value

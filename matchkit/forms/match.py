@@ -7,6 +7,7 @@ from typing import Any
 import ipywidgets as w
 
 from matchkit.faults import BadInput
+from matchkit.forms.begin import opened_form
 from matchkit.forms.formulas import best_bodied, formula_parts, is_sheer, match_parts
 from matchkit.forms.lots import by_the_book, counted_on, lots_tick
 from matchkit.forms.parts import (
@@ -49,7 +50,7 @@ PREFER = (
 
 def match(opened: OpenShop, target: str = "") -> Any:
     """The form; `target` is the colour of the shop's list that it starts with."""
-    return MatchForm(opened, target).box
+    return opened_form(opened, lambda: MatchForm(opened, target).box)
 
 
 class MatchForm:

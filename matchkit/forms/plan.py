@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from matchkit.forms.begin import first_of, opened_form, quiet
 from matchkit.forms.parts import (
     alert,
     amount_field,
@@ -29,7 +30,7 @@ ALL = "all inks of the series"
 
 def plan(opened: OpenShop, ink: str = "") -> Any:
     """The form; `ink` is the one that it starts with."""
-    return PlanForm(opened, ink).box
+    return opened_form(opened, lambda: PlanForm(opened, ink).box, fitted=False)
 
 
 class PlanForm:
@@ -39,14 +40,17 @@ class PlanForm:
         self.opened = opened
         self.problems, self.saved, self.page = alert(), area(), area()
         series = list(dict.fromkeys(ink.series for ink in opened.shop.inks))
-        self.series = choice("Series", [(name or "the only one", name) for name in series])
-        self.ink = choice("For", self._inks(), start or ALL)
+        mine = next((ink.series for ink in opened.shop.inks if ink.name == start), series[0])
+        self.series = choice("Series", [(name or "the only one", name) for name in series], mine)
+        first, note = first_of(self._inks(), start)
+        self.ink = choice("For", self._inks(), first)
         self.rungs = choice("Drawdowns of each ink", list(range(3, 14)), 10)
         self.grams = amount_field("Smallest pot, grams", "30", most=10_000)
         self.series.observe(lambda _: self._series_changed(), names="value")
         self.look = button("Show the plan", self.show, self.problems)
         self.save = button("Save the plan", self.write, self.problems, main=True)
         self.box = form(
+            *quiet(note),
             section(
                 "Plan the drawdowns",
                 row(boxed(self.series), boxed(self.ink)),

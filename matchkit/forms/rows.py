@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 
 from matchkit.faults import BadInput
 from matchkit.files.amounts import parse_amount
-from matchkit.files.recipe import read_recipe
+from matchkit.forms.begin import quiet
 from matchkit.forms.parts import Field, alert, boxed, choice, row, safe
-from matchkit.forms.shops import OpenShop, saved_recipes
+from matchkit.forms.shops import EXAMPLE_BATCH, OpenShop, recipe_inks, saved_recipes
 from matchkit.match import palette_for
 from matchkit.palette import Palette
 
@@ -43,7 +43,10 @@ class FormulaRows:
         ]
         self.lines = [row(boxed(i), a.box) for i, a in zip(self.inks, self.amounts, strict=True)]
         self.problem = alert()
-        self.box = w.VBox([boxed(self.source), self.problem, *self.lines])
+        # The example is the demo shop's: no other shop misses it.
+        missed = start and start != EXAMPLE_BATCH and start not in self.saved
+        note = f"No saved batch of this shop is called {start!r}." if missed else ""
+        self.box = w.VBox([*quiet(note), boxed(self.source), self.problem, *self.lines])
         self.source.observe(safe(self._take, self.problem), names="value")
         for ink in self.inks:
             ink.observe(lambda _: self._shown(), names="value")
@@ -103,12 +106,13 @@ class FormulaRows:
         path = self.saved.get(self.source.value)
         if path is None:
             return
-        written = read_recipe(path, known_inks(self.opened))
-        shares = dict(zip(written.inks, written.fractions, strict=True))
-        if self.unit == "percent" or written.grams is None:
-            self.fill({name: round(100 * share, 4) for name, share in shares.items()})
-        else:
-            self.fill(dict(zip(written.inks, written.grams, strict=True)))
+        held, in_grams = recipe_inks(self.opened, path)
+        if len(held) > ROWS:
+            raise BadInput(f"{path.name} holds {len(held)} inks; {ROWS} can be written here")
+        if self.unit == "percent" or not in_grams:
+            total = sum(held.values())
+            held = {name: round(100 * amount / total, 4) for name, amount in held.items()}
+        self.fill(held)
 
 
 def _amount(text: str) -> float | None:

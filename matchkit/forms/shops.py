@@ -3,7 +3,7 @@
 import re
 import tempfile
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -13,18 +13,24 @@ from numpy.typing import NDArray
 from matchkit.faults import BadInput
 from matchkit.files.fitted import films_fitted, fitted
 from matchkit.files.places import data_folder
-from matchkit.files.shop import read_shop
+from matchkit.files.recipe import read_recipe
+from matchkit.files.settings import read_settings
+from matchkit.files.shop import read_inks, read_shop
 from matchkit.files.spectrum import NamedSpectrum, read_spectra
+from matchkit.files.tables import read_table
+from matchkit.files.text import did_you_mean
 from matchkit.files.write import write_file
 from matchkit.fit import Fit
 from matchkit.inks import Shop
 from matchkit.prints import film_fits, has_films
 
 __all__ = [
-    "DEMO",
+    "AGAIN",
+    "EXAMPLE_BATCH",
     "OpenShop",
     "films_of",
     "fit_of",
+    "is_demo",
     "keep",
     "listed_targets",
     "open_shop",
@@ -37,19 +43,37 @@ Array = NDArray[np.float64]
 
 DEMO = "demo-shop"
 TICKETS = "tickets"  # the folder, beside the notebook, where forms keep what they save
+EXAMPLE_BATCH = "example batch"  # of the demo shop, as the forms list it
+AGAIN = "When that is done, run the cell with open_shop again, and the cells below it."
+UNMEASURED = (
+    "None of these inks is measured yet.",
+    "Next: notebook 2, Know your inks, plans the drawdowns. Make them, measure them, and put the"
+    " readings into spectra.csv of the shop's folder (`matchkit import` takes the instrument's"
+    " file).",
+)
+BLANK = Shop(name="", geometry="", condition="", observer=10, lights=("D65",))
 
 
 @dataclass(frozen=True, kw_only=True)
 class OpenShop:
-    """A shop folder that was read, and its fitted inks by series."""
+    """A shop folder that was read, and its fitted inks by series.
+
+    Where a folder can't be read, or nothing is measured yet, `fits` is empty and `lacks`
+    says what to do; `shop` then holds what could be read, which may be no ink at all.
+    """
 
     folder: Path
     shop: Shop
     fits: Mapping[str, Fit]
-    notes: tuple[str, ...]
+    notes: tuple[str, ...] = ()
+    lacks: tuple[str, ...] = ()
 
     def __repr__(self) -> str:
         """What a person wants to know at once."""
+        if not self.fits:
+            inks = f"{self.shop.name}: {len(self.shop.inks)} inks."
+            head = inks if self.shop.inks else "No shop is open."
+            return "\n".join([head, *self.notes, *self.lacks, AGAIN])
         unseen = np.concatenate([found.de00_held_out for found in self.fits.values()])
         hiding = len(self.shop.hiding)
         films = len(self.shop.drawdowns) - hiding
@@ -67,15 +91,67 @@ def open_shop(folder: str | Path = DEMO) -> OpenShop:
     """Read a shop folder and fit its inks, or use the fit that is kept there.
 
     "demo-shop" is the invented shop that comes with matchkit, unless a folder of that
-    name lies beside the notebook.
+    name lies beside the notebook.  What is wrong with a folder is told by what is given
+    back, see `OpenShop`: the cells below then say so too, and none works on an older shop.
     """
     path = Path(folder)
     if str(folder) == DEMO and not path.exists():
         path = data_folder() / DEMO
-    shop = read_shop(path)
-    fits, why = fitted(path, shop)
+    try:
+        shop = read_shop(path)
+    except BadInput as error:
+        return _half_open(path, error.faults)
+    try:
+        fits, why = fitted(path, shop)
+    except BadInput as error:
+        lacks = error.faults if shop.drawdowns else UNMEASURED
+        return OpenShop(folder=path, shop=shop, fits={}, lacks=lacks)
     stale = [why] if why and (path / "fit.json").is_file() else []
     return OpenShop(folder=path, shop=shop, fits=fits, notes=(*shop.notes, *stale))
+
+
+def is_demo(opened: OpenShop) -> bool:
+    """Whether it is the demo shop, of which the notebooks and their pictures tell."""
+    return opened.folder.name == DEMO
+
+
+def _half_open(path: Path, faults: tuple[str, ...]) -> OpenShop:
+    """A folder that can't be used as it is: its inks, if they can be read, may be planned for."""
+    try:
+        inks = read_inks(path)
+    except BadInput:
+        return OpenShop(folder=path, shop=BLANK, fits={}, lacks=(*faults, *_meant(path)))
+    try:
+        shop = replace(read_settings(path / "shop.toml", "shop.toml"), inks=inks)
+    except BadInput as error:
+        shop = replace(BLANK, name=path.name, inks=inks, notes=error.faults)
+    if _is_measured(path):
+        return OpenShop(folder=path, shop=shop, fits={}, lacks=faults)
+    return OpenShop(folder=path, shop=shop, fits={}, notes=shop.notes, lacks=UNMEASURED)
+
+
+def _is_measured(path: Path) -> bool:
+    """Whether any reading was written down; `matchkit new` writes names without readings."""
+    for name in ("spectra.csv", "film_spectra.csv"):
+        if (path / name).exists():
+            try:
+                rows = read_table(path / name, file=name, spectral=True).rows
+            except BadInput:
+                return True  # something is there, and its faults are to be told
+            if any(cell for row in rows for cell in row.values):
+                return True
+    return False
+
+
+def _meant(path: Path) -> list[str]:
+    """Which shop folders there are beside a folder that isn't there."""
+    if path.exists():
+        return []
+    there = sorted(each.parent.name for each in path.parent.glob("*/inks.csv"))
+    if not there:
+        return ["Put the shop's folder beside this notebook."]
+    hint = did_you_mean(path.name, there)
+    return [f"Beside this notebook lie: {', '.join(there)}{hint or '.'}"]
 
 
 def listed_targets(opened: OpenShop) -> dict[str, Array]:
@@ -141,8 +217,39 @@ def keep(name: str, suffix: str, content: str) -> Path:
 
 
 def saved_recipes(opened: OpenShop) -> dict[str, Path]:
-    """Batches that were weighed: the shop's example, and what forms saved, newest first."""
+    """Batches that were weighed: the shop's example, and what forms saved, newest first.
+
+    The folder of what was saved serves every shop that is worked on beside it, so only
+    what this shop has the inks for is listed.
+    """
     own = sorted(Path(TICKETS).glob("*.csv"), key=lambda path: -path.stat().st_mtime)
     found = {path.stem: path for path in own}
-    example = opened.folder / "example" / "weighed.csv"
-    return {**found, **({"example batch": example} if example.is_file() else {})}
+    found[EXAMPLE_BATCH] = opened.folder / "example" / "weighed.csv"
+    return {name: path for name, path in found.items() if _is_of(opened, path)}
+
+
+def recipe_inks(opened: OpenShop, path: Path) -> tuple[dict[str, float], bool]:
+    """What a saved recipe holds of each fitted ink, and whether that is grams or a share.
+
+    A mixture of the shelf counts as the inks that went into it.
+    """
+    fitted = {name for found in opened.fits.values() for name in found.palette.names}
+    mixes = {mix.name: mix for mix in opened.shop.mixes if fitted.issuperset(mix.inks)}
+    written = read_recipe(path, [*fitted, *mixes])
+    held: dict[str, float] = {}
+    for name, amount in zip(written.inks, written.grams or written.fractions, strict=True):
+        mix = mixes.get(name)
+        parts = zip(mix.inks, mix.fractions, strict=True) if mix else [(name, 1.0)]
+        for ink, share in parts:
+            held[ink] = held.get(ink, 0.0) + share * amount
+    return held, written.grams is not None
+
+
+def _is_of(opened: OpenShop, path: Path) -> bool:
+    if not path.is_file():
+        return False
+    try:
+        recipe_inks(opened, path)
+    except BadInput:
+        return False
+    return True

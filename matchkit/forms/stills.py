@@ -1,10 +1,14 @@
 """Stills: what a form shows with its first entries, stored in the notebook as it is read.
 
-Each function has the name of its form.
+Each function has the name of its form.  The stored texts and pictures tell of the demo
+shop; of another shop a still says so in a sentence, since the form above shows the rest.
 """
+
+from collections.abc import Callable, Sequence
 
 from matchkit.book_jobs import job, todays_jobs
 from matchkit.book_stock import reorder
+from matchkit.faults import BadInput
 from matchkit.files.spectrum import read_spectrum
 from matchkit.forms.book_desk import book_of, desk_of, shop_now
 from matchkit.forms.book_parts import about, jobs_parts, order_parts, story_parts
@@ -24,8 +28,8 @@ from matchkit.forms.practise_parts import (
     outcome_parts,
     question_parts,
 )
-from matchkit.forms.shops import OpenShop, films_of, fit_of, target_of
-from matchkit.forms.show import show
+from matchkit.forms.shops import OpenShop, films_of, fit_of, is_demo, target_of
+from matchkit.forms.show import Part, show
 from matchkit.forms.weigh import example_batch, weigh_parts
 from matchkit.match import match as find_formulas
 from matchkit.practice import finish, follow
@@ -56,92 +60,135 @@ __all__ = [
     "weigh",
 ]
 
+OF_THE_DEMO = "The stored pictures are of the demo shop; for your own shop, use the form above."
+
+
+def of_the_demo(opened: OpenShop, parts: Callable[[], Sequence[Part]]) -> None:
+    """Show the parts of the demo shop; a sentence for any other, or one that lacks them."""
+    try:
+        shown = parts() if is_demo(opened) and opened.fits else [OF_THE_DEMO]
+    except BadInput:  # what is called demo-shop here was changed
+        shown = [OF_THE_DEMO]
+    show(shown)
+
 
 def match(opened: OpenShop, target: str) -> None:
     """Formulas for a colour of the shop's list, and the best one that hides, closely."""
-    shop = opened.shop
-    wanted = spectral_target(target_of(opened, target), shop.lights, shop.observer)
-    found = find_formulas(shop, opened.fits, wanted, name=target)
-    at = best_bodied(opened, found.formulas)
-    show(match_parts(opened, wanted, found))
-    show(formula_parts(opened, wanted, found.formulas[at], f"formula {at + 1}"))
+
+    def parts() -> list[Part]:
+        shop = opened.shop
+        wanted = spectral_target(target_of(opened, target), shop.lights, shop.observer)
+        found = find_formulas(shop, opened.fits, wanted, name=target)
+        at = best_bodied(opened, found.formulas)
+        closely = formula_parts(opened, wanted, found.formulas[at], f"formula {at + 1}")
+        return [*match_parts(opened, wanted, found), *closely]
+
+    of_the_demo(opened, parts)
 
 
 def inks(opened: OpenShop, ink: str) -> None:
     """An ink, its ladder and its optics."""
-    show([*ink_parts(opened, ink), *tint_parts(opened, ink, 10.0)])
+    of_the_demo(opened, lambda: [*ink_parts(opened, ink), *tint_parts(opened, ink, 10.0)])
 
 
 def fit(opened: OpenShop, ink: str) -> None:
     """How good the fit of an ink's series is."""
-    show(fit_parts(fit_of(opened, ink)))
+    of_the_demo(opened, lambda: fit_parts(fit_of(opened, ink)))
 
 
 def plan(opened: OpenShop, ink: str) -> None:
     """The drawdowns to make for a new ink."""
-    show(plan_parts(opened, ink))
+    of_the_demo(opened, lambda: plan_parts(opened, ink))
 
 
 def weigh(opened: OpenShop, batch_g: float = 500.0) -> None:
     """The shop's example batch, weighed out."""
-    show(weigh_parts(opened, *example_batch(opened, batch_g)))
+    of_the_demo(opened, lambda: weigh_parts(opened, *example_batch(opened, batch_g)))
 
 
 def ticket(opened: OpenShop, batch_g: float) -> None:
     """The ticket of the shop's example batch as plain text, small amounts from letdowns."""
-    candidate, target = example_batch(opened, batch_g)
-    print(ticket_text(make_ticket(candidate, target, opened.shop, use_letdowns=True)))
+
+    def parts() -> list[Part]:
+        candidate, target = example_batch(opened, batch_g)
+        print(ticket_text(make_ticket(candidate, target, opened.shop, use_letdowns=True)))
+        return []
+
+    of_the_demo(opened, parts)
 
 
 def compare(opened: OpenShop, target: str, lights: tuple[str, ...] = ()) -> None:
     """Two formulas for a colour of the shop's list, matched under the first light alone."""
-    shop, R = opened.shop, target_of(opened, target)
-    wanted = spectral_target(R, shop.lights, shop.observer, other_weight=0.0)
-    found = find_formulas(shop, opened.fits, wanted, name=target)
-    recipes = [
-        recipe_of(opened, f"formula {k + 1}", found.formulas[k])
-        for k in two_that_hide(opened, found.formulas)
-    ]
-    show(compare_parts(opened, target, R, recipes, lights or shop.lights))
+
+    def parts() -> list[Part]:
+        shop, R = opened.shop, target_of(opened, target)
+        wanted = spectral_target(R, shop.lights, shop.observer, other_weight=0.0)
+        found = find_formulas(shop, opened.fits, wanted, name=target)
+        recipes = [
+            recipe_of(opened, f"formula {k + 1}", found.formulas[k])
+            for k in two_that_hide(opened, found.formulas)
+        ]
+        return compare_parts(opened, target, R, recipes, lights or shop.lights)
+
+    of_the_demo(opened, parts)
 
 
 def leftovers(opened: OpenShop, target: str, mix: str = "", batch_g: float = 1000.0) -> None:
     """How much of the shelf a colour of the shop's list can use up."""
-    shop = opened.shop
-    wanted = spectral_target(target_of(opened, target), shop.lights, shop.observer)
-    uses = uses_for(opened, wanted, mix, batch_g, 4)
-    show(leftover_parts(opened, target, wanted, uses))
-    if uses:
-        show(formula_parts(opened, wanted, uses[0].candidate, "formula 1"))
+
+    def parts() -> list[Part]:
+        shop = opened.shop
+        wanted = spectral_target(target_of(opened, target), shop.lights, shop.observer)
+        uses = uses_for(opened, wanted, mix, batch_g, 4)
+        closely = formula_parts(opened, wanted, uses[0].candidate, "formula 1") if uses else []
+        return [*leftover_parts(opened, target, wanted, uses), *closely]
+
+    of_the_demo(opened, parts)
 
 
 def check(opened: OpenShop) -> None:
     """The shop's example: its first proof against its target."""
-    folder = opened.folder / "example"
-    target, measured = (read_spectrum(folder / f"{n}.csv")[0] for n in ("target", "measured"))
-    show(check_parts(opened.shop, target.name, target.R, measured.readings))
+
+    def parts() -> list[Part]:
+        folder = opened.folder / "example"
+        target, measured = (read_spectrum(folder / f"{n}.csv")[0] for n in ("target", "measured"))
+        return check_parts(opened.shop, target.name, target.R, measured.readings)
+
+    of_the_demo(opened, parts)
 
 
 def correct(opened: OpenShop) -> None:
     """The shop's example: what to add to it, odds before and after."""
-    job = example_job(opened)
-    show(correct_parts(job, corrections(job)))
+
+    def parts() -> list[Part]:
+        job = example_job(opened)
+        return correct_parts(job, corrections(job))
+
+    of_the_demo(opened, parts)
 
 
 def book(opened: OpenShop, batch: int) -> None:
     """Today's jobs by the shop's book, the story of one, and what runs low."""
-    desk = desk_of(opened)
-    held = book_of(desk)
-    shop, story = shop_now(desk, held), job(held, batch)
-    show(jobs_parts(todays_jobs(held)))
-    show([f"Batch {about(story)}", *story_parts(held, shop, story)])
-    show(order_parts(reorder(held, shop), 30))
+
+    def parts() -> list[Part]:
+        desk = desk_of(opened)
+        held = book_of(desk)
+        shop, story = shop_now(desk, held), job(held, batch)
+        told = [f"Batch {about(story)}", *story_parts(held, shop, story)]
+        return [*jobs_parts(todays_jobs(held)), *told, *order_parts(reorder(held, shop), 30)]
+
+    of_the_demo(opened, parts)
 
 
 def ink_history(opened: OpenShop, ink: str) -> None:
     """How strong an ink's lots have run, and how often batches came in."""
-    desk = desk_of(opened)
-    show([*history_parts(desk, ink), *share_parts(desk, "mixer"), *share_parts(desk, "ink")])
+
+    def parts() -> list[Part]:
+        desk = desk_of(opened)
+        shares = [*share_parts(desk, "mixer"), *share_parts(desk, "ink")]
+        return [*history_parts(desk, ink), *shares]
+
+    of_the_demo(opened, parts)
 
 
 def practise(kind: str, seed: int = 1, rung: int = 2) -> None:
@@ -163,14 +210,22 @@ def hold(
     opened: OpenShop, ink: str = "", *, stroke_um: float = 50.0, underbase_um: float = 50.0
 ) -> None:
     """An ink, or the shop's example batch, printed over each of its garments."""
-    candidate, _ = example_batch(opened, 500.0)
-    batch = dict(zip(candidate.inks, candidate.grams, strict=True))
-    amounts = {ink: 1.0} if ink else batch
-    show(hold_parts(opened, films_of(opened), amounts, NO_TARGET, stroke_um, underbase_um))
+
+    def parts() -> list[Part]:
+        candidate, _ = example_batch(opened, 500.0)
+        batch = dict(zip(candidate.inks, candidate.grams, strict=True))
+        amounts = {ink: 1.0} if ink else batch
+        return hold_parts(opened, films_of(opened), amounts, NO_TARGET, stroke_um, underbase_um)
+
+    of_the_demo(opened, parts)
 
 
 def jobsize(opened: OpenShop) -> None:
     """How much of the shop's example batch an example job needs."""
-    candidate, _ = example_batch(opened, 500.0)
-    amounts = dict(zip(candidate.inks, candidate.grams, strict=True))
-    show(size_parts(size_of(opened, EXAMPLE, amounts)))
+
+    def parts() -> list[Part]:
+        candidate, _ = example_batch(opened, 500.0)
+        amounts = dict(zip(candidate.inks, candidate.grams, strict=True))
+        return size_parts(size_of(opened, EXAMPLE, amounts))
+
+    of_the_demo(opened, parts)

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from matchkit.compare_sheet import light_in_words
 from matchkit.faults import BadInput
+from matchkit.forms.begin import first_of, quiet
 from matchkit.forms.parts import alert, area, boxed, choice, number_field, read, row, safe, tell
 from matchkit.forms.shops import OpenShop, listed_targets, uploaded_spectra
 from matchkit.inks import Shop
@@ -79,7 +80,9 @@ class TargetPicker:
         self.listed = listed_targets(opened)
         ways = [*([LIST] if self.listed else []), FILE, *([LAB] if lab else [])]
         self.way = choice("Where is the target colour?", ways, ways[0], radio=True)
-        self.names = choice("Target", list(self.listed), start or None)
+        ask = "hand in a file of the colour" + (", or type its Lab numbers" if lab else "")
+        first, note = first_of(list(self.listed), start, ask)
+        self.names = choice("Target", list(self.listed), first)
         self.file = SpectrumFile(self.shop, "Choose a spectrum file", "Which spectrum of the file")
         self.L = number_field("L*", "55", 0, 100)
         self.a = number_field("a*", "-25", -150, 150)
@@ -97,7 +100,7 @@ class TargetPicker:
             ]
         )
         self.listing = boxed(self.names)
-        self.box = w.VBox([boxed(self.way), self.listing, self.file.box, self.lab])
+        self.box = w.VBox([*quiet(note), boxed(self.way), self.listing, self.file.box, self.lab])
         self.way.observe(lambda _: self._shown(), names="value")
         self._shown()
 

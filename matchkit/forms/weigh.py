@@ -6,6 +6,7 @@ import numpy as np
 
 from matchkit.faults import BadInput
 from matchkit.files.recipe import read_recipe
+from matchkit.forms.begin import opened_form
 from matchkit.forms.formulas import chance_text, formula_parts
 from matchkit.forms.lots import Today, by_the_book, counted_on, lots_tick
 from matchkit.forms.parts import (
@@ -23,7 +24,7 @@ from matchkit.forms.parts import (
     section,
 )
 from matchkit.forms.rows import FormulaRows
-from matchkit.forms.shops import OpenShop, listed_targets
+from matchkit.forms.shops import EXAMPLE_BATCH, OpenShop, listed_targets
 from matchkit.forms.show import Part
 from matchkit.forms.tickets import Batch, TicketPart
 from matchkit.judge import Candidate, weighed
@@ -38,9 +39,9 @@ __all__ = ["WeighForm", "weigh", "weigh_parts", "weighed_out"]
 NO_TARGET = "none: the formula is right as it is"
 
 
-def weigh(opened: OpenShop, start: str = "example batch") -> Any:
+def weigh(opened: OpenShop, start: str = EXAMPLE_BATCH) -> Any:
     """The form; `start` is the saved batch that it starts with, if there is one."""
-    return WeighForm(opened, start).box
+    return opened_form(opened, lambda: WeighForm(opened, start).box)
 
 
 class WeighForm:
