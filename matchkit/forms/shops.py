@@ -15,7 +15,7 @@ from matchkit.files.fitted import films_fitted, fitted
 from matchkit.files.places import data_folder
 from matchkit.files.recipe import read_recipe
 from matchkit.files.settings import read_settings
-from matchkit.files.shop import read_inks, read_shop
+from matchkit.files.shop import read_inks, read_measuring, read_shop
 from matchkit.files.spectrum import NamedSpectrum, read_spectra
 from matchkit.files.tables import read_table
 from matchkit.files.text import did_you_mean
@@ -104,8 +104,9 @@ def open_shop(folder: str | Path = DEMO) -> OpenShop:
     try:
         fits, why = fitted(path, shop)
     except BadInput as error:
-        lacks = error.faults if shop.drawdowns else UNMEASURED
-        return OpenShop(folder=path, shop=shop, fits={}, lacks=lacks)
+        if shop.drawdowns:
+            return OpenShop(folder=path, shop=shop, fits={}, notes=shop.notes, lacks=error.faults)
+        return OpenShop(folder=path, shop=shop, fits={}, lacks=UNMEASURED)
     stale = [why] if why and (path / "fit.json").is_file() else []
     return OpenShop(folder=path, shop=shop, fits=fits, notes=(*shop.notes, *stale))
 
@@ -123,10 +124,14 @@ def _half_open(path: Path, faults: tuple[str, ...]) -> OpenShop:
         return OpenShop(folder=path, shop=BLANK, fits={}, lacks=(*faults, *_meant(path)))
     try:
         shop = replace(read_settings(path / "shop.toml", "shop.toml"), inks=inks)
-    except BadInput as error:
-        shop = replace(BLANK, name=path.name, inks=inks, notes=error.faults)
+    except BadInput:
+        shop = replace(BLANK, name=path.name, inks=inks)
     if _is_measured(path):
         return OpenShop(folder=path, shop=shop, fits={}, lacks=faults)
+    try:
+        read_measuring(path)  # without spectra
+    except BadInput as error:
+        return OpenShop(folder=path, shop=shop, fits={}, notes=error.faults, lacks=UNMEASURED)
     return OpenShop(folder=path, shop=shop, fits={}, notes=shop.notes, lacks=UNMEASURED)
 
 
