@@ -44,7 +44,7 @@ Array = NDArray[np.float64]
 DEMO = "demo-shop"
 TICKETS = "tickets"  # the folder, beside the notebook, where forms keep what they save
 EXAMPLE_BATCH = "example batch"  # of the demo shop, as the forms list it
-AGAIN = "When that is done, run the cell with open_shop again, and the cells below it."
+AGAIN = "After that, run the cell with open_shop again, and the cells below it."
 UNMEASURED = (
     "None of these inks is measured yet.",
     "Next: notebook 2, Know your inks, plans the drawdowns. Make them, measure them, and put the"
