@@ -258,3 +258,16 @@ def test_batches_of_another_shop_are_not_offered(beside):
     assert held[last.name] == pytest.approx(100 * 100 / 550, abs=1e-3)
     shutil.copytree(data_folder() / "demo-shop" / "example", beside / "ours" / "example")
     assert "example batch" not in WeighForm(opened).rows.saved
+
+
+def test_a_demo_shop_that_was_written_over_is_no_fault(beside, monkeypatch):
+    shown: list[object] = []
+    monkeypatch.setattr(stills, "show", shown.extend)
+    (beside / "few").rename("demo-shop")
+    opened = open_shop("demo-shop")
+    stills.inks(opened, "Kelp Green")
+    stills.match(opened, "Dusty rose")
+    stills.correct(opened)
+    stills.book(opened, 5)
+    assert shown == [OF_THE_DEMO] * 4
+    assert "This shop has no record book yet" in said(forms.book(opened))

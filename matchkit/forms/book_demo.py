@@ -26,14 +26,14 @@ from matchkit.book_work import advise, prediction
 from matchkit.faults import BadInput
 from matchkit.files.fitted import write_fits
 from matchkit.files.write import csv_text, write_file
-from matchkit.forms.shops import OpenShop, fit_of, target_of
+from matchkit.forms.shops import OpenShop, fit_of, is_demo, listed_targets, target_of
 from matchkit.match import fractions_for
 from matchkit.palette import reflectance
 from matchkit.simulate import read
 from matchkit.solve import spectral_target
 from matchkit.spectra import GRID_NM
 
-__all__ = ["COPY", "MEASURED", "demo_book", "demo_day"]
+__all__ = ["COPY", "MEASURED", "can_be_played", "demo_book", "demo_day"]
 
 Array = NDArray[np.float64]
 
@@ -95,6 +95,13 @@ JOBS = (
     (25, "Sea teal", 900, "Choir shirts", "Harbour School", "", 0),
     (25, "Pale mint", 700, "Bags, second run", "Night Market", "", 0),
 )
+
+
+def can_be_played(opened: OpenShop) -> bool:
+    """Whether the weeks can be: only in the demo shop, and with its own inks and colours."""
+    inks = {ink.name for ink in opened.shop.inks}
+    mixed = {ink for formula in FORMULAS.values() for ink in formula}
+    return is_demo(opened) and mixed <= inks and FORMULAS.keys() <= listed_targets(opened).keys()
 
 
 def demo_book(opened: OpenShop) -> Path:

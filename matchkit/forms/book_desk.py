@@ -13,8 +13,8 @@ from matchkit.book_jobs import Job
 from matchkit.book_shelf import today
 from matchkit.faults import BadInput
 from matchkit.files.shop import read_shop
-from matchkit.forms.book_demo import COPY, demo_book, demo_day
-from matchkit.forms.shops import OpenShop, is_demo
+from matchkit.forms.book_demo import COPY, can_be_played, demo_book, demo_day
+from matchkit.forms.shops import OpenShop
 from matchkit.inks import Shop
 
 __all__ = [
@@ -39,7 +39,7 @@ class Desk:
 
 def desk_of(opened: OpenShop) -> Desk:
     """The desk of a shop; the demo shop without a book gets a copy with an invented one."""
-    if not is_demo(opened) or (opened.folder / FILE).exists():
+    if (opened.folder / FILE).exists() or not can_be_played(opened):
         return Desk(opened=opened)
     copy = replace(opened, folder=demo_book(opened))
     day = demo_day()
