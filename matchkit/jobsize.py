@@ -30,6 +30,7 @@ __all__ = [
     "job_size",
     "laid_um",
     "summary",
+    "whole_g",
 ]
 
 CM2_PER_IN2 = 2.54**2
@@ -173,10 +174,15 @@ def assumptions(
     return tuple(lines)
 
 
+def whole_g(found: JobSize) -> float:
+    """The grams to mix, to a whole gram: rather a gram too much than one too few."""
+    return float(ceil(round(found.total_g, 6)))
+
+
 def summary(found: JobSize) -> tuple[str, ...]:
     """What a job needs, a sentence each."""
     lines = [
-        f"Mix {found.total_g:.0f} g ({found.total_g / G_PER_OZ:.1f} oz), "
+        f"Mix {whole_g(found):.0f} g ({found.total_g / G_PER_OZ:.1f} oz), "
         f"{found.total_ml:.0f} ml ({found.total_ml / ML_PER_US_FL_OZ:.1f} US fl oz)",
         f"on the garments {found.printed_g:.0f} g, {found.per_print_g:.3g} g each;"
         f" left behind {found.loss_g:.0f} g",

@@ -586,3 +586,31 @@ def test_an_ink_that_left_the_shop_is_told(form):
         path.write_text("".join(line for line in lines if "Tar Brown" not in line), "utf-8")
     press(form, "Look again")
     assert "inks.csv no longer has Tar Brown" in form.problems.value
+
+
+def test_a_weight_that_looks_like_a_slip_of_the_keys_is_asked_about_once(form):
+    form.pick.value = UNWEIGHED
+    press(form, "All as planned")
+    planned = form.rows.fields["Quay White"].text.value
+    form.rows.fields["Quay White"].text.value = planned.replace(".", "") + "0"
+    press(form, "Write it down")
+    assert f"g where {planned} g is planned" in form.wrong.value
+    assert "press the button again" in form.wrong.value
+    assert job(held(), UNWEIGHED).pours == ()
+    form.rows.fields["Quay White"].text.value = "1"  # another slip is asked about anew
+    press(form, "Write it down")
+    assert "Quay White: 1 g where" in form.wrong.value
+    press(form, "Write it down")
+    assert len(job(held(), UNWEIGHED).pours) == 1
+
+
+def test_a_fail_is_not_told_in_the_green_of_what_went_well(form, opened):
+    form.pick.value = UNWEIGHED
+    press(form, "All as planned")
+    press(form, "Write it down")
+    assert "mk-done" in form.done.value
+    form.reading.way.value = "from a file of mine"
+    form.reading.file.upload.value = file_of("first proof.csv", target_of(opened, "Dusty rose"))
+    press(form, "Write it down")
+    assert "FAIL: dE00" in form.done.value
+    assert "mk-look" in form.done.value

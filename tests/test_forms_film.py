@@ -11,7 +11,7 @@ w = pytest.importorskip("ipywidgets", reason="ipywidgets is not installed")
 
 from matchkit.forms import shops  # noqa: E402
 from matchkit.forms.hold import NO_TARGET, HoldForm, hold_parts  # noqa: E402
-from matchkit.forms.jobsize import US, WET, JobForm, size_of  # noqa: E402
+from matchkit.forms.jobsize import METRIC, US, WET, JobForm, size_of  # noqa: E402
 from matchkit.forms.shops import films_of, open_shop  # noqa: E402
 from matchkit.forms.show import Picture, Table  # noqa: E402
 from matchkit.jobsize import Job  # noqa: E402
@@ -167,3 +167,28 @@ def test_an_unknown_density_is_asked_for(opened):
         size_of(bare, job, {"Quay White": 1.0})
     found = size_of(bare, job, {"Quay White": 1.0}, density=1.5)
     assert np.isclose(found.total_g, 0.45)  # 100 cm2 x 30 um = 0.3 ml
+
+
+def test_other_units_keep_the_lengths_and_say_so(opened):
+    form = white(JobForm(opened, ""))
+    form.way.value = WET
+    before = form.size().total_g
+    form.width.text.value = "wide"
+    form.units.value = US
+    assert form.width.text.value == "wide"
+    assert form.height.text.description == "Artwork, height, inches"
+    assert form.wet.text.description == "Wet thickness, mil"
+    form.width.text.value = "11.81"  # 30 cm are 11.811 inches
+    assert form.height.text.value == "15.75"  # 40 cm
+    assert form.size().total_g == pytest.approx(before, rel=5e-4)
+    form.units.value = METRIC
+    assert form.height.text.description == "Artwork, height, cm"
+    assert float(form.height.text.value) == pytest.approx(40, abs=0.01)
+
+
+def test_the_batch_is_the_grams_that_are_told(opened):
+    form = white(JobForm(opened, ""))
+    form.prints.text.value = "301"  # 846.77 g
+    form.look.click()
+    assert "Mix 847 g" in form.results.value
+    assert sum(form.batch()[2].grams) == pytest.approx(847)

@@ -266,15 +266,15 @@ class BookForm:
         """Write down what happened, and show the book with it."""
         held, story = self._signed()
         shop = files_now(self.desk)
-        work: dict[str, Callable[[Book, Shop, int], str]] = {
+        work: dict[str, Callable[[Book, Shop, int], tuple[str, str]]] = {
             WEIGHED: self._weigh,
             MEASURED: self._measure,
             ADDED: self._add,
             CLOSED: self._close,
         }
-        words = work[self.what.value](held, shop, story.batch)
+        words, kind = work[self.what.value](held, shop, story.batch)
         self.refresh()
-        tell(self.done, f"Written down: batch {story.batch}, {words}", "done")
+        tell(self.done, f"Written down: batch {story.batch}, {words}", kind)
 
     def _who(self) -> str:
         (who,) = read(self.who)
@@ -301,25 +301,29 @@ class BookForm:
 
         return replace(book_of(self.desk, who), unless=as_shown), now
 
-    def _weigh(self, held: Book, shop: Shop, batch: int) -> str:
+    def _weigh(self, held: Book, shop: Shop, batch: int) -> tuple[str, str]:
         grams = self.rows.read()
         weigh(held, shop, batch, grams)
         off = off_plan(self._now(batch).pours[-1])
-        return f"{sum(grams.values()):g} g weighed, {off}. Draw down, cure, let cool, measure."
+        words = f"{sum(grams.values()):g} g weighed, {off}. Draw down, cure, let cool, measure."
+        return words, "done"
 
-    def _add(self, held: Book, shop: Shop, batch: int) -> str:
+    def _add(self, held: Book, shop: Shop, batch: int) -> tuple[str, str]:
         grams = self.rows.read()
         add(held, shop, batch, grams, correction=self.corrected)
-        return f"{sum(grams.values()):g} g added. Draw down, cure, let cool, measure again."
+        words = f"{sum(grams.values()):g} g added. Draw down, cure, let cool, measure again."
+        return words, "done"
 
-    def _measure(self, held: Book, shop: Shop, batch: int) -> str:
+    def _measure(self, held: Book, shop: Shop, batch: int) -> tuple[str, str]:
         name, readings = self.reading.read()
         measure(held, shop, batch, readings, name=name)
         odd = teach(replace(held, unless=None), shop, self.desk.opened.fits)
         mine = [line for line in odd if line.startswith(f"batch {batch}:")]
-        return ". ".join([verdict(held, shop, self._now(batch)), *mine])
+        now = self._now(batch)
+        fine = now.readings[-1].passed is not False and not mine
+        return ". ".join([verdict(held, shop, now), *mine]), "done" if fine else "look"
 
-    def _close(self, held: Book, shop: Shop, batch: int) -> str:
+    def _close(self, held: Book, shop: Shop, batch: int) -> tuple[str, str]:
         (left,) = read(self.left)
         name, outcome = self.left_name.text.value.strip(), self.outcome.value
         by = self.by.text.value.strip() if outcome == "approved" else ""
@@ -336,7 +340,7 @@ class BookForm:
             keep_leftover(held, shop, batch, left, name)
         close(held, batch, outcome, approved_by=by, light=self.light.value if by else "")
         shelf = "" if left is None else f" {left:g} g are on the shelf as {name!r}."
-        return f"{outcome}.{shelf}"
+        return f"{outcome}.{shelf}", "done"
 
     def _advise(self) -> None:
         """The smallest addition, written down as advice, and fields for it."""

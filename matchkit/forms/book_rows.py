@@ -22,6 +22,7 @@ Array = NDArray[np.float64]
 
 NONE = "(none)"
 MORE = 3  # inks beside the planned ones
+FAR = 3.0  # times the planned weight, or this part of it: asked about before it is believed
 FILES = 20  # of the folder, the newest ones
 FOLDER, FILE = f"from the shop's folder {MEASURED!r}", "from a file of mine"
 
@@ -31,6 +32,7 @@ class PouredRows:
 
     def __init__(self) -> None:
         self.planned: dict[str, float] = {}
+        self.doubted: dict[str, float] = {}
         self.step = 0.01
         self.fields: dict[str, Field] = {}
         self.place = row()
@@ -43,7 +45,7 @@ class PouredRows:
 
     def ask(self, planned: Mapping[str, float], others: Sequence[str], step: float) -> None:
         """Empty fields for these inks; `others` may go in beside them."""
-        self.planned, self.step = dict(planned), step
+        self.planned, self.doubted, self.step = dict(planned), {}, step
         self.fields = {
             ink: Field(f"{ink}, {grams_text(g, step)} g planned", "", _shown_grams, short=False)
             for ink, g in planned.items()
@@ -60,7 +62,7 @@ class PouredRows:
             field.text.value = grams_text(self.planned[ink], self.step)
 
     def read(self) -> dict[str, float]:
-        """Grams by ink, or every fault at once."""
+        """Grams by ink, or every fault at once; what is far from the plan only when said twice."""
         faults = [fault for field in self.fields.values() for fault in field.look()]
         poured = {ink: field.value for ink, field in self.fields.items()} if not faults else {}
         for ink, field in zip(self.inks, self.grams, strict=True):
@@ -78,7 +80,19 @@ class PouredRows:
             raise BadInput(faults)
         if not poured:
             raise BadInput("no ink was chosen yet: choose what went in")
+        far = self._far(poured)
+        if far and poured != self.doubted:
+            self.doubted = poured
+            raise BadInput([*far, "if the balance did show that, press the button again"])
         return poured
+
+    def _far(self, poured: Mapping[str, float]) -> list[str]:
+        """Weights that look like a slip of the keys beside the planned ones."""
+        return [
+            f"{ink}: {poured[ink]:g} g where {grams_text(g, self.step)} g is planned"
+            for ink, g in self.planned.items()
+            if abs(poured[ink] - g) > 100 * self.step and not g / FAR <= poured[ink] <= g * FAR
+        ]
 
     def _shown(self) -> None:
         """The rows that are in use, and one more."""

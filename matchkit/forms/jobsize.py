@@ -1,7 +1,6 @@
 """How much ink?  From prints and mesh to grams, and a ticket that tells it."""
 
 from collections.abc import Mapping
-from math import ceil
 from typing import Any
 
 from matchkit.faults import BadInput
@@ -28,7 +27,7 @@ from matchkit.forms.shops import EXAMPLE_BATCH, OpenShop
 from matchkit.forms.show import Part, Table
 from matchkit.forms.tickets import UNKNOWN, Batch, TicketPart, container_named
 from matchkit.forms.weigh import weighed_out
-from matchkit.jobsize import UM_PER_MIL, Job, JobSize, job_size, summary
+from matchkit.jobsize import UM_PER_MIL, Job, JobSize, job_size, summary, whole_g
 from matchkit.recipe import cost_per_kg, density_g_per_ml
 from matchkit.weighing import CONTAINERS_ML
 
@@ -40,6 +39,7 @@ EXAMPLE = Job(
 )
 MESH, WET = "the mesh's ink volume, from its data sheet", "a wet thickness that was measured"
 METRIC, US = "cm and um", "inches and mil (1/1000 inch)"
+LENGTH, FILM = {METRIC: "cm", US: "inches"}, {METRIC: "um", US: "mil"}
 CM_PER, UM_PER = {METRIC: 1.0, US: 2.54}, {METRIC: 1.0, US: UM_PER_MIL}
 
 
@@ -57,13 +57,13 @@ class JobForm:
         self.rows = FormulaRows(opened, "percent", start)
         self.prints = Field("Prints", "300", _whole)
         self.units = choice("Lengths in", [METRIC, US], METRIC)
-        self.width = amount_field("Artwork, width", "30", most=1000)
-        self.height = amount_field("Artwork, height", "40", most=1000)
+        self.width = amount_field("Artwork, width, cm", "30", most=1000)
+        self.height = amount_field("Artwork, height, cm", "40", most=1000)
         self.coverage = amount_field("In this colour, %", "40", most=100)
         self.way = choice("The ink of one stroke is told by", [MESH, WET], MESH, radio=True)
         self.mesh = amount_field("Mesh, cm3 per m2", "60", most=1000)
         self.transfer = amount_field("Of it on the garment, %", "60", most=100)
-        self.wet = amount_field("Wet thickness", "36", most=1000)
+        self.wet = amount_field("Wet thickness, um", "36", most=1000)
         self.strokes = choice("Strokes", [1, 2, 3], 1)
         self.later = amount_field("A further stroke, % of the first", "100", most=200)
         self.loss = number_field("Loss, % on top", "10", 0, 500)
@@ -76,6 +76,7 @@ class JobForm:
         )
         self.of_mesh, self.of_wet = row(self.mesh.box, self.transfer.box), self.wet.box
         self.way.observe(lambda _: self._shown(), names="value")
+        self.units.observe(self._other_units, names="value")
         on_change(self._entries(), self._aged)
         self._shown()
         self.box = self._laid_out()
@@ -102,7 +103,7 @@ class JobForm:
 
     def batch(self) -> Batch:
         """The formula, weighed out for the whole job."""
-        total_g = float(ceil(self.size().total_g))
+        total_g = whole_g(self.size())
         palette, amounts = self.rows.read()
         candidate, _ = weighed_out(self.opened, palette, amounts, total_g, None)
         return "", None, candidate
@@ -162,6 +163,18 @@ class JobForm:
         """Only what the chosen way asks for."""
         for way, part in ((MESH, self.of_mesh), (WET, self.of_wet)):
             part.layout.display = None if self.way.value == way else "none"
+
+    def _other_units(self, change: Mapping[str, str]) -> None:
+        """The same lengths in the other units; what can't be read stays as it is typed."""
+        old, new = change["old"], change["new"]
+        for field, name, per in (
+            (self.width, f"Artwork, width, {LENGTH[new]}", CM_PER),
+            (self.height, f"Artwork, height, {LENGTH[new]}", CM_PER),
+            (self.wet, f"Wet thickness, {FILM[new]}", UM_PER),
+        ):
+            if not field.look():
+                field.text.value = f"{field.value * per[old] / per[new]:.4g}"
+            field.text.description = name
 
     def _aged(self) -> None:
         self.results.value = self.problems.value = ""

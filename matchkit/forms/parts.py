@@ -73,18 +73,17 @@ STYLE = """
   flex-direction: column; justify-content: center; }
 .mk-short { width: max-content; } .mk-short .widget-text { width: auto; }
 .mk-short input { width: 9em; align-self: flex-start; }
-.mk .widget-checkbox { width: auto; min-width: 11em; height: auto; padding: 4px 0; }
+.mk .widget-checkbox { width: auto; min-width: 11em; height: auto; padding: 4px 0;
+  margin: 0; line-height: 1.3; }
 .mk .widget-checkbox label, .mk .widget-radio-box label { display: flex; align-items: center;
   gap: 8px; font-weight: normal; }
 .mk .widget-radio-box label { flex-direction: row-reverse; justify-content: flex-end; }
-.mk .widget-checkbox { margin: 0; line-height: 1.3; }
 .mk .mk-table .mk-w { min-width: 7em; }
 .mk .mk-table td.mk-n { white-space: nowrap; }
 .mk input[type=radio], .mk input[type=checkbox] { flex: none; margin: 0; align-self: center; }
 .mk .widget-radio-box { flex-flow: row wrap; gap: 2px 18px; margin: 0; height: auto; }
-.mk .widget-radio-box label { width: auto; height: auto; min-height: 28px; line-height: 1.4;
-  margin: 0; }
-.mk .widget-radio { width: auto; }
+.mk .widget-radio, .mk .widget-radio-box label { width: auto; }
+.mk .widget-radio-box label { height: auto; min-height: 28px; line-height: 1.4; margin: 0; }
 .mk input[type=radio], .mk input[type=checkbox] { width: 18px; height: 18px; }
 .mk button.jupyter-button { height: auto; min-height: 36px; padding: 4px 16px; font-size: 15px;
   width: auto; max-width: 100%; white-space: normal; line-height: 1.3; align-self: flex-start;
@@ -96,8 +95,9 @@ STYLE = """
   color: #4a0808; max-width: 44em; }
 .mk-fault { max-width: 20em; font-size: 14px; padding: 2px 8px; }
 .mk-quiet { font-size: 14px; opacity: .85; }
-.mk-done { border-left: 5px solid #24613c; padding: 4px 10px; background: #eaf5ee;
-  color: #12321f; max-width: 44em; overflow-wrap: anywhere; }
+.mk-done, .mk-look { padding: 4px 10px; max-width: 44em; overflow-wrap: anywhere; }
+.mk-done { border-left: 5px solid #24613c; background: #eaf5ee; color: #12321f; }
+.mk-look { border-left: 5px solid #a86a00; background: #fdf3dc; color: #3d2800; }
 .mk progress { width: 18em; max-width: 100%; height: 14px; vertical-align: middle; }
 .mk table.mk-table { border-collapse: collapse; margin: 8px 0; font-size: 15px; table-layout: auto;
   width: auto; max-width: 100%; }
@@ -160,7 +160,7 @@ def put(place: Any, parts: Sequence[Part]) -> None:
 
 
 def tell(place: Any, lines: Sequence[str] | str, kind: str = "alert") -> None:
-    """Say lines there; `kind` is "alert" (wrong), "done" or "quiet"."""
+    """Say lines there; `kind` is "alert" (wrong), "done", "look" (at this) or "quiet"."""
     lines = [lines] if isinstance(lines, str) else lines
     role = "alert" if kind == "alert" else "status"
     inner = "<br>".join(escape(line) for line in lines)

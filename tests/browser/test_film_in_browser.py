@@ -57,14 +57,14 @@ def test_how_much_ink_and_its_ticket(notebook, lab):
     form.get_by_label("Prints").press("Enter")
     form.get_by_role("button", name="How much ink?").click()
     # By hand: 1200 cm2 x 40 % x 60 cm3/m2 x 60 % = 1.728 ml a print; 150 of them and a tenth on
-    # top are 285.12 ml, at 1.354 g/ml 386 g.
-    expect(form.get_by_text("Mix 386 g (13.6 oz), 285 ml (9.6 US fl oz)")).to_be_visible()
+    # top are 285.12 ml, at 1.354 g/ml 386.05 g: to the whole gram, rather more, 387.
+    expect(form.get_by_text("Mix 387 g (13.6 oz), 285 ml (9.6 US fl oz)")).to_be_visible()
     expect(form.get_by_text("10 % of the printed ink on top for loss")).to_be_visible()
     form.get_by_label("Job or customer").fill("Harbour race")
     form.get_by_role("button", name="Save the ticket").click()
     expect(form.get_by_text("Harbour-race.html")).to_be_visible()
     ticket = (lab[1] / "tickets" / "Harbour-race.html").read_text(encoding="utf-8")
-    assert "Mix 386 g (13.6 oz)" in ticket and "150 prints, artwork 1200 cm2" in ticket
+    assert "Mix 387 g (13.6 oz)" in ticket and "150 prints, artwork 1200 cm2" in ticket
 
 
 def test_inches_and_a_measured_thickness(notebook):
@@ -74,10 +74,10 @@ def test_inches_and_a_measured_thickness(notebook):
     expect(form.get_by_label("Mesh, cm3 per m2")).to_be_hidden()
     for label, text in (
         ("Prints", "1000"),
-        ("Artwork, width", "10"),
-        ("Artwork, height", "4"),
+        ("Artwork, width, inches", "10"),
+        ("Artwork, height, inches", "4"),
         ("In this colour, %", "100"),
-        ("Wet thickness", "1"),
+        ("Wet thickness, mil", "1"),
         ("Loss, % on top", "0"),
     ):
         form.get_by_label(label, exact=True).fill(text)
