@@ -30,7 +30,7 @@ HOW = (
     "Cure all alike, let cool, measure on the white and on the black: the same reading, or it"
     " does not hide.",
     "Weights came out otherwise? Write down what the balance showed, and grams instead of"
-    " percents into drawdowns.csv.",
+    " percents into drawdowns.csv. The lines beside the weights are for that.",
     "What a pot holds in the end is a leftover: keep it with its percents.",
 )
 PLAN_CAUTIONS = ("skin", "cure", "load")
@@ -95,9 +95,10 @@ def _step_row(step: Step, resolution_g: float) -> str:
 
 
 def _weights_html(grams: Grams, resolution_g: float, between: str = "<br>") -> str:
-    """What to weigh, figures first."""
+    """What to weigh, figures first, and a line for what the balance showed."""
     return between.join(
-        f"<b>{grams_text(g, resolution_g)}</b> {name_html(what)}" for what, g in grams
+        f'<b>{grams_text(g, resolution_g)}</b> <span class="blank"></span> {name_html(what)}'
+        for what, g in grams
     )
 
 

@@ -93,6 +93,7 @@ input:checked::before { content: "\\2713"; display: block; font: bold 11pt/1 san
 .fill { display: flex; flex-wrap: wrap; gap: 0 4mm; margin: 2mm 0; break-inside: avoid; }
 .fill p { flex: 1 1 45mm; display: flex; min-height: 7mm; align-items: flex-end; }
 .line { border-bottom: 0.3mm solid #000; flex: 1; margin-left: 2mm; }
+.blank { border-bottom: 0.3mm solid #000; display: inline-block; width: 11mm; }
 @media screen and (max-width: 420px) { .big { font-size: 15pt; } .mid { font-size: 11pt; } }
 @media print { body { max-width: none; padding: 0; } }
 """

@@ -19,8 +19,9 @@ from matchkit.forms.parts import (
 )
 from matchkit.forms.shops import OpenShop, keep
 from matchkit.forms.show import Page, Part, Table
-from matchkit.plan import Plan, drawdown_plan, rows
+from matchkit.plan import Plan, Step, drawdown_plan
 from matchkit.plan_sheet import plan_html
+from matchkit.pots import Grams
 from matchkit.sheet import grams_text
 
 __all__ = ["PlanForm", "plan", "plan_parts"]
@@ -97,16 +98,32 @@ class PlanForm:
 
 
 def plan_parts(opened: OpenShop, ink: str) -> list[Part]:
-    """The plan for one ink as a table."""
+    """The plan for one ink as tables: what to make first, then drawdown by drawdown."""
     made: Plan = drawdown_plan(opened.shop.inks, resolution_g=opened.shop.resolution_g, new_ink=ink)
-    weights: dict[str, list[str]] = {}
-    for each in rows(made):
-        grams = grams_text(each.grams, made.resolution_g)
-        weights.setdefault(each.drawdown, []).append(f"{grams} g {each.ink}")
-    table = Table(
-        head=("Drawdown", "Weigh, in a pot of its own"),
-        rows=tuple((name, ", ".join(parts)) for name, parts in weights.items()),
-        caption=f"Drawdowns for {ink}",
+    step_g = made.resolution_g
+
+    def weights(parts: Grams) -> str:
+        return ", ".join(f"{grams_text(g, step_g)} g {what}" for what, g in parts)
+
+    letdowns = Table(
+        head=("Letdown", "Weigh"),
+        rows=tuple((name, weights(parts)) for name, parts in made.letdowns),
+        caption="To make first, and to weigh small amounts from",
         words=(1,),
     )
-    return [table, *made.notes]
+    table = Table(
+        head=("Drawdown", "Take", "Add"),
+        rows=tuple((s.drawdown, _pot(s, step_g), weights(s.adds)) for s in made.steps),
+        caption=f"Drawdowns for {ink}, from top to bottom",
+        words=(1, 2),
+    )
+    first = [letdowns] if made.letdowns else []
+    return [*first, table, *made.notes]
+
+
+def _pot(step: Step, step_g: float) -> str:
+    if step.pot == 0:
+        return "straight from the can"
+    if step.leave_g is None:
+        return f"pot {step.pot}, clean"
+    return f"pot {step.pot}, down to {grams_text(step.leave_g, step_g)} g"
