@@ -52,13 +52,15 @@ class Step:
 class Plan:
     """What to weigh and draw down, in the order that wastes least.
 
-    `letdowns` are made first: name and parts.  `used_g` and `fresh_g` say by ink what
-    the plan takes, and what it would take with a pot for every drawdown.
+    `letdowns` are made first: name and parts; `fresh_letdowns` are those that only pots
+    of their own need.  `used_g` and `fresh_g` say by ink what the plan takes, and what it
+    would take with a pot for every drawdown.
     """
 
     inks: tuple[Ink, ...]
     steps: tuple[Step, ...]
     letdowns: tuple[tuple[str, Grams], ...]
+    fresh_letdowns: tuple[tuple[str, Grams], ...]
     used_g: Grams
     fresh_g: Grams
     batch_g: float
@@ -125,11 +127,13 @@ def drawdown_plan(
     found = ladders(inks, rungs, new_ink)
     work = _weighed(found, batch_g, pull_g, balance)
     letdowns, used = _taken([each.common for each in work], balance)
-    _, alone = _taken([each.fresh for each in work], balance)
+    apart, alone = _taken([each.fresh for each in work], balance)
+    common = {weak.name for weak, _ in letdowns}
     return Plan(
         inks=inks,
         steps=_steps(work),
         letdowns=tuple((weak.name, parts) for weak, parts in letdowns),
+        fresh_letdowns=tuple((w.name, parts) for w, parts in apart if w.name not in common),
         used_g=tuple((ink.name, round(used[ink.name], 6)) for ink in inks if used[ink.name]),
         fresh_g=tuple((ink.name, round(alone[ink.name], 6)) for ink in inks if alone[ink.name]),
         batch_g=batch_g,

@@ -20,6 +20,8 @@ from matchkit.sheet import (
 
 __all__ = ["plan_html", "plan_text"]
 
+Letdowns = tuple[tuple[str, Grams], ...]
+
 # Common practice, no source.
 HOW = (
     "Stir every stock ink first. Make the letdowns.",
@@ -33,6 +35,8 @@ HOW = (
     " percents into drawdowns.csv. The lines beside the weights are for that.",
     "What a pot holds in the end is a leftover: keep it with its percents.",
 )
+MADE_FIRST = "Letdowns, to weigh small amounts from"
+APART = "Letdowns that only a pot of its own needs"
 PLAN_CAUTIONS = ("skin", "cure", "load")
 HEAD = ("", "Drawdown", "pot", "leave, g", "add, g", "then holds, g", "or in a pot of its own, g")
 HEAD_FIGURES = (2, 3, 5)
@@ -47,7 +51,8 @@ def plan_html(plan: Plan, *, title: str = "Drawdown plan", lang: str = "en") -> 
         "".join(f'<p class="small"><b>Note:</b> {escape(note)}.</p>' for note in plan.notes),
         f"<h2>How</h2>\n{bullets(HOW)}",
         _needed(plan),
-        _letdowns(plan),
+        _letdowns(MADE_FIRST, plan.letdowns, plan.resolution_g),
+        _letdowns(APART, plan.fresh_letdowns, plan.resolution_g),
         *(_ladder(ink, steps, plan) for ink, steps in _by_ink(plan)),
         f"<h2>Cautions</h2>\n{bullets(caution_list(PLAN_CAUTIONS))}",
     ]
@@ -62,15 +67,15 @@ def _needed(plan: Plan) -> str:
     return f"<h2>Ink that it takes</h2>\n<ul class='steps across'>{items}</ul>"
 
 
-def _letdowns(plan: Plan) -> str:
-    if not plan.letdowns:
+def _letdowns(title: str, letdowns: Letdowns, resolution_g: float) -> str:
+    if not letdowns:
         return ""
     rows = "\n".join(
         f'<tr><td class="box">{tick(name)}</td><td>{name_html(name)}</td>'
-        f"<td>{_weights_html(parts, plan.resolution_g, ' + ')}</td></tr>"
-        for name, parts in plan.letdowns
+        f"<td>{_weights_html(parts, resolution_g, ' + ')}</td></tr>"
+        for name, parts in letdowns
     )
-    return f"<h2>Letdowns, to weigh small amounts from</h2>\n<table>{rows}</table>"
+    return f"<h2>{title}</h2>\n<table>{rows}</table>"
 
 
 def _ladder(ink: str, steps: list[Step], plan: Plan) -> str:
@@ -124,7 +129,7 @@ def plan_text(plan: Plan) -> str:
 def _text_letdowns(plan: Plan) -> list[str]:
     cells = [["[ ]", name, _weights(parts, plan.resolution_g)] for name, parts in plan.letdowns]
     return [
-        "Letdowns, to weigh small amounts from",
+        MADE_FIRST,
         *text_columns(cells, "lll", widest=(3, 44, 48)),
     ]
 

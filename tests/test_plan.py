@@ -5,6 +5,7 @@ import re
 import tomllib
 from collections import defaultdict
 from dataclasses import replace
+from html import escape
 
 import numpy as np
 import pytest
@@ -399,3 +400,16 @@ def _from_column(line: str, start: int) -> str:
         if columns(line[:i]) == start:
             return line[i:]
     return ""
+
+
+@pytest.mark.parametrize("batch_g", [10.0, 30.0])
+def test_whatever_is_weighed_is_an_ink_or_a_letdown_that_is_told(batch_g):
+    plan = drawdown_plan(INKS, batch_g=batch_g)
+    made = {name for name, _ in plan.letdowns}
+    apart = {name for name, _ in plan.fresh_letdowns}
+    inks = {ink.name for ink in INKS}
+    assert {what for step in plan.steps for what, _ in step.adds} <= inks | made
+    assert {what for step in plan.steps for what, _ in step.fresh} <= inks | made | apart
+    assert not made & apart
+    page = plan_html(plan)
+    assert all(escape(name) in page for name in made | apart)

@@ -14,6 +14,7 @@ from matchkit.files.write import write_file
 from matchkit.inks import Ink
 from matchkit.plan import Plan, drawdown_plan, rows
 from matchkit.plan_sheet import plan_html, plan_text
+from matchkit.pots import Grams
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -64,7 +65,8 @@ def run(args: argparse.Namespace) -> None:
         write_file(args.html, plan_html(plan))
         say(f"written: {args.html}")
     if args.json:
-        print_json({"drawdowns": _rows_json(plan), "letdowns": _letdowns_json(plan),
+        print_json({"drawdowns": _rows_json(plan), "letdowns": _letdowns_json(plan.letdowns),
+                    "fresh_letdowns": _letdowns_json(plan.fresh_letdowns),
                     "saved_share": round(plan.saved, 4), "notes": list(plan.notes)})  # fmt: skip
     else:
         print(plan_text(plan))
@@ -117,8 +119,8 @@ def _rows_json(plan: Plan) -> list[dict[str, object]]:
     ]  # fmt: skip
 
 
-def _letdowns_json(plan: Plan) -> list[dict[str, object]]:
+def _letdowns_json(letdowns: Sequence[tuple[str, Grams]]) -> list[dict[str, object]]:
     return [
         {"letdown": name, "parts": [{"ink": ink, "grams": g} for ink, g in parts]}
-        for name, parts in plan.letdowns
+        for name, parts in letdowns
     ]
