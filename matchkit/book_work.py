@@ -17,6 +17,7 @@ from matchkit.correct import Correction, correct, nothing_learned
 from matchkit.diagnose import Belief, Round, infer, model_error_f
 from matchkit.faults import BadInput
 from matchkit.files.mixtures import AMOUNTS, mixtures
+from matchkit.files.recipe import in_inks, series_with
 from matchkit.files.tables import read_table, wording
 from matchkit.files.text import Findings, label
 from matchkit.fit import Fit
@@ -97,6 +98,7 @@ class PaperFormula:
     fractions: tuple[float, ...]
     customer: str
     note: str
+    taken: tuple[str, ...] = ()  # mixes that were taken apart, a line each
 
 
 def target_of(book: Book, shop: Shop, batch: Job) -> Target | None:
@@ -233,6 +235,7 @@ def read_paper(path: str | Path, shop: Shop) -> list[PaperFormula]:
     """Old paper formulas from a CSV file: ``formula,ink,percent`` or ``formula,ink,grams``.
 
     One row for each ink; ``customer`` and ``note`` may be there, on any row of a formula.
+    A mix of the shop is taken apart into its inks.
     Raises `BadInput` with every fault of the file, such as inks the shop does not have.
     """
     path = Path(path)
@@ -242,7 +245,9 @@ def read_paper(path: str | Path, shop: Shop) -> list[PaperFormula]:
     found = Findings(file=label(path), faults=list(table.faults))
     series = {ink.name: ink.series for ink in shop.inks}
     cards = []
-    for mixture in mixtures(table, by="formula", series=series, found=found):
+    for mixture in mixtures(
+        table, by="formula", series=series_with(series, shop.mixes), found=found
+    ):
         said = {
             key: next(
                 filter(None, (wording(r, key, faults=found.faults) for r in mixture.rows)), ""
@@ -250,9 +255,15 @@ def read_paper(path: str | Path, shop: Shop) -> list[PaperFormula]:
             for key in ("customer", "note")
         }
         if mixture.inks:
+            amounts, taken = in_inks(mixture, series, shop.mixes, found)
+            total = sum(amounts.values())
             cards.append(
                 PaperFormula(
-                    name=mixture.name, inks=mixture.inks, fractions=mixture.fractions, **said
+                    name=mixture.name,
+                    inks=tuple(amounts),
+                    fractions=tuple(amount / total for amount in amounts.values()),
+                    taken=taken,
+                    **said,
                 )
             )
     if not cards and not found.faults:

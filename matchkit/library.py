@@ -51,7 +51,7 @@ def matches(
     `workers` is how many processes work, -1 for as many as there are cores; BadInput where
     more than one is asked for and joblib is not installed.
     """
-    lean = replace(shop, drawdowns=(), mixes=())  # a match needs what was fitted, not the readings
+    lean = replace(shop, drawdowns=())  # a match needs what was fitted, not the readings
     one = partial(_one, lean, dict(fits), batch_g, max_inks, top, tuple(without))
     check_workers(workers)
     if workers == 1:

@@ -190,11 +190,13 @@ def check_options(
 ) -> None:
     """Raise BadInput for what no match can be made with, all of it at once."""
     faults = []
-    known = {ink.name for ink in shop.inks}
+    known, mixes = {ink.name for ink in shop.inks}, {mix.name for mix in shop.mixes}
+    there = f"the inks are {', '.join(sorted(known))}"
+    there += f"; the mixes are {', '.join(sorted(mixes))}" if mixes else ""
     faults += [
-        f"--without: no ink is called {name!r}; the inks are {', '.join(sorted(known))}"
+        f"--without: no ink is called {name!r}; {there}"
         for name in without
-        if name not in known
+        if name not in known | mixes
     ]
     if not batch_g >= 100 * shop.resolution_g:
         faults.append(

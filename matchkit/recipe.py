@@ -4,23 +4,25 @@ Fractions are by mass, 0-1.  Weights end in ``_g``; a balance shows whole multip
 `resolution_g`.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.faults import BadInput
-from matchkit.inks import Ink
+from matchkit.inks import Ink, Mix
 
 __all__ = [
     "Letdown",
     "Recipe",
+    "as_ink",
     "cost_per_kg",
     "density_g_per_ml",
     "fill_ml",
     "letdowns_for",
     "recipe_of",
+    "taken_apart",
     "weigh_out",
     "weighing_order",
 ]
@@ -160,6 +162,41 @@ def density_g_per_ml(inks: Sequence[Ink], fractions: Sequence[float]) -> float |
     if any(density is None for density, _ in used):
         return None
     return float(1 / sum(f / density for density, f in used if density is not None))
+
+
+def taken_apart(amounts: Mapping[str, float], mixes: Iterable[Mix]) -> dict[str, float]:
+    """Amounts by ink, where each of `mixes` that is named counts as the inks in it.
+
+    >>> pastel = Mix(name="Pastel", inks=("White", "Lemon"), fractions=(0.9, 0.1))
+    >>> taken_apart({"Pastel": 50.0, "White": 50.0}, [pastel])
+    {'White': 95.0, 'Lemon': 5.0}
+    """
+    shelf = {mix.name: mix for mix in mixes}
+    inks: dict[str, float] = {}
+    for name, amount in amounts.items():
+        mix = shelf.get(name, Mix(name=name, inks=(name,), fractions=(1.0,)))
+        for ink, fraction in zip(mix.inks, mix.fractions, strict=True):
+            inks[ink] = inks.get(ink, 0.0) + amount * fraction
+    return inks
+
+
+def as_ink(mix: Mix, inks: Sequence[Ink]) -> Ink:
+    """A mix as it is weighed, like an ink; density and cost are those of the `inks` in it.
+
+    A mix that holds an ink which is not among them has neither.
+    """
+    shelf = {ink.name: ink for ink in inks}
+    held = [shelf[name] for name in mix.inks if name in shelf]
+    whole = len(held) == len(mix.inks)
+    return Ink(
+        name=mix.name,
+        role="colour",
+        series=held[0].series if held else "",
+        density_g_per_ml=density_g_per_ml(held, mix.fractions) if whole else None,
+        cost_per_kg=cost_per_kg(held, mix.fractions) if whole else None,
+        stock_g=mix.stock_g,
+        lot=mix.date,
+    )
 
 
 def fill_ml(inks: Sequence[Ink], grams: Mapping[str, float]) -> float | None:

@@ -278,6 +278,20 @@ def test_paper_cards(desk, tmp_path):
     assert len(desk.json("find")["found"]) == 2  # all or nothing
 
 
+def test_mixes_in_recipes_and_on_cards_are_taken_apart(desk, tmp_path):
+    said = "Black letdown 5 is a mix: taken as 5 % Bollard Black, 95 % Quay White"
+    path = desk.recipe("r", Black_letdown_5=100, Quay_White=400)
+    written = desk.text(
+        "log-match", desk.folder / "targets.csv", "--name", NAME, "--recipe", path, "--json"
+    )
+    assert said in written.err
+    inks = {each["ink"]: each["grams"] for each in json.loads(written.out)["inks"]}
+    assert inks == {"Quay White": 495, "Bollard Black": 5}
+    cards = tmp_path / "cards.csv"
+    cards.write_text("formula,ink,percent\nFog,Black letdown 5,40\nFog,Quay White,60\n", "utf-8")
+    assert said in desk.text("import-paper", cards).err
+
+
 def test_the_shelf(desk):
     desk.text("count", "Sharp Lemon", "50")
     desk.text("deliver", "Sharp Lemon", "25.5", "--lot", "L-040")

@@ -4,6 +4,7 @@ import pytest
 
 from matchkit.faults import BadInput
 from matchkit.files.recipe import read_recipe
+from matchkit.inks import Mix
 
 SHELF = ["White", "Lemon", "Old cream"]
 
@@ -77,3 +78,32 @@ def test_where_weights_are_needed_percents_are_refused(write):
     with pytest.raises(BadInput, match="weights are needed here; write ink,grams"):
         read_recipe(write("ink,percent\nWhite,100\n"), grams_only=True)
     assert read_recipe(write("ink,grams\nWhite,100\n"), grams_only=True).grams == (100,)
+
+
+CREAM = Mix(name="Old cream", inks=("White", "Lemon"), fractions=(0.95, 0.05))
+
+
+def test_a_mix_is_taken_apart_and_told(write):
+    path = write("ink,grams\nOld cream,200\nLemon,30\n")
+    recipe = read_recipe(path, ["White", "Lemon"], mixes=[CREAM])
+    assert (recipe.inks, recipe.grams) == (("White", "Lemon"), pytest.approx((190, 40)))
+    assert recipe.fractions == pytest.approx((190 / 230, 40 / 230))
+    assert (recipe.poured, recipe.shares) == (("Old cream", "Lemon"), (200 / 230, 30 / 230))
+    assert recipe.notes == ("Old cream is a mix: taken as 95 % White, 5 % Lemon",)
+    assert read_recipe(write("ink,grams\nLemon,30\n"), ["Lemon"], mixes=[CREAM]).notes == ()
+
+
+def test_a_mix_with_an_ink_that_was_not_fitted_is_refused(write):
+    with pytest.raises(BadInput, match=r"job 12.csv: 'Old cream' is a mix that holds 'Lemon', of"):
+        read_recipe(write("ink,grams\nOld cream,200\n"), ["White"], mixes=[CREAM])
+
+
+def test_a_mix_is_of_the_series_of_its_inks(write):
+    path = write("ink,grams\nOld cream,200\nReef,30\n")
+    series = {"White": "plastisol", "Lemon": "plastisol", "Reef": "water-based"}
+    with pytest.raises(BadInput) as refusal:
+        read_recipe(path, series, mixes=[CREAM])
+    assert refusal.value.faults == (
+        "job 12.csv row 2: inks of different series in one mixture: 'Old cream' (plastisol),"
+        " 'Reef' (water-based); series are never mixed",
+    )

@@ -261,6 +261,18 @@ def test_weigh_a_formula_of_ones_own(opened, own_folder):
     assert "without what is held back" in form.ticket.saved.value
 
 
+def test_weigh_takes_a_mix_apart(opened, own_folder):
+    keep("With a letdown", ".csv", "ink,grams\nBlack letdown 5,100\nQuay White,400\n")
+    form = WeighForm(opened)
+    form.rows.source.value = "With-a-letdown"
+    assert "Black letdown 5 is a mix: taken as" in form.rows.told.value
+    form.foretell()
+    _, amounts = form.rows.read()
+    assert sorted(amounts[amounts > 0]) == pytest.approx([1, 99])
+    form.rows.source.value = form.rows.source.options[0]
+    assert form.rows.told.value == ""
+
+
 def test_weigh_refuses_what_can_not_be_a_formula(opened):
     form = WeighForm(opened, "")
     form.look.click()

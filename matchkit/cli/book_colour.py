@@ -21,11 +21,17 @@ from matchkit.cli.book_desk import (
     shop_of,
     whole,
 )
-from matchkit.cli.shops import by_light, decimals, name_option, one_spectrum
+from matchkit.cli.shops import (
+    by_light,
+    decimals,
+    name_option,
+    one_spectrum,
+    palettes_of,
+    written_in,
+)
 from matchkit.cli.terminal import positive, say, table
 from matchkit.faults import BadInput
 from matchkit.files.fitted import fitted
-from matchkit.files.recipe import read_recipe
 from matchkit.fit import Fit
 from matchkit.inks import Shop
 from matchkit.judge import Candidate
@@ -105,7 +111,7 @@ def _target(args: argparse.Namespace, shop: Shop) -> tuple[str, Target]:
 def _recipe(
     args: argparse.Namespace, shop: Shop, fits: Mapping[str, Fit], target: Target, grams: float
 ) -> Candidate:
-    written = read_recipe(args.recipe, [n for f in fits.values() for n in f.palette.names])
+    written = written_in(args.recipe, shop, palettes_of(fits))
     batch_g = sum(written.grams) if written.grams else grams
     formula, _ = prediction(
         shop, fits, written.inks, written.fractions, batch_g=batch_g, target=target
@@ -193,6 +199,8 @@ def import_paper(args: argparse.Namespace) -> Answer:
     book = desk(args, create=True)
     shop = today(book, shop_of(args))
     cards = read_paper(args.cards, shop)
+    for line in dict.fromkeys(line for card in cards for line in card.taken):
+        say(line)
     fits, why = fitted(args.shop, shop)
     if why:
         say(why)

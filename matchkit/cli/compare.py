@@ -159,7 +159,7 @@ def _written(
     """The recipe files, as they are written."""
     entries = []
     for path in args.recipes:
-        written, palette, c = recipe_in(path, palettes_of(fits))
+        written, palette, c = recipe_in(path, shop, palettes_of(fits))
         found = next(each for each in fits.values() if each.palette is palette)
         grams = c * (sum(written.grams) if written.grams else WEIGHED_G)
         candidate = weighed(palette, grams, target, odds=odds_of(found, target, shop))

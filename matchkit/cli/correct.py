@@ -3,6 +3,7 @@
 import argparse
 from collections.abc import Mapping
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,13 +26,14 @@ from matchkit.cli.shops import (
     open_shop,
     palettes_of,
     reference_lots_option,
+    written_in,
 )
 from matchkit.cli.terminal import json_option, positive, print_json, say
 from matchkit.colorimetry import Lab, de00
 from matchkit.correct import correct, nothing_learned
 from matchkit.diagnose import Belief, Round, infer, model_error_f
 from matchkit.faults import BadInput
-from matchkit.files.recipe import read_recipe
+from matchkit.files.text import label
 from matchkit.fit import Fit
 from matchkit.inks import Shop
 from matchkit.lots import for_palette
@@ -109,7 +111,7 @@ def _rescue(args: argparse.Namespace, job: Job) -> None:
     if args.measured or args.looks or args.measured_lab:
         raise BadInput("--plan is for a batch that is still being weighed: nothing is measured yet")
     palette = replace(job.found.palette, strengths=job.belief.strengths)
-    planned = _contents([args.plan], {"": palette})[0]
+    planned = _contents([args.plan], job.shop, {"": palette})[0]
     plan_g = np.array([planned.get(name, 0.0) for name in palette.names])
     found = rescue(job.shop, palette, plan_g, job.belief.grams, job.target, job.room_g)
     if args.json:
@@ -131,9 +133,10 @@ def _job(args: argparse.Namespace) -> Job:
     if not args.measured and len(args.weighed) > 1:
         raise BadInput("correct: several --weighed need a --measured each")
     palettes = palettes_of(fits)
-    contents = _contents(args.weighed, palettes)
-    inks = sorted({name for each in contents for name in each})
-    palette = palette_for(palettes, inks)
+    readings = [one_spectrum(path, args.measured_name, shop).R for path in args.measured]
+    shop, told = by_the_book(args, shop, fits, readings[-1] if readings else None)
+    contents = _contents(args.weighed, shop, palettes)
+    palette = palette_for(palettes, [name for each in contents for name in each])
     series, found = next((s, f) for s, f in fits.items() if f.palette is palette)
     target = spectral_target(
         one_spectrum(args.target, args.name, shop).R, shop.lights, shop.observer
@@ -142,8 +145,6 @@ def _job(args: argparse.Namespace) -> Job:
     if room_g < np.inf and room_g > ROOM_AT_MOST * grams[-1].sum():
         raise BadInput(f"--room: found {args.room!r}, more than {ROOM_AT_MOST:g} times the batch")
     spread = spread_of(palette, found.error_Lab, shop.resolution_g)
-    readings = [one_spectrum(path, args.measured_name, shop).R for path in args.measured]
-    shop, told = by_the_book(args, shop, fits, readings[-1] if readings else None)
     known = for_palette(told.lots[series], palette) if told else None
     belief, before = _belief(args, found, grams, spread, target, readings, known)
     upper_g = _stock(shop, palette, args.without)
@@ -156,12 +157,13 @@ def _room(text: str) -> float:
     return positive(text, "--room")
 
 
-def _contents(paths: list[str], palettes: Mapping[str, Palette]) -> list[dict[str, float]]:
+def _contents(
+    paths: list[str], shop: Shop, palettes: Mapping[str, Palette]
+) -> list[dict[str, float]]:
     """What was in the bucket at each round, by ink."""
-    known = [name for palette in palettes.values() for name in palette.names]
     contents: list[dict[str, float]] = []
     for path in paths:
-        written = read_recipe(path, known, grams_only=True)
+        written = written_in(path, shop, palettes, grams_only=True)
         assert written.grams is not None
         now = dict(zip(written.inks, written.grams, strict=True))
         if contents:
@@ -170,6 +172,10 @@ def _contents(paths: list[str], palettes: Mapping[str, Palette]) -> list[dict[st
             say(f"{path}: read as " + ("all that is in the bucket" if whole else "what was added"))
             if not whole:
                 now = {n: before.get(n, 0.0) + now.get(n, 0.0) for n in {**before, **now}}
+        try:
+            palette_for(palettes, [*now])
+        except BadInput as error:
+            raise BadInput([f"{label(Path(path))}: {fault}" for fault in error.faults]) from error
         contents.append(now)
     return contents
 
@@ -220,11 +226,13 @@ def _belief(
 
 def _stock(shop: Shop, palette: Palette, without: list[str]) -> Array:
     """Grams of each ink that may be added."""
-    unknown = [name for name in without if name not in palette.names]
+    mixes = {mix.name for mix in shop.mixes}  # no addition takes them, so they may be named
+    unknown = [name for name in without if name not in {*palette.names, *mixes}]
     if unknown:
-        raise BadInput([f"--without: no ink is called {name!r}" for name in unknown])
+        there = f"the inks are {', '.join(sorted(palette.names))}"
+        raise BadInput([f"--without: no ink is called {name!r}; {there}" for name in unknown])
     today = {ink.name: ink.stock_g for ink in shop.inks}
     stock = [np.inf if today.get(n) is None else today[n] for n in palette.names]
     upper = np.array(stock, dtype=float)
-    upper[[palette.index(name) for name in without]] = 0
+    upper[[palette.index(name) for name in without if name not in mixes]] = 0
     return upper

@@ -52,7 +52,7 @@ def run(args: argparse.Namespace) -> None:
     stroke_um = microns(args.thickness, "--thickness")
     underbase_um = stroke_um if args.underbase is None else microns(args.underbase, "--underbase")
     shop, films = open_films(args)
-    _, palette, c = recipe_in(args.recipe, palettes_of(films))
+    _, palette, c = recipe_in(args.recipe, shop, palettes_of(films))
     aim = one_spectrum(args.target, args.name, shop).R if args.target else hiding_R(palette, c)
     grounds, invented = grounds_for(shop, args.over)
     if invented:

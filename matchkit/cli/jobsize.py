@@ -3,10 +3,10 @@
 import argparse
 
 from matchkit.cli.printed import job_of, job_options, size_of
-from matchkit.cli.terminal import json_option, print_json
+from matchkit.cli.terminal import json_option, print_json, say
 from matchkit.cli.ticket import container_of
 from matchkit.files.recipe import read_recipe
-from matchkit.files.shop import read_inks
+from matchkit.files.shop import read_shelf
 from matchkit.jobsize import JobSize, summary
 from matchkit.weighing import CONTAINERS_ML
 
@@ -27,8 +27,11 @@ def run(args: argparse.Namespace) -> None:
     """Work out and print."""
     job = job_of(args)
     assert job is not None  # --prints is required here
-    known = {ink.name: ink for ink in read_inks(args.shop)}
-    recipe = read_recipe(args.recipe, known)
+    shelf, mixes = read_shelf(args.shop)
+    recipe = read_recipe(args.recipe, {ink.name: ink.series for ink in shelf}, mixes=mixes)
+    for note in recipe.notes:
+        say(note)
+    known = {ink.name: ink for ink in shelf}
     inks = [known[name] for name in recipe.inks]
     found = size_of(args, job, inks, recipe.fractions, container_of(args.container))
     if args.json:

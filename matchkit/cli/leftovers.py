@@ -27,10 +27,12 @@ def use_leftover(
     top: int,
 ) -> Match:
     """The formulas that take the most of a leftover, in place of the `plain` ones."""
+    if args.use in args.without:
+        raise BadInput(f"--use and --without both name {args.use!r}; leave out one of the two")
     found = [
         each
         for fit in fits.values()
-        if (mixes := _of_series(shop, fit, args.use))
+        if (mixes := _of_series(shop, fit, args.use, args.without))
         for each in _uses(args, shop, fit, mixes, target, plain, batch_g, max_inks, top)
     ]
     if not found:
@@ -43,9 +45,13 @@ def use_leftover(
     return replace(plain, formulas=tuple(each.candidate for each in found[:top]))
 
 
-def _of_series(shop: Shop, fit: Fit, name: str | None) -> list[Mix]:
+def _of_series(shop: Shop, fit: Fit, name: str | None, without: list[str]) -> list[Mix]:
     known = set(fit.palette.names)
-    return [m for m in shop.mixes if set(m.inks) <= known and name in (None, m.name)]
+    return [
+        mix
+        for mix in shop.mixes
+        if set(mix.inks) <= known and name in (None, mix.name) and mix.name not in without
+    ]
 
 
 def _uses(

@@ -32,7 +32,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> None:
     """Predict and print."""
     shop, fits = open_shop_of_today(args)
-    _, palette, c = recipe_in(args.recipe, palettes_of(fits))
+    _, palette, c = recipe_in(args.recipe, shop, palettes_of(fits))
     R = reflectance(palette, c)
     lab = lab_by_light(R, shop.lights, shop.observer)
     if args.picture:

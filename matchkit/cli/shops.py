@@ -42,6 +42,7 @@ __all__ = [
     "reference_lots_option",
     "say_learned",
     "strengths_json",
+    "written_in",
 ]
 
 Array = NDArray[np.float64]
@@ -128,12 +129,22 @@ def strengths_json(palettes: Mapping[str, Palette]) -> dict[str, dict[str, float
     return {"strengths": learned} if learned else {}
 
 
+def written_in(
+    path: str, shop: Shop, palettes: Mapping[str, Palette], *, grams_only: bool = False
+) -> WrittenRecipe:
+    """A recipe file; which mixes of the shelf were taken apart is said."""
+    inks = {name: series for series, palette in palettes.items() for name in palette.names}
+    written = read_recipe(path, inks, mixes=shop.mixes, grams_only=grams_only)
+    for note in written.notes:
+        say(note)
+    return written
+
+
 def recipe_in(
-    path: str, palettes: Mapping[str, Palette], *, grams_only: bool = False
+    path: str, shop: Shop, palettes: Mapping[str, Palette]
 ) -> tuple[WrittenRecipe, Palette, Array]:
     """A recipe file, the palette of its series, and its fractions over that palette."""
-    inks = [name for palette in palettes.values() for name in palette.names]
-    written = read_recipe(path, inks, grams_only=grams_only)
+    written = written_in(path, shop, palettes)
     palette = palette_for(palettes, written.inks)
     return written, palette, fractions_for(palette, written.inks, written.fractions)
 

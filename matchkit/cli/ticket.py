@@ -2,7 +2,7 @@
 
 import argparse
 from collections.abc import Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from datetime import date
 from math import ceil
 
@@ -20,16 +20,17 @@ from matchkit.cli.shops import (
 )
 from matchkit.cli.terminal import json_option, number_of, positive, print_json, say
 from matchkit.faults import BadInput
+from matchkit.files.recipe import WrittenRecipe
 from matchkit.files.write import write_file
 from matchkit.fit import Fit
 from matchkit.hold import hold_back
 from matchkit.inks import Shop
 from matchkit.jobsize import Job
 from matchkit.judge import Candidate, weighed
-from matchkit.match import odds_of
+from matchkit.match import fractions_for, odds_of
 from matchkit.odds import spread_of
 from matchkit.palette import Palette, reflectance
-from matchkit.recipe import weigh_out
+from matchkit.recipe import as_ink, taken_apart, weigh_out
 from matchkit.solve import Target, spectral_target
 from matchkit.ticket import CONTAINERS_ML, Additive, Container, Ticket, ticket
 from matchkit.ticket_sheet import ticket_html, ticket_text
@@ -79,7 +80,7 @@ def run(args: argparse.Namespace) -> None:
     """Make the ticket; print it, and write the page if wanted."""
     job = job_of(args)
     shop, fits = open_shop_of_today(args)
-    written, palette, c = recipe_in(args.recipe, palettes_of(fits))
+    written, palette, c = recipe_in(args.recipe, shop, palettes_of(fits))
     found = next(f for f in fits.values() if f.palette is palette)
     batch_g = _batch(args, written.grams, job, palette, c)
     if args.target:
@@ -88,9 +89,11 @@ def run(args: argparse.Namespace) -> None:
     else:
         R, name = reflectance(palette, c), f"{written.name}, as predicted"
     target = spectral_target(R, shop.lights, shop.observer)
-    grams = weigh_out(c, batch_g, shop.resolution_g)
-    candidate = weighed(palette, grams, target, odds=odds_of(found, target, shop))
-    said = _hold_touchy(args, shop, found, grams, target)
+    candidate, grams = _weighed(args, shop, found, written, batch_g, target)
+    said = [
+        *_hold_touchy(args, shop, found, grams, target),
+        *_over_limit(palette, candidate, grams),
+    ]
     made = make(args, shop, candidate, target, name, warnings=said)
     if args.html:
         write_file(args.html, ticket_html(made))
@@ -99,6 +102,47 @@ def run(args: argparse.Namespace) -> None:
         print_json(asdict(made))
     else:
         print(ticket_text(made))
+
+
+def _weighed(
+    args: argparse.Namespace,
+    shop: Shop,
+    found: Fit,
+    written: WrittenRecipe,
+    batch_g: float,
+    target: Target,
+) -> tuple[Candidate, NDArray[np.float64]]:
+    """What goes on the balance, mixes by their own names first; and the grams of inks in it."""
+    palette = found.palette
+    poured_g = weigh_out(written.shares, batch_g, shop.resolution_g)
+    by_name = dict(zip(written.poured, poured_g.tolist(), strict=True))
+    held = taken_apart(by_name, shop.mixes)
+    grams = sum(by_name.values()) * fractions_for(palette, [*held], [*held.values()])
+    candidate = weighed(palette, grams, target, odds=odds_of(found, target, shop))
+    mixes = [name for name in by_name if name not in palette.names]
+    if not mixes:
+        return candidate, grams
+    if "auto" in args.hold_back:
+        raise BadInput(
+            f"--hold-back auto: can't tell for {', '.join(mixes)}, whose inks are mixed already;"
+            " say what to hold back, as --hold-back INK=80"
+        )
+    order = [*mixes, *(ink for ink in candidate.inks if by_name.get(ink, 0.0) > 0)]
+    return replace(
+        candidate, inks=tuple(order), grams=tuple(by_name[name] for name in order)
+    ), grams
+
+
+def _over_limit(palette: Palette, candidate: Candidate, grams: NDArray[np.float64]) -> list[str]:
+    """Inks that only the mixes take over their limit; the ticket sees the others itself."""
+    alone = dict(zip(candidate.inks, candidate.percents, strict=True))
+    percents = 100 * grams / grams.sum()
+    return [
+        f"{ink.name}: {percent:.1f} % with what the mixes hold of it, over its limit of"
+        f" {ink.max_percent:g} %."
+        for ink, percent in zip(palette.inks, percents.tolist(), strict=True)
+        if percent > ink.max_percent + 0.05 >= alone.get(ink.name, 0.0)
+    ]
 
 
 def make(
@@ -111,13 +155,15 @@ def make(
 ) -> Ticket:
     """The ticket of a candidate with the details given on the command line."""
     job, container = job_of(args), container_of(args.container)
-    shelf = {ink.name: ink for ink in shop.inks}
+    inks = (*shop.inks, *(as_ink(mix, shop.inks) for mix in shop.mixes))
+    shelf = {ink.name: ink for ink in inks}
     used = [shelf[ink] for ink in candidate.inks] if job else []
     return ticket(
         candidate,
         target,
         shop,
         target_name=name,
+        inks=inks,
         job=args.job,
         date=args.date or date.today().isoformat(),
         hold_back={k: v / 100 for k, v in _pairs(args.hold_back, "--hold-back").items()},

@@ -30,7 +30,7 @@ from matchkit.files.write import settled
 from matchkit.inks import ROLES, Drawdown, Ink, Mix, Shop
 from matchkit.spectra import average
 
-__all__ = ["FILES", "digest", "read_inks", "read_shop", "shop_files"]
+__all__ = ["FILES", "digest", "read_inks", "read_shelf", "read_shop", "shop_files"]
 
 FILES = ("shop.toml", "inks.csv", "drawdowns.csv", "spectra.csv")
 OPTIONAL_FILES = ("mixes.csv", "grounds.csv", "films.csv", "film_spectra.csv")
@@ -78,6 +78,17 @@ def read_inks(folder: str | Path) -> tuple[Ink, ...]:
     if found.faults or inks is None:
         raise BadInput(found.faults)
     return tuple(inks.values())
+
+
+def read_shelf(folder: str | Path) -> tuple[tuple[Ink, ...], tuple[Mix, ...]]:
+    """The inks and the mixes of a shop folder, without any spectra."""
+    paths = _paths(folder)
+    found = Findings(file=label(Path(folder)))
+    inks = _tried(lambda: _inks(paths["inks.csv"], found), found)
+    mixed = _tried(lambda: _mixed(paths.get("mixes.csv"), inks, found), found)
+    if found.faults or inks is None or mixed is None:
+        raise BadInput(found.faults)
+    return tuple(inks.values()), tuple(mixed)
 
 
 def read_measuring(folder: str | Path) -> tuple[Shop, tuple[str, ...], tuple[str, ...]]:

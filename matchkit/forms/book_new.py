@@ -25,7 +25,7 @@ from matchkit.forms.parts import (
     row,
     tell,
 )
-from matchkit.forms.shops import recipe_inks, saved_recipes
+from matchkit.forms.shops import saved_recipe, saved_recipes
 from matchkit.forms.targets import TargetPicker
 from matchkit.inks import Shop
 from matchkit.judge import Candidate
@@ -85,9 +85,10 @@ class NewPart:
     ) -> Candidate:
         path = self.saved.get(self.formula.value)
         if path is not None:
-            held, _ = recipe_inks(self.desk.opened, path)
+            written = saved_recipe(self.desk.opened, path)
+            tell(self.notes, written.notes, "done")
             formula, _ = prediction(
-                shop, fits, [*held], [*held.values()], batch_g=grams, target=target
+                shop, fits, written.inks, written.fractions, batch_g=grams, target=target
             )
             return formula
         found = match(shop, fits, target, batch_g=grams).formulas

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from matchkit.faults import BadInput
 from matchkit.files.amounts import parse_amount
 from matchkit.forms.begin import quiet
-from matchkit.forms.parts import Field, alert, boxed, choice, row, safe
-from matchkit.forms.shops import EXAMPLE_BATCH, OpenShop, recipe_inks, saved_recipes
+from matchkit.forms.parts import Field, alert, area, boxed, choice, row, safe, tell
+from matchkit.forms.shops import EXAMPLE_BATCH, OpenShop, saved_recipe, saved_recipes
 from matchkit.match import palette_for
 from matchkit.palette import Palette
 
@@ -42,11 +42,11 @@ class FormulaRows:
             Field(f"{unit.capitalize()} of ink {k + 1}", "", _amount) for k in range(ROWS)
         ]
         self.lines = [row(boxed(i), a.box) for i, a in zip(self.inks, self.amounts, strict=True)]
-        self.problem = alert()
+        self.problem, self.told = alert(), area()
         # The example is the demo shop's: no other shop misses it.
         missed = start and start != EXAMPLE_BATCH and start not in self.saved
         note = f"No saved batch of this shop is called {start!r}." if missed else ""
-        self.box = w.VBox([*quiet(note), boxed(self.source), self.problem, *self.lines])
+        self.box = w.VBox([*quiet(note), boxed(self.source), self.problem, self.told, *self.lines])
         self.source.observe(safe(self._take, self.problem), names="value")
         for ink in self.inks:
             ink.observe(lambda _: self._shown(), names="value")
@@ -103,16 +103,21 @@ class FormulaRows:
 
     def _take(self) -> None:
         """Read the saved batch that was chosen."""
+        self.told.value = ""
         path = self.saved.get(self.source.value)
         if path is None:
             return
-        held, in_grams = recipe_inks(self.opened, path)
-        if len(held) > ROWS:
-            raise BadInput(f"{path.name} holds {len(held)} inks; {ROWS} can be written here")
-        if self.unit == "percent" or not in_grams:
-            total = sum(held.values())
-            held = {name: round(100 * amount / total, 4) for name, amount in held.items()}
-        self.fill(held)
+        written = saved_recipe(self.opened, path)
+        if len(written.inks) > ROWS:
+            raise BadInput(
+                f"{path.name} holds {len(written.inks)} inks; {ROWS} can be written here"
+            )
+        tell(self.told, written.notes, "done")
+        shares = dict(zip(written.inks, written.fractions, strict=True))
+        if self.unit == "percent" or written.grams is None:
+            self.fill({name: round(100 * share, 4) for name, share in shares.items()})
+        else:
+            self.fill(dict(zip(written.inks, written.grams, strict=True)))
 
 
 def _amount(text: str) -> float | None:

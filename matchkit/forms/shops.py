@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from matchkit.faults import BadInput
 from matchkit.files.fitted import films_fitted, fitted
 from matchkit.files.places import data_folder
-from matchkit.files.recipe import read_recipe
+from matchkit.files.recipe import WrittenRecipe, read_recipe
 from matchkit.files.settings import read_settings
 from matchkit.files.shop import read_inks, read_measuring, read_shop
 from matchkit.files.spectrum import NamedSpectrum, read_spectra
@@ -34,6 +34,7 @@ __all__ = [
     "keep",
     "listed_targets",
     "open_shop",
+    "saved_recipe",
     "saved_recipes",
     "target_of",
     "uploaded",
@@ -233,28 +234,17 @@ def saved_recipes(opened: OpenShop) -> dict[str, Path]:
     return {name: path for name, path in found.items() if _is_of(opened, path)}
 
 
-def recipe_inks(opened: OpenShop, path: Path) -> tuple[dict[str, float], bool]:
-    """What a saved recipe holds of each fitted ink, and whether that is grams or a share.
-
-    A mixture of the shelf counts as the inks that went into it.
-    """
-    fitted = {name for found in opened.fits.values() for name in found.palette.names}
-    mixes = {mix.name: mix for mix in opened.shop.mixes if fitted.issuperset(mix.inks)}
-    written = read_recipe(path, [*fitted, *mixes])
-    held: dict[str, float] = {}
-    for name, amount in zip(written.inks, written.grams or written.fractions, strict=True):
-        mix = mixes.get(name)
-        parts = zip(mix.inks, mix.fractions, strict=True) if mix else [(name, 1.0)]
-        for ink, share in parts:
-            held[ink] = held.get(ink, 0.0) + share * amount
-    return held, written.grams is not None
+def saved_recipe(opened: OpenShop, path: Path) -> WrittenRecipe:
+    """A saved recipe; a mix of the shelf counts as the fitted inks that went into it."""
+    fitted = [name for found in opened.fits.values() for name in found.palette.names]
+    return read_recipe(path, fitted, mixes=opened.shop.mixes)
 
 
 def _is_of(opened: OpenShop, path: Path) -> bool:
     if not path.is_file():
         return False
     try:
-        recipe_inks(opened, path)
+        saved_recipe(opened, path)
     except BadInput:
         return False
     return True

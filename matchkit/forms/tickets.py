@@ -11,9 +11,9 @@ from matchkit.files.write import csv_text
 from matchkit.forms.parts import Field, alert, area, boxed, button, choice, put, row, section, tell
 from matchkit.forms.shops import OpenShop, keep
 from matchkit.forms.show import Page
-from matchkit.inks import Ink, Mix
 from matchkit.jobsize import JobSize
 from matchkit.judge import Candidate
+from matchkit.recipe import as_ink
 from matchkit.solve import Target
 from matchkit.ticket import CONTAINERS_ML, Container, ticket
 from matchkit.ticket_sheet import ticket_html
@@ -39,17 +39,18 @@ def ticket_page(
 ) -> Page:
     """The printable ticket of a batch; `held_share` of each colour goes in last."""
     name, target, candidate = batch
+    shop = opened.shop
     made = ticket(
         candidate,
         target,
-        opened.shop,
+        shop,
         target_name=name,
         job=job,
         date=day,
         use_letdowns=letdowns,
         container=container_named(container),
         job_size=size,
-        inks=(*opened.shop.inks, *(_as_ink(mix) for mix in opened.shop.mixes)),
+        inks=(*shop.inks, *(as_ink(mix, shop.inks) for mix in shop.mixes)),
         hold_back=_held_back(opened, candidate, held_share),
     )
     return Page(title=f"Weigh-out ticket {job or name}", html=ticket_html(made))
@@ -148,11 +149,6 @@ def _job(text: str) -> str:
     if len(text) > 60:
         raise BadInput("longer than 60 letters; the ticket has no room for it")
     return text.strip()
-
-
-def _as_ink(mix: Mix) -> Ink:
-    """A mixture on the shelf, as it stands on a ticket."""
-    return Ink(name=mix.name, role="colour", stock_g=mix.stock_g, lot=mix.date)
 
 
 def _held_back(opened: OpenShop, candidate: Candidate, share: float) -> dict[str, float]:

@@ -1,0 +1,149 @@
+"""A mix of the shelf in a recipe: every command that reads one counts the inks in it."""
+
+import json
+import shutil
+
+import pytest
+
+from matchkit.cli import main
+
+PASTEL = (
+    "Kelp pastel,Quay White,90,500,2026-03-02\n"
+    "Kelp pastel,Kelp Green,10,500,2026-03-02\n"
+)  # fmt: skip
+SAID = "Kelp pastel is a mix: taken as 90 % Quay White, 10 % Kelp Green"
+POURED = "ink,grams\nKelp pastel,300\nQuay White,150\nTidewater Blue,50\n"
+INKS = "ink,grams\nQuay White,420\nKelp Green,30\nTidewater Blue,50\n"
+
+
+@pytest.fixture(scope="module")
+def shop(fitted_demo, tmp_path_factory):
+    """The demo shop with one mix more."""
+    folder = tmp_path_factory.mktemp("mixes") / "shop"
+    shutil.copytree(fitted_demo, folder)
+    with (folder / "mixes.csv").open("a", encoding="utf-8") as file:
+        file.write(PASTEL)
+    return folder
+
+
+@pytest.fixture
+def recipe(tmp_path):
+    def write(name, text):
+        path = tmp_path / f"{name}.csv"
+        path.write_text(text, encoding="utf-8")
+        return path
+
+    return write
+
+
+@pytest.fixture
+def run(shop, capsys):
+    """Run a command on the shop: what it answers, and what it says beside."""
+
+    def _run(command, *words, status=0):
+        capsys.readouterr()
+        assert main([command, str(shop), *map(str, words)]) == status
+        said = capsys.readouterr()
+        return said.out, said.err
+
+    return _run
+
+
+@pytest.fixture
+def both(run, recipe):
+    """A command's JSON for the recipe that names the mix, and for the same in inks."""
+
+    def ask(command, *words, target=(), option=()):
+        out, err = run(command, *target, *option, recipe("r", POURED), *words, "--json")
+        assert SAID in err.splitlines()
+        plain, err = run(command, *target, *option, recipe("r", INKS), *words, "--json")
+        assert "is a mix" not in err
+        return json.loads(out), json.loads(plain)
+
+    return ask
+
+
+def test_predict_hold_and_jobsize_see_the_inks(both):
+    mixed, plain = both("predict")
+    assert mixed["lab"]["D65"] == pytest.approx(plain["lab"]["D65"], abs=1e-3)
+    assert set(mixed) == {"reflectance", "lab"}
+    mixed, plain = both("hold")
+    assert [each["holds"] for each in mixed["grounds"]] == [
+        each["holds"] for each in plain["grounds"]
+    ]
+    mixed, plain = both("jobsize", "--prints", "50", "--size", "30x40cm", "--wet", "60")
+    assert mixed["total_g"] == pytest.approx(plain["total_g"], abs=1e-3)
+    assert mixed["cost"] == pytest.approx(plain["cost"], abs=1e-3)
+
+
+def test_compare_and_correct_see_the_inks(both, shop):
+    target = (shop / "targets.csv", "--name", "Sea teal")
+    mixed, plain = both("compare", target=target)
+    assert [each["ink"] for each in mixed["recipes"][0]["inks"]] == [
+        each["ink"] for each in plain["recipes"][0]["inks"]
+    ]
+    assert mixed["recipes"][0]["de00"] == pytest.approx(plain["recipes"][0]["de00"], abs=1e-3)
+    mixed, plain = both("correct", target=target, option=["--weighed"])
+    assert mixed["additions"] == plain["additions"]
+    assert mixed["total_grams"] == pytest.approx(plain["total_grams"])
+
+
+def test_a_ticket_has_the_mix_weighed_itself(both, run, recipe):
+    mixed, plain = both("ticket", "--container", "US quart")
+    assert [(row["ink"], row["grams"]) for row in mixed["rows"]] == [
+        ("Kelp pastel", 300), ("Quay White", 150), ("Tidewater Blue", 50)
+    ]  # fmt: skip
+    assert mixed["predicted_lab"][0] == pytest.approx(plain["predicted_lab"][0], abs=1e-3)
+    assert mixed["fill"]["volume_ml"] == pytest.approx(plain["fill"]["volume_ml"])
+    _, err = run("ticket", recipe("r", POURED), "--hold-back", "auto", status=2)
+    assert "Kelp pastel, whose inks are mixed already" in err
+    held, _ = run("ticket", recipe("r", POURED), "--hold-back", "Tidewater Blue=80", "--json")
+    assert [row["then_g"] for row in json.loads(held)["rows"]] == [0, 0, 10]
+
+
+def test_a_ticket_counts_what_a_mix_brings_towards_an_ink_s_limit(fitted_demo, tmp_path, capsys):
+    folder = tmp_path / "shop"
+    shutil.copytree(fitted_demo, folder)
+    head, *rows = (folder / "inks.csv").read_text(encoding="utf-8").splitlines()
+    at = head.split(",").index("max_percent")
+    cells = [row.split(",") for row in rows]
+    limited = [[*c[:at], "12", *c[at + 1 :]] if c[0] == "Kelp Green" else c for c in cells]
+    lines = [head, *(",".join(c) for c in limited)]
+    (folder / "inks.csv").write_text("\n".join(lines), encoding="utf-8")
+    with (folder / "mixes.csv").open("a", encoding="utf-8") as file:
+        file.write(PASTEL)
+    path = tmp_path / "r.csv"
+    path.write_text("ink,grams\nKelp pastel,300\nKelp Green,50\nQuay White,150\n", encoding="utf-8")
+    assert main(["ticket", str(folder), str(path), "--json"]) == 0
+    warnings = json.loads(capsys.readouterr().out)["warnings"]
+    assert "Kelp Green: 16.0 % with what the mixes hold of it, over its limit of 12 %." in warnings
+
+
+def test_the_ticket_of_a_match_that_uses_a_leftover(run, shop, tmp_path):
+    mix, page, csv = "Leftover regatta teal", tmp_path / "t.html", tmp_path / "r.csv"
+    target = (shop / "targets.csv", "--name", "Sea teal")
+    run("match", *target, "--use", mix, "--ticket", page, "--recipe", csv)
+    assert mix in page.read_text(encoding="utf-8")
+    out, err = run("ticket", csv, "--target", *target, "--json")
+    assert json.loads(out)["rows"][0]["ink"] == mix
+    assert "58 % Quay White" in err and "its own reading is not counted" in err
+
+
+def test_a_mix_can_be_left_out_of_a_match(run, shop):
+    target = (shop / "targets.csv", "--name", "Sea teal")
+    plain, _ = run("match", *target, "--json")
+    without, _ = run("match", *target, "--without", "Kelp pastel", "--json")
+    assert json.loads(plain) == json.loads(without)  # a plain match takes no mix anyway
+    _, said = run("match", *target, "--leftovers")
+    assert "Kelp pastel:" in said
+    _, said = run("match", *target, "--leftovers", "--without", "Kelp pastel")
+    assert "Kelp pastel" not in said and "Black letdown 5:" in said
+    _, said = run("match", *target, "--use", "Kelp pastel", "--without", "Kelp pastel", status=2)
+    assert said.startswith("--use and --without both name 'Kelp pastel'")
+    _, said = run("match", *target, "--without", "Kelp pastl", status=2)
+    assert "the inks are Bollard Black" in said and "the mixes are Black letdown 5, Kelp" in said
+
+
+def test_a_name_that_is_neither_ink_nor_mix_is_refused(run, recipe):
+    _, said = run("predict", recipe("r", "ink,grams\nKelp pastl,1\n"), status=2)
+    assert said.strip().endswith("did you mean 'Kelp pastel'?")
