@@ -131,15 +131,30 @@ def match(
             every=every,
         )
     if not found:
-        raise BadInput(
-            f"no {max_inks} inks that may be used fill a batch of {batch_g:g} g: "
-            "stock, max_percent and --without leave too little; make a smaller batch"
-        )
+        raise BadInput(_too_little(fits, batch_g, max_inks, without))
     return Match(
         target=name,
         in_gamut=inside,
         formulas=tuple(preferred(found, prefer, every=every)[:top]),
         exhaustive=exhaustive,
+    )
+
+
+def _too_little(
+    fits: Mapping[str, Fit], batch_g: float, max_inks: int, without: Sequence[str]
+) -> str:
+    """Why no batch can be filled, and the ways out; for a command and a form alike."""
+    inks = [ink for found in fits.values() for ink in found.palette.inks]
+    may = [ink for ink in inks if ink.name not in without]
+    if may and all(ink.stock_g == 0 for ink in may):
+        return (
+            "no ink that may be used has any stock: stock_g in inks.csv is 0 for each; write what"
+            " is on the shelf there, or leave the cell empty where you don't count"
+        )
+    return (
+        f"a batch of {batch_g:g} g can't be filled with at most {max_inks} of the inks that may be"
+        " used: stock_g and max_percent in inks.csv, and what was left out, leave too little; make"
+        " a smaller batch, allow more inks (max inks), or correct the stock"
     )
 
 

@@ -1,0 +1,61 @@
+"""What a search for formulas says where there are none, or fewer than were asked for."""
+
+import csv
+import shutil
+
+import pytest
+
+from matchkit.cli import main
+
+ALL_OUT = (
+    "no ink that may be used has any stock: stock_g in inks.csv is 0 for each; write what is on the"
+    " shelf there, or leave the cell empty where you don't count"
+)
+TOO_LITTLE = (
+    "a batch of {} g can't be filled with at most {} of the inks that may be used: stock_g and"
+    " max_percent in inks.csv, and what was left out, leave too little; make a smaller batch, allow"
+    " more inks (max inks), or correct the stock"
+)
+
+
+@pytest.fixture
+def shop(fitted_demo, tmp_path):
+    folder = tmp_path / "shop"
+    shutil.copytree(fitted_demo, folder)
+    return folder
+
+
+@pytest.fixture
+def run(shop, capsys):
+    """Match one of the demo's targets: what is answered, and what is said."""
+
+    def _run(name, *words, status=0):
+        capsys.readouterr()
+        asked = ["match", shop, shop / "targets.csv", "--name", name, *words]
+        assert main([*map(str, asked)]) == status
+        said = capsys.readouterr()
+        return said.out.splitlines(), said.err.splitlines()
+
+    return _run
+
+
+def set_stock(shop, grams):
+    """Write one stock for every ink."""
+    path = shop / "inks.csv"
+    with path.open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, list(rows[0]))
+        writer.writeheader()
+        writer.writerows({**row, "stock_g": grams} for row in rows)
+
+
+def test_a_shelf_without_stock_is_told_from_a_batch_that_is_too_big(shop, run):
+    set_stock(shop, 0)
+    assert run("Sea teal", status=2)[1] == [ALL_OUT]
+    set_stock(shop, 100)
+    assert run("Sea teal", status=2)[1] == [TOO_LITTLE.format(1000, 4)]
+    assert run("Sea teal", "--grams", "300", "--max-inks", "2", status=2)[1] == [
+        TOO_LITTLE.format(300, 2)
+    ]
+    assert run("Sea teal", "--grams", "300", "--top", "1")[1] == []
