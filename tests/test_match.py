@@ -59,3 +59,41 @@ def test_a_shelf_without_stock_is_told_from_a_batch_that_is_too_big(shop, run):
         TOO_LITTLE.format(300, 2)
     ]
     assert run("Sea teal", "--grams", "300", "--top", "1")[1] == []
+
+
+@pytest.mark.parametrize(
+    ("name", "words", "last"),
+    [
+        (
+            "Shell pink", (),
+            "2 formulas, not 5: any other only stirs more into one of these, or is as near but less"
+            " sure or mostly clear (--all lists those).",
+        ),
+        ("Pale mint", ("--all",), "1 formula, not 5: any other only stirs more into it."),
+        (
+            "Sea teal", ("--leftovers",),
+            "3 formulas, not 5: one for each mix on the shelf that can be brought near enough.",
+        ),
+        (
+            "Sea teal", ("--use", "Leftover regatta teal", "--top", "30"),
+            "any other only stirs more into one of these, or comes less near.",
+        ),
+    ],
+)  # fmt: skip
+def test_a_list_that_is_shorter_than_asked_says_why_on_its_last_line(run, name, words, last):
+    out, _ = run(name, *words)
+    assert out[-1].endswith(last)
+
+
+@pytest.mark.parametrize("words", [(), ("--all",)])
+def test_asking_for_many_more_lists_nothing_else(run, words):
+    few, _ = run("Shell pink", *words)
+    many, _ = run("Shell pink", *words, "--top", "500")
+    assert [line for line in few if line.startswith("Formula")] == [
+        line for line in many if line.startswith("Formula")
+    ]
+
+
+def test_a_full_list_has_no_such_line(run):
+    out, _ = run("Sea teal", "--top", "2")
+    assert not any("not 2" in line for line in out)

@@ -62,8 +62,12 @@ def match_report(
     palettes: Mapping[str, Palette],
     trade_offs: bool,
     printed: str = "",
+    fewer: str = "",
 ) -> str:
-    """`printed` says how the formulas are printed, where they are judged as prints."""
+    """`printed` says how the formulas are printed, where they are judged as prints.
+
+    `fewer`, why there are not as many as were asked for, stands last.
+    """
     told = f"{found.target}, printed {printed}" if printed else found.target
     head = f"{told}: " + (
         "in gamut" if found.in_gamut else "outside what these inks can reach; the nearest are"
@@ -99,6 +103,8 @@ def match_report(
         lines += ["", NOT_ALL]
     if printed:
         lines += ["", *_print_words(found.formulas[0], target, shop, palettes)]
+    if fewer:
+        lines += ["", fewer]
     return "\n".join(lines)
 
 

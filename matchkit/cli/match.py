@@ -147,10 +147,32 @@ def run(args: argparse.Namespace) -> None:
         told = args.trade_offs or args.prefer == "steady"
         print(
             "\n\n".join(
-                match_report(found, target, shop, palettes_of(fits), told, printed_words(args))
+                match_report(
+                    found,
+                    target,
+                    shop,
+                    palettes_of(fits),
+                    told,
+                    printed_words(args),
+                    _fewer(args, len(found.formulas), top),
+                )
                 for found, target in answers
             )
         )
+
+
+def _fewer(args: argparse.Namespace, n: int, top: int) -> str:
+    """Why a list is shorter than it was asked for; nothing where it is not."""
+    if n >= top:
+        return ""
+    head = f"{n} formula{'s' if n > 1 else ''}, not {top}: "
+    if args.leftovers and not args.use:
+        return head + "one for each mix on the shelf that can be brought near enough."
+    one = "one of these" if n > 1 else "it"
+    if args.use:
+        return f"{head}any other only stirs more into {one}, or comes less near."
+    poor = "" if args.all else ", or is as near but less sure or mostly clear (--all lists those)"
+    return f"{head}any other only stirs more into {one}{poor}."
 
 
 def _keep(
