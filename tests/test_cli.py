@@ -450,3 +450,58 @@ def test_a_fit_that_cannot_be_kept_is_told_all_the_same(shop, capsys, tmp_path):
     assert "dE00" in said.out and "Written" not in said.out
     assert main(["fit", str(folder), "--json"]) == 2
     assert capsys.readouterr().out == ""
+
+
+def test_each_of_two_spectrum_files_is_chosen_from_by_its_own_option(
+    shop, ask, refuse, capsys, tmp_path
+):
+    targets, drawn = DEMO / "targets.csv", DEMO / "example/measured.csv"
+    head = targets.read_text(encoding="utf-8").splitlines()[0]
+    (one,) = read_spectra(drawn)[0]
+    several = tmp_path / "several.csv"
+    reading = ",".join(["first pull", *(f"{v:.5f}" for v in one.R)])
+    other = ",".join(["other", *(f"{v:.4f}" for v in one.R[::-1])])
+    several.write_text("\n".join([head, reading, other, ""]), encoding="utf-8")
+    asked = ("--name", "Sea teal")
+    named = ask("check", shop, targets, several, *asked, "--measured-name", "first pull")
+    alone = ask("check", shop, targets, drawn, *asked)
+    assert alone["de00"]["D65"] == pytest.approx(named["de00"]["D65"], abs=0.01)
+    (said,) = refuse("check", shop, targets, several, *asked)
+    assert said.startswith("several.csv: holds several spectra; name with --measured-name, one of")
+    (said,) = refuse("check", shop, targets, drawn)
+    assert said.startswith("targets.csv: holds several spectra; name with --name, one of")
+    (said,) = refuse("correct", shop, targets, *asked, "--measured", several,
+                     "--weighed", DEMO / "example/weighed.csv")  # fmt: skip
+    assert said.startswith("several.csv: holds several spectra; name with --measured-name, one of")
+    capsys.readouterr()
+    assert main(["check", shop, str(targets), str(targets), *asked]) == 0  # both hold the name
+    assert capsys.readouterr().err.startswith("target and measured are one and the same, 'Sea")
+
+
+def test_inks_of_two_series_are_refused_by_the_name_of_the_file(refuse, shop, tmp_path):
+    folder = tmp_path / "shop"
+    shutil.copytree(shop, folder)
+    for name in ("fit.json", "films.csv", "film_spectra.csv"):
+        (folder / name).unlink()
+    for name in ("inks.csv", "drawdowns.csv", "spectra.csv"):  # the same inks again, water-based
+        head, *rows = (folder / name).read_text(encoding="utf-8").splitlines()
+        rows = [row for row in rows if not row.startswith(("Violet l", "Black l", "Leftover"))]
+        again = ["w " + row.replace("plastisol", "water-based") for row in rows]
+        if name == "drawdowns.csv":
+            at = head.split(",").index("ink")
+            cells = [row.split(",") for row in again]
+            again = [",".join([*c[:at], "w " + c[at], *c[at + 1 :]]) for c in cells]
+        text = "\n".join([head, *rows, *again, ""])
+        (folder / name).write_text(text, encoding="utf-8")
+    mixed = recipe(tmp_path / "mixed.csv", "ink,grams\nQuay White,90\nw Kelp Green,10\n")
+    *_, said = refuse("predict", folder, mixed)
+    assert said == (
+        "mixed.csv row 2: inks of different series in one mixture: 'Quay White' (plastisol),"
+        " 'w Kelp Green' (water-based); series are never mixed"
+    )
+    one = recipe(tmp_path / "one.csv", "ink,grams\nQuay White,90\nKelp Green,10\n")
+    two = recipe(tmp_path / "two.csv", "ink,grams\nw Kelp Green,10\n")
+    drawn = DEMO / "example/measured.csv"
+    lines = refuse("correct", folder, DEMO / "example/target.csv", "--weighed", one, "--measured",
+                   drawn, "--weighed", two, "--measured", drawn)  # fmt: skip
+    assert lines[-1].startswith("two.csv: Quay White, Kelp Green, w Kelp Green: inks of different")

@@ -17,6 +17,8 @@ from matchkit.colorimetry import hex_colour
 from matchkit.compare import compare
 from matchkit.faults import BadInput
 from matchkit.files.settings import read_settings
+from matchkit.files.spectrum import NamedSpectrum, read_readings
+from matchkit.inks import Shop
 from matchkit.judge import check
 
 
@@ -29,8 +31,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         metavar="MEASURED",
         help="spectrum file of the drawdown, cured and cool; repeat readings are averaged",
     )
-    name_option(parser)
-    parser.add_argument("--measured-name", help="which spectrum of MEASURED (as --name)")
+    name_option(parser, "TARGET")
+    parser.add_argument(
+        "--measured-name", metavar="NAME",
+        help="which spectrum of MEASURED (its only one, else the one called as --name)",
+    )  # fmt: skip
     picture_option(parser, COMPARED)
     json_option(parser)
 
@@ -43,7 +48,12 @@ def run(args: argparse.Namespace) -> None:
     for note in shop.notes:
         say(note)
     target = one_spectrum(args.target, args.name, shop)
-    measured = one_spectrum(args.measured, args.measured_name or args.name, shop)
+    measured = _measured(args, shop)
+    if measured.name == target.name and Path(args.measured).samefile(args.target):
+        say(
+            f"target and measured are one and the same, {target.name!r} of {args.target}; say with"
+            " --measured-name which one is the drawdown"
+        )
     verdict = check(
         target.R,
         measured.readings,
@@ -89,3 +99,13 @@ def run(args: argparse.Namespace) -> None:
             f"{len(measured.readings)} readings, on average {verdict.spread_de00:.2f} dE00 "
             "from their mean"
         )
+
+
+def _measured(args: argparse.Namespace, shop: Shop) -> NamedSpectrum:
+    """The drawdown: as ``--measured-name`` has it, else the file's only one, else as ``--name``."""
+    name = args.measured_name
+    if name is None and args.name is not None:
+        blocks, _, _ = read_readings(args.measured)
+        held = {each for block in blocks for each in block.names}
+        name = args.name if len(held) > 1 and args.name in held else None
+    return one_spectrum(args.measured, name, shop, "--measured-name")

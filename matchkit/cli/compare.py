@@ -66,7 +66,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "recipes", metavar="RECIPE", nargs="*", default=[], help="CSV ink,grams or ink,percent"
     )
-    name_option(parser)
+    name_option(parser, "TARGET")
     parser.add_argument("--match", metavar="N", help="compare the N best formulas of a match")
     parser.add_argument("--grams", default="1000", metavar="G", help="with --match: batch (1000)")
     parser.add_argument(

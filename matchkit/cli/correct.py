@@ -53,7 +53,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     """The command's arguments."""
     parser.add_argument("shop", metavar="SHOP", help="the shop folder")
     parser.add_argument("target", metavar="TARGET", help="spectrum file of the target")
-    name_option(parser)
+    name_option(parser, "TARGET")
     parser.add_argument(
         "--weighed", metavar="RECIPE", action="append", default=[], required=True,
         help="what was weighed, ink,grams; for later rounds again, with what was added or "
@@ -63,7 +63,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--measured", metavar="SPECTRUM", action="append", default=[],
         help="how that round measured, cured and cool; without it: an over-pour",
     )  # fmt: skip
-    parser.add_argument("--measured-name", help="which spectrum of the measured files")
+    parser.add_argument(
+        "--measured-name", metavar="NAME",
+        help="which spectrum of the measured files, where they hold several",
+    )  # fmt: skip
     parser.add_argument(
         "--looks", metavar="WORDS",
         help=f'instead of --measured, what the eye says: "a touch red, too dark" ({WORDS})',
@@ -133,7 +136,9 @@ def _job(args: argparse.Namespace) -> Job:
     if not args.measured and len(args.weighed) > 1:
         raise BadInput("correct: several --weighed need a --measured each")
     palettes = palettes_of(fits)
-    readings = [one_spectrum(path, args.measured_name, shop).R for path in args.measured]
+    readings = [
+        one_spectrum(path, args.measured_name, shop, "--measured-name").R for path in args.measured
+    ]
     shop, told = by_the_book(args, shop, fits, readings[-1] if readings else None)
     contents = _contents(args.weighed, shop, palettes)
     palette = palette_for(palettes, [name for each in contents for name in each])

@@ -52,7 +52,7 @@ def run(args: argparse.Namespace) -> None:
 
 
 def _read(path: str, name: str | None, shop: Shop) -> NamedSpectrum:
-    read, notes = read_spectrum(path, name, shop=shop)
+    read, notes = read_spectrum(path, name, shop=shop, option="--name")
     line = disagreement(repeats(read.readings, shop.lights[0], shop.observer))
     for note in [*notes, *([f"{read.name}: {line}"] if line else [])]:
         say(note)

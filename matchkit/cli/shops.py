@@ -149,9 +149,9 @@ def recipe_in(
     return written, palette, fractions_for(palette, written.inks, written.fractions)
 
 
-def name_option(parser: argparse.ArgumentParser) -> None:
+def name_option(parser: argparse.ArgumentParser, file: str = "the file") -> None:
     """``--name``, where one spectrum is wanted."""
-    parser.add_argument("--name", help="which spectrum of the file, where it holds several")
+    parser.add_argument("--name", help=f"which spectrum of {file}, where it holds several")
 
 
 def lamp_option(parser: argparse.ArgumentParser) -> None:
@@ -173,9 +173,12 @@ def lamps_in(paths: Sequence[str]) -> list[Lamp]:
     return lamps
 
 
-def one_spectrum(path: str, name: str | None, shop: Shop) -> NamedSpectrum:
-    """One spectrum of a file, measured as the shop measures; what was assumed is said."""
-    spectrum, notes = read_spectrum(path, name, shop=shop)
+def one_spectrum(path: str, name: str | None, shop: Shop, option: str = "--name") -> NamedSpectrum:
+    """One spectrum of a file, measured as the shop measures; what was assumed is said.
+
+    `option` is that of the `name`.
+    """
+    spectrum, notes = read_spectrum(path, name, shop=shop, option=option)
     for note in notes:
         say(note)
     return spectrum

@@ -88,17 +88,20 @@ def read_spectrum(
     shop: Shop | None = None,
     index: float | None = None,
     not_fluorescent: bool = False,
+    option: str = "",
 ) -> tuple[NamedSpectrum, list[str]]:
     """One spectrum: the file's only one, or the one of that `name`; see `read_spectra`.
 
-    Raises `BadInput` with the names if the file holds several and none is chosen.
+    Raises `BadInput` with the names if the file holds several and none is chosen; `option`
+    is what chooses one on a command line.
     """
     spectra, notes = read_spectra(
         path, name=name, shop=shop, index=index, not_fluorescent=not_fluorescent
     )
     if len(spectra) > 1:
         held = listed([spectrum.name for spectrum in spectra], LISTED)
-        raise BadInput(f"{label(Path(path))}: holds several spectra; name one of {held}")
+        how = f"with {option}, one of" if option else "one of"
+        raise BadInput(f"{label(Path(path))}: holds several spectra; name {how} {held}")
     return spectra[0], notes
 
 
