@@ -1,8 +1,11 @@
 """What a person reads when something they handed in is wrong."""
 
+import re
 from collections.abc import Sequence
 
-__all__ = ["BadInput"]
+__all__ = ["BadInput", "briefly"]
+
+SHOWN, MANY = 3, 6  # of more than MANY faults that are alike the first SHOWN are read in full
 
 
 class BadInput(ValueError):
@@ -18,4 +21,49 @@ class BadInput(ValueError):
 
     def _render_traceback_(self) -> list[str]:
         """What a notebook prints in place of a traceback, which asks for this by its name."""
-        return list(self.faults)
+        return briefly(self.faults)
+
+
+def briefly(faults: Sequence[str]) -> list[str]:
+    """Faults for reading: where many rows have one fault, the first few and the other rows.
+
+    Alike are faults that differ in their row, and in what is quoted from it, alone; a hint at
+    another name makes a fault one of its own.
+
+    >>> briefly([f"a.csv row {row}: grams: nothing is there" for row in range(2, 13)])[2:]
+    ['a.csv row 4: grams: nothing is there', 'a.csv rows 5-12: the same, 8 more']
+    """
+    alike: dict[tuple[str, str], list[int]] = {}
+    keys = [_kind(fault) for fault in faults]
+    for key, row in keys:
+        alike.setdefault(key, []).append(row)
+    lines: list[str] = []
+    told: dict[tuple[str, str], int] = {}
+    for fault, (key, _) in zip(faults, keys, strict=True):
+        told[key] = told.get(key, 0) + 1
+        if len(alike[key]) <= MANY or told[key] <= SHOWN:
+            lines.append(fault)
+        elif told[key] == SHOWN + 1:
+            rest = alike[key][SHOWN:]
+            lines.append(f"{key[0]} rows {_ranges(rest)}: the same, {len(rest)} more")
+    return lines
+
+
+def _kind(fault: str) -> tuple[tuple[str, str], int]:
+    """File and words of a fault without its row and what it quotes, and the row (0: none)."""
+    found = re.fullmatch(r"([^:']*?) row (\d+)\b(.*)", fault, re.DOTALL)
+    if found is None:
+        return (fault, ""), 0
+    words = found[3] if "did you mean" in found[3] else re.sub(r"'[^']*'", "''", found[3])
+    return (found[1], words), int(found[2])
+
+
+def _ranges(rows: Sequence[int]) -> str:
+    """Rows as a person writes them: 5-8, 11."""
+    runs: list[list[int]] = []
+    for row in sorted(set(rows)):
+        if runs and row == runs[-1][1] + 1:
+            runs[-1][1] = row
+        else:
+            runs.append([row, row])
+    return ", ".join(str(a) if a == b else f"{a}-{b}" for a, b in runs)

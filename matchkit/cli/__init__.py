@@ -15,7 +15,7 @@ from keyword import iskeyword
 from types import ModuleType
 from typing import NoReturn
 
-from matchkit.faults import BadInput
+from matchkit.faults import BadInput, briefly
 
 __all__ = ["COMMANDS", "main", "parser"]
 
@@ -152,7 +152,7 @@ def _run(argv: list[str]) -> int:
     try:
         _module(args.command).run(args)
     except BadInput as error:
-        for fault in error.faults:
+        for fault in briefly(error.faults):
             print(fault, file=sys.stderr)
         return 2
     except KeyboardInterrupt:

@@ -16,7 +16,7 @@ from typing import Any, TypeVar
 
 import ipywidgets as w
 
-from matchkit.faults import BadInput
+from matchkit.faults import BadInput, briefly
 from matchkit.files.amounts import parse_amount
 from matchkit.forms.show import Part, html_of
 
@@ -237,7 +237,7 @@ def safe(work: Callable[[], None], problems: Any) -> Callable[..., None]:
 def said(error: Exception) -> list[str]:
     """What a person reads about an error."""
     if isinstance(error, BadInput):
-        return list(error.faults)
+        return briefly(error.faults)
     return [
         "This is a fault of the program, not of what you entered; nothing was saved.",
         f"Please pass this line on: {type(error).__name__}: {error}",
