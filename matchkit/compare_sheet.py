@@ -84,7 +84,7 @@ def comparison_html(
     """A page to print on A4, one where there are up to six lights.
 
     `candidates` are those of the comparison's trials, in their order, one to four; of them
-    the sheet takes the cost, the number of inks and the odds.
+    the sheet takes the number of inks and the odds; what inks cost the shop is not on it.
 
     Raises `BadInput` for none or more than four.
     """
@@ -196,15 +196,11 @@ def _facts(trial: Trial, candidate: Candidate, comparison: Comparison) -> str:
         lines.append(f"Metamerism index: {trial.metamerism[index]:.2f} ({names[index]})")
     lines += [
         f"Own shift from D65: {trial.inconstancy[shift]:.1f} ({names[shift]})",
-        f"{len(candidate.inks)} inks, cost per kg: {_cost(candidate.cost_per_kg)}",
+        f"{len(candidate.inks)} inks",
     ]
     if candidate.chance_in_tolerance is not None:
         lines.append(f"In tolerance at once: {_odds(candidate.chance_in_tolerance)}")
     return f'<div class="small facts">{_paragraphs(lines)}</div>\n'
-
-
-def _cost(cost: float | None) -> str:
-    return "not known" if cost is None else f"{cost:.2f}"
 
 
 def _odds(chance: float) -> str:

@@ -93,7 +93,7 @@ def test_every_number_is_that_of_the_comparison():
         assert f"Worst light: {worst}, dE00 {trial.de00.max():.2f}" in section
         assert f"Metamerism index: {trial.metamerism.max():.2f}" in section
         assert f"Own shift from D65: {trial.inconstancy.max():.1f}" in section
-        assert "3 inks, cost per kg: 14.35" in section
+        assert "<p>3 inks</p>" in section
         assert "In tolerance at once: 87 in 100" in section
 
 
@@ -142,9 +142,13 @@ def test_what_no_screen_shows_is_hatched_and_told():
     assert "no screen can show" not in grey
 
 
-def test_unknown_cost_and_odds_near_the_ends():
+def test_a_customer_does_not_see_what_inks_cost_the_shop():
+    page = sheet(seen(), cost=14.349)
+    assert "14.3" not in page and "cost" not in page.casefold()
+
+
+def test_odds_near_the_ends():
     comparison = seen(NAMES[:1])
-    assert "cost per kg: not known" in sheet(comparison, cost=None)
     assert "over 99 in 100" in sheet(comparison, odds=0.999)
     assert "under 1 in 100" in sheet(comparison, odds=0.001)
     assert "In tolerance" not in sheet(comparison, odds=None)
