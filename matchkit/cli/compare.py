@@ -64,7 +64,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("shop", metavar="SHOP", help="the shop folder")
     parser.add_argument("target", metavar="TARGET", help="spectrum file of the target")
     parser.add_argument(
-        "recipes", metavar="RECIPE", nargs="*", default=[], help="CSV ink,grams or ink,percent"
+        "recipes",
+        metavar="RECIPE",
+        nargs="*",
+        default=[],
+        help="CSV ink,grams or ink,percent; mixes too",
     )
     name_option(parser, "TARGET")
     parser.add_argument("--match", metavar="N", help="compare the N best formulas of a match")

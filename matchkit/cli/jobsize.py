@@ -14,7 +14,7 @@ from matchkit.weighing import CONTAINERS_ML
 def arguments(parser: argparse.ArgumentParser) -> None:
     """The command's arguments."""
     parser.add_argument("shop", metavar="SHOP", help="the shop folder, for density and cost")
-    parser.add_argument("recipe", metavar="RECIPE", help="CSV ink,grams or ink,percent")
+    parser.add_argument("recipe", metavar="RECIPE", help="CSV ink,grams or ink,percent; mixes too")
     job_options(parser, required=True)
     parser.add_argument(
         "--container", metavar="NAME",

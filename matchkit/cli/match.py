@@ -67,7 +67,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--top", default="5", metavar="N", help="how many formulas (5)")
     parser.add_argument(
-        "--without", action="append", default=[], metavar="INK", help="leave an ink out"
+        "--without", action="append", default=[], metavar="INK", help="leave an ink or a mix out"
     )
     parser.add_argument(
         "--use", metavar="MIX", help="make the most of a leftover or letdown of mixes.csv"

@@ -23,7 +23,7 @@ from matchkit.palette import Palette, reflectance
 def arguments(parser: argparse.ArgumentParser) -> None:
     """The command's arguments."""
     parser.add_argument("shop", metavar="SHOP", help="the shop folder")
-    parser.add_argument("recipe", metavar="RECIPE", help="CSV ink,grams or ink,percent")
+    parser.add_argument("recipe", metavar="RECIPE", help="CSV ink,grams or ink,percent; mixes too")
     reference_lots_option(parser)
     picture_option(parser)
     json_option(parser)
