@@ -32,6 +32,7 @@ from matchkit.forms.match import MatchForm  # noqa: E402
 from matchkit.forms.parts import Runner, alert, amount_field, number_field, safe  # noqa: E402
 from matchkit.forms.pictures import flat  # noqa: E402
 from matchkit.forms.plan import PlanForm  # noqa: E402
+from matchkit.forms.rows import PARTS, PERCENT  # noqa: E402
 from matchkit.forms.shops import keep, open_shop  # noqa: E402
 from matchkit.forms.show import Page, Picture, Table, html_of, text_of  # noqa: E402
 from matchkit.forms.weigh import WeighForm  # noqa: E402
@@ -445,3 +446,19 @@ def test_pictures_in_a_form_say_what_they_show(opened):
                           form.results.value)  # fmt: skip
     assert len(pictures) == 4
     assert all(base64.b64decode(data).startswith(b"\x89PNG") for _, data in pictures)
+
+
+def test_a_formula_from_paper_may_be_in_grams_or_parts(opened):
+    form = WeighForm(opened, "")
+    form.rows.fill({"Quay White": 37.5, "Kelp Green": 12.5})
+    with pytest.raises(BadInput, match="sum to 50; they must sum to 100, or say that"):
+        form.rows.read()
+    form.rows.written.value = PARTS
+    assert form.rows.amounts[0].text.description == "Parts of ink 1"
+    palette, parts = form.rows.read()
+    assert parts[palette.index("Kelp Green")] == 12.5
+    grams = dict(zip(form.batch()[2].inks, form.batch()[2].grams, strict=True))
+    assert grams == {"Quay White": 375.0, "Kelp Green": 125.0}
+    form.rows.written.value = PERCENT
+    assert form.rows.amounts[1].text.value == "25"
+    assert form.rows.amounts[1].text.description == "Percent of ink 2"

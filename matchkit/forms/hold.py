@@ -72,7 +72,7 @@ class HoldForm:
         on_change([*self.rows.changing(), self.target, self.lots, *texts], self._aged)
         self.box = form(
             *quiet(_no_films(opened)),
-            section("1. The formula, in percent by mass", self.rows.box),
+            section("1. The formula", self.rows.box),
             section(
                 "2. The print",
                 boxed(self.target),

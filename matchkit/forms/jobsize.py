@@ -129,7 +129,7 @@ class JobForm:
 
     def _laid_out(self) -> Any:
         return form(
-            section("1. The formula, in percent by mass", self.rows.box),
+            section("1. The formula", self.rows.box),
             section(
                 "2. The job",
                 row(self.prints.box, boxed(self.units)),

@@ -20,6 +20,7 @@ __all__ = ["FormulaRows", "known_inks"]
 Array = NDArray[np.float64]
 
 NONE = "(none)"
+PERCENT, PARTS = "percent by mass", "grams, or parts by mass"
 ROWS, FEWEST = 9, 3  # of them, and how many are seen at first
 SUM_PERCENT = 0.1  # how far percents may be off 100
 
@@ -30,7 +31,7 @@ def known_inks(opened: OpenShop) -> list[str]:
 
 
 class FormulaRows:
-    """Up to nine inks with grams or percents; `unit` is "grams" or "percent"."""
+    """Up to nine inks with amounts; `unit` is "grams", or "percent", where parts will do too."""
 
     def __init__(self, opened: OpenShop, unit: str, start: str = "") -> None:
         self.opened, self.unit = opened, unit
@@ -41,12 +42,23 @@ class FormulaRows:
         self.amounts = [
             Field(f"{unit.capitalize()} of ink {k + 1}", "", _amount) for k in range(ROWS)
         ]
+        self.written = choice("Written in", [PERCENT, PARTS], PERCENT)
+        free = [boxed(self.written)] if unit == "percent" else []
         self.lines = [row(boxed(i), a.box) for i, a in zip(self.inks, self.amounts, strict=True)]
         self.problem, self.told = alert(), area()
         # The example is the demo shop's: no other shop misses it.
         missed = start and start != EXAMPLE_BATCH and start not in self.saved
         note = f"No saved batch of this shop is called {start!r}." if missed else ""
-        self.box = w.VBox([*quiet(note), boxed(self.source), self.problem, self.told, *self.lines])
+        self.box = w.VBox(
+            [
+                *quiet(note),
+                row(boxed(self.source), *free),
+                self.problem,
+                self.told,
+                *self.lines,
+            ]
+        )
+        self.written.observe(lambda _: self._counted(), names="value")
         self.source.observe(safe(self._take, self.problem), names="value")
         for ink in self.inks:
             ink.observe(lambda _: self._shown(), names="value")
@@ -81,7 +93,9 @@ class FormulaRows:
         if not faults and not total > 0:
             faults.append("the formula is empty: choose an ink and write how much of it")
         elif not faults and self.unit == "percent" and abs(total - 100) > SUM_PERCENT:
-            faults.append(f"the percents sum to {total:g}; they must sum to 100")
+            faults.append(
+                f"the percents sum to {total:g}; they must sum to 100, or say that they are parts"
+            )
         if faults:
             raise BadInput(faults)
         palette = palette_for(
@@ -93,6 +107,17 @@ class FormulaRows:
     def changing(self) -> list[Any]:
         """The widgets that change the formula."""
         return [*self.inks, *(field.text for field in self.amounts)]
+
+    def _counted(self) -> None:
+        """Other names for the fields; parts become percents, and percents are parts as well."""
+        self.unit = "parts" if self.written.value == PARTS else "percent"
+        for k, field in enumerate(self.amounts, start=1):
+            field.text.description = f"{self.unit.capitalize()} of ink {k}"
+        if self.unit == "percent" and not any(field.look() for field in self.amounts):
+            total = sum(field.value or 0.0 for field in self.amounts)
+            for field in self.amounts:
+                if field.value is not None:
+                    field.text.value = f"{100 * field.value / total:.6g}"
 
     def _shown(self) -> None:
         """The rows that are filled, and one more."""

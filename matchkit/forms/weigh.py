@@ -60,7 +60,7 @@ class WeighForm:
         self.lots = lots_tick(opened)
         on_change([*self.rows.changing(), self.grams.text, self.target, self.lots], self._aged)
         self.box = form(
-            section("1. The formula, in percent by mass", self.rows.box),
+            section("1. The formula", self.rows.box),
             section(
                 "2. The batch",
                 row(self.grams.box, boxed(self.target)),
