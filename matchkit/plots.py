@@ -10,6 +10,7 @@ Arguments are what the core gives out; nothing is computed here but places on th
 
 import io
 import warnings
+from collections.abc import Sequence
 from textwrap import fill
 
 import matplotlib
@@ -166,13 +167,16 @@ def ab_plane(
 ) -> Axes:
     """a* and b* of target and trials, with the target's tolerance at its own lightness.
 
+    A trial inside the outline may still be too light or too dark: its dL* stands with it.
     `light` is a position in the comparison's lights.
     """
     target = comparison.target_lab[light]
     outline = de00_contour(target, tolerance_de00, "ab")[:, 1:]
     points = np.array([trial.lab[light, 1:] for trial in comparison.trials]).reshape(-1, 2)
     ax.set_aspect("equal", adjustable="datalim")
-    return _plane(ax, comparison, light, target[1:], outline, points, ("a*", "b*"), "its L*")
+    beside = [f"dL* {trial.lab[light, 0] - target[0]:+.1f}" for trial in comparison.trials]
+    names = ("a*", "b*")
+    return _plane(ax, comparison, light, target[1:], outline, points, names, "its L*", beside)
 
 
 def LC_plane(
@@ -261,13 +265,15 @@ def _plane(
     points: Array,
     dimensions: tuple[str, str],
     own: str,
+    beside: Sequence[str] = (),
 ) -> Axes:
-    """Target, tolerance and trials in two of a colour's three dimensions."""
+    """Target, tolerance and trials in two of a colour's dimensions, the third `beside` names."""
     tolerance_outline(ax, outline, middle)
     names = ["target"]
     for k, (trial, point) in enumerate(zip(comparison.trials, points, strict=True)):
         ax.plot(*point, nth(MARKERS, k), color=nth(COLOURS, k), ms=7, mec=INK)
-        names.append(f"{short(trial.name, 16)}, dE00 {trial.de00[light]:.2f}")
+        name = f"{short(trial.name, 16)}, dE00 {trial.de00[light]:.2f}"
+        names.append(f"{name}, {beside[k]}" if beside else name)
     ax.margins(0.18)
     about = f"{short(comparison.light_names[light], 16)}, {comparison.observer} degrees"
     ax.set_title(f"{about}; grey: target's tolerance at {own}", fontsize=USUAL, loc="left")
