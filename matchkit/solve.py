@@ -141,6 +141,8 @@ def solve(
     reach = float(F.min()) + CLOSE
     fractions = fractions[order[F[order] <= reach]]
     F, fractions = minimise(palette, target, fractions, upper, steps=SECOND, within=reach)
+    useful = _need_all_inks(F, fractions)
+    F, fractions = F[useful], fractions[useful]
     worth = _worth_keeping(palette, F, fractions, 4 * keep)
     worth = np.sort(worth[F[worth] <= F.min() + CLOSER])
     _, fractions = minimise(palette, target, fractions[worth], upper)
@@ -302,6 +304,25 @@ def _ranked(palette: Palette, target: Target, c: Array, keep: int) -> Solved:
     order = order[_worth_keeping(palette, F[order], c[order], keep)]
     order = order[np.argsort(F[order], kind="stable")]
     return Solved(fractions=c[order], F=F[order], de00=lengths[order])
+
+
+def _need_all_inks(F: Array, c: Array) -> Index:
+    """Where the formulas stand that no other, of the same inks but one, comes up to.
+
+    The others would crowd out formulas that are other ones.
+    """
+    inks = [tuple(np.flatnonzero(row)) for row in c > 0]
+    found = dict(zip(inks, F.tolist(), strict=True))
+    return np.array(
+        [
+            k
+            for k, held in enumerate(inks)
+            if all(
+                found.get((*held[:i], *held[i + 1 :]), np.inf) > F[k] + ALIKE / 10
+                for i in range(len(held))
+            )
+        ]
+    )
 
 
 def _worth_keeping(palette: Palette, F: Array, c: Array, keep: int) -> Index:
