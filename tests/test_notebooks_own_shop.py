@@ -203,7 +203,7 @@ def test_inks_without_readings_can_be_planned_for():
     plan = forms.plan(opened, "Lime")
     plan.children[1].children[3].children[0].click()
     assert "Lime masstone" in " ".join(texts(plan))
-    assert "notebook 2, Know your inks, plans the drawdowns" in said(forms.match(opened))
+    assert "notebook 12, A shop of your own, plans the drawdowns" in said(forms.match(opened))
 
 
 def test_a_broken_file_is_told_where_the_form_would_be(beside):

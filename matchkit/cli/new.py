@@ -1,22 +1,12 @@
 """``matchkit new``: an empty shop folder to fill in."""
 
 import argparse
-from pathlib import Path
 
 from matchkit.cli.plan import plan_options, planned
 from matchkit.cli.terminal import json_option, print_json
 from matchkit.faults import BadInput
-from matchkit.files.write import write_files
+from matchkit.files.planned import EXAMPLES, write_new_shop
 from matchkit.inks import GEOMETRIES, Ink
-from matchkit.plan import shop_files
-
-# Rows to overwrite, so that every column has an example.
-EXAMPLES = (
-    Ink(name="White", role="white", density_g_per_ml=1.4),
-    Ink(name="Black", role="black", density_g_per_ml=1.2),
-    Ink(name="Clear", role="clear", density_g_per_ml=1.1),
-    Ink(name="Red", role="colour", density_g_per_ml=1.2),
-)
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -35,12 +25,14 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> None:
     """Write the folder, whole or not at all."""
-    folder = Path(args.folder)
-    if folder.exists():
-        raise BadInput(f"{args.folder}: is there already; name a new folder")
     plan = planned(_inks(args.inks) or EXAMPLES, args)
-    files = shop_files(plan, name=args.shop_name, geometry=args.geometry, condition=args.condition)
-    write_files(folder, files)
+    files = write_new_shop(
+        args.folder,
+        plan,
+        name=args.shop_name,
+        geometry=args.geometry,
+        condition=args.condition,
+    )
     if args.json:
         print_json({"folder": args.folder, "files": sorted(files), "drawdowns": len(plan.steps)})
         return

@@ -6,8 +6,7 @@ from pathlib import Path
 
 from matchkit.cli.terminal import json_option, positive, print_json, say
 from matchkit.faults import BadInput
-from matchkit.files.conditions import listed
-from matchkit.files.planned import Planned, write_plan
+from matchkit.files.planned import told, write_plan
 from matchkit.files.settings import read_settings
 from matchkit.files.shop import read_inks
 from matchkit.files.write import write_file
@@ -71,20 +70,8 @@ def run(args: argparse.Namespace) -> None:
     else:
         print(plan_text(plan))
     if args.write:
-        for line in _told(write_plan(args.shop, plan, everything, new_ink=args.ink)):
+        for line in told(write_plan(args.shop, plan, everything, new_ink=args.ink)):
             say(line)
-
-
-def _told(done: Planned) -> list[str]:
-    """What became of the shop's files."""
-    lines = [f"drawdowns.csv: {len(done.added)} planned drawdowns wait for their readings"]
-    if done.measured:
-        lines.append(f"measured already, and left as they are: {listed(done.measured)}")
-    if done.taken_out:
-        lines.append(f"never measured, and taken out: {listed(done.taken_out)}")
-    if done.kept:
-        lines.append(f"the old drawdowns.csv is kept as {done.kept}")
-    return lines
 
 
 def _resolution_g(folder: str) -> float:

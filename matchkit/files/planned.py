@@ -1,6 +1,7 @@
 """A drawdown plan into a shop: its rows in `drawdowns.csv`, and the places in `spectra.csv`.
 
-What has a reading stays as it is, and so does every column that is not ours.
+The shop is a new folder, or one in which work has begun: what has a reading stays as it
+is, and so does every column that is not ours.
 """
 
 import csv
@@ -11,18 +12,27 @@ from pathlib import Path
 from unicodedata import normalize
 
 from matchkit.faults import BadInput
+from matchkit.files.conditions import listed
 from matchkit.files.grid import laid
 from matchkit.files.mixtures import AMOUNTS
 from matchkit.files.tables import Table, parse_table, without_waiting
 from matchkit.files.text import label, read_text
 from matchkit.files.write import csv_text, name_of_copy, settled, write_files
 from matchkit.inks import Ink
-from matchkit.plan import Plan, Step
+from matchkit.plan import Plan, Step, shop_files
 from matchkit.spectra import GRID_NM
 
-__all__ = ["Planned", "write_plan"]
+__all__ = ["EXAMPLES", "Planned", "told", "waiting_in", "write_new_shop", "write_plan"]
 
 DRAWDOWNS, SPECTRA = "drawdowns.csv", "spectra.csv"
+
+# Rows to overwrite, so that every column has an example.
+EXAMPLES = (
+    Ink(name="White", role="white", density_g_per_ml=1.4),
+    Ink(name="Black", role="black", density_g_per_ml=1.2),
+    Ink(name="Clear", role="clear", density_g_per_ml=1.1),
+    Ink(name="Red", role="colour", density_g_per_ml=1.2),
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,6 +65,20 @@ class _File:
     mark: str  # of the encoding, that some spreadsheets need
 
 
+def write_new_shop(
+    folder: str | Path, plan: Plan, *, name: str, geometry: str, condition: str
+) -> tuple[str, ...]:
+    """A new shop folder with the inks and drawdowns of a plan, whole or not at all.
+
+    Gives the names of its files.  Raises `BadInput` where something of that name is there.
+    """
+    if Path(folder).exists():
+        raise BadInput(f"{folder}: is there already; name a new folder")
+    files = shop_files(plan, name=name, geometry=geometry, condition=condition)
+    write_files(folder, files)
+    return tuple(files)
+
+
 def write_plan(
     folder: str | Path, plan: Plan, inks: Sequence[Ink], *, new_ink: str | None = None
 ) -> Planned:
@@ -71,12 +95,10 @@ def write_plan(
     folder = Path(folder)
     if not folder.is_dir():
         raise BadInput(f"{label(folder)}: not found; a shop folder is expected")
-    drawn = _file(folder, DRAWDOWNS, ("drawdown", "ink", "percent", "lot"))
-    spectra = _file(folder, SPECTRA, ("drawdown", *(f"{nm:.0f}" for nm in GRID_NM)))
-    measured = {line.drawdown for line in spectra.lines if not line.waiting}
+    drawn, spectra, measured = _two_files(folder)
     new = {step.drawdown: step for step in plan.steps if step.drawdown not in measured}
     foreign = {ink.name for ink in inks} - {ink.name for ink in plan.inks}
-    out = _taken_out(drawn, measured | new.keys(), foreign, new_ink)
+    out = _taken_out(drawn, measured.keys() | new.keys(), foreign, new_ink)
     anew = out.keys() | new.keys()
     rows = [line.cells for line in drawn.lines if line.drawdown not in anew]
     rows += [row for step in new.values() for row in _rows(step, drawn, plan)]
@@ -97,6 +119,36 @@ def write_plan(
         measured=tuple(s.drawdown for s in plan.steps if s.drawdown in measured),
         kept=kept,
     )
+
+
+def told(done: Planned) -> list[str]:
+    """What became of the shop's files, in words."""
+    lines = [f"drawdowns.csv: {len(done.added)} planned drawdowns wait for their readings"]
+    if done.measured:
+        lines.append(f"measured already, and left as they are: {listed(done.measured)}")
+    if done.taken_out:
+        lines.append(f"never measured, and taken out: {listed(done.taken_out)}")
+    if done.kept:
+        lines.append(f"the old drawdowns.csv is kept as {done.kept}")
+    return lines
+
+
+def waiting_in(folder: str | Path) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Names of a shop's `drawdowns.csv` that wait for a reading, and all that have one.
+
+    Raises `BadInput` with the faults of the two files.
+    """
+    drawn, _, measured = _two_files(Path(folder))
+    names = dict.fromkeys(line.drawdown for line in drawn.lines)
+    return tuple(name for name in names if name not in measured), tuple(measured)
+
+
+def _two_files(folder: Path) -> tuple[_File, _File, dict[str, None]]:
+    """What was drawn down, the spectra, and the names that have a reading."""
+    drawn = _file(folder, DRAWDOWNS, ("drawdown", "ink", "percent", "lot"))
+    spectra = _file(folder, SPECTRA, ("drawdown", *(f"{nm:.0f}" for nm in GRID_NM)))
+    measured = dict.fromkeys(line.drawdown for line in spectra.lines if not line.waiting)
+    return drawn, spectra, measured
 
 
 def _file(folder: Path, name: str, columns: Sequence[str]) -> _File:

@@ -18,7 +18,9 @@ from matchkit.forms.inks import inks, ladder_of
 from matchkit.forms.jobsize import jobsize
 from matchkit.forms.leftovers import leftovers
 from matchkit.forms.match import match
+from matchkit.forms.new_shop import new_shop
 from matchkit.forms.plan import plan
+from matchkit.forms.readings import readings
 from matchkit.forms.shops import open_shop
 from matchkit.forms.weigh import weigh
 
@@ -34,9 +36,11 @@ __all__ = [
     "ladder_of",
     "leftovers",
     "match",
+    "new_shop",
     "open_shop",
     "plan",
     "practise",
+    "readings",
     "stills",
     "weigh",
 ]

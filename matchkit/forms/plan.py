@@ -1,7 +1,10 @@
-"""Which drawdowns to make for a new series, or for one new ink: a sheet to work through."""
+"""Which drawdowns to make for a new series, or for one new ink: a sheet, and into the shop."""
 
 from typing import Any
 
+from matchkit.faults import BadInput
+from matchkit.files.planned import told, waiting_in, write_plan
+from matchkit.files.shop import read_inks
 from matchkit.forms.begin import first_of, opened_form, quiet
 from matchkit.forms.parts import (
     alert,
@@ -17,16 +20,19 @@ from matchkit.forms.parts import (
     section,
     tell,
 )
-from matchkit.forms.shops import OpenShop, keep
+from matchkit.forms.shops import AGAIN, STAYS, OpenShop, is_demo, keep
 from matchkit.forms.show import Page, Part, Table
 from matchkit.plan import Plan, Step, drawdown_plan
 from matchkit.plan_sheet import plan_html
 from matchkit.pots import Grams
+from matchkit.rungs import FEWEST, MOST, ladders
 from matchkit.sheet import grams_text
 
 __all__ = ["PlanForm", "plan", "plan_parts"]
 
 ALL = "all inks of the series"
+USUAL = 10  # drawdowns of each ink
+PUT = "Put the drawdowns into the shop"
 
 
 def plan(opened: OpenShop, ink: str = "") -> Any:
@@ -45,18 +51,19 @@ class PlanForm:
         self.series = choice("Series", [(name or "the only one", name) for name in series], mine)
         first, note = first_of(self._inks(), start)
         self.ink = choice("For", self._inks(), first)
-        self.rungs = choice("Drawdowns of each ink", list(range(3, 14)), 10)
+        self.rungs = choice("Drawdowns of each ink", list(range(FEWEST, MOST + 1)), _begun(opened))
         self.grams = amount_field("Smallest pot, grams", "30", most=10_000)
         self.series.observe(lambda _: self._series_changed(), names="value")
         self.look = button("Show the plan", self.show, self.problems)
         self.save = button("Save the plan", self.write, self.problems, main=True)
+        self.into = button(PUT, self.put_in, self.problems)
         self.box = form(
             *quiet(note),
             section(
                 "Plan the drawdowns",
                 row(boxed(self.series), boxed(self.ink)),
                 row(boxed(self.rungs), self.grams.box),
-                row(self.look, self.save),
+                row(self.look, self.save, self.into),
                 self.problems,
                 self.saved,
                 self.page,
@@ -67,18 +74,34 @@ class PlanForm:
     def show(self) -> None:
         """Show the sheet, without saving it."""
         self.saved.value = ""
-        put(self.page, [self._page()])
+        made, page = self._made()
+        tell(self.saved, self._where(made), "quiet")
+        put(self.page, [page])
 
     def write(self) -> None:
         """Save the sheet, and show it ready to print."""
-        page = self._page()
+        made, page = self._made()
         path = keep(page.title, ".html", page.html)
-        tell(self.saved, f"Saved: {path.resolve()}", "done")
+        tell(self.saved, [f"Saved: {path.resolve()}", *self._where(made)], "done")
         put(self.page, [page])
 
-    def _page(self) -> Page:
+    def put_in(self) -> None:
+        """Put the plan into the shop's files, where its readings are waited for."""
+        self.saved.value = ""
+        if is_demo(self.opened):
+            tell(self.saved, STAYS, "quiet")
+            return
+        inks = read_inks(self.opened.folder)
+        if inks != self.opened.shop.inks:
+            raise BadInput(["inks.csv was changed since this shop was opened.", AGAIN])
+        made, page = self._made()
+        done = write_plan(self.opened.folder, made, inks, new_ink=self._new_ink())
+        tell(self.saved, [*told(done), "Save the plan and work through it."], "done")
+        put(self.page, [page])
+
+    def _made(self) -> tuple[Plan, Page]:
         (grams,) = read(self.grams)
-        new_ink = None if self.ink.value == ALL else self.ink.value
+        new_ink = self._new_ink()
         made = drawdown_plan(
             [ink for ink in self.opened.shop.inks if ink.series == self.series.value],
             batch_g=grams,
@@ -87,7 +110,23 @@ class PlanForm:
             new_ink=new_ink,
         )
         title = f"Drawdown plan {new_ink or self.series.value}".strip()
-        return Page(title=title, html=plan_html(made, title=title))
+        return made, Page(title=title, html=plan_html(made, title=title))
+
+    def _new_ink(self) -> str | None:
+        return None if self.ink.value == ALL else self.ink.value
+
+    def _where(self, made: Plan) -> list[str]:
+        """Whether the shop waits for these drawdowns: others can't be brought in."""
+        if is_demo(self.opened):
+            return []
+        there = {name for names in waiting_in(self.opened.folder) for name in names}
+        new = [step.drawdown for step in made.steps if step.drawdown not in there]
+        if not new:
+            return ["All of these drawdowns are in the shop's files."]
+        return [
+            f"{len(new)} of these {len(made.steps)} drawdowns are not in the shop's files yet;"
+            f" “{PUT}” writes them there, so that their readings can come in."
+        ]
 
     def _inks(self) -> list[str]:
         chosen = self.series.value
@@ -95,6 +134,20 @@ class PlanForm:
 
     def _series_changed(self) -> None:
         self.ink.options = self._inks()
+
+
+def _begun(opened: OpenShop) -> int:
+    """The drawdowns of each ink that the shop was begun with, as far as their number tells."""
+    if is_demo(opened):
+        return USUAL
+    try:
+        waiting, measured = waiting_in(opened.folder)
+    except BadInput:
+        return USUAL
+    there = len({*waiting, *measured})
+    inks = opened.shop.inks
+    counts = {n: sum(map(len, ladders(inks, n, None))) for n in range(FEWEST, MOST + 1)}
+    return next((n for n, count in counts.items() if count == there), USUAL)
 
 
 def plan_parts(opened: OpenShop, ink: str) -> list[Part]:

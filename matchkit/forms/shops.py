@@ -2,7 +2,8 @@
 
 import re
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -26,10 +27,14 @@ from matchkit.prints import film_fits, has_films
 
 __all__ = [
     "AGAIN",
+    "DEMO",
     "EXAMPLE_BATCH",
+    "STAYS",
+    "TICKETS",
     "OpenShop",
     "films_of",
     "fit_of",
+    "handed_in",
     "is_demo",
     "keep",
     "listed_targets",
@@ -37,20 +42,19 @@ __all__ = [
     "saved_recipe",
     "saved_recipes",
     "target_of",
-    "uploaded",
 ]
 
 Array = NDArray[np.float64]
 
 DEMO = "demo-shop"
+STAYS = "The demo shop stays as it is: nothing is written to it. This is for your own shop."
 TICKETS = "tickets"  # the folder, beside the notebook, where forms keep what they save
 EXAMPLE_BATCH = "example batch"  # of the demo shop, as the forms list it
 AGAIN = "After that, run the cell with open_shop again, and the cells below it."
 UNMEASURED = (
     "None of these inks is measured yet.",
-    "Next: notebook 2, Know your inks, plans the drawdowns. Make them, measure them, and put the"
-    " readings into spectra.csv of the shop's folder (`matchkit import` takes the instrument's"
-    " file).",
+    "Next: notebook 12, A shop of your own, plans the drawdowns. Make them and measure them; the"
+    " same notebook brings the instrument's file in (so does `matchkit import`).",
 )
 BLANK = Shop(name="", geometry="", condition="", observer=10, lights=("D65",))
 
@@ -113,8 +117,11 @@ def open_shop(folder: str | Path = DEMO) -> OpenShop:
 
 
 def is_demo(opened: OpenShop) -> bool:
-    """Whether it is the demo shop, of which the notebooks and their pictures tell."""
-    return opened.folder.name == DEMO
+    """Whether it is the demo shop, of which the notebooks and their pictures tell.
+
+    No form writes to it, under whatever name its folder was opened.
+    """
+    return opened.folder.resolve().name == DEMO
 
 
 def _half_open(path: Path, faults: tuple[str, ...]) -> OpenShop:
@@ -191,22 +198,19 @@ def fit_of(opened: OpenShop, ink: str) -> Fit:
     raise BadInput(f"{ink!r}: no drawdown of this ink was fitted")
 
 
-def uploaded(value: Any) -> Path:
-    """A file that was handed to the browser, as a file of its own name."""
-    name = Path(str(value["name"])).name or "file"
-    path = Path(tempfile.mkdtemp(prefix="matchkit-")) / name
-    path.write_bytes(bytes(value["content"]))
-    return path
+@contextmanager
+def handed_in(value: Any) -> Iterator[Path]:
+    """A file that was handed to the browser, as a file of its own name for a while."""
+    with tempfile.TemporaryDirectory(prefix="matchkit-") as folder:
+        path = Path(folder) / (Path(str(value["name"])).name or "file")
+        path.write_bytes(bytes(value["content"]))
+        yield path
 
 
 def uploaded_spectra(value: Any, shop: Shop) -> tuple[list[NamedSpectrum], list[str]]:
     """The spectra in a file that was handed to the browser, and what was assumed."""
-    path = uploaded(value)
-    try:
+    with handed_in(value) as path:
         return read_spectra(path, shop=shop)
-    finally:
-        path.unlink()
-        path.parent.rmdir()
 
 
 def keep(name: str, suffix: str, content: str) -> Path:

@@ -5,10 +5,12 @@ shop; of another shop a still says so in a sentence, since the form above shows 
 """
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 from matchkit.book_jobs import job, todays_jobs
 from matchkit.book_stock import reorder
 from matchkit.faults import BadInput
+from matchkit.files.preview import preview
 from matchkit.files.spectrum import read_spectrum
 from matchkit.forms.book_desk import book_of, desk_of, shop_now
 from matchkit.forms.book_parts import about, jobs_parts, order_parts, story_parts
@@ -28,6 +30,7 @@ from matchkit.forms.practise_parts import (
     outcome_parts,
     question_parts,
 )
+from matchkit.forms.readings import preview_parts
 from matchkit.forms.shops import OpenShop, films_of, fit_of, is_demo, target_of
 from matchkit.forms.show import Part, show
 from matchkit.forms.weigh import example_batch, weigh_parts
@@ -56,6 +59,7 @@ __all__ = [
     "plan",
     "practise",
     "practise_job",
+    "readings",
     "ticket",
     "weigh",
 ]
@@ -99,6 +103,19 @@ def fit(opened: OpenShop, ink: str) -> None:
 def plan(opened: OpenShop, ink: str) -> None:
     """The drawdowns to make for a new ink."""
     of_the_demo(opened, lambda: plan_parts(opened, ink))
+
+
+def readings(opened: OpenShop, ink: str) -> None:
+    """An ink's readings in the shop's `spectra.csv`, looked at as an instrument's file."""
+
+    def parts() -> list[Part]:
+        shop = opened.shop
+        seen = preview(opened.folder / "spectra.csv")
+        names = [drawdown.name for drawdown in shop.drawdowns if ink in drawdown.inks]
+        few = replace(seen, spectra=tuple(each for each in seen.spectra if each.name in names))
+        return preview_parts(few, shop, names, measured=[])
+
+    of_the_demo(opened, parts)
 
 
 def weigh(opened: OpenShop, batch_g: float = 500.0) -> None:

@@ -1,0 +1,324 @@
+"""A shop folder of one's own, from an empty form: how one measures, and what is on the shelf."""
+
+import re
+import tempfile
+from collections.abc import Callable, Sequence
+from html import escape
+from pathlib import Path
+from typing import Any
+
+import ipywidgets as w
+
+from matchkit.faults import BadInput
+from matchkit.files.amounts import parse_amount
+from matchkit.files.planned import EXAMPLES, write_new_shop
+from matchkit.files.settings import CONDITIONS
+from matchkit.files.shop import DENSITY_G_PER_ML, read_measuring
+from matchkit.files.text import text_fault
+from matchkit.forms.parts import (
+    Field,
+    alert,
+    amount_field,
+    area,
+    boxed,
+    button,
+    choice,
+    form,
+    on_change,
+    row,
+    section,
+    tell,
+)
+from matchkit.forms.shops import DEMO, TICKETS
+from matchkit.inks import GEOMETRIES, ROLES, Ink
+from matchkit.plan import FORBIDDEN, Plan, drawdown_plan
+from matchkit.rungs import FEWEST, MOST
+
+__all__ = ["InkRows", "NewShopForm", "new_shop"]
+
+CHOOSE = ("(choose)", "")
+COLOUR = "colour"
+SPARE = 1  # empty rows below those that are filled
+LONGEST = 60  # characters of a folder's name
+
+
+def new_shop() -> Any:
+    """The form; it needs no shop."""
+    return NewShopForm().box
+
+
+class NewShopForm:
+    """Its widgets."""
+
+    def __init__(self) -> None:
+        self.problems, self.done, self.next = alert(), area(), area()
+        self.folder = Field("Name of its folder", "our-shop", folder_name)
+        self.title = Field("How the shop is called", "Our shop", _text)
+        self.geometry = choice("How your instrument measures", [CHOOSE, *_same(GEOMETRIES)])
+        self.condition = choice("With which light", [CHOOSE])
+        self.resolution = amount_field("Your balance shows steps of, grams", "0.01", most=100)
+        self.rungs = choice("Drawdowns of each ink", list(range(FEWEST, MOST + 1)), 10)
+        self.grams = amount_field("Smallest pot, grams", "30", most=9999)
+        self.inks = InkRows()
+        self.geometry.observe(lambda _: self._geometry_changed(), names="value")
+        self._geometry_changed()
+        self.make = button("Make the shop", self.write, self.problems, main=True)
+        self.box = form(
+            section("1. The shop", row(self.folder.box, self.title.box)),
+            section(
+                "2. How you measure and weigh",
+                row(boxed(self.geometry), boxed(self.condition), self.resolution.box),
+            ),
+            section("3. The inks on your shelf", self.inks.box),
+            section(
+                "4. The drawdowns to begin with",
+                row(boxed(self.rungs), self.grams.box),
+                self.make,
+                self.problems,
+                self.done,
+                self.next,
+            ),
+            name="new-shop",
+        )
+
+    def write(self) -> None:
+        """Write the folder, whole or not at all."""
+        self.done.value = self.next.value = ""
+        fields = (self.folder, self.title, self.resolution, self.grams)
+        faults = [fault for field in fields for fault in field.look()]
+        faults += [
+            f"{each.description}: choose one; the instrument's settings or its data sheet say it"
+            for each in (self.geometry, self.condition)
+            if not each.value
+        ]
+        faults += self.inks.faults()
+        if faults:
+            raise BadInput(faults)
+        plan = drawdown_plan(
+            self.inks.read(),
+            batch_g=self.grams.value,
+            resolution_g=self.resolution.value,
+            rungs=self.rungs.value,
+        )
+        self._tried(plan)
+        name = self.folder.value
+        files = self._put(Path(name), plan)
+        lines = [
+            f"Made: the folder {name}, beside this notebook, with {', '.join(files)}.",
+            f"It has {len(plan.inks)} inks, and {len(plan.steps)} drawdowns of them that wait for"
+            " their readings.",
+            "It looks under D65, A and FL11 with the 10 degree observer, and calls 1 dE00 near"
+            " enough; shop.toml in the folder says so, and can say otherwise.",
+            *plan.notes,
+        ]
+        tell(self.done, lines, "done")
+        code = escape(f'shop = forms.open_shop("{name}")', quote=False)
+        self.next.value = (
+            "<p>Next: put this line into the cell that opens the shop, in place of what stands"
+            f" there, and run that cell and those below it.</p><pre>{code}</pre>"
+        )
+
+    def _put(self, folder: Path, plan: Plan) -> tuple[str, ...]:
+        return write_new_shop(
+            folder,
+            plan,
+            name=self.title.value,
+            geometry=self.geometry.value,
+            condition=self.condition.value,
+        )
+
+    def _tried(self, plan: Plan) -> None:
+        """Written elsewhere and read again: what the reader would refuse is never made."""
+        with tempfile.TemporaryDirectory(prefix="matchkit-") as elsewhere:
+            folder = Path(elsewhere) / "shop"
+            self._put(folder, plan)
+            try:
+                read_measuring(folder)
+            except BadInput as error:
+                raise BadInput(
+                    [re.sub(r"inks\.csv row (\d+)", self._ink_of, line) for line in error.faults]
+                ) from None
+
+    def _ink_of(self, found: re.Match[str]) -> str:
+        """Row 2 of the file is the first ink."""
+        return self.inks.filled()[int(found[1]) - 2].called
+
+    def _geometry_changed(self) -> None:
+        """Only the conditions that go with the geometry."""
+        before, offered = self.condition.value, CONDITIONS[self.geometry.value]
+        self.condition.options = [CHOOSE, *_same(offered if self.geometry.value else ())]
+        self.condition.value = before if before in offered and self.geometry.value else ""
+
+
+class InkRows:
+    """The inks, a row for each; there is always an empty row below the last one."""
+
+    def __init__(self) -> None:
+        self.rows: list[_InkRow] = []
+        self.place = w.VBox([])
+        self.more = w.Checkbox(
+            value=False,
+            description="Show density, cost, stock, limit and series too (all may stay empty)",
+            indent=False,
+        )
+        on_change([self.more], self._shown)
+        nothing = alert()
+        self.box = w.VBox(
+            [
+                w.HTML(
+                    "<p>One white, at least; black and clear, if you have them; your colours."
+                    " These are examples: write your own over them. An empty name leaves a row"
+                    " out.</p>"
+                ),
+                self.more,
+                self.place,
+                row(
+                    button("Empty all rows", lambda: self.fill(()), nothing),
+                    button("Show the examples again", lambda: self.fill(EXAMPLES), nothing),
+                ),
+            ]
+        )
+        self.fill(EXAMPLES)
+
+    def fill(self, inks: Sequence[Ink]) -> None:
+        """Names and roles; no density, which would be taken for that of the shop's own ink."""
+        for each in self.rows:
+            each.clear()
+        while len(self.rows) < len(inks) + SPARE:
+            self._add()
+        for ink, each in zip(inks, self.rows, strict=False):
+            each.name.text.value, each.role.value = ink.name, ink.role
+
+    def filled(self) -> list["_InkRow"]:
+        """The rows that count."""
+        return [each for each in self.rows if each.is_filled()]
+
+    def faults(self) -> list[str]:
+        """All that is wrong with what was typed."""
+        filled = self.filled()
+        faults = [fault for each in filled for fault in each.faults()]
+        names: dict[str, _InkRow] = {}
+        for each in filled:
+            name = each.name.text.value.strip()
+            first = names.setdefault(name.casefold(), each)
+            if name and first is not each:
+                faults.append(f"{each.called}: {name} is {first.called} already; name each once")
+        if not any(each.role.value == "white" for each in filled):
+            faults.append(
+                "no ink has the role white; the white is the gauge for how much every other ink"
+                " scatters"
+            )
+        return faults
+
+    def read(self) -> tuple[Ink, ...]:
+        """The inks; ask for `faults` first."""
+        return tuple(each.read() for each in self.filled())
+
+    def _add(self) -> None:
+        each = _InkRow(len(self.rows) + 1)
+        on_change([each.name.text], self._grown)
+        self.rows.append(each)
+        self._shown()
+        self.place.children = [row.box for row in self.rows]
+
+    def _grown(self) -> None:
+        """An empty row is left for the next ink."""
+        if all(each.is_filled() for each in self.rows[-SPARE:]):
+            self._add()
+
+    def _shown(self) -> None:
+        for each in self.rows:
+            each.rest.layout.display = None if self.more.value else "none"
+
+
+class _InkRow:
+    """The fields of one ink."""
+
+    def __init__(self, k: int) -> None:
+        self.called = f"ink {k}"
+        self.name = Field(f"Ink {k}", "", _text)
+        self.role = choice(f"Role of ink {k}", ROLES, COLOUR)
+        self.density = Field(f"Density of ink {k}, g/ml", "", _number(*DENSITY_G_PER_ML))
+        self.cost = Field(f"Cost of ink {k}, per kg", "", _number(0, 1e6))
+        self.stock = Field(f"Stock of ink {k}, grams", "", _number(0, 1e9))
+        self.limit = amount_field(f"Maker's limit of ink {k}, percent", "", most=100, empty=True)
+        self.series = Field(f"Series of ink {k}", "", _words)
+        self.numbers = (self.density, self.cost, self.stock, self.limit)
+        self.rest = row(*(each.box for each in (*self.numbers, self.series)))
+        self.box = w.VBox([row(self.name.box, boxed(self.role)), self.rest])
+
+    def is_filled(self) -> bool:
+        """Whether anything but a role was entered."""
+        fields = (self.name, *self.numbers, self.series)
+        return any(each.text.value.strip() for each in fields)
+
+    def clear(self) -> None:
+        """As at the beginning."""
+        for each in (self.name, *self.numbers, self.series):
+            each.text.value = ""
+            each.problem.value = ""
+        self.role.value = COLOUR
+
+    def faults(self) -> list[str]:
+        return [f for each in (self.name, *self.numbers, self.series) for f in each.look()]
+
+    def read(self) -> Ink:
+        limit = self.limit.value
+        return Ink(
+            name=self.name.value,
+            role=self.role.value,
+            series=self.series.value,
+            density_g_per_ml=self.density.value,
+            cost_per_kg=self.cost.value,
+            stock_g=self.stock.value,
+            max_percent=100.0 if limit is None else limit,
+        )
+
+
+def folder_name(text: str) -> str:
+    """A name that every system takes for a folder, and that is free.
+
+    >>> folder_name(" bay street ")
+    'bay street'
+    """
+    name = _text(text)
+    if FORBIDDEN.search(name) or name.startswith(".") or name.endswith("."):
+        raise BadInput("write a plain name: letters, figures, blanks, - and _")
+    if len(name) > LONGEST:
+        raise BadInput(f"{len(name)} characters; {LONGEST} at most")
+    if name.casefold() in (DEMO, TICKETS):
+        raise BadInput(f"{name} is used by the notebooks themselves; name another")
+    if Path(name).exists():
+        raise BadInput(f"{name}: is there already; name a new folder")
+    return name
+
+
+def _text(text: str) -> str:
+    text = _words(text)
+    if not text:
+        raise BadInput("nothing is there; write a name")
+    return text
+
+
+def _words(text: str) -> str:
+    if fault := text_fault(text.strip()):
+        raise BadInput(fault)
+    return text.strip()
+
+
+def _number(low: float, high: float) -> Callable[[str], float | None]:
+    """How a number from `low` to `high` is read; empty is None."""
+
+    def parse(text: str) -> float | None:
+        if not text.strip():
+            return None
+        number = parse_amount(text)
+        if not low <= number <= high:
+            raise BadInput(f"{text.strip()} is not from {low:g} to {high:g}")
+        return number
+
+    return parse
+
+
+def _same(words: Sequence[str]) -> list[tuple[str, str]]:
+    return [(each, each) for each in words]
