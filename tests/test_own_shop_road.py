@@ -3,21 +3,18 @@
 The readings come from the virtual bench, which knows nothing of Kubelka-Munk theory.
 """
 
-import csv
 import json
 
 import numpy as np
 import pytest
+from own_shop import BENCH, drawn, instrument_csv, read_rows
 
 from matchkit.cli import main
 from matchkit.files.planned import write_plan
 from matchkit.files.shop import read_inks, read_shop
 from matchkit.plan import drawdown_plan
-from matchkit.simulate import make_bench, opaque_R
 
-BENCH = make_bench(77, n_colours=2)
 HEAD = "ink,role,series,density_g_per_ml,cost_per_kg,stock_g,max_percent,lot,note\n"
-NM = [f"{nm}" for nm in range(400, 701, 10)]
 
 
 @pytest.fixture
@@ -43,22 +40,9 @@ def ours(tmp_path, run):
     return folder
 
 
-def drawn(folder):
-    """Names and fractions over the bench's inks, as drawdowns.csv has them."""
-    found = {}
-    for row in read_rows(folder / "drawdowns.csv"):
-        c = found.setdefault(row["drawdown"], np.zeros(len(BENCH.inks)))
-        c[BENCH.names.index(row["ink"])] = float(row["percent"]) / 100
-    return found
-
-
 def measured(path, mixtures):
     """An instrument's file of these mixtures."""
-    lines = [",".join(["name", *NM])]
-    for name, c in mixtures.items():
-        R = opaque_R(BENCH, c / c.sum())
-        lines.append(",".join([name, *(f"{value:.5f}" for value in R)]))
-    path.write_text("\n".join(lines) + "\n")
+    path.write_text(instrument_csv(mixtures))
     return path
 
 
@@ -104,11 +88,6 @@ def test_from_an_empty_folder_to_a_formula(ours, run, tmp_path):
     for part in best["inks"]:
         made[BENCH.names.index(part["ink"])] = part["percent"] / 100
     assert np.abs(made - want).max() < 0.03
-
-
-def read_rows(path):
-    with path.open(encoding="utf-8") as file:
-        return list(csv.DictReader(file))
 
 
 def test_a_new_ink_is_planned_into_a_shop_that_is_measured(ours, run, tmp_path):

@@ -40,6 +40,9 @@ CHOOSE = ("(choose)", "")
 COLOUR = "colour"
 SPARE = 1  # empty rows below those that are filled
 LONGEST = 60  # characters of a folder's name
+# What a reader says of a file, and how it is said of the form.
+ROW = re.compile(r"(?:inks\.csv )?row (\d+)")
+SO_ADD = (", so add it here and its letdowns to drawdowns.csv", "; add it")
 
 
 def new_shop() -> Any:
@@ -92,6 +95,8 @@ class NewShopForm:
             if not each.value
         ]
         faults += self.inks.faults()
+        if not faults and not self.inks.filled():
+            faults = ["no inks yet; write the name of each"]
         if faults:
             raise BadInput(faults)
         plan = drawdown_plan(
@@ -114,8 +119,8 @@ class NewShopForm:
         tell(self.done, lines, "done")
         code = escape(f'shop = forms.open_shop("{name}")', quote=False)
         self.next.value = (
-            "<p>Next: put this line into the cell that opens the shop, in place of what stands"
-            f" there, and run that cell and those below it.</p><pre>{code}</pre>"
+            "<p>Next: write this line in place of the first one in the cell that opens the shop,"
+            f" and run that cell and those below it.</p><pre>{code}</pre>"
         )
 
     def _put(self, folder: Path, plan: Plan) -> tuple[str, ...]:
@@ -135,12 +140,11 @@ class NewShopForm:
             try:
                 read_measuring(folder)
             except BadInput as error:
-                raise BadInput(
-                    [re.sub(r"inks\.csv row (\d+)", self._ink_of, line) for line in error.faults]
-                ) from None
+                lines = [line.replace(*SO_ADD) for line in error.faults]
+                raise BadInput([ROW.sub(self._ink_of, line) for line in lines]) from None
 
     def _ink_of(self, found: re.Match[str]) -> str:
-        """Row 2 of the file is the first ink."""
+        """How the form calls a row of the file, whose row 2 is the first ink."""
         return self.inks.filled()[int(found[1]) - 2].called
 
     def _geometry_changed(self) -> None:
@@ -158,7 +162,7 @@ class InkRows:
         self.place = w.VBox([])
         self.more = w.Checkbox(
             value=False,
-            description="Show density, cost, stock, limit and series too (all may stay empty)",
+            description="Show density, cost, stock, limit, series",
             indent=False,
         )
         on_change([self.more], self._shown)
@@ -167,8 +171,8 @@ class InkRows:
             [
                 w.HTML(
                     "<p>One white, at least; black and clear, if you have them; your colours."
-                    " These are examples: write your own over them. An empty name leaves a row"
-                    " out.</p>"
+                    " These are examples: write your own over them; an empty row is left out."
+                    " Density, cost, stock, the maker's limit and the series may stay empty.</p>"
                 ),
                 self.more,
                 self.place,
@@ -194,21 +198,8 @@ class InkRows:
         return [each for each in self.rows if each.is_filled()]
 
     def faults(self) -> list[str]:
-        """All that is wrong with what was typed."""
-        filled = self.filled()
-        faults = [fault for each in filled for fault in each.faults()]
-        names: dict[str, _InkRow] = {}
-        for each in filled:
-            name = each.name.text.value.strip()
-            first = names.setdefault(name.casefold(), each)
-            if name and first is not each:
-                faults.append(f"{each.called}: {name} is {first.called} already; name each once")
-        if not any(each.role.value == "white" for each in filled):
-            faults.append(
-                "no ink has the role white; the white is the gauge for how much every other ink"
-                " scatters"
-            )
-        return faults
+        """What is wrong with the entries, each by itself."""
+        return [fault for each in self.filled() for fault in each.faults()]
 
     def read(self) -> tuple[Ink, ...]:
         """The inks; ask for `faults` first."""
@@ -238,11 +229,12 @@ class _InkRow:
         self.called = f"ink {k}"
         self.name = Field(f"Ink {k}", "", _text)
         self.role = choice(f"Role of ink {k}", ROLES, COLOUR)
-        self.density = Field(f"Density of ink {k}, g/ml", "", _number(*DENSITY_G_PER_ML))
-        self.cost = Field(f"Cost of ink {k}, per kg", "", _number(0, 1e6))
-        self.stock = Field(f"Stock of ink {k}, grams", "", _number(0, 1e9))
-        self.limit = amount_field(f"Maker's limit of ink {k}, percent", "", most=100, empty=True)
-        self.series = Field(f"Series of ink {k}", "", _words)
+        self.role.layout.width = "9em"  # beside the name on a narrow screen too
+        self.density = Field(f"Ink {k}: density, g/ml", "", _number(*DENSITY_G_PER_ML))
+        self.cost = Field(f"Ink {k}: cost per kg", "", _number(0, 1e6))
+        self.stock = Field(f"Ink {k}: stock, grams", "", _number(0, 1e9))
+        self.limit = amount_field(f"Ink {k}: limit, %", "", most=100, empty=True)
+        self.series = Field(f"Ink {k}: series", "", _words)
         self.numbers = (self.density, self.cost, self.stock, self.limit)
         self.rest = row(*(each.box for each in (*self.numbers, self.series)))
         self.box = w.VBox([row(self.name.box, boxed(self.role)), self.rest])

@@ -119,7 +119,10 @@ class PlanForm:
         """Whether the shop waits for these drawdowns: others can't be brought in."""
         if is_demo(self.opened):
             return []
-        there = {name for names in waiting_in(self.opened.folder) for name in names}
+        try:
+            there = {name for names in waiting_in(self.opened.folder) for name in names}
+        except BadInput as error:  # the plan itself needs none of these files
+            return ["It can't be put into the shop yet:", *error.faults]
         new = [step.drawdown for step in made.steps if step.drawdown not in there]
         if not new:
             return ["All of these drawdowns are in the shop's files."]

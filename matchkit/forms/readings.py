@@ -1,18 +1,20 @@
 """An instrument's file into the shop: look at it, say what it is of, bring it in."""
 
 from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import ipywidgets as w
+import numpy as np
 from matplotlib.axes import Axes
 
-from matchkit.colorimetry import hex_colours
+from matchkit.colorimetry import Lab, hex_colours
 from matchkit.faults import BadInput
 from matchkit.files.conditions import condition_fault, listed, specular_differs
 from matchkit.files.incoming import Imported, bring_in
 from matchkit.files.planned import waiting_in
-from matchkit.files.preview import Preview, Previewed, preview, sparkline
+from matchkit.files.preview import Preview, Previewed, preview
 from matchkit.files.shop import read_measuring
 from matchkit.files.spectrum import read_readings
 from matchkit.files.text import did_you_mean
@@ -34,9 +36,10 @@ from matchkit.forms.parts import (
     tell,
 )
 from matchkit.forms.pictures import drawn, patches
-from matchkit.forms.shops import AGAIN, STAYS, OpenShop, handed_in, is_demo
+from matchkit.forms.shops import STAYS, OpenShop, handed_in, is_demo
 from matchkit.forms.show import Part, Picture, Table
 from matchkit.inks import Shop
+from matchkit.marks import INK
 from matchkit.spectra import to_grid
 
 __all__ = ["ReadingsForm", "preview_parts", "readings"]
@@ -44,16 +47,15 @@ __all__ = ["ReadingsForm", "preview_parts", "readings"]
 CHOOSE = ("(choose)", "")
 ALL = "\0all"  # no name in a file holds this character
 ROWS, PATCHES = 40, 6  # names in the table; patches in a row of colours
-LISTED = 20  # names in a sentence
+LISTED = 8  # names in a sentence
+HALF = 50  # L*, above which a dark line is seen better than a light one
+RUN = "Run the cell with open_shop again, and the cells below it: they take the readings in."
 # A fault names what a command takes; here it is a part of the form.
 HERE = (
     ("say --add to average all, or --replace", "say above what becomes of them"),
     ("`matchkit import --index 1.5` (of most resins) converts it",
      "its refractive index, 1.5 for most resins, written above, converts it"),
     ("say so with `matchkit import --not-fluorescent`", "say so above"),
-    ("rename them, add them to drawdowns.csv, or leave them out with --skip-others",
-     "choose above which drawdown each is of"),
-    ("rename them, add them to drawdowns.csv", "choose above which drawdown each is of"),
 )  # fmt: skip
 
 
@@ -162,7 +164,7 @@ class ReadingsForm:
         self._look()
         self._listed(self.which.value)
         self._shown()
-        tell(self.done, [*_brought(done), *still_waiting(self.waiting), AGAIN], "done")
+        tell(self.done, [*_brought(done), *still_waiting(self.waiting), RUN], "done")
 
     def _look(self) -> None:
         """The folder as it is now: other forms and commands write to it too."""
@@ -228,13 +230,14 @@ def preview_parts(
     ways = list(dict.fromkeys(each.stated or "not stated" for each in seen.spectra))
     shown = seen.spectra[:most]
     table = Table(
-        head=("Name in the file", "Readings", "Spread, dE00", "Reflectance 0 to 1", "In this shop"),
+        head=("Name in the file", "Readings", "Spread, dE00", "In this shop"),
         rows=tuple(_row(each, known, measured) for each in shown),
-        words=(3, 4),
+        words=(3,),
     )
     odd = [f"{each.name}: {line}" for each in seen.spectra for line in each.oddities]
     return [
-        f"{seen.file}: {seen.format}, {len(seen.spectra)} names, {n} readings,"
+        f"{seen.file}: {seen.format}, {_counted(len(seen.spectra), 'name')},"
+        f" {_counted(n, 'reading')},"
         f" {', '.join(seen.ranges)}, scale {seen.scale}. Measured: {'; '.join(ways[:4])}.",
         *(f"A shop refuses this: {line}" for line in seen.refusals),
         *seen.notes,
@@ -252,28 +255,40 @@ def _row(each: Previewed, known: Sequence[str], measured: Sequence[str]) -> tupl
     else:
         here = "has readings already" if each.name in measured else "waits for its reading"
     spread = "" if each.spread_de00 is None else f"{each.spread_de00:.2f}"
-    picture = sparkline(each.readings.mean(axis=0))
-    return each.name, str(len(each.readings)), spread, picture, here
+    return each.name, str(len(each.readings)), spread, here
 
 
 def _colours(shown: Sequence[Previewed], shop: Shop, file: str) -> list[Picture]:
-    """The colours that were measured, in rows of six."""
-    R = [to_grid(each.nm, each.readings, where=file).mean(axis=0) for each in shown]
-    hexes = hex_colours(R, shop.lights[0], shop.observer)
+    """What was measured, as colours with their curves, in rows of six."""
     names = [each.name for each in shown]
+    R = np.array([to_grid(each.nm, each.readings, where=file).mean(axis=0) for each in shown])
+    L = Lab(R, shop.lights[0], shop.observer)[:, 0]
+    hexes = hex_colours(R, shop.lights[0], shop.observer)
+
+    def draw(ax: Axes, row: slice) -> Axes:
+        patches(ax, hexes[row], names[row], "")
+        x = np.linspace(0.04, 0.96, R.shape[-1])
+        for k, (own, lightness) in enumerate(zip(R[row], L[row], strict=True)):
+            pen = INK if lightness > HALF else "white"
+            ax.plot(k + x, 1 - np.clip(own, 0, 1), color=pen, lw=1.2)
+        ax.set(xlim=(0, PATCHES), ylim=(1.9, -0.05))  # patches of one size in every row
+        return ax
+
+    rows = [slice(k, k + PATCHES) for k in range(0, len(names), PATCHES)]
     return [
-        _patches(hexes[k : k + PATCHES], names[k : k + PATCHES])
-        for k in range(0, len(names), PATCHES)
+        drawn(
+            partial(draw, row=row),
+            f"Measured colours, and their reflectance from 0 to 1: {', '.join(names[row])}",
+            6.4,
+            1.3,
+            wide=True,
+        )
+        for row in rows
     ]
 
 
-def _patches(hexes: Sequence[str], names: Sequence[str]) -> Picture:
-    def draw(ax: Axes) -> Axes:
-        patches(ax, hexes, names, "")
-        ax.set(xlim=(0, PATCHES))  # patches of one size in every row
-        return ax
-
-    return drawn(draw, f"Measured colours: {', '.join(names)}", 6.4, 1.3, wide=True)
+def _counted(n: int, what: str) -> str:
+    return f"{n} {what}" if n == 1 else f"{n} {what}s"
 
 
 def _some(names: Sequence[str], words: str) -> list[str]:
@@ -301,7 +316,7 @@ def _brought(done: Imported) -> list[str]:
     """What came in."""
     if not done.names:
         return ["Nothing new: spectra.csv is as it was.", *done.notes]
-    lines = [f"Brought in: {done.n_readings} readings of {listed(done.names, LISTED)}."]
+    lines = [f"Brought in: {_counted(done.n_readings, 'reading')} of {listed(done.names, LISTED)}."]
     if done.kept:
         lines.append(f"The old spectra.csv is kept as {done.kept}.")
     return [*lines, *done.notes]

@@ -131,9 +131,10 @@ def test_check_and_correct(notebook, lab):
     expect(form.get_by_role("alert")).to_contain_text("no file was read yet")
 
 
-def test_everything_has_a_label(notebook):
+@pytest.mark.parametrize("name", ["04_weigh_it.ipynb", "12_a_shop_of_your_own.ipynb"])
+def test_everything_has_a_label(notebook, name):
     """Each field and button is named, as WCAG 2.2 success criterion 4.1.2 asks."""
-    page = notebook("04_weigh_it.ipynb")
+    page = notebook(name)
     nameless = page.evaluate(
         "() => [...document.querySelectorAll('.mk input, .mk select, .mk button, .mk iframe')]"
         ".filter(e => e.type !== 'file' && !(e.labels && e.labels.length && "
