@@ -160,9 +160,9 @@ def test_a_new_row_comes_when_the_last_is_written_in():
     assert [row.name.text.value for row in rows] == ["White", "Black", "Clear", "Red", ""]
     rows[-1].name.text.value = "Lemon"
     assert len(rows) == 6
-    assert rows[-1].rest.layout.display == "none"
+    assert {part.layout.display for part in rows[-1].rest} == {"none"}
     form.inks.more.value = True
-    assert {row.rest.layout.display for row in rows} == {None}
+    assert {part.layout.display for row in rows for part in row.rest} == {None}
     form.inks.fill(())
     assert form.inks.filled() == []
     assert form.inks.place.children == tuple(row.box for row in rows)
@@ -400,7 +400,10 @@ def test_another_way_of_measuring_is_asked_about_or_refused():
     form = ReadingsForm(open_shop(OURS))
     way = "d/8 specular included", "UV excluded"
     hand_in(form, "a.txt", cgats(name, way, mixtures[name]))
-    assert shown(form) == {"of", "index", "dull"}
+    assert shown(form) == {"of", "otherwise", "index", "dull"}
+    assert "Measured otherwise than this shop, which measures d/8 specular excluded" in seen(
+        form.choices["otherwise"]
+    )
     form.bring.click()
     told = seen(form.problems)
     assert "if neither ink nor ground fluoresces, for then they read alike, say so above" in told

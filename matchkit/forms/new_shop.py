@@ -218,8 +218,8 @@ class InkRows:
             self._add()
 
     def _shown(self) -> None:
-        for each in self.rows:
-            each.rest.layout.display = None if self.more.value else "none"
+        for part in (part for each in self.rows for part in each.rest):
+            part.layout.display = None if self.more.value else "none"
 
 
 class _InkRow:
@@ -236,8 +236,9 @@ class _InkRow:
         self.limit = amount_field(f"Ink {k}: limit, %", "", most=100, empty=True)
         self.series = Field(f"Ink {k}: series", "", _words)
         self.numbers = (self.density, self.cost, self.stock, self.limit)
-        self.rest = row(*(each.box for each in (*self.numbers, self.series)))
-        self.box = w.VBox([row(self.name.box, boxed(self.role)), self.rest])
+        self.rest = (self.series.box, row(*(each.box for each in self.numbers)))
+        first = row(self.name.box, boxed(self.role), self.series.box)
+        self.box = w.VBox([first, self.rest[1]])
 
     def is_filled(self) -> bool:
         """Whether anything but a role was entered."""

@@ -99,6 +99,7 @@ class ReadingsForm:
             "which": boxed(self.which),
             "of": boxed(self.of),
             "existing": boxed(self.existing),
+            "otherwise": area(),
             "index": self.index.box,
             "dull": self.dull,
         }
@@ -109,6 +110,7 @@ class ReadingsForm:
                 "2. Into the shop",
                 row(self.choices["which"], self.choices["of"]),
                 self.choices["existing"],
+                self.choices["otherwise"],
                 row(self.choices["index"], self.choices["dull"]),
                 self.bring,
                 self.problems,
@@ -130,6 +132,7 @@ class ReadingsForm:
                     seen = preview(path, self.shop.lights[0], self.shop.observer)
                     self.needs_index, self.needs_dull = _needs(path, self.shop)
                 self.seen = seen
+                tell(self.choices["otherwise"], self._otherwise(), "quiet")
                 self._listed()
         finally:
             self._shown()
@@ -180,7 +183,7 @@ class ReadingsForm:
         ours = [name for name in names if name in self.known]
         offered = [(name, name) for name in names]
         if ours and len(names) > 1:
-            offered.insert(0, (f"all that are drawdowns of this shop: {len(ours)}", ALL))
+            offered.insert(0, (f"all drawdowns of this shop ({len(ours)})", ALL))
         self.which.options = offered
         self.which.value = before if before in names else offered[0][1]
         self._which_changed()
@@ -195,6 +198,16 @@ class ReadingsForm:
         self.of.value = self.which.value if self.which.value in self.known else ""
         self._shown()
 
+    def _otherwise(self) -> list[str]:
+        """What may bring in a file that was measured otherwise than the shop measures."""
+        ours = f"{self.shop.geometry}, {self.shop.condition}"
+        lines = [f"Measured otherwise than this shop, which measures {ours}."]
+        if self.needs_index:
+            lines.append("Glossy films can be converted: write their index, 1.5 for most resins.")
+        if self.needs_dull:
+            lines.append("Where nothing fluoresces, it does not matter how much UV there was.")
+        return [*lines, "If that does not hold, measure again as the shop does."]
+
     def _shown(self) -> None:
         """Only the choices that the file and the shop leave open."""
         one = self.seen is not None and self.which.value != ALL
@@ -202,6 +215,7 @@ class ReadingsForm:
             "which": len(self.which.options) > 1,
             "of": one,
             "existing": bool(self._drawdowns() & set(self.measured)),
+            "otherwise": self.needs_index or self.needs_dull,
             "index": self.needs_index,
             "dull": self.needs_dull,
         }
