@@ -18,13 +18,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from matchkit.colorimetry import Lab_jacobian, XYZ_to_Lab
 from matchkit.diagnose import Round
 from matchkit.eye import difference_slope
 from matchkit.faults import BadInput
 from matchkit.judge import NEUTRAL
+from matchkit.palette import Palette, reflectance_jacobian, strength_jacobian
 from matchkit.solve import Target
 
-__all__ = ["WORDS", "Said", "look_round", "offset", "parse"]
+__all__ = ["WORDS", "Said", "look_round", "lots_that_explain", "offset", "parse"]
 
 Array = NDArray[np.float64]
 
@@ -53,6 +55,8 @@ AMOUNTS = {
     "much": ("much", "very", "far", "way", "lot", "really", "strongly"),
     "": ("somewhat", "rather", "quite", "clearly"),
 }
+BELIEVED = 0.9  # of what an eye says: the rest is left to how lots usually are
+WIDEST = 20.0  # times the usual spread of lots
 UNSAID = 0.6  # dE00 that a difference nobody mentions may well have
 ALL_WELL = 0.4  # the same, when the eye finds no difference
 ASKS = ("needs", "need", "wants", "want", "should", "must", "make", "lacks", "lack", "wanted")
@@ -141,6 +145,33 @@ def look_round(text: str, grams: Array, target: Target) -> Round:
     """
     mean, covariance = offset(text, target.lab[0])
     return Round(grams=grams, lab=target.lab[0] + mean, lab_covariance=covariance)
+
+
+def lots_that_explain(
+    palette: Palette, told: Round, target: Target, lots: tuple[Array, Array]
+) -> tuple[Array, Array]:
+    """`lots`, mean and covariance of log strength (n_ink,), as wide as the eye's word asks.
+
+    Whoever says that a batch is off has seen it.  The usual spread of lots would say that
+    the batch is most likely well, and the stronger the word the less it would be believed;
+    so the spread is raised until the batch as it was seen is as good as certain, and the
+    usual sizes only say which inks it most likely was.
+    """
+    assert told.lab is not None and told.lab_covariance is not None
+    mean, covariance = lots
+    c = told.grams / told.grams.sum()
+    R, _ = reflectance_jacobian(palette, c, np.exp(mean))
+    W, white = target.W[:, :3], target.whites[0]
+    seen = told.lab - XYZ_to_Lab(R @ W, white)
+    off = float(np.linalg.norm(seen))
+    if off < 1e-9:
+        return lots
+    slope = Lab_jacobian(R @ W, white) @ W.T @ strength_jacobian(palette, c, np.exp(mean)).T
+    way = seen / off
+    usual = float(way @ slope @ covariance @ slope.T @ way)
+    unsure = float(way @ told.lab_covariance @ way)
+    wider = BELIEVED / (1 - BELIEVED) * unsure / max(usual, 1e-9)
+    return mean, covariance * float(np.clip(wider, 1.0, WIDEST**2))
 
 
 def _check_known(plain: str) -> None:

@@ -10,11 +10,11 @@ from small_bench import mixture, shop, target_of
 
 from matchkit.colorimetry import Lab, de00
 from matchkit.correct import correct
-from matchkit.diagnose import infer
+from matchkit.diagnose import infer, predicted
 from matchkit.faults import BadInput
 from matchkit.judge import direction
 from matchkit.simulate import opaque_R
-from matchkit.words import WORDS, look_round, offset, parse
+from matchkit.words import WORDS, look_round, lots_that_explain, offset, parse
 
 TEAL = np.array([50.0, -25.0, -15.0])
 ORANGE = np.array([60.0, 40.0, 40.0])
@@ -135,12 +135,10 @@ def test_correcting_by_words_helps_most_batches():
         target = target_of(bench, c)
         s = np.exp(0.06 * rng.standard_normal(len(c)))
         seen = Lab(opaque_R(bench, c, s), "D65", 10)
-        belief = infer(
-            palette,
-            [look_round(direction(target.lab[0], seen), 500 * c, target)],
-            spread,
-            target=target,
-        )
+        told = look_round(direction(target.lab[0], seen), 500 * c, target)
+        usual = (np.zeros(len(c)), np.diag(spread.log_strength**2))
+        lots = lots_that_explain(palette, told, target, usual)
+        belief = infer(palette, [told], spread, target=target, known=lots, slips=False)
         added = correct(
             palette, belief, target, spread, tolerance_de00=1.0, resolution_g=0.01
         ).additions_g
@@ -148,4 +146,40 @@ def test_correcting_by_words_helps_most_batches():
         before.append(float(de00(target.lab[0], seen)))
         after.append(float(de00(target.lab[0], Lab(opaque_R(bench, whole, s), "D65", 10))))
     before, after = np.array(before), np.array(after)
-    assert np.median(after[before > 0.5]) < 0.75 * np.median(before[before > 0.5])
+    assert np.median(after[before > 0.5]) < 0.55 * np.median(before[before > 0.5])
+
+
+def believed(text, bench, found, spread, c):
+    """dE00 from the target that is believed of a batch which weighs right and looks so."""
+    target, palette = target_of(bench, c), found.palette
+    grams = np.array([500 * c[bench.names.index(name)] for name in palette.names])
+    told = look_round(text, grams, target)
+    usual = (np.zeros(len(grams)), np.diag(spread.log_strength**2))
+    lots = lots_that_explain(palette, told, target, usual)
+    assert (np.diag(lots[1]) >= np.diag(usual[1])).all()
+    belief = infer(palette, [told], spread, target=target, refuse=False, known=lots, slips=False)
+    lab = Lab(predicted(palette, belief, grams), "D65", 10)
+    return float(de00(target.lab[0], lab)), lab - target.lab[0]
+
+
+@pytest.mark.parametrize(
+    ("way", "axis", "sign"), [("red", 1, 1), ("dark", 0, -1), ("green", 1, -1)]
+)
+def test_the_stronger_the_word_the_further_off_a_batch_is_believed(way, axis, sign):
+    bench, _, found, spread, _ = shop()
+    c = mixture(bench, White=80, Scarlet=8, Lemon=6, Black=2)
+    sizes = []
+    for text in (f"a touch {way}", f"too {way}", f"much too {way}"):
+        size, off = believed(text, bench, found, spread, c)
+        assert off[axis] * sign > 0
+        sizes.append(size)
+    # The words stand for 0.35, 1.3 and 4; an ink can't move a colour anyhow.
+    assert 0.15 < sizes[0] < 0.6
+    assert 0.7 < sizes[1] < 1.6
+    assert 1.8 < sizes[2] < 5.0
+
+
+def test_an_eye_that_sees_nothing_leaves_all_as_it_is():
+    bench, _, found, spread, _ = shop()
+    size, _ = believed("looks right", bench, found, spread, mixture(bench, White=80, Scarlet=8))
+    assert size < 0.15

@@ -41,7 +41,7 @@ from matchkit.match import palette_for
 from matchkit.odds import Spread, spread_of
 from matchkit.palette import Palette
 from matchkit.solve import Target, spectral_target
-from matchkit.words import WORDS, look_round
+from matchkit.words import WORDS, look_round, lots_that_explain
 
 Array = NDArray[np.float64]
 
@@ -206,12 +206,17 @@ def _belief(
         belief = infer(palette, [told], spread, target=target, refuse=False, known=known)
         return belief, de00(target.lab, np.vstack([lab, np.full((len(target.lab) - 1, 3), np.nan)]))
     if args.looks:
-        rounds = [look_round(args.looks, grams[-1], target)]
+        told = look_round(args.looks, grams[-1], target)
+        lots = known or (np.zeros(len(palette.inks)), np.diag(spread.log_strength**2))
+        lots = lots_that_explain(palette, told, target, lots)
         say(
             "an eye's word says the direction and little of the amount: add half, look again; "
             "other lights can't be judged"
         )
-        return infer(palette, rounds, spread, target=target, refuse=False, known=known), None
+        belief = infer(
+            palette, [told], spread, target=target, refuse=False, known=lots, slips=False
+        )
+        return belief, None
     if not readings:
         return nothing_learned(palette, grams[-1], spread, known), None
     rounds = [Round(grams=g, R=R) for g, R in zip(grams, readings, strict=True)]

@@ -97,7 +97,11 @@ def report(job: Job, answer: Correction, folder: str) -> str:
     """The answer, for people; `folder` is the shop's."""
     light, batch_g = job.target.lights[0], float(job.weighed_g.sum())
     before, tolerance = _before(job, answer)[0], job.shop.tolerance_de00
-    lines = [f"Now: dE00 {before:.2f} under {light}, tolerance {tolerance:g}"]
+    by_eye = job.de00_measured is None and job.belief.seen_Lab is not None
+    now = (
+        f"Now, as the eye has it: about dE00 {before:.1f}" if by_eye else f"Now: dE00 {before:.2f}"
+    )
+    lines = [f"{now} under {light}, tolerance {tolerance:g}"]
     lines += what_happened(job.found.palette, job.belief, job.weighed_g)
     if not answer.added_g:
         done = before <= tolerance
