@@ -27,6 +27,7 @@ from matchkit.solve import ALIKE, DROPPED, Solved, Target, is_exhaustive, solve
 
 __all__ = [
     "Match",
+    "MoreStock",
     "check_options",
     "fit_shop",
     "fractions_for",
@@ -35,12 +36,24 @@ __all__ = [
     "palette_for",
     "searched",
     "series_of",
+    "stock_words",
+    "with_more_stock",
 ]
 
 Array = NDArray[np.float64]
 
 
+CLEARLY_NEARER = 0.1  # of F: the least for which it is worth ordering ink
 WIDE = 4  # inks from which a descent over all of them is sure to start near enough
+
+
+@dataclass(frozen=True, kw_only=True)
+class MoreStock:
+    """The formula for which there is too little of some inks: name, grams there, wanted."""
+
+    lacking: tuple[tuple[str, float, float], ...]
+    formula: Candidate
+    in_gamut: bool
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -137,6 +150,62 @@ def match(
         in_gamut=inside,
         formulas=tuple(preferred(found, prefer, every=every)[:top]),
         exhaustive=exhaustive,
+    )
+
+
+def with_more_stock(
+    shop: Shop,
+    fits: Mapping[str, Fit],
+    target: Target,
+    found: Match,
+    *,
+    batch_g: float = 1000.0,
+    max_inks: int = 4,
+    without: Sequence[str] = (),
+    prefer: str = "nearest",
+) -> MoreStock | None:
+    """What `match` would have found with enough of every ink, where that is clearly better.
+
+    None where stock does not hold the batch back, or what there is does as well.
+    """
+    stock = {ink.name: ink.stock_g for f in fits.values() for ink in f.palette.inks}
+    if all(g is None or g >= batch_g for name, g in stock.items() if name not in without):
+        return None
+    plenty = {
+        series: replace(
+            each,
+            palette=replace(
+                each.palette, inks=tuple(replace(i, stock_g=None) for i in each.palette.inks)
+            ),
+        )
+        for series, each in fits.items()
+    }
+    free = match(
+        shop, plenty, target, batch_g=batch_g, max_inks=max_inks, without=without, prefer=prefer
+    )
+    best, now = free.formulas[0], found.formulas[0]
+    lacking = tuple(
+        (name, there, g)
+        for name, g in zip(best.inks, best.grams, strict=True)
+        if (there := stock[name]) is not None and there < g
+    )
+    better = best.F < now.F - CLEARLY_NEARER or (now.sheer and not best.sheer)
+    if not (lacking and better):
+        return None
+    return MoreStock(lacking=lacking, formula=best, in_gamut=free.in_gamut)
+
+
+def stock_words(more: MoreStock, found: Match, target: Target) -> str:
+    """Which stock holds a batch back, and what more of it would bring."""
+    inks = ", ".join(f"{name} ({g:g} g there, {needed:g} g wanted)"
+                     for name, g, needed in more.lacking)  # fmt: skip
+    now, then = found.formulas[0], more.formula
+    light = int((now.de00 - then.de00).argmax())
+    hides = "; that formula hides, this one is mostly clear" if now.sheer > then.sheer else ""
+    return (
+        f"stock holds this back: with enough {inks} the first formula is"
+        f" dE00 {target.light_names[light]} {then.de00[light]:.2f} instead of"
+        f" {now.de00[light]:.2f}{hides}"
     )
 
 

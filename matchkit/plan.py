@@ -25,7 +25,7 @@ LONGEST_NAME = 60  # characters of an ink's name in a drawdown's
 FORBIDDEN = re.compile(r'[<>:"/\\|?*\x00-\x1f]')  # in file names, on some system
 
 INK_NUMBERS = ("density_g_per_ml", "cost_per_kg", "stock_g", "max_percent")
-INK_COLUMNS = ("ink", "role", "series", *INK_NUMBERS, "lot", "note")
+INK_COLUMNS = ("ink", "role", "series", *INK_NUMBERS, "lot", "lot_spread_percent", "note")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -335,7 +335,8 @@ def _ink_row(ink: Ink) -> list[str]:
     numbers = (ink.density_g_per_ml, ink.cost_per_kg, ink.stock_g)
     limit = "" if ink.max_percent == 100 else _plain(ink.max_percent)
     cells = ("" if number is None else _plain(number) for number in numbers)
-    return [ink.name, ink.role, ink.series, *cells, limit, ink.lot, ink.note]
+    spread = _plain(ink.lot_spread_percent)
+    return [ink.name, ink.role, ink.series, *cells, limit, ink.lot, spread, ink.note]
 
 
 def _drawdown_rows(plan: Plan) -> Iterable[list[str]]:

@@ -18,7 +18,9 @@ from matchkit.cli.lab import MACOS, SETTINGS, WINDOWS, copy_to, start
 from matchkit.cli.lab import run as run_lab
 from matchkit.faults import BadInput
 from matchkit.files.places import data_folder
+from matchkit.match import match, with_more_stock
 from matchkit.palette import reflectance
+from matchkit.solve import spectral_target
 from matchkit.spectra import GRID_NM
 
 w = pytest.importorskip("ipywidgets", reason="ipywidgets is not installed")
@@ -26,6 +28,7 @@ w = pytest.importorskip("ipywidgets", reason="ipywidgets is not installed")
 from matchkit.forms.check import CheckForm  # noqa: E402
 from matchkit.forms.compare import CompareForm  # noqa: E402
 from matchkit.forms.correct import CorrectForm, corrections, example_job  # noqa: E402
+from matchkit.forms.formulas import match_parts  # noqa: E402
 from matchkit.forms.inks import InksForm  # noqa: E402
 from matchkit.forms.leftovers import LeftoversForm  # noqa: E402
 from matchkit.forms.match import MatchForm  # noqa: E402
@@ -33,7 +36,7 @@ from matchkit.forms.parts import Runner, alert, amount_field, number_field, safe
 from matchkit.forms.pictures import flat  # noqa: E402
 from matchkit.forms.plan import PlanForm  # noqa: E402
 from matchkit.forms.rows import PARTS, PERCENT  # noqa: E402
-from matchkit.forms.shops import keep, open_shop  # noqa: E402
+from matchkit.forms.shops import keep, open_shop, target_of  # noqa: E402
 from matchkit.forms.show import Page, Picture, Table, html_of, text_of  # noqa: E402
 from matchkit.forms.weigh import WeighForm  # noqa: E402
 
@@ -462,3 +465,14 @@ def test_a_formula_from_paper_may_be_in_grams_or_parts(opened):
     form.rows.written.value = PERCENT
     assert form.rows.amounts[1].text.value == "25"
     assert form.rows.amounts[1].text.description == "Percent of ink 2"
+
+
+def test_stock_and_too_few_inks_are_told_where_they_keep_a_formula_away(opened):
+    shop = opened.shop
+    target = spectral_target(target_of(opened, "Sea teal"), shop.lights, shop.observer)
+    found = match(shop, opened.fits, target, batch_g=19_000)
+    more = with_more_stock(shop, opened.fits, target, found, batch_g=19_000)
+    told = "\n".join(map(str, match_parts(opened, target, found, more)))
+    assert "Stock holds this back: with enough Tidewater Blue (2650 g there" in told
+    few = match(shop, opened.fits, target, max_inks=2)
+    assert "but not with so few of them" in str(match_parts(opened, target, few)[0])

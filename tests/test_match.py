@@ -1,6 +1,7 @@
 """What a search for formulas says where there are none, or fewer than were asked for."""
 
 import csv
+import json
 import shutil
 
 import pytest
@@ -97,3 +98,57 @@ def test_asking_for_many_more_lists_nothing_else(run, words):
 def test_a_full_list_has_no_such_line(run):
     out, _ = run("Sea teal", "--top", "2")
     assert not any("not 2" in line for line in out)
+
+
+def one_stock(shop, ink, grams):
+    """Write the stock of one ink."""
+    path = shop / "inks.csv"
+    with path.open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, list(rows[0]))
+        writer.writeheader()
+        writer.writerows(
+            {**row, "stock_g": grams if row["ink"] == ink else row["stock_g"]} for row in rows
+        )
+
+
+def test_stock_that_keeps_a_better_formula_away_is_named(shop, run):
+    before, _ = run("Club navy", "--json")
+    best = json.loads("\n".join(before))["matches"][0]
+    assert "short_of" not in best
+    used = {part["ink"]: part["grams"] for part in best["formulas"][0]["inks"]}
+    one_stock(shop, "Dusk Violet", 20)
+    answer, _ = run("Club navy", "--json")
+    (held,) = json.loads("\n".join(answer))["matches"][0]["short_of"]
+    assert held == {"ink": "Dusk Violet", "stock_g": 20, "needed_g": used["Dusk Violet"]}
+
+
+def test_a_batch_that_takes_more_than_the_shelf_holds_says_so(run, shop, tmp_path):
+    out, _ = run("Sea teal", "--grams", "19000", "--ticket", tmp_path / "ticket.html")
+    said = next(line for line in out if line.startswith("! stock holds this back"))
+    assert "Tidewater Blue (2650 g there, " in said
+    assert "FL11" in said
+    assert "stock holds this back" in (tmp_path / "ticket.html").read_text().casefold()
+    assert not any("stock holds" in line for line in run("Sea teal", "--grams", "9000")[0])
+
+
+def test_out_of_reach_for_want_of_stock_is_not_blamed_on_the_inks(shop, run):
+    set_stock(shop, "")
+    one_stock(shop, "Quay White", 100)
+    for ink in ("Clear Base", "Sand Ochre"):
+        one_stock(shop, ink, 0)
+    assert run("Pale mint")[0][0] == (
+        "Pale mint: out of reach with the stock there is; the nearest are"
+    )
+
+
+def test_too_few_inks_are_not_blamed_on_the_target(run):
+    assert run("Club navy", "--max-inks", "2")[0][0] == (
+        "Club navy: in gamut, but not with 2 inks at most (--max-inks); the nearest are"
+    )
+
+
+def test_what_the_chances_count_on_is_told(run):
+    out, _ = run("Sea teal")
+    assert "Chances count on lots that differ by 3 % (lot_spread_percent in inks.csv)." in out

@@ -1,6 +1,6 @@
 """How formulas are told: as JSON, and as text for people."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,7 +11,7 @@ from matchkit.colorimetry import hex_colour
 from matchkit.garment import shows_through
 from matchkit.inks import Shop
 from matchkit.judge import Candidate
-from matchkit.match import Match
+from matchkit.match import Match, MoreStock, stock_words
 from matchkit.odds import touchiest
 from matchkit.palette import Palette
 from matchkit.recipe import STEPS_TO_TRUST, letdowns_for
@@ -25,7 +25,7 @@ NOT_ALL = (
 )
 
 
-def match_json(found: Match, target: Target) -> dict[str, object]:
+def match_json(found: Match, target: Target, more: MoreStock | None = None) -> dict[str, object]:
     answer: dict[str, object] = {
         "target": found.target,
         "in_gamut": found.in_gamut,
@@ -34,6 +34,11 @@ def match_json(found: Match, target: Target) -> dict[str, object]:
     }
     if target.R is None:
         answer["observer"] = target.observer
+    if more:
+        answer["short_of"] = [
+            {"ink": name, "stock_g": there, "needed_g": wanted}
+            for name, there, wanted in more.lacking
+        ]
     return answer
 
 
@@ -62,16 +67,16 @@ def match_report(
     palettes: Mapping[str, Palette],
     trade_offs: bool,
     printed: str = "",
-    fewer: str = "",
+    last: Sequence[str] = (),
+    max_inks: int = 0,
+    more: MoreStock | None = None,
 ) -> str:
     """`printed` says how the formulas are printed, where they are judged as prints.
 
-    `fewer`, why there are not as many as were asked for, stands last.
+    `more` is what more stock would bring; the lines `last` stand last.
     """
     told = f"{found.target}, printed {printed}" if printed else found.target
-    head = f"{told}: " + (
-        "in gamut" if found.in_gamut else "outside what these inks can reach; the nearest are"
-    )
+    head = f"{told}: {_reach(found, shop, max_inks, more)}"
     if target.R is not None:
         head = swatch(hex_colour(target.R, target.lights[0], target.observer)) + head
     lines = [head]
@@ -103,9 +108,29 @@ def match_report(
         lines += ["", NOT_ALL]
     if printed:
         lines += ["", *_print_words(found.formulas[0], target, shop, palettes)]
-    if fewer:
-        lines += ["", fewer]
-    return "\n".join(lines)
+    ends = [_chance_words(shop), *last]
+    if more:
+        ends.insert(0, "! " + stock_words(more, found, target))
+    return "\n".join([*lines, "", *ends])
+
+
+def _reach(found: Match, shop: Shop, max_inks: int, more: MoreStock | None) -> str:
+    """Whether the inks can reach the target, and what keeps a formula from it."""
+    if not found.in_gamut:
+        if more and more.in_gamut:
+            return "out of reach with the stock there is; the nearest are"
+        return "outside what these inks can reach; the nearest are"
+    if max_inks and found.formulas[0].de00[0] > shop.tolerance_de00:
+        inks = "one ink" if max_inks == 1 else f"{max_inks} inks"
+        return f"in gamut, but not with {inks} at most (--max-inks); the nearest are"
+    return "in gamut"
+
+
+def _chance_words(shop: Shop) -> str:
+    """What the chances count on, which only the shop can know."""
+    spreads = sorted({ink.lot_spread_percent for ink in shop.inks})
+    by = f"{spreads[0]:g}" if len(spreads) == 1 else f"{spreads[0]:g} to {spreads[-1]:g}"
+    return f"Chances count on lots that differ by {by} % (lot_spread_percent in inks.csv)."
 
 
 def _print_words(

@@ -43,7 +43,7 @@ from matchkit.files.write import csv_text, write_file
 from matchkit.inks import Shop
 from matchkit.judge import PREFERENCES
 from matchkit.lights import Light
-from matchkit.match import Match, match
+from matchkit.match import Match, MoreStock, match, stock_words, with_more_stock
 from matchkit.palette import Palette
 from matchkit.solve import Target, lab_target, spectral_target
 from matchkit.ticket_sheet import ticket_html
@@ -131,15 +131,27 @@ def run(args: argparse.Namespace) -> None:
             max_inks=max_inks,
             top=top,
         )
+        more = None
         if args.use or args.leftovers:
             found = use_leftover(args, shop, fits, target, found, batch_g, max_inks, top)
-        answers.append((found, target))
+        else:
+            more = with_more_stock(
+                shop,
+                fits,
+                target,
+                found,
+                batch_g=batch_g,
+                max_inks=max_inks,
+                without=args.without,
+                prefer=args.prefer,
+            )
+        answers.append((found, target, more))
         if len(targets) > 1:
             tell_many(done, len(targets))
     _keep(args, shop, answers, palettes_of(fits))
     if args.json:
         print_json(
-            {"matches": [match_json(found, target) for found, target in answers]}
+            {"matches": [match_json(found, target, more) for found, target, more in answers]}
             | ({"printed": printed_json(args)} if args.over else {})
             | strengths_json(palettes_of(fits))
         )
@@ -154,9 +166,11 @@ def run(args: argparse.Namespace) -> None:
                     palettes_of(fits),
                     told,
                     printed_words(args),
-                    _fewer(args, len(found.formulas), top),
+                    list(filter(None, [_fewer(args, len(found.formulas), top)])),
+                    max_inks,
+                    more,
                 )
-                for found, target in answers
+                for found, target, more in answers
             )
         )
 
@@ -178,15 +192,18 @@ def _fewer(args: argparse.Namespace, n: int, top: int) -> str:
 def _keep(
     args: argparse.Namespace,
     shop: Shop,
-    answers: list[tuple[Match, Target]],
+    answers: list[tuple[Match, Target, MoreStock | None]],
     palettes: Mapping[str, Palette],
 ) -> None:
     """The files that were asked for: a ticket, a recipe, a picture."""
     if not (args.ticket or args.recipe or args.picture):
         return
-    (found, target), formula = answers[0], answers[0][0].formulas[0]
+    (found, target, more), formula = answers[0], answers[0][0].formulas[0]
     if args.ticket:
         printed = [f"Matched as a print, {printed_words(args)}. {ON_CARD}"] if args.over else []
+        if more:
+            words = stock_words(more, found, target)
+            printed.append(f"{words[0].upper()}{words[1:]}.")
         made = make(args, shop, formula, target, found.target, warnings=printed)
         write_file(args.ticket, ticket_html(made))
         say(f"written: {args.ticket}")

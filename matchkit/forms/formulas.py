@@ -7,8 +7,9 @@ from matchkit.compare import compare
 from matchkit.forms.pictures import drawn, edge_to_edge
 from matchkit.forms.shops import OpenShop
 from matchkit.forms.show import Part, Picture, Table
+from matchkit.inks import Shop
 from matchkit.judge import SHEER, Candidate, clear_share
-from matchkit.match import Match
+from matchkit.match import Match, MoreStock, stock_words
 from matchkit.plots import composition, spectra, swatches
 from matchkit.sheet import grams_text
 from matchkit.solve import Target
@@ -24,20 +25,18 @@ __all__ = [
 ]
 
 
-def match_parts(opened: OpenShop, target: Target, found: Match) -> list[Part]:
-    """The formulas for one target side by side."""
+def match_parts(
+    opened: OpenShop, target: Target, found: Match, more: MoreStock | None = None
+) -> list[Part]:
+    """The formulas for one target side by side, and what `more` stock would bring."""
     shop = opened.shop
-    head = (
-        "These inks can reach it."
-        if found.in_gamut
-        else (
-            "Outside what these inks can reach. The nearest formulas are shown; agree on the "
-            "colour before anything is mixed."
-        )
-    )
+    head = _reach(found, shop, more)
     sheer = [k for k, f in enumerate(found.formulas, start=1) if is_sheer(opened, f)]
     lines: list[Part] = [f"{found.target}: {head[0].lower()}{head[1:]}"]
     lines += [_strip(target, found), _table(target, found, shop.tolerance_de00)]
+    if more:
+        words = stock_words(more, found, target)
+        lines.append(f"{words[0].upper()}{words[1:]}.")
     if not found.exhaustive:
         lines.append(
             "So many inks have more combinations than can be looked at one by one: larger formulas "
@@ -50,6 +49,18 @@ def match_parts(opened: OpenShop, target: Target, found: Match) -> list[Part]:
             "drawdown, not on a dark garment."
         )
     return lines
+
+
+def _reach(found: Match, shop: Shop, more: MoreStock | None) -> str:
+    """Whether the inks can reach the target, and what keeps a formula from it."""
+    nearest = "The nearest formulas are shown; agree on the colour before anything is mixed."
+    if not found.in_gamut:
+        if more and more.in_gamut:
+            return f"Out of reach with the stock there is. {nearest}"
+        return f"Outside what these inks can reach. {nearest}"
+    if found.formulas[0].de00[0] > shop.tolerance_de00:
+        return f"These inks can reach it, but not with so few of them. {nearest}"
+    return "These inks can reach it."
 
 
 def formula_parts(

@@ -1,7 +1,6 @@
 """Find a starting formula: a target goes in, formulas and a ticket come out."""
 
 from collections.abc import Callable
-from functools import partial
 from typing import Any
 
 import ipywidgets as w
@@ -29,11 +28,13 @@ from matchkit.forms.parts import (
 from matchkit.forms.shops import OpenShop
 from matchkit.forms.targets import TargetPicker, light_options
 from matchkit.forms.tickets import Batch, TicketPart
-from matchkit.match import Match
+from matchkit.match import Match, MoreStock, with_more_stock
 from matchkit.match import match as find_formulas
 from matchkit.solve import Target
 
 __all__ = ["MatchForm", "match"]
+
+Answer = tuple[str, Target, Match, MoreStock | None]
 
 OTHERS = (
     ("not at all", 0.0),
@@ -132,7 +133,7 @@ class MatchForm:
         plain = [self.grams.text, self.most, self.others, self.prefer]
         return [*self.picker.changing(), *plain, *ticked]
 
-    def _work(self) -> Callable[[Callable[[int, int], None]], tuple[str, Target, Match]]:
+    def _work(self) -> Callable[[Callable[[int, int], None]], Answer]:
         """Read the form; what is wrong with it is told before any work begins."""
         (grams,) = read(self.grams)
         others = [light for light, box in self.lights.items() if box.value]
@@ -140,23 +141,28 @@ class MatchForm:
         name, target = self.picker.read(self.others.value, lights)
         today = by_the_book(self.opened, learning=self.lots.value)
         self.told = today.words
-        search = partial(
-            find_formulas,
-            today.opened.shop,
-            today.opened.fits,
-            target,
-            name=name,
-            batch_g=grams,
-            max_inks=self.most.value,
-            without=[ink for ink, box in self.without.items() if box.value],
-            prefer=self.prefer.value,
-        )
-        return lambda progress: (name, target, search(progress=progress))
+        shop, fits, most, prefer = (
+            today.opened.shop, today.opened.fits, self.most.value, self.prefer.value
+        )  # fmt: skip
+        without = [ink for ink, box in self.without.items() if box.value]
 
-    def _answer(self, answer: tuple[str, Target, Match]) -> None:
-        self.target_name, self.target, self.found = answer
+        def work(progress: Callable[[int, int], None]) -> Answer:
+            found = find_formulas(
+                shop, fits, target, name=name, batch_g=grams, max_inks=most,
+                without=without, prefer=prefer, progress=progress,
+            )  # fmt: skip
+            more = with_more_stock(
+                shop, fits, target, found, batch_g=grams, max_inks=most,
+                without=without, prefer=prefer,
+            )  # fmt: skip
+            return name, target, found, more
+
+        return work
+
+    def _answer(self, answer: Answer) -> None:
+        self.target_name, self.target, self.found, more = answer
         self.stale.value = ""
-        shown = match_parts(self.opened, self.target, self.found)
+        shown = match_parts(self.opened, self.target, self.found, more)
         put(self.results, [*counted_on(self.told), *shown])
         self.ticket.clear()
         formulas = self.found.formulas
