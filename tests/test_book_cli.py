@@ -398,3 +398,10 @@ def test_names_on_a_label_are_not_taken_for_html(desk, tmp_path):
     assert "<script>" not in page
     assert "&lt;script&gt;" in page
     assert "A &amp; B" in page
+
+
+def test_a_formula_that_is_mostly_clear_is_called_that_when_it_is_logged(desk):
+    words = ["log-match", desk.folder / "targets.csv", "--name", "Sea teal", "--grams", "500"]
+    recipe = desk.recipe("sheer", Clear_Base=470, Quay_White=30)
+    assert "! sheer: mostly clear" in desk.text(*words, "--recipe", recipe).out
+    assert "sheer" not in desk.text(*words).out

@@ -21,6 +21,7 @@ from matchkit.cli.book_desk import (
     shop_of,
     whole,
 )
+from matchkit.cli.formulas import doubts
 from matchkit.cli.shops import (
     by_light,
     decimals,
@@ -140,7 +141,8 @@ def _table(formula: Candidate, shop: Shop) -> str:
         [ink, f"{g:.{digits}f}", f"{percent:.3f}"]
         for ink, g, percent in zip(formula.inks, formula.grams, formula.percents, strict=True)
     ]
-    return table(["Ink", "grams", "percent"], rows, indent=2)
+    lines = [table(["Ink", "grams", "percent"], rows, indent=2)]
+    return "\n".join([*lines, *(f"  ! {line}" for line in doubts(formula, shop))])
 
 
 def reprint_arguments(parser: argparse.ArgumentParser) -> None:

@@ -96,11 +96,7 @@ def match_report(
             )
         ]
         lines.append(table(["Ink", "grams", "percent"], rows, indent=2))
-        if formula.sheer:
-            lines.append(
-                "  ! sheer: mostly clear, it lets the ground show; prove it on the garment"
-            )
-        lines += [f"  ! {line}" for line in small_weights(formula, shop)]
+        lines += [f"  ! {line}" for line in doubts(formula, shop)]
         lines += [f"  {line}" for line in _touchy(formula, target, palettes)]
     if trade_offs:
         lines += ["", _trade_offs(found, target)]
@@ -176,7 +172,13 @@ def _trade_offs(found: Match, target: Target) -> str:
     return "\n".join(lines)
 
 
-def small_weights(formula: Candidate, shop: Shop) -> list[str]:
+def doubts(formula: Candidate, shop: Shop) -> list[str]:
+    """What speaks against weighing a formula just so, a line each."""
+    sheer = "sheer: mostly clear, it lets the ground show; prove it on the garment"
+    return [*([sheer] if formula.sheer else []), *_small_weights(formula, shop)]
+
+
+def _small_weights(formula: Candidate, shop: Shop) -> list[str]:
     """A line for each ink that the balance can't show well, with the way out."""
     known = {ink.name: ink for ink in shop.inks}
     if not set(formula.inks) <= set(known):  # a leftover in it: its inks are mixed already
