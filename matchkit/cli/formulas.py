@@ -104,7 +104,7 @@ def match_report(
         lines += ["", NOT_ALL]
     if printed:
         lines += ["", *_print_words(found.formulas[0], target, shop, palettes)]
-    ends = [_chance_words(shop), *last]
+    ends = [_chance_words(palettes), *last]
     if more:
         ends.insert(0, "! " + stock_words(more, found, target))
     return "\n".join([*lines, "", *ends])
@@ -122,9 +122,10 @@ def _reach(found: Match, shop: Shop, max_inks: int, more: MoreStock | None) -> s
     return "in gamut"
 
 
-def _chance_words(shop: Shop) -> str:
-    """What the chances count on, which only the shop can know."""
-    spreads = sorted({ink.lot_spread_percent for ink in shop.inks})
+def _chance_words(palettes: Mapping[str, Palette]) -> str:
+    """What the chances count on, which only the shop can know, or its book has learned."""
+    inks = [ink for palette in palettes.values() for ink in palette.inks]
+    spreads = sorted({round(ink.lot_spread_percent, 1) for ink in inks})
     by = f"{spreads[0]:g}" if len(spreads) == 1 else f"{spreads[0]:g} to {spreads[-1]:g}"
     return f"Chances count on lots that differ by {by} % (lot_spread_percent in inks.csv)."
 
