@@ -152,3 +152,9 @@ def test_too_few_inks_are_not_blamed_on_the_target(run):
 def test_what_the_chances_count_on_is_told(run):
     out, _ = run("Sea teal")
     assert "Chances count on lots that differ by 3 % (lot_spread_percent in inks.csv)." in out
+
+
+def test_a_formula_that_is_far_off_under_another_light_has_a_word_for_it(run):
+    told, _ = run("Sea teal", "--grams", "19000")  # FL11 3.6, see the stock above
+    assert any(line.startswith("  ! under FL11 it is 3.6 off: agree which light") for line in told)
+    assert not any("agree which light" in line for line in run("Sea teal")[0])

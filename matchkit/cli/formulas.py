@@ -18,6 +18,7 @@ from matchkit.recipe import STEPS_TO_TRUST, letdowns_for
 from matchkit.shelf import letdowns_on_shelf
 from matchkit.solve import MOST, PARENTS, Target
 
+METAMERIC = 2.0  # times the tolerance, off under another light: worth a word
 NOT_ALL = (
     f"So many inks have more than {MOST:,} subsets of one size: not all were looked at, only\n"
     f"those that add an ink to one of the {PARENTS:,} best formulas of one ink fewer.\n"
@@ -97,6 +98,7 @@ def match_report(
         ]
         lines.append(table(["Ink", "grams", "percent"], rows, indent=2))
         lines += [f"  ! {line}" for line in doubts(formula, shop)]
+        lines += [f"  ! {line}" for line in _other_light(formula, target, shop.tolerance_de00)]
         lines += [f"  {line}" for line in _touchy(formula, target, palettes)]
     if trade_offs:
         lines += ["", _trade_offs(found, target)]
@@ -171,6 +173,19 @@ def _trade_offs(found: Match, target: Target) -> str:
     if len(target.lights) > 1:
         lines.append(f"  To give up some of {first} for the other lights: --other-lights 3")
     return "\n".join(lines)
+
+
+def _other_light(formula: Candidate, target: Target, tolerance_de00: float) -> list[str]:
+    """A word where a formula that is in under the first light is far off under another."""
+    worst = int(formula.de00.argmax())
+    off = float(formula.de00[worst])
+    if formula.de00[0] > tolerance_de00 or off <= METAMERIC * tolerance_de00:
+        return []
+    light = target.light_names[worst]
+    return [
+        f"under {light} it is {off:.1f} off: agree which light counts, or look for a steadier"
+        " formula (--prefer steady)"
+    ]
 
 
 def doubts(formula: Candidate, shop: Shop) -> list[str]:
