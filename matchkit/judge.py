@@ -39,6 +39,7 @@ Array = NDArray[np.float64]
 PREFERENCES = ("nearest", "odds", "steady")
 SHEER = 0.5  # share of clear above which a formula is called sheer
 CLEARLY = 0.05  # a difference in chance that is one
+SHEER_COSTS = 0.5  # dE00 under the worst light by which a formula that hides may be worse
 NEUTRAL = 6.0  # C* below which hue has no direction of its own
 NOTICEABLE = 0.15  # part of a difference, in dE00, that is worth a word
 SHARE_OF_WHOLE = 0.35  # a smaller part of the largest one goes without a word
@@ -194,10 +195,17 @@ def worth_weighing(near: Sequence[Candidate]) -> list[Candidate]:
 
 
 def steadiest(candidates: Sequence[Candidate], *, every: bool = False) -> list[Candidate]:
-    """Candidates by their worst light; within 0.1 dE00 fewer inks, then the cheaper."""
+    """Candidates by their worst light; within 0.1 dE00 fewer inks, then the cheaper.
+
+    One that is mostly clear stands first only if it gains more than that is worth.
+    """
     by_worst = [replace(each, F=float(each.de00.max())) for each in candidates]
     given = {id(copy): each for copy, each in zip(by_worst, candidates, strict=True)}
-    return [given[id(copy)] for copy in in_order(by_worst, every=every)]
+    ranked = in_order(by_worst, every=every)
+    if ranked and ranked[0].sheer and not every:
+        near = [f for f in ranked if not f.sheer and f.F <= ranked[0].F + SHEER_COSTS]
+        ranked = [*near[:1], *(f for f in ranked if f is not near[0])] if near else ranked
+    return [given[id(copy)] for copy in ranked]
 
 
 def _cost(candidate: Candidate) -> float:

@@ -506,3 +506,12 @@ def test_the_study_of_the_first_formula_in_small() -> None:
     nearness, listed = found["by nearness alone"], found["as listed"]
     assert listed["sheer"] <= nearness["sheer"]
     assert listed["said"] >= nearness["said"] and listed["first"] >= nearness["first"]
+
+
+def test_the_steadiest_is_mostly_clear_only_where_that_gains_much() -> None:
+    clear = replace(formula(0.1, "ab", de00=(0.1, 0.3)), sheer=True)
+    hides = formula(0.3, "cd", de00=(0.3, 0.7))
+    assert named(preferred([clear, hides], "steady")) == ["cd", "ab"]
+    assert named(preferred([clear, hides], "steady", every=True)) == ["ab", "cd"]
+    far = formula(0.3, "cd", de00=(0.3, 0.9))
+    assert named(preferred([clear, far], "steady")) == ["ab", "cd"]
