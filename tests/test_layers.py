@@ -18,7 +18,7 @@ CORE = (
     *("faults", "spectra", "optics", "lights", "colorimetry"),
     *("transfer", "pigments", "simulate"),
     *("inks", "film", "palette", "constants", "suspects", "fit", "film_constants", "film_fit"),
-    *("rungs", "recipe", "pots", "plan"),
+    *("rungs", "recipe", "pots", "plan", "contents"),
     *("eye", "descent", "solve", "metamerism", "judge", "compare"),
     *("odds", "estimate", "diagnose", "additions", "correct", "advice", "bucket", "hold", "pour"),
     *("lots", "lot_check", "shelf", "leftovers", "match", "library", "instrument", "words"),

@@ -4,11 +4,18 @@ import argparse
 from collections.abc import Sequence
 from pathlib import Path
 
-from matchkit.cli.terminal import json_option, positive, print_json, say
+from matchkit.cli.terminal import json_option, positive, print_json, say, table
 from matchkit.faults import BadInput
 from matchkit.files.planned import told, write_plan
 from matchkit.files.settings import read_settings
 from matchkit.files.shop import read_inks
+from matchkit.files.weighed import (
+    check_new,
+    put_weighed,
+    reweighed,
+    told_weighed,
+    write_weigh_sheet,
+)
 from matchkit.files.write import write_file
 from matchkit.inks import Ink
 from matchkit.plan import Plan, drawdown_plan, rows
@@ -25,6 +32,16 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--write", action="store_true",
         help="put the plan into drawdowns.csv and spectra.csv; what is measured stays",
+    )  # fmt: skip
+    parser.add_argument(
+        "--weigh-sheet", metavar="FILE",
+        help="write a CSV with a row for every weight of the plan, to fill in what the balance"
+        " showed",
+    )  # fmt: skip
+    parser.add_argument(
+        "--weighed", metavar="FILE",
+        help="such a sheet, filled in (empty: as planned): the percents that it makes; with"
+        " --write into drawdowns.csv",
     )  # fmt: skip
     plan_options(parser)
     json_option(parser)
@@ -57,6 +74,11 @@ def planned(
 
 def run(args: argparse.Namespace) -> None:
     """Plan and print.  Only inks.csv is needed, and the balance of shop.toml."""
+    if args.weighed:
+        _weighed(args)
+        return
+    if args.weigh_sheet:
+        check_new(args.weigh_sheet)
     everything = read_inks(args.shop)
     inks = _series(everything, args)
     plan = planned(inks, args, _resolution_g(args.shop), args.ink)
@@ -72,6 +94,42 @@ def run(args: argparse.Namespace) -> None:
     if args.write:
         for line in told(write_plan(args.shop, plan, everything, new_ink=args.ink)):
             say(line)
+    if args.weigh_sheet:
+        write_weigh_sheet(args.weigh_sheet, plan, args.shop)
+        say(
+            f"written: {args.weigh_sheet}; fill in showed_g where a weight came out otherwise, then"
+            f" `matchkit plan {args.shop} --weighed {args.weigh_sheet} --write`"
+        )
+
+
+def _weighed(args: argparse.Namespace) -> None:
+    """Instead of a plan: what its pots truly held."""
+    if args.html or args.weigh_sheet or args.ink or args.series:
+        raise BadInput("--weighed: the sheet has the plan in it; of the others only --write goes")
+    found = reweighed(args.shop, args.weighed)
+    for note in found.contents.notes:
+        say(f"note: {note}")
+    if args.json:
+        print_json({"drawdowns": [
+            {"drawdown": name, "inks": [
+                {"ink": ink, "percent": round(percent, 6)}
+                for ink, percent in found.contents.percents(name).items()
+            ]}
+            for name in found.contents.held
+        ], "changed": list(dict.fromkeys(each.drawdown for each in found.changes)),
+            "notes": list(found.contents.notes)})  # fmt: skip
+    elif found.changes:
+        rows = [
+            [each.drawdown, each.ink, each.before, f"{each.percent:.4f}"] for each in found.changes
+        ]
+        print(table(["Drawdown", "Ink", "in drawdowns.csv", "as weighed, %"], rows))
+    else:
+        print("Every weight came out as drawdowns.csv says.")
+    if args.write:
+        for line in told_weighed(found, put_weighed(args.shop, found)):
+            say(line)
+    elif found.changes:
+        say("nothing is written yet; --write puts these percents into drawdowns.csv")
 
 
 def _resolution_g(folder: str) -> float:

@@ -13,6 +13,7 @@ __all__ = ["AMOUNTS", "Mixture", "hint_at", "mixtures"]
 
 AMOUNTS = ("percent", "grams")  # percent by mass
 SUM_TOLERANCE = 0.1 + 1e-9  # percent; three shares rounded to 0.1 may miss 100 by nearly this
+FAR = 10.0  # percent: a sum that no rounding and hardly a slip explains
 MOST = 1e12  # grams: a million tons, and no slip of the keyboard that sums overflow
 HINTS = 20  # comparing names takes time, and nobody reads on after so many faults
 
@@ -24,7 +25,7 @@ class Mixture:
     name: str  # empty where a file holds one mixture only
     inks: tuple[str, ...]
     amounts: tuple[float, ...]
-    unit: str  # one of AMOUNTS
+    unit: str  # one of AMOUNTS; empty after a fault
     lots: tuple[str, ...]  # one per ink, or empty
     rows: tuple[Row, ...]
     ground: str = ""  # of a drawdown that lets it show
@@ -38,7 +39,12 @@ class Mixture:
 
 
 def mixtures(
-    table: Table, *, by: str = "", series: Mapping[str, str] | None, found: Findings
+    table: Table,
+    *,
+    by: str = "",
+    either: bool = False,
+    series: Mapping[str, str] | None,
+    found: Findings,
 ) -> list[Mixture]:
     """The mixtures of a table, in order of their first rows.
 
@@ -48,21 +54,25 @@ def mixtures(
         With a column ``ink``, one of `AMOUNTS`, and perhaps ``lot``.
     by : str
         The column that names the mixture a row belongs to; empty: all rows are one.
+    either : bool
+        Both columns of amounts may be there, where each mixture keeps to one of them.
     series : mapping
         The series of every known ink, or None: any ink will do.
 
     Raises
     ------
     BadInput
-        If there is not exactly one column of amounts.
+        If there is no column of amounts, or two where one is wanted.
     """
-    unit = _unit(table)
+    both = either and set(AMOUNTS) <= set(table.columns)
+    unit = "" if both else _unit(table)
     groups: dict[str, list[Row]] = {}
     for row in table.rows:
         name = wording(row, by, faults=found.faults, required=True) if by else ""
         groups.setdefault(name, []).append(row)
     return [
-        _mixture(name, rows, unit, table.decimal, series, found) for name, rows in groups.items()
+        _mixture(name, rows, unit or _unit_of(name, rows, found), table.decimal, series, found)
+        for name, rows in groups.items()
     ]
 
 
@@ -77,6 +87,22 @@ def _unit(table: Table) -> str:
     raise BadInput(f"{table.file}: no column 'percent' or 'grams'; {hint}")
 
 
+def _unit_of(name: str, rows: list[Row], found: Findings) -> str:
+    """The one column of the two in which a mixture's amounts stand; "" after a fault."""
+    filled = {unit: [row for row in rows if row.cells.get(unit)] for unit in AMOUNTS}
+    used = [unit for unit in AMOUNTS if filled[unit]]
+    if len(used) < 2:
+        return used[0] if used else AMOUNTS[0]
+    places = " and ".join(
+        f"{unit} in row {filled[unit][0].where.rpartition(' ')[2]}" for unit in AMOUNTS
+    )
+    found.faults.append(
+        f"{rows[0].where}: {quoted(name)}: {places}; write all its amounts in one of the two"
+        " columns and leave the other empty"
+    )
+    return ""
+
+
 def _mixture(
     name: str,
     rows: list[Row],
@@ -87,13 +113,14 @@ def _mixture(
 ) -> Mixture:
     before = len(found.faults)
     values = [
-        amount(row, unit, decimal=decimal, faults=found.faults, required=True) for row in rows
+        amount(row, unit, decimal=decimal, faults=found.faults, required=True) if unit else None
+        for row in rows
     ]
     inks = [wording(row, "ink", faults=found.faults, required=True) for row in rows]
     lots = [wording(row, "lot", faults=found.faults) for row in rows]
     _check_names(inks, rows, series, found)
     amounts = [0.0 if value is None else value for value in values]
-    sound = len(found.faults) == before and not any(row.broken for row in rows)
+    sound = bool(unit) and len(found.faults) == before and not any(row.broken for row in rows)
     if sound:
         _check_sum(amounts, unit, name, rows[0], found)
     used = [i for i, value in enumerate(amounts) if sound and value > 0]
@@ -144,7 +171,11 @@ def _check_sum(amounts: list[float], unit: str, name: str, row: Row, found: Find
             "is a decimal point missing?"
         )
     elif unit == "percent" and abs(total - 100) > SUM_TOLERANCE:
-        found.faults.append(f"{row.where}: {what}percents sum to {total:.6g}; expected 100 +- 0.1")
+        hint = "; if these are grams, put them in a column 'grams'"
+        found.faults.append(
+            f"{row.where}: {what}percents sum to {total:.6g}; expected 100 +- 0.1"
+            + (hint if abs(total - 100) > FAR else "")
+        )
 
 
 def hint_at(name: str, names: Iterable[str], found: Findings) -> str:

@@ -22,7 +22,18 @@ from matchkit.inks import Ink
 from matchkit.plan import Plan, Step, shop_files
 from matchkit.spectra import GRID_NM
 
-__all__ = ["EXAMPLES", "Planned", "told", "waiting_in", "write_new_shop", "write_plan"]
+__all__ = [
+    "DRAWDOWNS",
+    "EXAMPLES",
+    "Lines",
+    "Planned",
+    "drawn_in",
+    "lines_text",
+    "told",
+    "waiting_in",
+    "write_new_shop",
+    "write_plan",
+]
 
 DRAWDOWNS, SPECTRA = "drawdowns.csv", "spectra.csv"
 
@@ -57,7 +68,7 @@ class _Line:
 
 
 @dataclass(frozen=True, kw_only=True)
-class _File:
+class Lines:
     """A table with its rows as they stand."""
 
     table: Table
@@ -105,8 +116,8 @@ def write_plan(
     places = [line.cells for line in spectra.lines if not (line.waiting and line.drawdown in anew)]
     places += [_laid(spectra.table, {"drawdown": name}) for name in new]
     contents: dict[str, str | bytes] = {
-        DRAWDOWNS: _text(drawn, rows),
-        SPECTRA: _text(spectra, places),
+        DRAWDOWNS: lines_text(drawn, rows),
+        SPECTRA: lines_text(spectra, places),
     }
     kept = ""
     if any(line.drawdown in anew for line in drawn.lines):
@@ -143,15 +154,23 @@ def waiting_in(folder: str | Path) -> tuple[tuple[str, ...], tuple[str, ...]]:
     return tuple(name for name in names if name not in measured), tuple(measured)
 
 
-def _two_files(folder: Path) -> tuple[_File, _File, dict[str, None]]:
+def _two_files(folder: Path) -> tuple[Lines, Lines, dict[str, None]]:
     """What was drawn down, the spectra, and the names that have a reading."""
-    drawn = _file(folder, DRAWDOWNS, ("drawdown", "ink", "percent", "lot"))
-    spectra = _file(folder, SPECTRA, ("drawdown", *(f"{nm:.0f}" for nm in GRID_NM)))
+    drawn = drawn_in(folder)
+    spectra = _lines_of(folder, SPECTRA, ("drawdown", *(f"{nm:.0f}" for nm in GRID_NM)))
     measured = dict.fromkeys(line.drawdown for line in spectra.lines if not line.waiting)
     return drawn, spectra, measured
 
 
-def _file(folder: Path, name: str, columns: Sequence[str]) -> _File:
+def drawn_in(folder: Path) -> Lines:
+    """The rows of `drawdowns.csv` as they stand; none where there is no such file.
+
+    Raises `BadInput` with the faults of its rows and columns.
+    """
+    return _lines_of(folder, DRAWDOWNS, ("drawdown", "ink", "percent", "lot"))
+
+
+def _lines_of(folder: Path, name: str, columns: Sequence[str]) -> Lines:
     """The table, or an empty one of these columns where there is no such file."""
     path = settled(folder, name)
     there = path.is_file() and path.stat().st_size > 0
@@ -170,7 +189,7 @@ def _file(folder: Path, name: str, columns: Sequence[str]) -> _File:
     if faults:
         raise BadInput(faults)
     waiting = {row.where for row in without_waiting(table)[1]} if spectral else ()
-    return _File(
+    return Lines(
         table=table,
         lines=[
             _Line(
@@ -187,7 +206,7 @@ def _file(folder: Path, name: str, columns: Sequence[str]) -> _File:
 
 
 def _taken_out(
-    drawn: _File, stays: Collection[str], foreign: Collection[str], new_ink: str | None
+    drawn: Lines, stays: Collection[str], foreign: Collection[str], new_ink: str | None
 ) -> dict[str, set[str]]:
     """The drawdowns that leave the shop, with the inks they hold."""
     inks: dict[str, set[str]] = {}
@@ -203,7 +222,7 @@ def _taken_out(
     }
 
 
-def _rows(step: Step, drawn: _File, plan: Plan) -> Iterable[list[str]]:
+def _rows(step: Step, drawn: Lines, plan: Plan) -> Iterable[list[str]]:
     """The rows of one drawdown; percents are grams of a 100 g batch too."""
     table = drawn.table
     unit = next(unit for unit in AMOUNTS if unit in table.columns)
@@ -218,7 +237,7 @@ def _laid(table: Table, cells: Mapping[str, str]) -> list[str]:
     return [cells.get(column, "") for column in table.columns]
 
 
-def _text(file: _File, rows: Iterable[Sequence[str]]) -> str:
+def lines_text(file: Lines, rows: Iterable[Sequence[str]]) -> str:
     """The table as text, separated and marked as it was."""
     stream = io.StringIO()
     writer = csv.writer(stream, delimiter=file.table.grid.separator, lineterminator="\n")

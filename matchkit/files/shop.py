@@ -242,7 +242,7 @@ def _drawn(path: Path, file: str, inks: Inks, found: Findings) -> list[Mixture]:
         limits=("ground", *FILM_NUMBERS),
     )
     _hear(table, found)
-    drawn = mixtures(table, by="drawdown", series=_series(inks), found=found)
+    drawn = mixtures(table, by="drawdown", either=True, series=_series(inks), found=found)
     return with_films(drawn, table, inks, found)
 
 

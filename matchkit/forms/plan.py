@@ -32,6 +32,10 @@ __all__ = ["PlanForm", "plan", "plan_parts"]
 
 ALL = "all inks of the series"
 USUAL = 10  # drawdowns of each ink
+OTHERWISE = (
+    "Where weights come out otherwise, `matchkit plan SHOP --weigh-sheet FILE` takes what the"
+    " balance showed, and puts the true percents into drawdowns.csv."
+)
 PUT = "Put the drawdowns into the shop"
 
 
@@ -96,7 +100,7 @@ class PlanForm:
             raise BadInput(["inks.csv was changed since this shop was opened.", AGAIN])
         made, page = self._made()
         done = write_plan(self.opened.folder, made, inks, new_ink=self._new_ink())
-        tell(self.saved, [*told(done), "Save the plan and work through it."], "done")
+        tell(self.saved, [*told(done), "Save the plan and work through it.", OTHERWISE], "done")
         put(self.page, [page])
 
     def _made(self) -> tuple[Plan, Page]:
