@@ -71,6 +71,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         help="CSV ink,grams or ink,percent; mixes too",
     )
     name_option(parser, "TARGET")
+    parser.add_argument("--lab", type=_no_lab, help=argparse.SUPPRESS)
     parser.add_argument("--match", metavar="N", help="compare the N best formulas of a match")
     parser.add_argument("--grams", default="1000", metavar="G", help="with --match: batch (1000)")
     parser.add_argument(
@@ -120,6 +121,14 @@ def run(args: argparse.Namespace) -> None:
     print(
         f"\nindex: special metamerism index, {seen.correction} correction; shift: colour "
         f"inconstancy against D65, {seen.transform}, D = 1; both in dE00"
+    )
+
+
+def _no_lab(_: str) -> str:
+    """What to do instead: the indices need the target's spectrum."""
+    raise argparse.ArgumentTypeError(
+        "other lights can't be judged by a Lab, so recipes are not compared by it; `matchkit match`"
+        " and `matchkit check` take --lab"
     )
 
 

@@ -21,8 +21,10 @@ from matchkit.cli.rescue import rescue, rescue_json, rescue_report
 from matchkit.cli.shops import (
     by_the_book,
     lab_of,
+    lab_options,
     name_option,
     one_spectrum,
+    one_target,
     open_shop,
     palettes_of,
     reference_lots_option,
@@ -40,7 +42,7 @@ from matchkit.lots import for_palette
 from matchkit.match import palette_for
 from matchkit.odds import Spread, spread_of
 from matchkit.palette import Palette
-from matchkit.solve import Target, spectral_target
+from matchkit.solve import Target
 from matchkit.words import WORDS, look_round, lots_that_explain
 
 Array = NDArray[np.float64]
@@ -52,8 +54,11 @@ ROOM_AT_MOST = 100.0  # times the batch: more is a slip of the keyboard
 def arguments(parser: argparse.ArgumentParser) -> None:
     """The command's arguments."""
     parser.add_argument("shop", metavar="SHOP", help="the shop folder")
-    parser.add_argument("target", metavar="TARGET", help="spectrum file of the target")
+    parser.add_argument(
+        "target", metavar="TARGET", nargs="?", help="spectrum file of the target; or --lab"
+    )
     name_option(parser, "TARGET")
+    lab_options(parser)
     parser.add_argument(
         "--weighed", metavar="RECIPE", action="append", default=[], required=True,
         help="what was weighed, ink,grams; for later rounds again, with what was added or "
@@ -73,7 +78,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )  # fmt: skip
     parser.add_argument(
         "--measured-lab", metavar="L,a,b",
-        help="instead of --measured, where there is only Lab under the shop's first light",
+        help="instead of --measured, where there is only Lab under the shop's first light "
+        "(with --lab: under its light)",
     )  # fmt: skip
     parser.add_argument(
         "--plan", metavar="RECIPE",
@@ -143,9 +149,7 @@ def _job(args: argparse.Namespace) -> Job:
     contents = _contents(args.weighed, shop, palettes)
     palette = palette_for(palettes, [name for each in contents for name in each])
     series, found = next((s, f) for s, f in fits.items() if f.palette is palette)
-    target = spectral_target(
-        one_spectrum(args.target, args.name, shop).R, shop.lights, shop.observer
-    )
+    _, target = one_target(args, shop, "correct")
     grams = [np.array([each.get(n, 0.0) for n in palette.names]) for each in contents]
     if room_g < np.inf and room_g > ROOM_AT_MOST * grams[-1].sum():
         raise BadInput(f"--room: found {args.room!r}, more than {ROOM_AT_MOST:g} times the batch")

@@ -90,6 +90,7 @@ def as_json(job: Job, answer: Correction) -> dict[str, Any]:
             name: {"additions": _additions(names, choice), "de00": by_light(lights, choice.de00)}
             for name, choice in ((name, job.choose(how)) for name, how in CHOICES.items())
         },
+        **({"observer": job.target.observer} if job.target.R is None else {}),
     }
 
 
@@ -120,7 +121,7 @@ def report(job: Job, answer: Correction, folder: str) -> str:
 
 def before_and_after(job: Job, answer: Correction) -> Comparison:
     """The batch as it is, and as each way to correct it would make it."""
-    assert job.target.R is not None  # it was read from a spectrum file
+    assert job.target.R is not None  # a Lab and a picture were refused
     states = {(): ("as it is", job.choose(correct, room_g=0.0).R)}
     for name, how in CHOICES.items():
         choice = answer if how is correct else job.choose(how)

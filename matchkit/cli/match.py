@@ -18,10 +18,12 @@ from matchkit.cli.pictures import (
 )
 from matchkit.cli.printed import job_of
 from matchkit.cli.shops import (
-    lab_of,
+    lab_options,
+    lab_target_in,
     lamp_option,
     lamps_in,
     name_option,
+    one_target_of,
     open_shop_of_today,
     palettes_of,
     reference_lots_option,
@@ -45,7 +47,7 @@ from matchkit.judge import PREFERENCES
 from matchkit.lights import Light
 from matchkit.match import Match, MoreStock, match, stock_words, with_more_stock
 from matchkit.palette import Palette
-from matchkit.solve import Target, lab_target, spectral_target
+from matchkit.solve import Target, spectral_target
 from matchkit.ticket_sheet import ticket_html
 
 ON_CARD = "A drawdown of it on a card has another colour: prove it on the garment."
@@ -58,9 +60,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "targets", metavar="TARGETS", nargs="?", help="a spectrum file, one target or many"
     )
     name_option(parser)
-    parser.add_argument("--lab", metavar="L,a,b", help="the target where there is no spectrum")
-    parser.add_argument("--light", help="with --lab: the light it is for (the shop's first)")
-    parser.add_argument("--observer", help="with --lab: 2 or 10 (the shop's)")
+    lab_options(parser)
     parser.add_argument("--grams", default="1000", metavar="G", help="batch size (1000)")
     parser.add_argument(
         "--max-inks", default="4", metavar="N", help="white and clear count too (4)"
@@ -256,17 +256,12 @@ def _options(args: argparse.Namespace) -> tuple[float, int, int]:
 
 
 def _targets(args: argparse.Namespace, shop: Shop) -> Iterator[tuple[str, Target]]:
-    if (args.targets is None) == (args.lab is None):
-        raise BadInput("match: give a spectrum file or --lab L,a,b, one of the two")
+    one_target_of(args, "match", args.targets)
     if args.lab is not None and args.lamp:
         raise BadInput("--lamp: a Lab can't be judged under other lights; measure the sample")
     if args.lab is not None:
         yield _lab_target(args, shop)
         return
-    if args.light or args.observer:
-        raise BadInput(
-            "--light and --observer go with --lab; a spectrum is judged as shop.toml says"
-        )
     weight = number_of(args.other_lights, "--other-lights")
     if weight < 0:
         raise BadInput(f"--other-lights: found {args.other_lights!r}, need 0 or more")
@@ -286,15 +281,10 @@ def _targets(args: argparse.Namespace, shop: Shop) -> Iterator[tuple[str, Target
 
 
 def _lab_target(args: argparse.Namespace, shop: Shop) -> tuple[str, Target]:
-    lab = lab_of(args.lab, "--lab")
-    observer = shop.observer
-    if args.observer is not None:
-        if args.observer not in ("2", "10"):
-            raise BadInput(f"--observer: found {args.observer!r}, need 2 or 10")
-        observer = int(args.observer)
-    light = args.light or shop.lights[0]
+    target = lab_target_in(args, shop)
     say(
-        f"Lab only, under {light} and {observer} degrees: how a formula compares with the sample "
-        "under other lights can't be judged; measure the sample if there is one"
+        f"Lab only, under {target.light_names[0]} and {target.observer} degrees: how a formula "
+        "compares with the sample under other lights can't be judged; measure the sample if there "
+        "is one"
     )
-    return f"Lab {args.lab}", lab_target(lab.tolist(), light, observer)
+    return f"Lab {args.lab}", target

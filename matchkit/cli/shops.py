@@ -21,6 +21,7 @@ from matchkit.inks import Shop
 from matchkit.lights import Lamp, Light, light_name
 from matchkit.match import fractions_for, palette_for
 from matchkit.palette import Palette
+from matchkit.solve import Target, lab_target, spectral_target
 
 if TYPE_CHECKING:
     from matchkit.book_lessons import Learned
@@ -31,10 +32,14 @@ __all__ = [
     "decimals",
     "lab_by_light",
     "lab_of",
+    "lab_options",
+    "lab_target_in",
     "lamp_option",
     "lamps_in",
     "name_option",
     "one_spectrum",
+    "one_target",
+    "one_target_of",
     "open_shop",
     "open_shop_of_today",
     "palettes_of",
@@ -198,6 +203,54 @@ def lab_of(text: str, option: str) -> Array:
     if not 0 <= lab[0] <= 100 or np.abs(lab[1:]).max() > 200:
         raise BadInput(f"{option}: found {text!r}; L* is 0 to 100, a* and b* about -130 to 130")
     return lab
+
+
+def lab_options(parser: argparse.ArgumentParser) -> None:
+    """``--lab`` with its light and observer, in place of a spectrum file of the target."""
+    parser.add_argument("--lab", metavar="L,a,b", help="the target where there is no spectrum")
+    parser.add_argument("--light", help="with --lab: the light it is for (the shop's first)")
+    parser.add_argument("--observer", help="with --lab: 2 or 10 (the shop's)")
+
+
+def one_target_of(args: argparse.Namespace, command: str, file: str | None) -> None:
+    """A spectrum file or a Lab, one of the two: else `BadInput`."""
+    if (file is None) == (args.lab is None):
+        raise BadInput(
+            f"{command}: give the target as a spectrum file or as --lab L,a,b, one of the two"
+        )
+    if args.lab is None and (args.light or args.observer):
+        raise BadInput(
+            "--light and --observer go with --lab; a spectrum is judged as shop.toml says"
+        )
+
+
+def lab_target_in(args: argparse.Namespace, shop: Shop) -> Target:
+    """The target of `lab_options`; under which light and observer is for the caller to say."""
+    lab = lab_of(args.lab, "--lab")
+    observer = shop.observer
+    if args.observer is not None:
+        if args.observer not in ("2", "10"):
+            raise BadInput(f"--observer: found {args.observer!r}, need 2 or 10")
+        observer = int(args.observer)
+    return lab_target(lab.tolist(), args.light or shop.lights[0], observer)
+
+
+def one_target(args: argparse.Namespace, shop: Shop, command: str) -> tuple[str, Target]:
+    """Name and target of a command that takes one: of ``TARGET``, or of `lab_options`."""
+    one_target_of(args, command, args.target)
+    if args.lab is None:
+        spectrum = one_spectrum(args.target, args.name, shop)
+        return spectrum.name, spectral_target(spectrum.R, shop.lights, shop.observer)
+    if args.name:
+        raise BadInput("--name: names a spectrum of TARGET; with --lab there is none")
+    if args.picture:
+        raise BadInput("--picture: a Lab has no spectrum to show; leave one of the two out")
+    target = lab_target_in(args, shop)
+    say(
+        f"Lab only, under {target.light_names[0]} and {target.observer} degrees: other lights"
+        " can't be judged; measure the sample if there is one"
+    )
+    return f"Lab {args.lab}", target
 
 
 def decimals(resolution_g: float) -> int:
