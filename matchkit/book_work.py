@@ -13,7 +13,7 @@ from matchkit.book_entries import log_formula
 from matchkit.book_jobs import Job, job
 from matchkit.book_lessons import Learned, fit_key, learned, rounds_of
 from matchkit.colorimetry import Lab, XYZ_to_Lab, de00
-from matchkit.correct import Correction, correct, nothing_learned
+from matchkit.correct import WAYS, Correction, nothing_learned
 from matchkit.diagnose import Belief, Round, infer, model_error_f
 from matchkit.faults import BadInput
 from matchkit.files.mixtures import AMOUNTS, mixtures
@@ -59,7 +59,8 @@ class Advice:
     measurement: int | None
     inks: tuple[str, ...]
     belief: Belief
-    correction: Correction
+    correction: Correction  # the smallest of the ways
+    ways: Mapping[str, Correction]  # by what each is: the smallest, of fewest inks, the closest
     de00_before: Array
     target: Target
     words: tuple[str, ...]  # what earlier batches told of the lots
@@ -169,22 +170,27 @@ def advise(
         )  # fmt: skip
     else:
         belief = nothing_learned(palette, _in_bucket(story, palette), spread, told)
-    answer = correct(
-        palette,
-        belief,
-        target,
-        spread,
-        tolerance_de00=shop.tolerance_de00,
-        resolution_g=shop.resolution_g,
-        room_g=room_g,
-        upper_g=_there(shop, palette),
-    )
+    ways = {
+        name: how(
+            palette,
+            belief,
+            target,
+            spread,
+            tolerance_de00=shop.tolerance_de00,
+            resolution_g=shop.resolution_g,
+            room_g=room_g,
+            upper_g=_there(shop, palette),
+        )
+        for name, how in WAYS.items()
+    }
+    answer = ways["smallest"]
     return Advice(
         batch=batch,
         measurement=story.readings[-1].measurement if rounds else None,
         inks=palette.names,
         belief=belief,
         correction=answer,
+        ways=ways,
         de00_before=_away(target, rounds[-1]) if rounds else answer.de00_before,
         target=target,
         words=known.words,

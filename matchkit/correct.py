@@ -25,7 +25,7 @@ from matchkit.odds import Spread, chance, chance_within, covariance_after
 from matchkit.palette import Palette, reflectance_jacobian
 from matchkit.solve import Target, solve
 
-__all__ = ["AIM", "Correction", "correct", "fewest_inks", "nearest", "nothing_learned"]
+__all__ = ["AIM", "WAYS", "Correction", "correct", "fewest_inks", "nearest", "nothing_learned"]
 
 Array = NDArray[np.float64]
 
@@ -120,6 +120,10 @@ def nearest(
     problem = _Problem(palette, belief, target, upper)
     a = _least(problem, NEAREST, room_g)
     return _result(problem, a, NEAREST, spread, tolerance_de00, resolution_g, room_g)
+
+
+# The ways to correct a batch, by what each is.
+WAYS = {"smallest": correct, "fewest inks": fewest_inks, "closest": nearest}
 
 
 def nothing_learned(

@@ -14,6 +14,7 @@ from matchkit.cli.terminal import json_option, print_json
 # Verb: its module and the line that --help shows.
 VERBS = {
     "log-match": ("colour", "write down a target, its formula and a batch to make of it"),
+    "ticket": ("work", "the weigh ticket of a batch, to print"),
     "weigh": ("work", "write down what was weighed for a batch"),
     "measure": ("work", "write down how a batch measured, and judge it"),
     "correct": ("work", "what to add to a batch, by all that the book knows"),

@@ -16,7 +16,6 @@ from matchkit.cli.book_desk import (
     batch_argument,
     desk,
     known,
-    lab_of,
     learning_option,
     shop_of,
     whole,
@@ -25,8 +24,11 @@ from matchkit.cli.formulas import doubts
 from matchkit.cli.shops import (
     by_light,
     decimals,
+    lab_options,
+    lab_target_in,
     name_option,
     one_spectrum,
+    one_target_of,
     palettes_of,
     written_in,
 )
@@ -37,7 +39,7 @@ from matchkit.fit import Fit
 from matchkit.inks import Shop
 from matchkit.judge import Candidate
 from matchkit.match import match, palette_for
-from matchkit.solve import Target, lab_target, spectral_target
+from matchkit.solve import Target, spectral_target
 
 
 def _formula_options(parser: argparse.ArgumentParser) -> None:
@@ -62,7 +64,7 @@ def _job_options(parser: argparse.ArgumentParser) -> None:
 def log_match_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("targets", metavar="TARGET", nargs="?", help="a spectrum file")
     name_option(parser)
-    parser.add_argument("--lab", metavar="L,a,b", help="the target where there is no spectrum")
+    lab_options(parser)
     parser.add_argument("--recipe", metavar="FILE", help="the formula, if one was chosen already")
     parser.add_argument(
         "--rank", default="1", metavar="N", help="else which formula of the match (1, the best)"
@@ -99,14 +101,11 @@ def log_match(args: argparse.Namespace) -> Answer:
 
 
 def _target(args: argparse.Namespace, shop: Shop) -> tuple[str, Target]:
-    if (args.targets is None) == (args.lab is None):
-        raise BadInput("log-match: give a spectrum file or --lab L,a,b, one of the two")
+    one_target_of(args, "log-match", args.targets)
     if args.lab is None:
         spectrum = one_spectrum(args.targets, args.name, shop)
         return spectrum.name, spectral_target(spectrum.R, shop.lights, shop.observer)
-    return args.name or f"Lab {args.lab}", lab_target(
-        lab_of(args.lab), shop.lights[0], shop.observer
-    )
+    return args.name or f"Lab {args.lab}", lab_target_in(args, shop)
 
 
 def _recipe(

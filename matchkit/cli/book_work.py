@@ -1,10 +1,12 @@
 """The verbs of ``matchkit book`` that follow a bucket from the balance to the shelf."""
 
 import argparse
+from dataclasses import asdict
 from typing import Any
 
 import numpy as np
 
+from matchkit.advice import worth_doing
 from matchkit.book_bucket import add as add_to_batch
 from matchkit.book_bucket import log_correction
 from matchkit.book_bucket import measure as measure_batch
@@ -12,10 +14,10 @@ from matchkit.book_bucket import weigh as weigh_batch
 from matchkit.book_entries import OUTCOMES
 from matchkit.book_entries import close as close_batch
 from matchkit.book_find import scanned
-from matchkit.book_jobs import job, planned_grams
+from matchkit.book_jobs import job, local_day, planned_grams
 from matchkit.book_lessons import teach
 from matchkit.book_stock import keep_leftover
-from matchkit.book_work import advise, verdict
+from matchkit.book_work import Advice, advise, target_of, verdict
 from matchkit.cli.book_desk import (
     Answer,
     batch_argument,
@@ -25,12 +27,52 @@ from matchkit.cli.book_desk import (
     shop_of,
     whole,
 )
-from matchkit.cli.shops import by_light, decimals, name_option, one_spectrum
+from matchkit.cli.shops import by_light, decimals, name_option, one_spectrum, palettes_of
 from matchkit.cli.terminal import positive, say, table
+from matchkit.cli.ticket import details, on_the_balance
+from matchkit.cli.ticket import make as make_ticket
 from matchkit.faults import BadInput
 from matchkit.files.fitted import fitted
 from matchkit.files.recipe import read_recipe
+from matchkit.files.write import write_file
 from matchkit.inks import Shop
+from matchkit.match import fractions_for, palette_for
+from matchkit.palette import reflectance
+from matchkit.recipe import taken_apart
+from matchkit.solve import spectral_target
+from matchkit.ticket_sheet import ticket_html, ticket_text
+
+
+def ticket_arguments(parser: argparse.ArgumentParser) -> None:
+    batch_argument(parser)
+    parser.add_argument("--html", metavar="FILE", help="write the printable ticket there")
+    details(parser)
+    learning_option(parser)
+
+
+def ticket(args: argparse.Namespace) -> Answer:
+    """The formula as it was written down; its colour and odds with the lots of today."""
+    book = desk(args)
+    story = job(book, scanned(book, args.batch))
+    shop, _, told = known(args, book, learning=not args.reference_lots)
+    target = target_of(book, shop, story)
+    grams = planned_grams(story, shop.resolution_g)
+    inks = taken_apart(grams, shop.mixes)
+    palette = palette_for(palettes_of(told.fits), [*inks])
+    found = next(fit for fit in told.fits.values() if fit.palette is palette)
+    own = reflectance(palette, fractions_for(palette, [*inks], [*inks.values()]))
+    aim = target or spectral_target(own, shop.lights, shop.observer)
+    formula, said = on_the_balance(args, shop, found, grams, aim)
+    facts = (args.job or story.job, story.customer, f"batch {story.batch}")
+    args.job = ", ".join(filter(None, facts))
+    weighed_on = sorted({local_day(pour.at) for pour in story.pours})
+    if weighed_on:
+        said.insert(0, f"Weighed already, {weighed_on[0]}: this is the formula as planned.")
+    made = make_ticket(args, shop, formula, target, story.name, warnings=said)
+    if args.html:
+        write_file(args.html, ticket_html(made))
+        say(f"written: {args.html}")
+    return {"batch": story.batch, **asdict(made)}, ticket_text(made).rstrip("\n")
 
 
 def weigh_arguments(parser: argparse.ArgumentParser) -> None:
@@ -119,7 +161,28 @@ def correct(args: argparse.Namespace) -> Answer:
         "chance_in_tolerance": round(found.chance_in_tolerance, 4),
         "can_be_saved": found.can_be_saved,
     }
-    return answer, _advice_text(answer, shop)
+    return answer, "\n\n".join([_advice_text(answer, shop), *_other_ways(advice, shop)])
+
+
+def _other_ways(advice: Advice, shop: Shop) -> list[str]:
+    """The other additions that a mixer may like better; the one that is logged is told apart."""
+    found, digits = advice.correction, decimals(shop.resolution_g)
+    ways = worth_doing(advice.ways, found.total_g - found.added_g)
+    told = []
+    for name, way in ways.items():
+        if way is found:
+            continue
+        rows = [
+            [ink, f"{g:.{digits}f}"]
+            for ink, g in zip(advice.inks, way.additions_g.tolist(), strict=True)
+            if g > 0
+        ]
+        head = (
+            f"or, {name}: {way.added_g:.{digits}f} g -> {way.de00[0]:.2f} under"
+            f" {advice.target.light_names[0]}, chance {100 * way.chance_in_tolerance:.0f} %"
+        )
+        told.append(head + "\n" + table(["Add", "grams"], rows, indent=2))
+    return told
 
 
 def _advice_text(answer: dict[str, Any], shop: Shop) -> str:

@@ -13,7 +13,7 @@ from matchkit.cli.shops import by_light, decimals
 from matchkit.cli.terminal import spectrum_json, table
 from matchkit.colorimetry import Lab, de00
 from matchkit.compare import Comparison, compare
-from matchkit.correct import Correction, correct, fewest_inks, nearest
+from matchkit.correct import WAYS, Correction, correct
 from matchkit.diagnose import Belief
 from matchkit.files.spectrum import read_spectra
 from matchkit.fit import Fit
@@ -22,8 +22,6 @@ from matchkit.odds import Spread
 from matchkit.solve import Target
 
 Array = NDArray[np.float64]
-
-CHOICES = {"smallest": correct, "fewest inks": fewest_inks, "closest": nearest}
 
 
 @dataclass(frozen=True)
@@ -88,7 +86,7 @@ def as_json(job: Job, answer: Correction) -> dict[str, Any]:
         ],
         "choices": {
             name: {"additions": _additions(names, choice), "de00": by_light(lights, choice.de00)}
-            for name, choice in ((name, job.choose(how)) for name, how in CHOICES.items())
+            for name, choice in ((name, job.choose(how)) for name, how in WAYS.items())
         },
         **({"observer": job.target.observer} if job.target.R is None else {}),
     }
@@ -109,7 +107,7 @@ def report(job: Job, answer: Correction, folder: str) -> str:
         return "\n".join(
             [*lines, "", "Nothing to add." if done else "No addition brings it nearer."]
         )
-    every = {name: answer if how is correct else job.choose(how) for name, how in CHOICES.items()}
+    every = {name: answer if how is correct else job.choose(how) for name, how in WAYS.items()}
     free = None if job.room_g == np.inf else job.choose(correct, room_g=np.inf)
     leave = verdict(every, batch_g, job.room_g, free)
     if leave:
@@ -123,7 +121,7 @@ def before_and_after(job: Job, answer: Correction) -> Comparison:
     """The batch as it is, and as each way to correct it would make it."""
     assert job.target.R is not None  # a Lab and a picture were refused
     states = {(): ("as it is", job.choose(correct, room_g=0.0).R)}
-    for name, how in CHOICES.items():
+    for name, how in WAYS.items():
         choice = answer if how is correct else job.choose(how)
         if choice.added_g:
             states.setdefault(tuple(choice.additions_g.tolist()), (name, choice.R))

@@ -1,7 +1,7 @@
 """``matchkit ticket``: a weigh-out ticket for a recipe."""
 
 import argparse
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, replace
 from datetime import date
 from math import ceil
@@ -20,7 +20,6 @@ from matchkit.cli.shops import (
 )
 from matchkit.cli.terminal import json_option, number_of, positive, print_json, say
 from matchkit.faults import BadInput
-from matchkit.files.recipe import WrittenRecipe
 from matchkit.files.write import write_file
 from matchkit.fit import Fit
 from matchkit.hold import hold_back
@@ -89,11 +88,9 @@ def run(args: argparse.Namespace) -> None:
     else:
         R, name = reflectance(palette, c), f"{written.name}, as predicted"
     target = spectral_target(R, shop.lights, shop.observer)
-    candidate, grams = _weighed(args, shop, found, written, batch_g, target)
-    said = [
-        *_hold_touchy(args, shop, found, grams, target),
-        *_over_limit(palette, candidate, grams),
-    ]
+    poured_g = weigh_out(written.shares, batch_g, shop.resolution_g).tolist()
+    by_name = dict(zip(written.poured, poured_g, strict=True))
+    candidate, said = on_the_balance(args, shop, found, by_name, target)
     made = make(args, shop, candidate, target, name, warnings=said)
     if args.html:
         write_file(args.html, ticket_html(made))
@@ -104,18 +101,22 @@ def run(args: argparse.Namespace) -> None:
         print(ticket_text(made))
 
 
+def on_the_balance(
+    args: argparse.Namespace, shop: Shop, found: Fit, by_name: Mapping[str, float], target: Target
+) -> tuple[Candidate, list[str]]:
+    """What is weighed, grams by name, as a candidate; and what has to be said about it."""
+    candidate, grams = _weighed(args, shop, found, by_name, target)
+    return candidate, [
+        *_hold_touchy(args, shop, found, grams, target),
+        *_over_limit(found.palette, candidate, grams),
+    ]
+
+
 def _weighed(
-    args: argparse.Namespace,
-    shop: Shop,
-    found: Fit,
-    written: WrittenRecipe,
-    batch_g: float,
-    target: Target,
+    args: argparse.Namespace, shop: Shop, found: Fit, by_name: Mapping[str, float], target: Target
 ) -> tuple[Candidate, NDArray[np.float64]]:
     """What goes on the balance, mixes by their own names first; and the grams of inks in it."""
     palette = found.palette
-    poured_g = weigh_out(written.shares, batch_g, shop.resolution_g)
-    by_name = dict(zip(written.poured, poured_g.tolist(), strict=True))
     held = taken_apart(by_name, shop.mixes)
     grams = sum(by_name.values()) * fractions_for(palette, [*held], [*held.values()])
     candidate = weighed(palette, grams, target, odds=odds_of(found, target, shop))
@@ -149,7 +150,7 @@ def make(
     args: argparse.Namespace,
     shop: Shop,
     candidate: Candidate,
-    target: Target,
+    target: Target | None,
     name: str,
     warnings: Sequence[str] = (),
 ) -> Ticket:

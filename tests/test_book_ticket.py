@@ -1,0 +1,102 @@
+"""The weigh ticket of a batch of the book, and every way to correct one."""
+
+import shutil
+
+import pytest
+from pages import read_page
+from test_book_cli import NAME, Desk, log
+
+from matchkit import cli
+from matchkit.files.shop import read_shop
+
+
+@pytest.fixture
+def desk(fitted_demo, tmp_path, monkeypatch, capsys):
+    monkeypatch.setitem(cli.COMMANDS, "book", "the record book")
+    folder = tmp_path / "shop"
+    shutil.copytree(fitted_demo, folder)
+    return Desk(folder, capsys)
+
+
+def test_a_ticket_has_the_logged_weights_and_says_batch_job_and_customer(desk, tmp_path):
+    logged = log(desk, "--job", "Harbour tees", "--customer", "Kite Club")
+    page = tmp_path / "ticket.html"
+    ticket = desk.json("ticket", logged["batch"], "--html", page)
+    assert ticket["batch"] == logged["batch"]
+    assert ticket["job"] == f"Harbour tees, Kite Club, batch {logged['batch']}"
+    assert ticket["target"] == NAME
+    rows = {row["ink"]: row["grams"] for row in ticket["rows"]}
+    assert rows == {each["ink"]: each["grams"] for each in logged["inks"]}
+    assert sum(rows.values()) == pytest.approx(500)
+    assert ticket["de00"][0] == pytest.approx(logged["de00"]["D65"], abs=1e-3)
+    assert not any("Weighed already" in line for line in ticket["warnings"])
+    text = read_page(page.read_text(encoding="utf-8"))
+    assert f"Harbour tees, Kite Club, batch {logged['batch']}" in text
+    said = desk.text("ticket", logged["batch"])
+    assert f"batch {logged['batch']}" in said.out and NAME in said.out
+    assert not desk.json("show", logged["batch"])["weighings"]  # a ticket weighs nothing
+
+
+def test_the_same_weights_as_those_that_as_planned_writes_down(desk):
+    log(desk)
+    rows = {row["ink"]: row["grams"] for row in desk.json("ticket", "1")["rows"]}
+    desk.text("weigh", "1", "--as-planned")
+    (weighing,) = desk.json("show", "1")["weighings"]
+    assert {each["ink"]: each["grams"] for each in weighing["inks"]} == rows
+    assert any("Weighed already" in line for line in desk.json("ticket", "1")["warnings"])
+
+
+def test_lots_of_today_count_and_the_details_of_a_ticket_are_there(desk):
+    logged = log(desk)
+    strong = logged["inks"][1]["ink"]
+    desk.text("weigh", "1", "--as-planned")
+    desk.text("measure", "1", desk.reading("first", logged["inks"], {strong: 1.1}))
+    log(desk)
+    said = desk.text("ticket", "2", "--json")
+    assert f"{strong} lot" in said.err
+    today = desk.json("ticket", "2", "--container", "1 litre", "--hold-back", f"{strong}=80")
+    plain = desk.json("ticket", "2", "--reference-lots")
+    assert today["predicted_lab"] != plain["predicted_lab"]
+    assert today["fill"] and any(row["then_g"] for row in today["rows"])
+
+
+def test_a_target_of_lab_values_and_a_leftover_in_the_formula(desk):
+    lab = ["--lab", "60,20,10", "--light", "D50", "--observer", "2"]
+    logged = desk.json("log-match", *lab, "--grams", "200")
+    ticket = desk.json("ticket", "1")
+    assert (ticket["lights"], ticket["observer"]) == (["D50"], 2)
+    assert ticket["target_lab"] == [[60.0, 20.0, 10.0]]
+    desk.text("weigh", "1", "--as-planned")
+    lots = {logged["inks"][1]["ink"]: 1.15}
+    assert "under D50" in desk.text("measure", "1", desk.reading("a", logged["inks"], lots)).out
+    assert list(desk.json("correct", "1")["de00"]) == ["D50"]
+    mix = read_shop(desk.folder).mixes[0]
+    recipe = desk.recipe("with-mix", **{mix.name.replace(" ", "_"): 30.0, "Quay_White": 70.0})
+    logged = desk.json("log-match", desk.folder / "targets.csv", "--name", NAME, "--recipe", recipe)
+    rows = {row["ink"] for row in desk.json("ticket", logged["batch"])["rows"]}
+    assert rows == {each["ink"] for each in logged["inks"]}
+
+
+def test_no_such_batch_is_said(desk):
+    log(desk)
+    assert "no batch 9" in desk.text("ticket", "9", status=2).err.replace("there is ", "")
+
+
+def test_correct_tells_the_other_ways_too_and_logs_the_smallest(desk):
+    logged = log(desk)
+    strong = logged["inks"][1]["ink"]
+    desk.text("weigh", "1", "--as-planned")
+    desk.text("measure", "1", desk.reading("first", logged["inks"], {strong: 1.12}))
+    out = desk.text("correct", "1").out
+    first, *others = out.split("\n\n")
+    assert first.startswith("batch 1, correction")
+    assert others and all(other.startswith(("or, fewest inks", "or, closest")) for other in others)
+    assert all(" g -> " in other and "chance" in other for other in others)
+    assert len(set(others)) == len(others)
+    advice = desk.json("correct", "1")
+    assert set(advice) == {
+        *("batch", "correction", "additions", "added_grams", "total_grams", "de00_before", "de00"),
+        *("chance_in_tolerance", "can_be_saved"),
+    }
+    for each in advice["additions"]:
+        assert each["ink"] in first
