@@ -31,9 +31,9 @@ HOW = (
     " to hide both: where they can be told apart, pull another coat over the cured one.",
     "Cure all alike, let cool, measure on the white and on the black: the same reading, or it"
     " does not hide.",
-    "Weights came out otherwise? Write down what the balance showed on the lines beside them, and"
-    " enter it into the weigh sheet (`matchkit plan SHOP --weigh-sheet FILE`): it is carried on"
-    " through the pots, and drawdowns.csv gets the true percents.",
+    "Weights came out otherwise? Write what the balance showed on the lines beside them, and enter"
+    " it in the form of notebook 12 or in the sheet that `matchkit plan --weigh-sheet` writes: the"
+    " pots are followed, and drawdowns.csv gets the true percents.",
     "What a pot holds in the end is a leftover: keep it with its percents.",
 )
 MADE_FIRST = "Letdowns, to weigh small amounts from"

@@ -458,3 +458,45 @@ def test_the_demo_shop_is_never_written_to():
         fit.keep.click()
         assert "kept already" in seen(fit.kept)
     assert contents(demo) == before
+
+
+def test_weights_that_came_out_otherwise_go_into_the_file_from_the_plans_fields():
+    filled(rungs=5).make.click()
+    plan = PlanForm(open_shop(OURS))
+    weights = plan.weights
+    assert weights.box.layout.display == "none"
+    plan.look.click()
+    assert weights.box.layout.display is None
+    weights.ladder.value = BENCH.inks[-1].name
+    before = drawn(Path(OURS))
+    weights.save.click()
+    assert "says already what was weighed" in seen(weights.told)
+
+    at = next(i for i, each in enumerate(weights.asked) if each.pot != "letdown")
+    first, pot = weights.asked[at], weights.asked[at].pot
+    assert "g planned" in weights.fields[at].text.description
+    weights.fields[at].text.value = f"{first.planned_g + 4:g}"
+    weights.save.click()
+    assert "as weighed" in seen(weights.told) and "is kept as" in seen(weights.told)
+    now = drawn(Path(OURS))
+    moved = {name for name in now if abs(now[name] - before[name]).max() > 1e-6}
+    assert first.made in moved
+    assert moved <= {each.made for each in weights.asked if each.pot == pot}
+
+    weights.fields[at].text.value = f"{10 * first.planned_g:g}"
+    weights.save.click()
+    assert "is that so?" in seen(weights.problems)
+    weights.fields[at].text.value = "-3"
+    weights.save.click()
+    assert weights.problems.value and drawn(Path(OURS)).keys() == now.keys()
+    assert all((drawn(Path(OURS))[name] == now[name]).all() for name in now)
+    weights.fields[at].text.value = ""
+    weights.save.click()
+    assert all((drawn(Path(OURS))[name] == before[name]).all() for name in now)
+
+
+def test_the_demo_shop_takes_no_weights():
+    plan = PlanForm(open_shop())
+    plan.look.click()
+    plan.weights.save.click()
+    assert STAYS in seen(plan.weights.told)

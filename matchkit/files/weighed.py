@@ -29,6 +29,7 @@ __all__ = [
     "check_new",
     "put_weighed",
     "reweighed",
+    "rewritten",
     "told_weighed",
     "write_weigh_sheet",
 ]
@@ -86,13 +87,19 @@ def reweighed(folder: str | Path, sheet: str | Path) -> Reweighed:
     Only drawdowns of the sheet change; other columns and rows stay as they are.  Raises
     `BadInput` with every fault of the sheet.
     """
-    inks = {ink.name: ink for ink in read_inks(folder)}
     drawn = drawn_in(Path(folder))
     readings = _readings(Path(sheet), {line.drawdown for line in drawn.lines})
+    return rewritten(folder, readings, where=f"{label(Path(sheet))}: ")
+
+
+def rewritten(folder: str | Path, readings: Sequence[Weighing], *, where: str = "") -> Reweighed:
+    """The same for readings in the order of the work; `where` begins a message."""
+    inks = {ink.name: ink for ink in read_inks(folder)}
+    drawn = drawn_in(Path(folder))
     found = contents(readings, inks)
     faults = [fault for name in found.held if (fault := _unlike(name, found, drawn, inks))]
     if faults:
-        raise BadInput([f"{label(Path(sheet))}: {fault}" for fault in faults])
+        raise BadInput([where + fault for fault in faults])
     changes, rows = _rows(found, drawn, inks)
     return Reweighed(contents=found, changes=tuple(changes), text=lines_text(drawn, rows))
 
@@ -176,6 +183,8 @@ def _unlike(name: str, found: Contents, drawn: Lines, inks: Mapping[str, Ink]) -
     """Why these weights can't be those of the drawdown, or nothing."""
     held = found.held[name]
     there = [line.ink for line in drawn.lines if line.drawdown == name]
+    if not there:
+        return f"{name!r} is not in drawdowns.csv; put the plan in first"
     strange = [ink for ink in there if ink not in held]
     if strange:
         return (

@@ -20,6 +20,7 @@ from matchkit.forms.parts import (
     section,
     tell,
 )
+from matchkit.forms.plan_weights import PlanWeights
 from matchkit.forms.shops import AGAIN, STAYS, OpenShop, is_demo, keep
 from matchkit.forms.show import Page, Part, Table
 from matchkit.plan import Plan, Step, drawdown_plan
@@ -32,10 +33,7 @@ __all__ = ["PlanForm", "plan", "plan_parts"]
 
 ALL = "all inks of the series"
 USUAL = 10  # drawdowns of each ink
-OTHERWISE = (
-    "Where weights come out otherwise, `matchkit plan SHOP --weigh-sheet FILE` takes what the"
-    " balance showed, and puts the true percents into drawdowns.csv."
-)
+OTHERWISE = "Weights that came out otherwise go into the fields at the end."
 PUT = "Put the drawdowns into the shop"
 
 
@@ -50,6 +48,7 @@ class PlanForm:
     def __init__(self, opened: OpenShop, start: str = "") -> None:
         self.opened = opened
         self.problems, self.saved, self.page = alert(), area(), area()
+        self.weights = PlanWeights(opened)
         series = list(dict.fromkeys(ink.series for ink in opened.shop.inks))
         mine = next((ink.series for ink in opened.shop.inks if ink.name == start), series[0])
         self.series = choice("Series", [(name or "the only one", name) for name in series], mine)
@@ -72,6 +71,7 @@ class PlanForm:
                 self.saved,
                 self.page,
             ),
+            self.weights.box,
             name="plan",
         )
 
@@ -113,6 +113,7 @@ class PlanForm:
             rungs=self.rungs.value,
             new_ink=new_ink,
         )
+        self.weights.offer(made)
         title = f"Drawdown plan {new_ink or self.series.value}".strip()
         return made, Page(title=title, html=plan_html(made, title=title))
 
