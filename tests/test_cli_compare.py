@@ -185,7 +185,7 @@ def test_bad_words_are_refused_and_write_nothing(run, tmp_path, words, said):
 
 def worsts(out):
     rows = out.partition("Trade-offs")[2].splitlines()[2:]
-    return [float(row.split()[2]) for row in rows if row.split()[0].isdigit()]
+    return [float(row.split()[2]) for row in rows if row.strip()[:1].isdigit()]
 
 
 def test_steady_ranks_by_the_worst_light_and_says_what_it_gives_up(run, ask):
