@@ -3,9 +3,17 @@
 import json
 import shutil
 
+import numpy as np
 import pytest
 
 from matchkit.cli import main
+from matchkit.files.fitted import fitted
+from matchkit.files.places import data_folder
+from matchkit.files.shop import read_shop
+from matchkit.files.write import csv_text
+from matchkit.match import fractions_for
+from matchkit.palette import reflectance
+from matchkit.spectra import GRID_NM
 
 PASTEL = (
     "Kelp pastel,Quay White,90,500,2026-03-02\n"
@@ -142,6 +150,74 @@ def test_a_mix_can_be_left_out_of_a_match(run, shop):
     assert said.startswith("--use and --without both name 'Kelp pastel'")
     _, said = run("match", *target, "--without", "Kelp pastl", status=2)
     assert "the inks are Bollard Black" in said and "the mixes are Black letdown 5, Kelp" in said
+
+
+SAND = {"Quay White": 62.0, "Straw Gold": 28.0, "Rust Earth": 8.0, "Tar Brown": 2.0}
+
+
+@pytest.fixture
+def sand(shop, tmp_path):
+    """The shop with a leftover, 120 g, and the same colour wanted again."""
+    folder, target = tmp_path / "sand", tmp_path / "sand.csv"
+    shutil.copytree(shop, folder)
+    with (folder / "mixes.csv").open("a", encoding="utf-8") as file:
+        file.writelines(f"Sand rest,{ink},{share},120,2026-03-02\n" for ink, share in SAND.items())
+    opened = read_shop(folder)
+    palette = fitted(folder, opened)[0]["plastisol"].palette
+    R = reflectance(palette, fractions_for(palette, [*SAND], [*SAND.values()]))
+    rows = [["Mix Sand", *np.round(R, 6).tolist()]]
+    target.write_text(csv_text(["name", *(f"{nm:g}" for nm in GRID_NM)], rows), encoding="utf-8")
+    return folder, target
+
+
+@pytest.mark.parametrize("option", [["--leftovers"], ["--use", "Sand rest"]])
+def test_a_colour_made_again_starts_from_its_leftover(sand, capsys, option):
+    folder, target = sand
+    words = ["match", str(folder), str(target), "--grams", "400", *option]
+    assert main([*words, "--json"]) == 0
+    first, *others = json.loads(capsys.readouterr().out)["matches"][0]["formulas"]
+    grams = {each["ink"]: each["grams"] for each in first["inks"]}
+    assert grams.pop("Sand rest") == 120
+    assert grams == pytest.approx({ink: 2.8 * share for ink, share in SAND.items()}, abs=0.05)
+    assert first["de00"]["D65"] < 0.02 and not first["sheer"]
+    if option == ["--leftovers"]:
+        return
+    # Clear in place of much of the white is as near in a thick film: never first, and said.
+    sheer = [each for each in others if each["sheer"]]
+    shares = [
+        sum(i["percent"] for i in e["inks"] if i["ink"] == "Clear Base") for e in [first, *others]
+    ]
+    assert [e["sheer"] for e in [first, *others]] == [share > 50 for share in shares]
+    assert sheer
+    assert main(words) == 0
+    said = capsys.readouterr()
+    assert said.out.count("! sheer: mostly clear") == len(sheer)
+    assert "not near enough" not in said.err
+
+
+def test_what_is_said_of_leftovers_names_the_option_that_was_typed(sand, capsys):
+    folder, _ = sand
+    far = ["match", str(folder), "--lab", "40,60,-40", "--grams", "400", "--max-inks", "2"]
+    assert main([*far, "--leftovers"]) == 0  # the formulas without a leftover are the answer
+    said = capsys.readouterr()
+    assert "--leftovers: none can be brought to Lab 40,60,-40 near enough; the mixes" in said.err
+    assert "--use:" not in said.err and "one for each mix" not in said.out
+    assert "Formula 1" in said.out
+    assert main([*far, "--use", "Sand rest"]) == 0
+    said = capsys.readouterr().err
+    assert "not near enough: dE00 " in said and "over half the tolerance of 1" in said
+    shutil.rmtree(folder)
+    shutil.copytree(data_folder() / "demo-shop", folder)
+    mixed = ("Violet letdown", "Black letdown", "Leftover")
+    rows = (folder / "spectra.csv").read_text(encoding="utf-8").splitlines(keepends=True)
+    (folder / "spectra.csv").write_text(
+        "".join(row for row in rows if not row.startswith(mixed)), encoding="utf-8"
+    )
+    (folder / "mixes.csv").unlink()
+    assert main([*far, "--leftovers"]) == 2
+    assert "--leftovers: no mix stands on the shelf" in capsys.readouterr().err
+    assert main([*far, "--use", "Sand rest"]) == 2
+    assert "--use: no formula takes 'Sand rest'; the mixes are none" in capsys.readouterr().err
 
 
 def test_a_name_that_is_neither_ink_nor_mix_is_refused(run, recipe):

@@ -6,15 +6,16 @@ from itertools import combinations
 import numpy as np
 import pytest
 from scipy.optimize import minimize
-from small_bench import mixture, shop, target_of
+from small_bench import LIGHTS, mixture, shop, target_of
 
+from matchkit.colorimetry import Lab, de00
 from matchkit.faults import BadInput
 from matchkit.inks import Mix
 from matchkit.judge import candidates
 from matchkit.leftovers import use, which_bucket
 from matchkit.palette import reflectance
 from matchkit.shelf import predict, shelf_of
-from matchkit.solve import solve
+from matchkit.solve import solve, spectral_target
 
 TEAL = Mix(name="Old teal", inks=("White", "Sky blue", "Green"), fractions=(0.6, 0.25, 0.15))
 PINK = Mix(name="Old pink", inks=("White", "Scarlet"), fractions=(0.9, 0.1), stock_g=300.0)
@@ -49,8 +50,6 @@ def test_no_general_solver_finds_a_larger_share():
         return predict(held, {"Old teal": 1.0, **dict(zip(names, np.abs(x), strict=True))})
 
     def far(x, names):
-        from matchkit.colorimetry import Lab, de00
-
         return float(de00(target.lab[0], Lab(lab_of(x, names), "D65", 10)))
 
     shares = []
@@ -75,6 +74,90 @@ def test_a_leftover_that_is_the_colour_is_the_batch():
     short = replace(TEAL, stock_g=200.0)
     (best, *_) = most([short], "Old teal", target)
     assert best.used_g == 200.0 and best.left_g == 0.0 and best.within
+
+
+def sand(**more):
+    """A batch of four inks, what it is made of, and its colour as the model has it."""
+    c = mixture(shop()[0], White=0.62, Lemon=0.25, Scarlet=0.1, Black=0.03)
+    palette = shop()[2].palette
+    held = np.flatnonzero(c)
+    mix = Mix(
+        name="Sand rest", inks=tuple(palette.names[i] for i in held),
+        fractions=tuple(c[held].tolist()), **more,
+    )  # fmt: skip
+    return mix, c, spectral_target(reflectance(palette, c), LIGHTS, 10)
+
+
+def test_a_colour_made_again_is_its_leftover_and_the_same_formula():
+    mix, c, target = sand(stock_g=180.0)
+    (best, *others) = most([mix], "Sand rest", target, batch_g=400.0)
+    assert best.within and best.used_g == 180.0 and best.left_g == 0.0
+    assert float(best.candidate.F) < 0.01 and not best.candidate.sheer
+    by_hand = {name: 220 * share for name, share in zip(mix.inks, c[c > 0], strict=True)}
+    added = dict(zip(best.candidate.inks[1:], best.candidate.grams[1:], strict=True))
+    assert added == pytest.approx(by_hand, abs=0.02)
+    assert best.candidate.grams[0] == 180.0 and sum(best.candidate.grams) == pytest.approx(400)
+    # The others are worth a look, none nearer: all of the leftover goes in anyhow.
+    assert all(each.candidate.F >= best.candidate.F for each in others)
+    # Four inks and a bucket of the same four: the batch holds four.  With fewer inks at
+    # most, or without one of them, another way is found.
+    few = most([mix], "Sand rest", target, batch_g=400.0, max_inks=3)
+    assert all(len(each.candidate.inks) <= 3 for each in few)
+    without = most([mix], "Sand rest", target, batch_g=400.0, without=["Lemon"])
+    assert all("Lemon" not in each.candidate.inks for each in without)
+
+
+@pytest.mark.parametrize("stock", [30.0, 180.0, 360.0])
+@pytest.mark.parametrize("off", [0.0, 0.05])
+def test_no_worse_than_the_leftover_topped_up_by_a_general_solver(stock, off):
+    # scipy's SLSQP on plain amounts, from the formula that the target has by itself: the
+    # leftover is a little off the target where `off` is not 0.
+    mix, c, _ = sand(stock_g=stock)
+    palette = shop()[2].palette
+    wanted = c + off * mixture(shop()[0], White=0.5, Scarlet=0.5) - off * c
+    target = spectral_target(reflectance(palette, wanted), LIGHTS, 10)
+    (best, *_) = most([mix], "Sand rest", target, batch_g=400.0)
+    held, names = the_shelf(mix), mix.inks
+
+    def far(x):
+        fresh = (400 - stock) * np.abs(x) / np.abs(x).sum()
+        R = predict(held, {"Sand rest": stock, **dict(zip(names, fresh, strict=True))})
+        away = [
+            float(de00(target.lab[k], Lab(R, light, 10))) for k, light in enumerate(target.lights)
+        ]
+        return float(np.array(away) @ target.share)
+
+    start = wanted[c > 0]
+    answer = minimize(far, start, method="SLSQP", bounds=[(1e-6, 1)] * len(start))
+    assert best.used_g == stock and best.share == pytest.approx(stock / 400)
+    assert min(answer.fun, far(start)) + 0.01 >= best.candidate.F
+    grams = dict(zip(best.candidate.inks, best.candidate.grams, strict=True))
+    np.testing.assert_allclose(best.candidate.R, predict(held, grams), atol=1e-9)
+
+
+def test_a_letdown_in_clear_that_is_the_colour_is_said_to_be_sheer():
+    mix = Mix(name="Wash", inks=("Clear", "Magenta"), fractions=(0.95, 0.05), stock_g=100.0)
+    R = reflectance(shop()[2].palette, the_shelf(mix).contents[0])
+    best = most([mix], "Wash", spectral_target(R, LIGHTS, 10), batch_g=100.0)[0]
+    assert best.share == 1 and best.candidate.sheer
+
+
+def test_the_limits_of_the_inks_hold_when_a_colour_is_made_again():
+    mix, c, target = sand(stock_g=180.0)
+    inks = shop()[2].palette.inks
+    lemon = next(k for k, ink in enumerate(inks) if ink.name == "Lemon")
+    at_limit = tuple(
+        replace(ink, max_percent=100 * c[lemon]) if k == lemon else ink
+        for k, ink in enumerate(inks)
+    )
+    best = most([mix], "Sand rest", target, inks=at_limit, batch_g=400.0)[0]
+    assert best.candidate.F < 0.05
+    grams = dict(zip(best.candidate.inks, best.candidate.grams, strict=True))
+    assert grams["Lemon"] + 180 * c[lemon] <= 400 * c[lemon] + 1e-9
+    short = tuple(replace(ink, stock_g=20.0) if k == lemon else ink for k, ink in enumerate(inks))
+    for each in most([mix], "Sand rest", target, inks=short, batch_g=400.0):
+        grams = dict(zip(each.candidate.inks, each.candidate.grams, strict=True))
+        assert grams.get("Lemon", 0) <= 20
 
 
 def test_stock_is_kept_and_all_of_it_is_used_where_it_can_be():

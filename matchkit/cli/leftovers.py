@@ -35,13 +35,18 @@ def use_leftover(
         if (mixes := _of_series(shop, fit, args.use, args.without))
         for each in _uses(args, shop, fit, mixes, target, plain, batch_g, max_inks, top)
     ]
+    if not found and args.use:
+        raise BadInput(f"--use: no formula takes {args.use!r}; {_there(shop)}")
+    if not found and not shop.mixes:
+        raise BadInput("--leftovers: no mix stands on the shelf; write it into mixes.csv")
     if not found:
-        names = ", ".join(mix.name for mix in shop.mixes) or "none"
-        raise BadInput(
-            f"--use: no formula takes {args.use or 'a leftover'!r}; the mixes are {names}"
+        say(
+            f"--leftovers: none can be brought to {plain.target} near enough; {_there(shop)}. The"
+            " formulas are without one; --use MIX shows how near one comes"
         )
+        return plain
     for each in found:
-        say(_line(each))
+        say(_line(each, target, shop.tolerance_de00))
     return replace(plain, formulas=tuple(each.candidate for each in found[:top]))
 
 
@@ -83,8 +88,15 @@ def _uses(
     )  # fmt: skip
 
 
-def _line(each: Use) -> str:
+def _there(shop: Shop) -> str:
+    return f"the mixes are {', '.join(mix.name for mix in shop.mixes) or 'none'}"
+
+
+def _line(each: Use, target: Target, tolerance_de00: float) -> str:
+    """How much of a leftover a formula takes; where it is not near enough, how far off."""
     saved = "" if each.saved is None else f", {each.saved:.2f} of new ink saved"
-    near = "" if each.within else "; not near enough"
+    away, light = float(each.candidate.de00[0]), target.light_names[0]
+    far = f"{away:.2f} under {light} is over half the tolerance of {tolerance_de00:g}"
+    near = "" if each.within else f"; not near enough: dE00 {far}"
     left = "" if each.left_g is None else f", {each.left_g:.0f} g of it left"
     return f"{each.name}: {each.used_g:.2f} g used ({100 * each.share:.0f} %){left}{saved}{near}"

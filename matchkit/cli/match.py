@@ -166,7 +166,7 @@ def run(args: argparse.Namespace) -> None:
                     palettes_of(fits),
                     told,
                     printed_words(args),
-                    list(filter(None, [_fewer(args, len(found.formulas), top)])),
+                    list(filter(None, [_fewer(args, shop, found, top)])),
                     max_inks,
                     more,
                 )
@@ -175,12 +175,13 @@ def run(args: argparse.Namespace) -> None:
         )
 
 
-def _fewer(args: argparse.Namespace, n: int, top: int) -> str:
+def _fewer(args: argparse.Namespace, shop: Shop, found: Match, top: int) -> str:
     """Why a list is shorter than it was asked for; nothing where it is not."""
+    n, mixes = len(found.formulas), {mix.name for mix in shop.mixes}
     if n >= top:
         return ""
     head = f"{n} formula{'s' if n > 1 else ''}, not {top}: "
-    if args.leftovers and not args.use:
+    if args.leftovers and not args.use and found.formulas[0].inks[0] in mixes:
         return head + "one for each mix on the shelf that can be brought near enough."
     one = "one of these" if n > 1 else "it"
     if args.use:
