@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from matchkit.book import Book, insert, record, writing
 from matchkit.book_rows import colour, day, is_open, milligrams, must_be
 from matchkit.book_schema import STRIKABLE
-from matchkit.book_shelf import heed, mixes_of, weighable
+from matchkit.book_shelf import heed, keep_mix, mixes_of, weighable
 from matchkit.faults import BadInput
 from matchkit.files.amounts import quoted
 from matchkit.inks import Shop
@@ -49,8 +49,8 @@ def log_match(
 ) -> Logged:
     """A target, the formula chosen for it, and the batch to make of it: three records.
 
-    `formula.grams` are the batch; `due` is a day, YYYY-MM-DD, or empty; `fit` is
-    `book_lessons.fit_key` of the palette.
+    `formula.grams` are the batch, of inks and of mixtures of the shelf; `due` is a day,
+    YYYY-MM-DD, or empty; `fit` is `book_lessons.fit_key` of the palette.
     """
     said = {"name": name, "customer": customer}
     with writing(book) as db:
@@ -175,7 +175,11 @@ def _formula(
 ) -> int:
     if not str(said["name"]).strip():
         raise BadInput("a formula needs a name; give it one, such as the colour's")
-    weighable(dict.fromkeys(formula.inks, 1.0), shop, mixes_of(db, shop))
+    mixes, inks = mixes_of(db, shop), {ink.name for ink in shop.inks}
+    weighable(dict.fromkeys(formula.inks, 1.0), shop, mixes)
+    for name in formula.inks:  # what is in it now, whatever mixes.csv says later
+        if name not in inks:
+            keep_mix(db, book, mixes[name])
     aimed = said["target"] is not None
     values = {
         **said,

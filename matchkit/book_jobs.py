@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.book import Book, reading
-from matchkit.book_rows import must_be, parts_of, taken_apart
+from matchkit.book_rows import held_by, must_be, parts_of, taken_apart
 from matchkit.book_shelf import MG
 from matchkit.recipe import weigh_out
 
@@ -80,7 +80,8 @@ class Job:
     name: str  # of the colour
     formula: int
     target: int | None
-    shares: dict[str, float]  # mass fractions by ink, in weighing order
+    shares: dict[str, float]  # mass fractions as poured, in weighing order
+    holds: dict[str, float]  # mass fractions by ink, mixtures taken apart
     planned_g: float
     pours: tuple[Poured, ...]
     readings: tuple[Reading, ...]
@@ -122,6 +123,7 @@ def job_of(db: sqlite3.Connection, batch: int) -> Job:
         formula=formula,
         target=target,
         shares=parts_of(db, "formula", formula),
+        holds=held_by(db, formula),
         planned_g=planned / MG,
         pours=pours,
         readings=readings,

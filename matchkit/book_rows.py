@@ -17,6 +17,7 @@ __all__ = [
     "colour",
     "contents",
     "day",
+    "held_by",
     "is_open",
     "last_weighing",
     "milligrams",
@@ -101,6 +102,19 @@ def parts_of(db: sqlite3.Connection, what: str, number: int) -> dict[str, float]
         f"SELECT ink, fraction FROM {what}_ink WHERE {what} = ? ORDER BY id", [number]
     )
     return dict(rows.fetchall())
+
+
+def held_by(db: sqlite3.Connection, formula: int) -> dict[str, float]:
+    """Mass fractions by ink of a formula, its mixtures taken apart as they were known then."""
+    held: dict[str, float] = {}
+    for name, fraction in parts_of(db, "formula", formula).items():
+        then = db.execute(
+            "SELECT id FROM mix WHERE name = ? ORDER BY"
+            " at <= (SELECT at FROM formula WHERE id = ?) DESC, id DESC LIMIT 1",
+            [name, formula],
+        ).fetchone()
+        taken_apart(db, held, name, then[0] if then else None, fraction)
+    return held
 
 
 def contents(db: sqlite3.Connection, batch: int, upto: int | None = None) -> dict[str, float]:

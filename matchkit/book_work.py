@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -17,7 +17,7 @@ from matchkit.correct import WAYS, Correction, nothing_learned
 from matchkit.diagnose import Belief, Round, infer, model_error_f
 from matchkit.faults import BadInput
 from matchkit.files.mixtures import AMOUNTS, mixtures
-from matchkit.files.recipe import in_inks, series_with
+from matchkit.files.recipe import WrittenRecipe, in_inks, series_with
 from matchkit.files.tables import read_table, wording
 from matchkit.files.text import Findings, label
 from matchkit.fit import Fit
@@ -36,6 +36,7 @@ __all__ = [
     "PaperFormula",
     "Reprint",
     "advise",
+    "as_poured",
     "foretold",
     "import_paper",
     "prediction",
@@ -156,7 +157,7 @@ def advise(
     target = target_of(book, shop, story)
     if target is None:
         raise BadInput(f"batch {batch} has no target; a correction needs one to aim at")
-    found = _fit_for(fits, [ink for pour in story.pours for ink in pour.holds] or [*story.shares])
+    found = _fit_for(fits, [ink for pour in story.pours for ink in pour.holds] or [*story.holds])
     palette = found.palette
     known = learned(book, shop, fits, learning=learning, without=batch)
     lots = next(known.lots[s] for s, f in fits.items() if f is found)
@@ -221,8 +222,8 @@ def reprint(
         )
     approved = [r for r in seen if r.measurement == story.closed_on]
     target = spectral_target((approved or seen)[-1].R, shop.lights, shop.observer)
-    found = _fit_for(known.fits, [*story.shares])
-    c = fractions_for(found.palette, [*story.shares], [*story.shares.values()])
+    found = _fit_for(known.fits, [*story.holds])
+    c = fractions_for(found.palette, [*story.holds], [*story.holds.values()])
     grams = weigh_out(c, batch_g, shop.resolution_g)
     return Reprint(
         batch=batch,
@@ -320,6 +321,17 @@ def prediction(
     grams = weigh_out(c, batch_g, shop.resolution_g)
     odds = None if target is None else odds_of(found, target, shop)
     return weighed(palette, grams, target or own, odds=odds), palette
+
+
+def as_poured(formula: Candidate, written: WrittenRecipe, resolution_g: float) -> Candidate:
+    """The formula of `prediction` with the mixes of its recipe by their own names, first."""
+    mixes = [name for name in written.poured if name not in written.inks]
+    if not mixes:
+        return formula
+    order = [*mixes, *(ink for ink in formula.inks if ink in written.poured)]
+    shares = dict(zip(written.poured, written.shares, strict=True))
+    grams = weigh_out([shares[name] for name in order], sum(formula.grams), resolution_g)
+    return replace(formula, inks=tuple(order), grams=tuple(grams.tolist()))
 
 
 def _fit_for(fits: Mapping[str, Fit], inks: Sequence[str]) -> Fit:

@@ -149,6 +149,58 @@ def test_a_whole_job(desk, tmp_path):
         assert words in written
 
 
+def test_a_recipe_with_a_leftover_is_planned_and_weighed_by_its_name(desk, tmp_path):
+    """The mix goes off its own stock; colour, correction and reprint see the inks in it."""
+    made = {"Quay White": 130.0, "Sand Ochre": 60.0, "Rust Earth": 10.0}
+    inks = [{"ink": ink, "grams": g} for ink, g in made.items()]
+    target = desk.reading("Sand", inks)
+    desk.text("log-match", target, "--recipe", desk.recipe("r1", **made))
+    desk.text("weigh", "1", "--as-planned")
+    desk.text("measure", "1", target)
+    desk.text("leftover", "1", "80", "Sand rest")
+    before = desk.json("stock")["stock"]
+
+    recipe = desk.recipe("r2", Sand_rest=20.0, Quay_White=10.0)
+    logged = desk.json("log-match", target, "--recipe", recipe, "--grams", "30")
+    assert [(e["ink"], e["grams"]) for e in logged["inks"]] == [
+        ("Sand rest", 20.0), ("Quay White", 10.0)
+    ]  # fmt: skip
+    poured = {ink: 0.1 * g for ink, g in made.items()}
+    poured["Quay White"] += 10
+    truth = [{"ink": ink, "grams": g} for ink, g in poured.items()]
+    plain = desk.json("log-match", target, "--recipe", desk.recipe("r3", **poured))
+    assert logged["de00"] == pytest.approx(plain["de00"], abs=1e-3)
+    batch = str(logged["batch"])
+    desk.text("weigh", batch, "--as-planned")
+    held = desk.json("stock")["stock"]
+    left = {name: g - held[name] for name, g in before.items() if g and g != held[name]}
+    assert left == pytest.approx({"Sand rest": 20.0, "Quay White": 10.0})
+    (pour,) = desk.json("show", batch)["weighings"]
+    told = [(e["ink"], e["planned_grams"], e["grams"]) for e in pour["inks"]]
+    assert told == [("Sand rest", 20.0, 20.0), ("Quay White", 10.0, 10.0)]
+
+    desk.text("measure", batch, desk.reading("weak", truth, {"Sand Ochre": 0.8}))
+    advice = desk.json("correct", batch)
+    assert advice["can_be_saved"]
+    assert advice["de00"]["D65"] < advice["de00_before"]["D65"]
+    again = desk.json("reprint", batch, "--grams", "300", "--log", "0")
+    old = {e["ink"]: e["grams"] for e in again["formulas"][0]["inks"]}
+    assert old == pytest.approx({ink: 10 * g for ink, g in poured.items()})
+    lots = {e["ink"]: e["strength"] for e in desk.json("lots")["lots"]}
+    assert abs(lots["Sand Ochre"] - 1) < 0.02
+    page = tmp_path / "label.html"
+    desk.text("label", batch, "--html", page)
+    assert "Sand rest" in page.read_text(encoding="utf-8")
+
+    other = desk.json("log-match", target, "--recipe", recipe)
+    desk.text("weigh", other["batch"], desk.recipe("as weighed", Sand_rest=19.0, Quay_White=10.2))
+    shown = desk.text("show", other["batch"]).out
+    assert re.search(r"Sand rest +20 +19\n", shown)
+    assert re.search(r"Quay White +W-118 +10 +10\.2\n", shown)
+    assert "Sand Ochre" not in shown
+    assert desk.json("check")["sound"]
+
+
 def test_what_was_learned_is_said_and_can_be_left_out(desk):
     """The next match hears of a lot that ran strong."""
     logged = log(desk)
@@ -278,7 +330,7 @@ def test_paper_cards(desk, tmp_path):
     assert len(desk.json("find")["found"]) == 2  # all or nothing
 
 
-def test_mixes_in_recipes_and_on_cards_are_taken_apart(desk, tmp_path):
+def test_mixes_are_kept_in_recipes_and_taken_apart_on_cards(desk, tmp_path):
     said = "Black letdown 5 is a mix: taken as 5 % Bollard Black, 95 % Quay White"
     path = desk.recipe("r", Black_letdown_5=100, Quay_White=400)
     written = desk.text(
@@ -286,7 +338,7 @@ def test_mixes_in_recipes_and_on_cards_are_taken_apart(desk, tmp_path):
     )
     assert said in written.err
     inks = {each["ink"]: each["grams"] for each in json.loads(written.out)["inks"]}
-    assert inks == {"Quay White": 495, "Bollard Black": 5}
+    assert inks == {"Black letdown 5": 100, "Quay White": 400}  # what will be weighed
     cards = tmp_path / "cards.csv"
     cards.write_text("formula,ink,percent\nFog,Black letdown 5,40\nFog,Quay White,60\n", "utf-8")
     assert said in desk.text("import-paper", cards).err

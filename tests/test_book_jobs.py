@@ -10,7 +10,7 @@ from book_shop import INKS, PALETTE, SHOP, Clock, aim, candidate, logged
 from matchkit.book import open_book, reading
 from matchkit.book_bucket import add, log_correction, measure, weigh
 from matchkit.book_entries import close, log_formula, log_match, open_batch, strike
-from matchkit.book_jobs import job, todays_jobs
+from matchkit.book_jobs import job, planned_grams, todays_jobs
 from matchkit.book_report import pass_shares
 from matchkit.book_shelf import leftovers, stock, today
 from matchkit.book_stock import count, deliver, keep_leftover, open_lot, reorder
@@ -282,6 +282,31 @@ def test_a_mix_of_the_shop_is_kept_as_it_was_when_it_was_poured(book):
     assert first.holds == pytest.approx({"White": 490.0, "Lemon": 10.0})
     assert second.holds == pytest.approx({"White": 5.0, "Lemon": 5.0})
     assert stock(book, replace(SHOP, mixes=(new,)))["Letdown"] == 290.0
+
+
+def test_a_formula_keeps_what_its_mix_held_then(book):
+    """The plan names the mix; what is in it is that of the formula's day."""
+    old = Mix(name="Letdown", inks=("White", "Lemon"), fractions=(0.9, 0.1), stock_g=400.0)
+    shop = replace(SHOP, mixes=(old,))
+    target = aim(0.94, 0.06, 0, 0)
+    plain = candidate([470.0, 30.0, 0, 0], target)
+    formula = replace(plain, inks=("Letdown", "White", "Lemon"), grams=(200.0, 290.0, 10.0))
+    batch = log_match(book, shop, target, formula, name="Cream").batch
+    asked = job(book, batch)
+    assert asked.shares == pytest.approx({"Letdown": 0.4, "White": 0.58, "Lemon": 0.02})
+    assert asked.holds == pytest.approx({"White": 0.94, "Lemon": 0.06})  # 0.4 x 0.9 + 0.58
+    assert planned_grams(asked, 0.01) == {"Letdown": 200.0, "White": 290.0, "Lemon": 10.0}
+    book.clock.on(days=1)
+    later = replace(shop, mixes=(replace(old, fractions=(0.5, 0.5)),))
+    weigh(book, later, batch, planned_grams(asked, 0.01))
+    told = job(book, batch)
+    assert told.holds == pytest.approx({"White": 0.94, "Lemon": 0.06})
+    (pour,) = told.pours
+    assert (pour.inks, pour.planned_g) == (("Letdown", "White", "Lemon"), (200.0, 290.0, 10.0))
+    assert pour.planned_g == pour.actual_g
+    assert pour.holds == pytest.approx({"White": 390.0, "Lemon": 110.0})  # what was poured
+    held = stock(book, later)
+    assert (held["Letdown"], held["White"], held["Lemon"]) == (200.0, 19710.0, 2990.0)
 
 
 def test_what_to_order(book, clock):

@@ -8,8 +8,8 @@ from matchkit.book_entries import log_match as log
 from matchkit.book_find import scanned
 from matchkit.book_lessons import fit_key
 from matchkit.book_shelf import today
+from matchkit.book_work import as_poured, prediction, read_paper
 from matchkit.book_work import import_paper as write_cards
-from matchkit.book_work import prediction, read_paper
 from matchkit.book_work import reprint as match_again
 from matchkit.cli.book_desk import (
     Answer,
@@ -79,7 +79,7 @@ def log_match(args: argparse.Namespace) -> Answer:
     shop, fits, told = known(args, book, learning=not args.reference_lots)
     name, target = _target(args, shop)
     if args.recipe:
-        formula = _recipe(args, shop, told.fits, target, grams)
+        formula, inks = _recipe(args, shop, told.fits, target, grams)
     else:
         found = match(
             shop, told.fits, target, name=name, batch_g=grams, without=args.without,
@@ -88,10 +88,11 @@ def log_match(args: argparse.Namespace) -> Answer:
         if len(found.formulas) < rank:
             raise BadInput(f"--rank: found {rank}; the match has {len(found.formulas)} formulas")
         formula = found.formulas[rank - 1]
+        inks = formula.inks
     logged = log(
         book, shop, target, formula, name=name, job=args.job, customer=args.customer,
         due=args.due, source="recipe" if args.recipe else "match",
-        fit=fit_key(palette_for({s: f.palette for s, f in fits.items()}, formula.inks)),
+        fit=fit_key(palette_for({s: f.palette for s, f in fits.items()}, inks)),
     )  # fmt: skip
     answer: dict[str, Any] = {"target": logged.target, "formula": logged.formula}
     answer |= {"batch": logged.batch, "inks": _amounts(formula)}
@@ -110,13 +111,14 @@ def _target(args: argparse.Namespace, shop: Shop) -> tuple[str, Target]:
 
 def _recipe(
     args: argparse.Namespace, shop: Shop, fits: Mapping[str, Fit], target: Target, grams: float
-) -> Candidate:
+) -> tuple[Candidate, tuple[str, ...]]:
+    """The formula as it is poured, mixes by their names, and the inks in it."""
     written = written_in(args.recipe, shop, palettes_of(fits))
     batch_g = sum(written.grams) if written.grams else grams
     formula, _ = prediction(
         shop, fits, written.inks, written.fractions, batch_g=batch_g, target=target
     )
-    return formula
+    return as_poured(formula, written, shop.resolution_g), written.inks
 
 
 def _amounts(formula: Candidate) -> list[dict[str, Any]]:

@@ -254,7 +254,7 @@ class BookForm:
         shop = shop_now(self.desk, book_of(self.desk))
         series = {ink.name: ink.series for ink in shop.inks}
         assert self.story is not None
-        mine = {series.get(ink) for ink in self.story.shares}
+        mine = {series.get(ink) for ink in self.story.holds}
         others = [ink.name for ink in shop.inks if ink.series in mine]
         others += [mix.name for mix in shop.mixes if {series.get(i) for i in mix.inks} <= mine]
         self.planned.layout.display = None if planned else "none"

@@ -7,7 +7,7 @@ import ipywidgets as w
 from matchkit.book import Book
 from matchkit.book_entries import log_match
 from matchkit.book_lessons import fit_key
-from matchkit.book_work import prediction
+from matchkit.book_work import as_poured, prediction
 from matchkit.faults import BadInput
 from matchkit.fit import Fit
 from matchkit.forms.book_desk import Desk, book_of
@@ -74,15 +74,17 @@ class NewPart:
         today = by_the_book(self.desk.opened, learning=self.lots.value)
         shop, fits = today.opened.shop, today.opened.fits
         name, target = self.target.read()
-        formula = self._formula(shop, fits, target, grams)
-        batch = self._log(held, shop, target, formula, self.name.text.value.strip() or name)
-        played = [line for line in today.words if line.startswith(tuple(formula.inks))]
+        formula, inks = self._formula(shop, fits, target, grams)
+        called = self.name.text.value.strip() or name
+        batch = self._log(held, shop, target, formula, inks, called)
+        played = [line for line in today.words if line.startswith(inks)]
         self.opened(batch)
         tell(self.notes, [f"Begun: batch {batch}.", *played], "done")
 
     def _formula(
         self, shop: Shop, fits: Mapping[str, Fit], target: Target, grams: float
-    ) -> Candidate:
+    ) -> tuple[Candidate, tuple[str, ...]]:
+        """The formula as it is poured, mixes by their names, and the inks in it."""
         path = self.saved.get(self.formula.value)
         if path is not None:
             written = saved_recipe(self.desk.opened, path)
@@ -90,14 +92,23 @@ class NewPart:
             formula, _ = prediction(
                 shop, fits, written.inks, written.fractions, batch_g=grams, target=target
             )
-            return formula
+            return as_poured(formula, written, shop.resolution_g), written.inks
         found = match(shop, fits, target, batch_g=grams).formulas
         if not found:
             raise BadInput("no formula was found with these inks; try fewer limits in inks.csv")
         hiding = [each for each in found if not is_sheer(self.desk.opened, each)]
-        return (hiding or found)[0]
+        best = (hiding or found)[0]
+        return best, best.inks
 
-    def _log(self, held: Book, shop: Shop, target: Target, formula: Candidate, name: str) -> int:
+    def _log(
+        self,
+        held: Book,
+        shop: Shop,
+        target: Target,
+        formula: Candidate,
+        inks: tuple[str, ...],
+        name: str,
+    ) -> int:
         fits = self.desk.opened.fits
         palettes = {series: found.palette for series, found in fits.items()}
         return log_match(
@@ -110,5 +121,5 @@ class NewPart:
             customer=self.customer.text.value,
             due=self.due.text.value.strip(),
             source="match" if self.formula.value == FOUND else "recipe",
-            fit=fit_key(palette_for(palettes, formula.inks)),
+            fit=fit_key(palette_for(palettes, inks)),
         ).batch
