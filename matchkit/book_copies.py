@@ -207,14 +207,19 @@ def _from_json(path: Path) -> tuple[dict[str, list[Cells]], int]:
 def _from_csv(folder: Path) -> dict[str, list[Cells]]:
     """Rows with the types that their columns have."""
     with closing(sqlite3.connect(":memory:")) as db:
-        for statement in (line for step in STEPS for line in step):
+        for statement in STEPS[0]:
+            db.execute(statement)
+        first = _columns(db)
+        for statement in (line for step in STEPS[1:] for line in step):
             db.execute(statement)
         kinds = _columns(db)
-    missing = [f"{table}.csv" for table in kinds if not (folder / f"{table}.csv").is_file()]
+    there = [table for table in kinds if (folder / f"{table}.csv").is_file()]
+    missing = [f"{table}.csv" for table in first if table not in there]
     if missing:
         raise BadInput(f"{label(folder)}: no export of a record book: no {', '.join(missing)}")
-    return {
-        table: list(_csv_rows(folder / f"{table}.csv", columns)) for table, columns in kinds.items()
+    return {  # an export of an older book has not all tables
+        table: list(_csv_rows(folder / f"{table}.csv", columns)) if table in there else []
+        for table, columns in kinds.items()
     }
 
 
@@ -257,7 +262,7 @@ def _faults(db: sqlite3.Connection) -> list[str]:
     for table in CHILDREN:
         if table != "addition":
             told += _sums(db, table)
-    for table in ("target", "formula", "measurement", "mix"):
+    for table in ("target", "formula", "measurement", "mix", "lot_check"):
         told += _spectra(db, table)
     return told
 

@@ -6,6 +6,8 @@ known.  So what is known is a fold over the book, and can always be made anew.  
 `teach` keeps the state it came to as a record; it counts as long as the book still says
 what it said then, by a digest of all that went in, and the inks were not fitted anew.
 
+A lot that was checked by a drawdown (`book_checks`) begins with what that told.
+
 Batches that hold a leftover or a letdown teach nothing, since their lots are mixed.
 """
 
@@ -19,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.book import Book, reading, record, writing
+from matchkit.book_checks import Checks, checks_digest, checks_of, hear
 from matchkit.book_jobs import Job, job_of
 from matchkit.book_shelf import lots_of
 from matchkit.diagnose import Round, infer, model_error_f
@@ -107,9 +110,10 @@ def learned(
                 out[series] = replace(found, palette=replace(palette, strengths=None))
                 continue
             lots, told, _ = _fold(db, shop, found, without)
-            known[series] = lots = on_shelf(lots, palette.inks)
+            checks = checks_of(db, shop)
+            known[series] = lots = _of_today(lots, replace(found, palette=palette), shop, checks)
             out[series] = replace(found, palette=_with_what_is_left(palette, lots))
-            words += _words(db, palette, lots)
+            words += _words(db, palette, lots, checks)
             odd += told
     return Learned(fits=out, lots=known, words=tuple(words), odd=tuple(odd))
 
@@ -120,11 +124,12 @@ def teach(book: Book, shop: Shop, fits: Mapping[str, Fit]) -> tuple[str, ...]:
     for found in fits.values():
         with reading(book) as db:
             lots, told, items = _fold(db, shop, found)
+            key = _key(found.palette, checks_of(db, shop))
         odd += told
         if items:
             kept = {"first": items[0].key, "length": len(items), "chain": _chain(items)}
             kept |= {"lots": as_json(_rounded(lots)), "odd": told}
-            values = {"measurement": items[-1].measurements[-1], "fit": fit_key(found.palette)}
+            values = {"measurement": items[-1].measurements[-1], "fit": key}
             with writing(book) as db:
                 record(db, book, "lesson", {**values, "told": json.dumps(kept)})
     return tuple(odd)
@@ -137,10 +142,11 @@ def drift(book: Book, shop: Shop, found: Fit, ink: str) -> list[Drift]:
     spread = spread_of(palette, found.error_Lab, shop.resolution_g)
     out = []
     with reading(book) as db:
-        state = start(palette.inks)
+        checks = checks_of(db, shop)
+        state = _begun(found, shop, checks)
         for item in _items(db, shop, palette)[-MOST:]:
             batch = job_of(db, item.batch)
-            state, _ = _after(state, batch, found, shop)
+            state, _ = _after(state, batch, found, shop, checks)
             rounds = rounds_of(batch, palette, shop)
             if not rounds[-1].grams[i] > 0:
                 continue
@@ -227,16 +233,35 @@ def _fold(
     """What all batches taught, what was odd about them, and which were gone through."""
     palette = found.palette
     items = [item for item in _items(db, shop, palette) if item.batch != without]
-    kept = _kept(db, items, fit_key(palette))
+    checks = checks_of(db, shop)
+    kept = _kept(db, items, _key(palette, checks))
     if kept is None:
         items = items[-MOST:]
-        kept = start(palette.inks), [], 0, 0
+        kept = _begun(found, shop, checks), [], 0, 0
     lots, odd, first, done = kept
     items = items[first:]
     for item in items[done:]:
-        lots, told = _after(lots, job_of(db, item.batch), found, shop)
+        lots, told = _after(lots, job_of(db, item.batch), found, shop, checks)
         odd += [f"batch {item.batch}: {line}" for line in told]
     return lots, tuple(odd), items
+
+
+def _key(palette: Palette, checks: Checks) -> str:
+    """What a kept state depends on beside its batches: the fit, and the checks of lots."""
+    return fit_key(palette) + checks_digest(checks)
+
+
+def _begun(found: Fit, shop: Shop, checks: Checks) -> Lots:
+    """What is known before the first batch: the checks of the lots in use then."""
+    return hear(start(found.palette.inks), found.palette.names, checks, found, shop)
+
+
+def _of_today(lots: Lots, found: Fit, shop: Shop, checks: Checks) -> Lots:
+    """What is known of the inks as they stand on the shelf: of new lots, their checks."""
+    before = dict(zip(lots.inks, lots.lots, strict=True))
+    lots = on_shelf(lots, found.palette.inks)
+    new = [i for i, lot in zip(lots.inks, lots.lots, strict=True) if before.get(i) != lot]
+    return hear(lots, new, checks, found, shop)
 
 
 def _rounded(lots: Lots) -> Lots:
@@ -263,12 +288,14 @@ def _chain(items: Sequence[_Item]) -> str:
     return sha256("\n".join(item.key for item in items).encode()).hexdigest()
 
 
-def _after(lots: Lots, batch: Job, found: Fit, shop: Shop) -> tuple[Lots, tuple[str, ...]]:
+def _after(
+    lots: Lots, batch: Job, found: Fit, shop: Shop, checks: Checks
+) -> tuple[Lots, tuple[str, ...]]:
     """What is known after one more batch, and what was odd about it."""
     palette = found.palette
     for ink, lot in _lots_in(batch).items():
         if lots.lots[lots.inks.index(ink)] != lot:
-            lots = new_lot(lots, ink, lot)
+            lots = hear(new_lot(lots, ink, lot), [ink], checks, found, shop)
     spread = spread_of(palette, found.error_Lab, shop.resolution_g)
     rounds = rounds_of(batch, palette, shop)
     try:
@@ -302,7 +329,7 @@ def _with_what_is_left(palette: Palette, lots: Lots) -> Palette:
     return with_strengths(replace(palette, inks=tuple(inks)), lots)
 
 
-def _words(db: sqlite3.Connection, palette: Palette, lots: Lots) -> Iterator[str]:
+def _words(db: sqlite3.Connection, palette: Palette, lots: Lots, checks: Checks) -> Iterator[str]:
     """A line for each ink whose lot is worth a word."""
     mean, covariance = for_palette(lots, palette)
     for ink, x, error in zip(palette.inks, mean, np.sqrt(np.diag(covariance)), strict=True):
@@ -318,4 +345,6 @@ def _words(db: sqlite3.Connection, palette: Palette, lots: Lots) -> Iterator[str
         how = "strong" if x > 0 else "weak"
         named = f"{ink.name} lot {ink.lot}" if ink.lot else ink.name
         by = 100 * abs(float(np.expm1(x)))
-        yield f"{named} has run {by:.0f} % {how} over {n} batch{'es' if n != 1 else ''}"
+        over = [f"over {n} batch{'es' if n != 1 else ''}"] if n else []
+        over += ["by its check drawdown"] if (ink.name, ink.lot) in checks else []
+        yield f"{named} has run {by:.0f} % {how} {' and '.join(over)}".strip()

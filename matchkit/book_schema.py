@@ -65,14 +65,23 @@ CHILDREN = {
     "mix_ink": "mix INTEGER NOT NULL REFERENCES mix, ink TEXT NOT NULL,"
     " fraction REAL NOT NULL CHECK (fraction > 0 AND fraction <= 1), UNIQUE (mix, ink)",
 }
+# Records that came with later versions.
+_LATER = {
+    "lot_check": "ink TEXT NOT NULL CHECK (ink <> ''), lot TEXT NOT NULL CHECK (lot <> ''),"
+    " base TEXT NOT NULL, fraction REAL NOT NULL CHECK (fraction > 0 AND fraction < 1),"
+    f" weighed_mg INTEGER NOT NULL CHECK (weighed_mg > 0), {_SEEN}, readings INTEGER NOT NULL,"
+    " strength REAL NOT NULL, error REAL NOT NULL, note TEXT NOT NULL",
+}
 _BOOK = "id INTEGER PRIMARY KEY CHECK (id = 1), at TEXT NOT NULL, uid TEXT NOT NULL"
 
 # In an order in which a table refers to earlier ones, but for weighing and correction.
-TABLES = (
+_FIRST = (
     "book", "target", "formula", "formula_ink", "batch", "correction", "addition", "weighing",
     "measurement", "mix", "mix_ink", "movement", "closing", "lot", "lesson", "strike",
 )  # fmt: skip
-STRIKABLE = tuple(name for name in _RECORDS if name not in ("strike", "lesson"))
+TABLES = (*_FIRST, *_LATER)
+_FIRST_STRIKABLE = tuple(name for name in _RECORDS if name not in ("strike", "lesson"))
+STRIKABLE = (*_FIRST_STRIKABLE, *_LATER)
 _INDEXES = (
     "formula (light, observer, geometry, L, a, b)",
     "measurement (light, observer, geometry, L, a, b)",
@@ -90,12 +99,12 @@ _INDEXES = (
 )
 
 
-def _tables() -> list[str]:
+def _tables(names: tuple[str, ...]) -> list[str]:
     who = "id INTEGER PRIMARY KEY, at TEXT NOT NULL, who TEXT NOT NULL"
     made = {"book": _BOOK}
-    made |= {name: f"{who}, {columns}" for name, columns in _RECORDS.items()}
+    made |= {name: f"{who}, {columns}" for name, columns in {**_RECORDS, **_LATER}.items()}
     made |= {name: f"id INTEGER PRIMARY KEY, {columns}" for name, columns in CHILDREN.items()}
-    return [f"CREATE TABLE {name} ({made[name]})" for name in TABLES]
+    return [f"CREATE TABLE {name} ({made[name]})" for name in names]
 
 
 def _only_added_to(table: str) -> list[str]:
@@ -124,9 +133,10 @@ def _indexes() -> list[str]:
 # One tuple of statements for each version of the schema; a step that is out is never edited.
 STEPS: tuple[tuple[str, ...], ...] = (
     (
-        *_tables(),
-        *(trigger for table in TABLES for trigger in _only_added_to(table)),
-        *(_view(table) for table in STRIKABLE),
+        *_tables(_FIRST),
+        *(trigger for table in _FIRST for trigger in _only_added_to(table)),
+        *(_view(table) for table in _FIRST_STRIKABLE),
         *_indexes(),
     ),
+    (*_tables(("lot_check",)), *_only_added_to("lot_check"), _view("lot_check")),
 )

@@ -28,6 +28,7 @@ __all__ = [
     "heed",
     "keep_mix",
     "leftovers",
+    "lots_now",
     "lots_of",
     "mixes_of",
     "stated_lot",
@@ -93,6 +94,12 @@ def lots_of(db: sqlite3.Connection, shop: Shop) -> dict[str, str]:
     """Today's lot of each ink.  An edited `inks.csv` overrules an earlier record."""
     opened = _opened(db)
     return {ink.name: _lot(ink, opened.get(ink.name, []))[0] for ink in shop.inks}
+
+
+def lots_now(book: Book, shop: Shop) -> dict[str, str]:
+    """The same, from a book that is not open yet."""
+    with reading(book) as db:
+        return lots_of(db, shop)
 
 
 def stated_lot(db: sqlite3.Connection, ink: Ink) -> str:

@@ -23,13 +23,15 @@ from matchkit.odds import Spread
 from matchkit.palette import Palette, reflectance, reflectance_jacobian, strength_jacobian
 from matchkit.spectra import GRID_NM
 
-__all__ = ["LotVerdict", "accept", "judge_lot"]
+__all__ = ["ANOTHER_DE00", "LotVerdict", "accept", "judge_lot", "judge_shade"]
 
 Array = NDArray[np.float64]
 
 WIDE = 0.3  # spread of log strength before a check drawdown was measured
 TELLING = 0.05  # standard error of log strength above which a check has said nothing
 SHADE_DE00 = 0.3  # a smaller difference of shade isn't worth a word
+ANOTHER_DE00 = 2.0  # a difference of shade that is another ink's; common practice, no source
+STRANGE = 0.3  # log strength, ten times what lots usually differ by
 CHI2_99 = 11.345  # 99 % of chi-square with 3 degrees of freedom (any table)
 SAME_MIX = 0.02  # drawdowns of two lots whose shares differ by no more can be compared
 TYPICAL = 0.10  # of the ink in white, where a formula is not given
@@ -51,6 +53,7 @@ class LotVerdict:
     de00_at_use: float
     shade_de00: float
     shade: str
+    kind: str  # same, strong, weak, or another: no lot of this ink
     words: tuple[str, ...]
 
 
@@ -90,6 +93,11 @@ def judge_lot(
     shade_de00, shade = max(told)
     at_use = _at_use(palette, i, x, use, light, observer)
     strength = float(np.exp(x))
+    kind = "strong" if x > 0 else "weak"
+    if abs(x) < 2 * error:
+        kind = "same"
+    if abs(x) > STRANGE or (shade and shade_de00 > ANOTHER_DE00):
+        kind = "another"
     return LotVerdict(
         ink=ink,
         lot=lot,
@@ -98,8 +106,28 @@ def judge_lot(
         de00_at_use=at_use,
         shade_de00=shade_de00,
         shade=shade,
-        words=_words(ink, strength, error, at_use, shade_de00, shade),
+        kind=kind,
+        words=_words(ink, strength, error, at_use, shade_de00, shade, kind),
     )
+
+
+def judge_shade(
+    palette: Palette,
+    ink: str,
+    drawdown: Drawdown,
+    spread: Spread,
+    *,
+    light: str,
+    observer: int,
+    reference: Sequence[Drawdown] = (),
+) -> tuple[float, str]:
+    """dE00 of a drawdown from the same of the fitted lot, and how it looks; "" if like it.
+
+    For an ink alone, which has the same colour however strong it is.
+    """
+    i = palette.index(ink)
+    check = _check(palette, i, drawdown, reference, spread, 50.0)
+    return _shade(palette, i, 0.0, check, spread, light, observer)
 
 
 def accept(lots: Lots, verdict: LotVerdict) -> Lots:
@@ -221,9 +249,17 @@ def _typical(palette: Palette, i: int) -> Array:
 
 
 def _words(
-    ink: str, strength: float, error: float, at_use: float, shade_de00: float, shade: str
+    ink: str, strength: float, error: float, at_use: float, shade_de00: float, shade: str, kind: str
 ) -> tuple[str, ...]:
-    if abs(np.log(strength)) < 2 * error:
+    if kind == "another":
+        why = f"{shade_de00:.2f} dE00 off however strong it is ({shade})"
+        if abs(np.log(strength)) > STRANGE:
+            why = f"{runs(strength)}, which is more than lots differ"
+        return (
+            f"{ink}: not the ink that was fitted, by this drawdown: {why}",
+            "if the letdown was weighed as told, it is another ink: measure it anew",
+        )
+    if kind == "same":
         lines = [
             f"{ink}: as strong as the fitted lot, as far as can be told (+-{200 * error:.1f} %)"
         ]

@@ -32,7 +32,8 @@ CORE = (
 EDGES = (
     "files",
     *("book_schema", "book", "book_shelf", "book_rows", "book_jobs", "book_copies", "book_bucket"),
-    *("book_entries", "book_stock", "book_find", "book_lessons", "book_report", "book_plots"),
+    *("book_entries", "book_stock", "book_find", "book_checks", "book_lessons"),
+    *("book_report", "book_plots"),
     *("book_work", "label", "marks", "ink_plots", "plots", "forms", "tables", "cli", "__main__"),
 )
 ORDER = CORE + EDGES

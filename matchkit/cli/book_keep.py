@@ -2,6 +2,8 @@
 
 import argparse
 
+from matchkit.book import reading
+from matchkit.book_checks import checks_of
 from matchkit.book_copies import backup as back_up
 from matchkit.book_copies import check as check_book
 from matchkit.book_copies import export as export_book
@@ -48,9 +50,16 @@ def lot_arguments(parser: argparse.ArgumentParser) -> None:
 
 def lot(args: argparse.Namespace) -> Answer:
     number = open_lot(desk(args, create=True), shop_of(args), args.ink, args.lot)
-    return {"lot": number}, (
-        f"{args.ink}: lot {args.lot} from now on; its strength is not known yet"
-    )
+    return {"lot": number}, (f"{args.ink}: lot {args.lot} from now on; {_strength_of(args)}")
+
+
+def _strength_of(args: argparse.Namespace) -> str:
+    """Whether anything is known of a lot that is opened."""
+    book, shop = desk(args), shop_of(args)
+    with reading(book) as db:
+        if (args.ink, args.lot) in checks_of(db, shop):
+            return "its check drawdown tells its strength"
+    return "its strength is not known yet (`check-lot` tells it from one drawdown)"
 
 
 def strike_arguments(parser: argparse.ArgumentParser) -> None:

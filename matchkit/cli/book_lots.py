@@ -1,0 +1,178 @@
+"""The verb of ``matchkit book`` that judges a new lot from one drawdown."""
+
+import argparse
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from matchkit.book import FILE
+from matchkit.book_checks import log_check
+from matchkit.book_shelf import lots_now
+from matchkit.book_stock import open_lot
+from matchkit.cli.book_desk import Answer, desk, known, shop_of
+from matchkit.cli.shops import name_option, one_spectrum
+from matchkit.cli.terminal import number_of, positive, say
+from matchkit.faults import BadInput
+from matchkit.files.fitted import fitted
+from matchkit.fit import Fit
+from matchkit.inks import Drawdown, Shop
+from matchkit.lot_check import ANOTHER_DE00, LotVerdict, judge_lot, judge_shade
+from matchkit.match import palette_for
+from matchkit.odds import spread_of
+
+ALONE = (
+    "alone, an ink has one colour however strong it is; for its strength let 10 % of it down in"
+    " white (--percent 10)"
+)
+
+
+def check_lot_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("ink", metavar="INK", help="the ink")
+    parser.add_argument("lot", metavar="LOT", help="the new lot, as on the container")
+    parser.add_argument("spectrum", metavar="FILE", help="of its drawdown, cured and cool")
+    name_option(parser)
+    parser.add_argument(
+        "--percent", metavar="P", help="how much of it was let down: 10 is best (else: alone)"
+    )
+    parser.add_argument(
+        "--in", dest="base", metavar="INK2", help="let down in this (the white of its series)"
+    )
+    parser.add_argument(
+        "--mixed", default="50", metavar="G", help="grams that were mixed for the drawdown (50)"
+    )
+    parser.add_argument("--open", action="store_true", help="the lot is in use from now on")
+    parser.add_argument("--only-say", action="store_true", help="write nothing down")
+
+
+def check_lot(args: argparse.Namespace) -> Answer:
+    mixed_g = positive(args.mixed, "--mixed")
+    if args.open and args.only_say:
+        raise BadInput("--open writes the lot down and --only-say nothing; leave out one of them")
+    if not args.lot.strip():
+        raise BadInput("a lot needs its name; copy it from the container")
+    keeps = (Path(args.shop) / FILE).is_file()
+    if args.open and not keeps:
+        raise BadInput("--open: this shop keeps no record book; write the lot into inks.csv")
+    shop, fits = _today(args, keeps)
+    _fit_of(fits, (args.ink,))
+    spectrum = one_spectrum(args.spectrum, args.name, shop)
+    inks, fractions = _letdown(args, shop)
+    drawdown = Drawdown(
+        name=spectrum.name, inks=inks, fractions=fractions, readings=spectrum.readings
+    )
+    found = _fit_of(fits, inks)
+    if len(inks) == 1:
+        return _alone(args, shop, found, drawdown)
+    spread = spread_of(found.palette, found.error_Lab, shop.resolution_g)
+    verdict = judge_lot(
+        found.palette, args.ink, [drawdown], spread,
+        light=shop.lights[0], observer=shop.observer, lot=args.lot, reference=shop.hiding,
+        weighed_g=mixed_g,
+    )  # fmt: skip
+    answer: dict[str, Any] = {
+        "ink": args.ink,
+        "lot": args.lot,
+        "verdict": verdict.kind,
+        "strength": round(verdict.strength, 4),
+        "error": round(verdict.standard_error, 4),
+        "de00_at_use": round(verdict.de00_at_use, 4),
+        "shade_de00": round(verdict.shade_de00, 4),
+        "shade": verdict.shade,
+        "words": list(verdict.words),
+    }
+    written, line = _write(args, shop, drawdown, verdict, mixed_g, keeps)
+    return answer | {"lot_check": written}, "\n".join([*verdict.words, line])
+
+
+def _today(args: argparse.Namespace, keeps: bool) -> tuple[Shop, Mapping[str, Fit]]:
+    """The shop, and its fits with what the book knows of the other inks' lots, if there is one."""
+    if keeps:
+        shop, _, told = known(args, desk(args))
+        return shop, told.fits
+    shop = shop_of(args)
+    fits, why = fitted(args.shop, shop)
+    if why:
+        say(why)
+    return shop, fits
+
+
+def _letdown(args: argparse.Namespace, shop: Shop) -> tuple[tuple[str, ...], tuple[float, ...]]:
+    """What was drawn down, the new lot first, and mass fractions."""
+    if args.percent is None:
+        if args.base is not None:
+            raise BadInput("--in: say how much of the lot went into it too, as --percent 10")
+        return (args.ink,), (1.0,)
+    percent = number_of(args.percent, "--percent")
+    if not 0 < percent < 100:
+        raise BadInput(f"--percent: found {args.percent!r}, need more than 0 and less than 100")
+    base = args.base or _white(args.ink, shop)
+    if base == args.ink:
+        raise BadInput(f"{base} can't be let down in itself; name another by --in, such as a black")
+    return (args.ink, base), (percent / 100, 1 - percent / 100)
+
+
+def _white(name: str, shop: Shop) -> str:
+    """The first white of the series of an ink."""
+    series = {ink.name: ink.series for ink in shop.inks}.get(name)
+    whites = [ink.name for ink in shop.inks if ink.role == "white" and ink.series == series]
+    if not whites:
+        raise BadInput(f"no white is known beside {name!r}; say what it was let down in by --in")
+    return whites[0]
+
+
+def _fit_of(fits: Mapping[str, Fit], inks: tuple[str, ...]) -> Fit:
+    palette = palette_for({series: found.palette for series, found in fits.items()}, inks)
+    return next(found for found in fits.values() if found.palette is palette)
+
+
+def _alone(args: argparse.Namespace, shop: Shop, found: Fit, drawdown: Drawdown) -> Answer:
+    """The verdict on an ink that was drawn down alone: its shade, and nothing of its strength."""
+    if args.open:
+        raise BadInput(f"--open: {ALONE}")
+    spread = spread_of(found.palette, found.error_Lab, shop.resolution_g)
+    away, shade = judge_shade(
+        found.palette, args.ink, drawdown, spread,
+        light=shop.lights[0], observer=shop.observer, reference=shop.hiding,
+    )  # fmt: skip
+    kind = "same shade"
+    line = f"of the fitted lot's shade, as far as can be told ({away:.2f} dE00)"
+    if shade:
+        kind = "another" if away > ANOTHER_DE00 else "other shade"
+        what = "another ink, measure it" if away > ANOTHER_DE00 else "for close work fit this lot"
+        line = f"its shade differs by {away:.2f} dE00 ({shade}): {what} anew"
+    answer = {
+        "ink": args.ink, "lot": args.lot, "verdict": kind,
+        "strength": None, "error": None, "de00_at_use": None, "shade_de00": round(away, 4),
+        "shade": shade, "words": [f"{args.ink}: {line}", ALONE], "lot_check": None,
+    }  # fmt: skip
+    return answer, f"{args.ink}: {line}\n{ALONE}"
+
+
+def _write(
+    args: argparse.Namespace,
+    shop: Shop,
+    drawdown: Drawdown,
+    verdict: LotVerdict,
+    mixed_g: float,
+    keeps: bool,
+) -> tuple[int | None, str]:
+    """The record's number, and what becomes of the verdict, in words."""
+    if verdict.kind == "another":
+        return None, "nothing is written down: no strength makes it the ink that was fitted"
+    if args.only_say:
+        return None, "nothing is written down, as you wished"
+    if not keeps:
+        return None, (
+            "this shop keeps no record book, so nothing counts on it: weigh by it yourself, or"
+            " begin one (`matchkit book SHOP log-match`) and check the lot again"
+        )
+    book = desk(args)
+    number = log_check(book, shop, drawdown, verdict, weighed_g=mixed_g)
+    if args.open:
+        open_lot(book, shop, args.ink, args.lot)
+    if lots_now(book, shop)[args.ink] == args.lot:
+        return number, "written down; the next match counts on it"
+    return number, (
+        "written down; it counts once the lot is opened:"
+        f" `matchkit book SHOP lot {args.ink!r} {args.lot!r}`"
+    )
