@@ -13,7 +13,7 @@ from hashlib import sha256
 
 import numpy as np
 
-from matchkit.book import Book, record, writing
+from matchkit.book import Book, reading, record, writing
 from matchkit.book_rows import colour, milligrams
 from matchkit.book_shelf import MG
 from matchkit.faults import BadInput
@@ -23,7 +23,7 @@ from matchkit.lot_check import LotVerdict, accept, judge_lot
 from matchkit.lots import Lots, apply, index_of
 from matchkit.odds import spread_of
 
-__all__ = ["Checked", "Checks", "checks_digest", "checks_of", "hear", "log_check"]
+__all__ = ["Checked", "Checks", "checks_digest", "checks_of", "hear", "is_checked", "log_check"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -79,6 +79,12 @@ def checks_of(db: sqlite3.Connection, shop: Shop) -> Checks:
         checked = Checked(number=number, drawdown=drawdown, weighed_g=mg / MG)
         found.setdefault((ink, lot), []).append(checked)
     return found
+
+
+def is_checked(book: Book, shop: Shop, ink: str, lot: str) -> bool:
+    """Whether a check drawdown tells how strong a lot is."""
+    with reading(book) as db:
+        return (ink, lot) in checks_of(db, shop)
 
 
 def checks_digest(checks: Checks) -> str:

@@ -2,8 +2,7 @@
 
 import argparse
 
-from matchkit.book import reading
-from matchkit.book_checks import checks_of
+from matchkit.book_checks import is_checked
 from matchkit.book_copies import backup as back_up
 from matchkit.book_copies import check as check_book
 from matchkit.book_copies import export as export_book
@@ -55,10 +54,8 @@ def lot(args: argparse.Namespace) -> Answer:
 
 def _strength_of(args: argparse.Namespace) -> str:
     """Whether anything is known of a lot that is opened."""
-    book, shop = desk(args), shop_of(args)
-    with reading(book) as db:
-        if (args.ink, args.lot) in checks_of(db, shop):
-            return "its check drawdown tells its strength"
+    if is_checked(desk(args), shop_of(args), args.ink, args.lot):
+        return "its check drawdown tells its strength"
     return "its strength is not known yet (`check-lot` tells it from one drawdown)"
 
 

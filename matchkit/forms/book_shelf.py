@@ -5,6 +5,7 @@ from collections.abc import Callable
 import ipywidgets as w
 
 from matchkit.book import Book
+from matchkit.book_checks import is_checked
 from matchkit.book_stock import count, deliver, open_lot
 from matchkit.faults import BadInput
 from matchkit.files.amounts import parse_amount
@@ -28,6 +29,7 @@ from matchkit.inks import Shop
 
 __all__ = ["CAME", "COUNTED", "OPENED", "ShelfPart"]
 
+NOT_KNOWN = "Its strength is not known yet."
 MOST_G = 1e7  # more is a slip of the keyboard
 CAME, OPENED, COUNTED = "a delivery came in", "a new lot was opened", "it was counted"
 
@@ -76,7 +78,9 @@ class ShelfPart:
         name, lot = self.name.value, self.lot.text.value.strip()
         if self.what.value == OPENED:
             open_lot(held, shop, name, lot)
-            return f"{name}: lot {lot} from now on. Its strength is not known yet."
+            known = is_checked(held, shop, name, lot)
+            told = "Its check drawdown tells its strength." if known else NOT_KNOWN
+            return f"{name}: lot {lot} from now on. {told}"
         (grams,) = read(self.grams)
         if self.what.value == COUNTED:
             count(held, shop, name, grams)
