@@ -16,14 +16,14 @@ from matchkit.colorimetry import Lab, de00
 from matchkit.constants import f_scale
 from matchkit.diagnose import LEAST_MODEL_F, NOISE_F, REACH_NM
 from matchkit.faults import BadInput
-from matchkit.inks import Drawdown
+from matchkit.inks import Drawdown, Shop
 from matchkit.judge import direction
 from matchkit.lots import Lots, index_of, new_lot, runs
 from matchkit.odds import Spread
 from matchkit.palette import Palette, reflectance, reflectance_jacobian, strength_jacobian
 from matchkit.spectra import GRID_NM
 
-__all__ = ["ANOTHER_DE00", "LotVerdict", "accept", "judge_lot", "judge_shade"]
+__all__ = ["ANOTHER_DE00", "LotVerdict", "accept", "judge_lot", "judge_shade", "letdown"]
 
 Array = NDArray[np.float64]
 
@@ -109,6 +109,20 @@ def judge_lot(
         kind=kind,
         words=_words(ink, strength, error, at_use, shade_de00, shade, kind),
     )
+
+
+def letdown(
+    shop: Shop, ink: str, percent: float, base: str = ""
+) -> tuple[tuple[str, ...], tuple[float, ...]]:
+    """Inks and mass fractions of so much of an ink in `base`, or in the white of its series."""
+    series = {each.name: each.series for each in shop.inks}.get(ink)
+    whites = [e.name for e in shop.inks if e.role == "white" and e.series == series]
+    if not base and not whites:
+        raise BadInput(f"no white is known beside {ink!r}; say what it was let down in")
+    base = base or whites[0]
+    if base == ink:
+        raise BadInput(f"{ink} can't be let down in itself; name another ink, such as a black")
+    return (ink, base), (percent / 100, 1 - percent / 100)
 
 
 def judge_shade(

@@ -4,6 +4,7 @@ import re
 import shutil
 from pathlib import Path
 
+import numpy as np
 import pytest
 from book_shop import by_hand, child, ended, forks
 
@@ -16,6 +17,7 @@ from matchkit.book_shelf import leftovers, stock
 from matchkit.cli import main
 from matchkit.files.places import data_folder
 from matchkit.files.shop import digest, read_shop
+from matchkit.palette import reflectance
 from matchkit.spectra import GRID_NM
 
 w = pytest.importorskip("ipywidgets", reason="ipywidgets is not installed")
@@ -26,7 +28,7 @@ from matchkit.forms.book_demo import COPY, demo_book, demo_day  # noqa: E402
 from matchkit.forms.book_desk import desk_of  # noqa: E402
 from matchkit.forms.book_look import COLOUR  # noqa: E402
 from matchkit.forms.book_rows import FOLDER  # noqa: E402
-from matchkit.forms.book_shelf import COUNTED, OPENED  # noqa: E402
+from matchkit.forms.book_shelf import CHECKED, COUNTED, OPENED  # noqa: E402
 from matchkit.forms.compare import CompareForm  # noqa: E402
 from matchkit.forms.correct import CorrectForm  # noqa: E402
 from matchkit.forms.hold import HoldForm  # noqa: E402
@@ -470,6 +472,39 @@ def test_the_shelf_is_kept_without_a_command(form):
     shelf.write.click()
     assert "write your name" in shelf.problems.value
     assert stock(held(), read_shop(COPY))["Sharp Lemon"] == 0
+
+
+def test_a_new_lot_is_checked_by_its_drawdown(form, opened):
+    shelf = form.shelf
+    assert shelf.check.layout.display == "none"
+    shelf.what.value = CHECKED
+    assert shelf.check.layout.display is None and shelf.grams.box.layout.display == "none"
+    palette = opened.fits["plastisol"].palette
+    shelf.name.value = "Kelp Green"
+
+    def hand_in(ink, strength):
+        c, s = np.zeros(len(palette.inks)), np.ones(len(palette.inks))
+        c[[palette.index(ink), palette.index("Quay White")]] = 0.1, 0.9
+        s[palette.index(ink)] = strength
+        shelf.reading.way.value = "from a file of mine"
+        shelf.reading.file.upload.value = file_of("check.csv", reflectance(palette, c, s))
+
+    hand_in("Kelp Green", 1.06)
+    shelf.write.click()
+    assert "a lot needs its name" in shelf.problems.value
+    shelf.lot.text.value = "G-070"
+    shelf.write.click()
+    assert re.search("Written down: Kelp Green: runs [4-8] % strong", shelf.done.value)
+    assert "It counts once lot G-070 is opened" in shelf.done.value
+    hand_in("Tidewater Blue", 1.0)
+    shelf.write.click()
+    assert "measure it anew" in shelf.done.value and "Nothing is written" in shelf.done.value
+    shelf.what.value = OPENED
+    shelf.lot.text.value = "G-070"
+    shelf.write.click()
+    assert "lot G-070 from now on. Its check drawdown tells its strength." in shelf.done.value
+    told = by_the_book(open_shop(COPY)).words
+    assert any(line.startswith("Kelp Green lot G-070 has run") for line in told)
 
 
 def test_a_colour_is_mixed_again(form):

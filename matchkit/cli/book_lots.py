@@ -16,7 +16,7 @@ from matchkit.faults import BadInput
 from matchkit.files.fitted import fitted
 from matchkit.fit import Fit
 from matchkit.inks import Drawdown, Shop
-from matchkit.lot_check import ANOTHER_DE00, LotVerdict, judge_lot, judge_shade
+from matchkit.lot_check import ANOTHER_DE00, LotVerdict, judge_lot, judge_shade, letdown
 from matchkit.match import palette_for
 from matchkit.odds import spread_of
 
@@ -105,19 +105,7 @@ def _letdown(args: argparse.Namespace, shop: Shop) -> tuple[tuple[str, ...], tup
     percent = number_of(args.percent, "--percent")
     if not 0 < percent < 100:
         raise BadInput(f"--percent: found {args.percent!r}, need more than 0 and less than 100")
-    base = args.base or _white(args.ink, shop)
-    if base == args.ink:
-        raise BadInput(f"{base} can't be let down in itself; name another by --in, such as a black")
-    return (args.ink, base), (percent / 100, 1 - percent / 100)
-
-
-def _white(name: str, shop: Shop) -> str:
-    """The first white of the series of an ink."""
-    series = {ink.name: ink.series for ink in shop.inks}.get(name)
-    whites = [ink.name for ink in shop.inks if ink.role == "white" and ink.series == series]
-    if not whites:
-        raise BadInput(f"no white is known beside {name!r}; say what it was let down in by --in")
-    return whites[0]
+    return letdown(shop, args.ink, percent, args.base or "")
 
 
 def _fit_of(fits: Mapping[str, Fit], inks: tuple[str, ...]) -> Fit:

@@ -1,16 +1,22 @@
-"""The folded part of the book's form about the shelf: deliveries, new lots, counting."""
+"""The folded part of the book's form about the shelf: deliveries, new lots, counting.
+
+A new lot can be checked by one drawdown too: how strong it is, which the next match counts on.
+"""
 
 from collections.abc import Callable
 
 import ipywidgets as w
 
 from matchkit.book import Book
-from matchkit.book_checks import is_checked
+from matchkit.book_checks import is_checked, log_check
+from matchkit.book_shelf import lots_now
 from matchkit.book_stock import count, deliver, open_lot
 from matchkit.faults import BadInput
 from matchkit.files.amounts import parse_amount
 from matchkit.forms.book_desk import Desk, begun, book_of, files_now, shop_now
 from matchkit.forms.book_parts import shelf_parts
+from matchkit.forms.book_rows import ReadingPicker
+from matchkit.forms.lots import by_the_book
 from matchkit.forms.parts import (
     Field,
     alert,
@@ -18,6 +24,7 @@ from matchkit.forms.parts import (
     boxed,
     button,
     choice,
+    number_field,
     put,
     read,
     row,
@@ -25,13 +32,18 @@ from matchkit.forms.parts import (
     tell,
 )
 from matchkit.forms.rows import known_inks
-from matchkit.inks import Shop
+from matchkit.forms.shops import fit_of
+from matchkit.inks import Drawdown, Shop
+from matchkit.lot_check import judge_lot, letdown
+from matchkit.odds import spread_of
 
-__all__ = ["CAME", "COUNTED", "OPENED", "ShelfPart"]
+__all__ = ["CAME", "CHECKED", "COUNTED", "OPENED", "ShelfPart"]
 
 NOT_KNOWN = "Its strength is not known yet."
 MOST_G = 1e7  # more is a slip of the keyboard
 CAME, OPENED, COUNTED = "a delivery came in", "a new lot was opened", "it was counted"
+CHECKED = "a drawdown of a new lot was measured"
+WHITE = "its white"
 
 
 class ShelfPart:
@@ -40,16 +52,23 @@ class ShelfPart:
     def __init__(self, desk: Desk, who: Callable[[], str], changed: Callable[[], None]) -> None:
         self.desk, self.signed, self.changed = desk, who, changed
         self.problems, self.done, self.shelf = alert(), area(), area()
-        self.what = choice("What happened on the shelf?", [CAME, OPENED, COUNTED], CAME, radio=True)
+        self.what = choice(
+            "What happened on the shelf?", [CAME, CHECKED, OPENED, COUNTED], CAME, radio=True
+        )
         self.name = choice("Ink or leftover", known_inks(desk.opened))
         self.grams = Field("How much, grams", "", _grams)
         self.lot = Field("Lot, as its label says", "", str, short=False)
+        self.percent = number_field("Percent of it in the letdown", "10", 0.1, 99.9)
+        self.base = choice("Let down in", [WHITE, *known_inks(desk.opened)], WHITE)
+        self.reading = ReadingPicker(desk.opened)
+        self.check = w.VBox([row(self.percent.box, boxed(self.base)), self.reading.box])
         self.write = button("Put it in the book", self._write, self.problems, main=True)
         self.look = button("What is on the shelf?", self._look, self.problems)
         self.box = w.VBox(
             [
                 boxed(self.what),
                 row(boxed(self.name), self.grams.box, self.lot.box),
+                self.check,
                 row(self.write, self.look),
                 self.problems,
                 self.done,
@@ -62,12 +81,19 @@ class ShelfPart:
     def _shown(self) -> None:
         """The fields that what happened needs."""
         self.problems.value = self.done.value = ""
-        self.grams.box.layout.display = "none" if self.what.value == OPENED else None
+        weighed = self.what.value in (CAME, COUNTED)
+        self.grams.box.layout.display = None if weighed else "none"
+        self.check.layout.display = None if self.what.value == CHECKED else "none"
+        if self.what.value == CHECKED:
+            self.reading.look()
         self.lot.box.layout.display = "none" if self.what.value == COUNTED else None
 
     def _write(self) -> None:
         self.done.value = ""
         held = book_of(self.desk, self.signed(), create=True)
+        if self.what.value == CHECKED:
+            self._checked(files_now(self.desk), held)
+            return
         words = self._written(files_now(self.desk), held)
         self.grams.text.value = self.lot.text.value = ""
         self._look()
@@ -90,6 +116,34 @@ class ShelfPart:
         deliver(held, shop, name, grams, lot=lot)
         opened = f" When lot {lot} is opened, write that down too." if lot else ""
         return f"{name}: {grams:g} g came in.{opened}"
+
+    def _checked(self, shop: Shop, held: Book) -> None:
+        """Judge a new lot by its letdown; a lot of that ink is written down."""
+        name, lot = self.name.value, self.lot.text.value.strip()
+        if not lot:
+            raise BadInput("a lot needs its name; copy it from the container")
+        (percent,) = read(self.percent)
+        base = "" if self.base.value == WHITE else self.base.value
+        inks, fractions = letdown(shop, name, percent, base)
+        of_file, readings = self.reading.read()
+        drawdown = Drawdown(name=of_file, inks=inks, fractions=fractions, readings=readings)
+        found = fit_of(by_the_book(self.desk.opened).opened, name)
+        verdict = judge_lot(
+            found.palette, name, [drawdown],
+            spread_of(found.palette, found.error_Lab, shop.resolution_g),
+            light=shop.lights[0], observer=shop.observer, lot=lot, reference=shop.hiding,
+        )  # fmt: skip
+        if verdict.kind == "another":
+            tell(self.done, [*verdict.words, "Nothing is written down."])
+            return
+        log_check(held, shop, drawdown, verdict)
+        now = "The next formula counts on it."
+        if lots_now(held, shop)[name] != lot:
+            now = f"It counts once lot {lot} is opened: write that down too."
+        self.reading.empty()
+        self.changed()
+        first, *more = verdict.words
+        tell(self.done, [f"Written down: {first}.", *more, now], "done")
 
     def _look(self) -> None:
         """What there is, of which lot."""
