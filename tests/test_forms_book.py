@@ -399,6 +399,28 @@ def test_a_new_job_counts_on_what_was_learned(form):
     assert len(todays_jobs(held())) == 7
 
 
+def test_a_job_that_starts_from_a_mix_is_planned_and_weighed_by_its_name(opened, own_folder):
+    (own_folder / "tickets").mkdir(exist_ok=True)
+    text = "ink,grams\nLeftover regatta teal,300\nQuay White,200\n"
+    (own_folder / "tickets" / "Teal again.csv").write_text(text, encoding="utf-8")
+    form = BookForm(opened, "Ana")
+    before = stock(held(), read_shop(COPY))
+    form.new.target.names.value = "Sea teal"
+    form.new.formula.value, form.new.grams.text.value = "Teal again", "500"
+    form.new.write.click()
+    assert "Begun: batch 17." in form.new.notes.value
+    story = job(held(), 17)
+    assert story.shares == pytest.approx({"Leftover regatta teal": 0.6, "Quay White": 0.4})
+    assert story.holds["Quay White"] == pytest.approx(0.4 + 0.6 * 0.58)
+    assert form.pick.value == 17 and form.what.value == WEIGHED
+    press(form, "All as planned")
+    press(form, "Write it down")
+    assert "500 g weighed, as planned" in form.done.value
+    now = stock(held(), read_shop(COPY))
+    gone = {name: round(g - now[name], 3) for name, g in before.items() if g and g != now[name]}
+    assert gone == {"Leftover regatta teal": 300, "Quay White": 200}
+
+
 def test_a_shop_of_ones_own_begins_its_book_with_the_first_job(opened, own_folder):
     shutil.copytree(data_folder() / "demo-shop", own_folder / "mine")
     own = open_shop("mine")
