@@ -116,13 +116,19 @@ def use(
         subsets = _sets(usable, held, m, max_inks)
         if len(subsets):
             rows += [*_largest_shares(problem, subsets)]
+    clear = np.array([ink.role == "clear" for ink in shelf.palette.inks])
+    by_itself = float(shelf.contents[j][clear].sum())
     found = [each for each in (_use(problem, row) for row in rows) if each is not None]
+    if by_itself <= SHEER:  # what is clear itself may be made again like that
+        found = [_with_sheer(shelf, each, by_itself) for each in found]
     near = [each for each in found if each.within]
     if near:
-        return tuple(_different(_by_share(near, problem.most), top))
-    given = {id(each.candidate): each for each in found}
-    nearest_first = preferred([each.candidate for each in found], "nearest") if found else []
-    return tuple(_different([given[id(each)] for each in nearest_first], top))
+        ranked = _by_share(near, problem.most)
+    else:
+        given = {id(each.candidate): each for each in found}
+        by_F = preferred([each.candidate for each in found], "nearest") if found else []
+        ranked = [given[id(each)] for each in by_F]
+    return tuple(_with_sheer(shelf, each, by_itself) for each in _different(ranked, top))
 
 
 def which_bucket(
@@ -299,7 +305,6 @@ def _use(problem: _Problem, a: Array) -> Use | None:
             chance_in_tolerance=chance_within(
                 lab[0], covariance, problem.target.lab[0], problem.tolerance_de00
             ),
-            sheer=_clear_share(shelf, problem.j, added, used) > SHEER,
         ),
         share=used / float(grams.sum()),
         used_g=used,
@@ -328,10 +333,13 @@ def _stock(shelf: Shelf) -> Array:
     return np.array([np.inf if i.stock_g is None else i.stock_g for i in shelf.palette.inks])
 
 
-def _clear_share(shelf: Shelf, j: int, added: Array, used: float) -> float:
-    clear = np.array([ink.role == "clear" for ink in shelf.palette.inks])
-    held = added + used * shelf.contents[j]
-    return float(held[clear].sum() / held.sum())
+def _with_sheer(shelf: Shelf, each: Use, by_itself: float) -> Use:
+    """The use with `sheer` said; `by_itself` is the leftover's own share of clear."""
+    clears = {ink.name for ink in shelf.palette.inks if ink.role == "clear"}
+    made = each.candidate
+    grams = sum(g for name, g in zip(made.inks, made.grams, strict=True) if name in clears)
+    share = (grams + by_itself * each.used_g) / sum(made.grams)
+    return replace(each, candidate=replace(made, sheer=share > SHEER))
 
 
 def _by_share(found: Sequence[Use], most: float) -> list[Use]:
