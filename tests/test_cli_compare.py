@@ -165,7 +165,7 @@ def test_sheet_is_the_answer_on_paper(run, ask, folder, tmp_path):
         (["SHOP", TARGETS, *CREAM, "--match", "1", "--grams", "x"], "--grams"),
         (["SHOP", TARGETS, *CREAM, "--match", "1", "--show", "ab"], "--show goes with --picture"),
         (["SHOP", TARGETS, *CREAM, "--match", "1", "--picture", "OUT.gif"], ".png, .svg, .pdf"),
-        (["SHOP", TARGETS, *CREAM, "--match", "5", "--sheet", "OUT"], "1 to 4"),
+        (["SHOP", TARGETS, *CREAM, "--match", "5", "--sheet", "OUT.html"], "1 to 4"),
         (["SHOP", TARGETS, *CREAM, "--match", "1", "--sheet", "OUT/a.html"], "cannot be written"),
         (["SHOP", TARGETS, "--match", "1"], "holds several spectra"),
     ],

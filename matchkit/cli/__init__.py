@@ -15,6 +15,7 @@ from keyword import iskeyword
 from types import ModuleType
 from typing import NoReturn
 
+from matchkit.cli.outputs import check_outputs
 from matchkit.faults import BadInput, briefly
 
 __all__ = ["COMMANDS", "main", "parser"]
@@ -150,6 +151,7 @@ def _run(argv: list[str]) -> int:
         )
         return 2
     try:
+        check_outputs(args)
         _module(args.command).run(args)
     except BadInput as error:
         for fault in briefly(error.faults):

@@ -28,6 +28,7 @@ from matchkit.book_shelf import leftovers
 from matchkit.book_shelf import stock as stock_of
 from matchkit.book_stock import reorder as orders_of
 from matchkit.cli.book_desk import Answer, batch_argument, desk, known, lab_of, shop_of, whole
+from matchkit.cli.outputs import page
 from matchkit.cli.pictures import keep_picture, picture_option
 from matchkit.cli.shops import name_option, one_spectrum
 from matchkit.cli.terminal import positive, say, table
@@ -288,7 +289,9 @@ def pass_shares(args: argparse.Namespace) -> Answer:
 
 def label_arguments(parser: argparse.ArgumentParser) -> None:
     batch_argument(parser)
-    parser.add_argument("--html", metavar="FILE", required=True, help="the page to write")
+    parser.add_argument(
+        "--html", type=page, metavar="FILE", required=True, help="the page to write"
+    )
 
 
 def label(args: argparse.Namespace) -> Answer:

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from matchkit.cli.outputs import page
 from matchkit.cli.pictures import (
     COMPARED,
     chosen,
@@ -82,7 +83,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         help="one more light beside the shop's: any CIE illuminant, as LED-B3 or FL12",
     )  # fmt: skip
     lamp_option(parser)
-    parser.add_argument("--sheet", metavar="FILE", help="write a page for the customer (HTML, A4)")
+    parser.add_argument(
+        "--sheet", type=page, metavar="FILE", help="write a page for the customer (.html, A4)"
+    )
     parser.add_argument("--job", default="", help="with --sheet: the job's name")
     parser.add_argument("--date", default="", help="with --sheet: the date on it (today)")
     reference_lots_option(parser)

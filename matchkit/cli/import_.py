@@ -3,6 +3,7 @@
 import argparse
 import sys
 
+from matchkit.cli.outputs import new_file
 from matchkit.cli.terminal import json_option, positive, print_json, say, table
 from matchkit.faults import BadInput
 from matchkit.files.export import write_spectra
@@ -47,6 +48,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--to",
+        type=new_file,
         metavar="NEW",
         help="write the spectra to a new file instead: .csv, or .txt for CGATS.17",
     )

@@ -15,6 +15,7 @@ import numpy as np
 
 from matchkit import __version__
 from matchkit.cli.formulas import match_json
+from matchkit.cli.outputs import new_file
 from matchkit.cli.shops import open_shop_of_today, reference_lots_option
 from matchkit.cli.terminal import json_option, number_of, positive, print_json, say
 from matchkit.faults import BadInput
@@ -35,8 +36,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("shop", metavar="SHOP", help="the shop folder")
     parser.add_argument("targets", metavar="TARGETS", help="a spectrum file with many targets")
     parser.add_argument(
-        "--into", metavar="FILE", required=True, help="FILE.csv or FILE.jsonl; gone on with"
-    )
+        "--into", type=new_file, metavar="FILE", required=True,
+        help="FILE.csv or FILE.jsonl; gone on with",
+    )  # fmt: skip
     parser.add_argument("--anew", action="store_true", help="begin FILE again")
     parser.add_argument("--workers", default="1", metavar="N", help="processes; all: every core")
     parser.add_argument("--grams", default="1000", metavar="G", help="batch size (1000)")

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from matchkit.cli.films import over_options, printed_json, printed_over, printed_words
 from matchkit.cli.formulas import match_json, match_report
 from matchkit.cli.leftovers import use_leftover
+from matchkit.cli.outputs import page, recipe_csv
 from matchkit.cli.pictures import (
     COMPARED,
     Panel,
@@ -93,8 +94,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
     over_options(parser)
     lamp_option(parser)
-    parser.add_argument("--ticket", metavar="FILE", help="write the ticket of formula 1 (HTML)")
-    parser.add_argument("--recipe", metavar="FILE", help="write formula 1 as CSV ink,grams")
+    parser.add_argument(
+        "--ticket", type=page, metavar="FILE", help="write the ticket of formula 1 (.html)"
+    )
+    parser.add_argument(
+        "--recipe", type=recipe_csv, metavar="FILE", help="write formula 1 as CSV ink,grams"
+    )
     picture_option(parser, (*COMPARED, "recipes"))
     details(parser)
     reference_lots_option(parser)

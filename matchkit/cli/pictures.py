@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from matchkit.cli.outputs import picture_file
 from matchkit.cli.terminal import say
 from matchkit.colorimetry import hex_colours
 from matchkit.compare import Comparison
@@ -45,7 +46,6 @@ Array = NDArray[np.float64]
 Panel = tuple[float, "Callable[[Axes], object]"]
 
 WIDTH_IN = 4.6  # what `plots` sets its type for
-FORMS = (".png", ".svg", ".pdf")
 # Panels of a comparison; the first three are what a file holds unless others are named.
 COMPARED = ("swatches", "spectra", "lights", "ab", "LC")
 FIRST = 3
@@ -56,7 +56,7 @@ def picture_option(parser: argparse.ArgumentParser, panels: Sequence[str] = ()) 
     parser.add_argument(
         "--picture",
         metavar="FILE",
-        type=_picture_file,
+        type=picture_file,
         help="write a picture of the answer (.png, .svg, .pdf)",
     )
     if panels:
@@ -66,12 +66,6 @@ def picture_option(parser: argparse.ArgumentParser, panels: Sequence[str] = ()) 
             choices=panels,
             help=f"with --picture: what it shows ({', '.join(panels[:FIRST])})",
         )
-
-
-def _picture_file(path: str) -> str:
-    if Path(path).suffix.lower() not in FORMS:
-        raise argparse.ArgumentTypeError(f"found {path!r}; end the name in {', '.join(FORMS)}")
-    return path
 
 
 def picture_faults(args: argparse.Namespace) -> list[str]:

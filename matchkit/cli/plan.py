@@ -4,6 +4,7 @@ import argparse
 from collections.abc import Sequence
 from pathlib import Path
 
+from matchkit.cli.outputs import page
 from matchkit.cli.terminal import json_option, positive, print_json, say, table
 from matchkit.faults import BadInput
 from matchkit.files.planned import told, write_plan
@@ -28,7 +29,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("shop", metavar="SHOP", help="the shop folder; its inks.csv is read")
     parser.add_argument("--ink", help="plan for this new ink only")
     parser.add_argument("--series", help="plan for this series, where the shop has several")
-    parser.add_argument("--html", metavar="FILE", help="write the printable plan there")
+    parser.add_argument("--html", type=page, metavar="FILE", help="write the printable plan there")
     parser.add_argument(
         "--write", action="store_true",
         help="put the plan into drawdowns.csv and spectra.csv; what is measured stays",

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
+from matchkit.cli.outputs import page
 from matchkit.cli.terminal import json_option, number_of, print_json, say
 from matchkit.faults import BadInput
 from matchkit.files.progress import add_progress, read_progress
@@ -38,7 +39,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--rung", metavar="N", help=f"how hard, 0 to {N_RUNGS - 1} (the learner's, else 0)"
     )
     parser.add_argument("--learner", metavar="FILE", help="the learner's answers, a plain file")
-    parser.add_argument("--sheet", metavar="FILE", help="write a page to print there")
+    parser.add_argument("--sheet", type=page, metavar="FILE", help="write a page to print there")
     parser.add_argument("--answers", action="store_true", help="print the answers too")
     parser.add_argument(
         "--mark",

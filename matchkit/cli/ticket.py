@@ -9,6 +9,7 @@ from math import ceil
 import numpy as np
 from numpy.typing import NDArray
 
+from matchkit.cli.outputs import page
 from matchkit.cli.printed import job_of, job_options, size_of
 from matchkit.cli.shops import (
     name_option,
@@ -44,7 +45,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--grams", metavar="G", help="batch size (what the job needs, or the recipe's own grams)"
     )
-    parser.add_argument("--html", metavar="FILE", help="write the printable ticket there")
+    parser.add_argument(
+        "--html", type=page, metavar="FILE", help="write the printable ticket there"
+    )
     details(parser)
     reference_lots_option(parser)
     json_option(parser)
