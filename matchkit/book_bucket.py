@@ -18,6 +18,7 @@ from matchkit.book_rows import (
     milligrams,
     must_be,
     parts_of,
+    taken_back,
 )
 from matchkit.book_shelf import MG, heed, keep_mix, lots_of, mixes_of, weighable
 from matchkit.colorimetry import Lab, de00
@@ -47,7 +48,12 @@ def weigh(
     with writing(book) as db:
         formula, planned_mg = is_open(db, batch)
         if last_weighing(db, batch):
-            raise BadInput(f"batch {batch} was weighed already; write the rest as an addition")
+            rows = db.execute("SELECT min(id) FROM weighing_now WHERE batch = ?", [batch])
+            (first,) = rows.fetchone()
+            raise BadInput(
+                f"batch {batch} was weighed already (weigh-out {first}); write the rest as an"
+                f" addition, or if that was wrong, take it back: {taken_back('weighing', first)}"
+            )
         if planned is None:
             shares = parts_of(db, "formula", formula)
             planned = {ink: share * planned_mg / MG for ink, share in shares.items()}

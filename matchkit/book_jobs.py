@@ -2,7 +2,7 @@
 
 import json
 import sqlite3
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, time, tzinfo
 
@@ -13,12 +13,14 @@ from matchkit.book import Book, reading
 from matchkit.book_rows import held_by, must_be, parts_of, taken_apart
 from matchkit.book_shelf import MG
 from matchkit.recipe import weigh_out
+from matchkit.sheet import grams_text
 
 __all__ = [
     "Job",
     "Poured",
     "Reading",
     "common",
+    "far_from_plan",
     "job",
     "job_of",
     "local_day",
@@ -32,6 +34,9 @@ __all__ = [
 Array = NDArray[np.float64]
 
 LEAST_SHARED = 0.5  # of a batch: a smaller common part is no base colour
+# A weight of so many times the planned one, or that part of it, looks like a slip; so does a
+# whole batch.  What is off by fewer steps of the balance is slight.
+FAR, FAR_IN_ALL, SLIGHT_STEPS = 3.0, 1.25, 100
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -204,8 +209,8 @@ def _state(pours: Sequence[Poured], readings: Sequence[Reading]) -> str:
 def todays_jobs(book: Book, *, zone: tzinfo | None = None) -> list[Job]:
     """Every batch that is open, and those that were opened or closed today.
 
-    The ones that are due come first, then the oldest.  `zone` is the shop's clock, the
-    computer's unless it is said.
+    The open ones come first; of either the ones that are due, then the oldest.  `zone` is the
+    shop's clock, the computer's unless it is said.
     """
     start = datetime.combine(book.clock().astimezone(zone).date(), time())
     since = utc(start.replace(tzinfo=zone) if zone else start)
@@ -216,7 +221,7 @@ def todays_jobs(book: Book, *, zone: tzinfo | None = None) -> list[Job]:
             [since, since],
         )
         jobs = [job_of(db, batch) for (batch,) in rows.fetchall()]
-    return sorted(jobs, key=lambda each: (each.due or "9999", each.batch))
+    return sorted(jobs, key=lambda each: (bool(each.outcome), each.due or "9999", each.batch))
 
 
 def sharing(jobs: Sequence[Job], *, least: float = LEAST_SHARED) -> list[tuple[Job, Job, float]]:
@@ -261,6 +266,30 @@ def planned_grams(story: Job, resolution_g: float) -> dict[str, float]:
     """The first weigh-out of a batch as its formula plans it, on the balance's steps."""
     grams = weigh_out(np.array([*story.shares.values()]), story.planned_g, resolution_g)
     return dict(zip(story.shares, grams.tolist(), strict=True))
+
+
+def far_from_plan(
+    poured: Mapping[str, float], planned: Mapping[str, float], resolution_g: float
+) -> list[str]:
+    """Weights that look like a slip of the keys beside the planned ones, a line each.
+
+    >>> far_from_plan({"White": 95.0, "Lemon": 40.0}, {"White": 95.0, "Lemon": 5.0}, 0.01)
+    ['Lemon: 40 g where 5.00 g is planned', 'in all: 135 g where 100.00 g is planned']
+    """
+    lines = [
+        f"{ink}: {poured.get(ink, 0.0):g} g where {grams_text(g, resolution_g)} g is planned"
+        for ink, g in planned.items()
+        if _far(poured.get(ink, 0.0), g, FAR, resolution_g)
+    ]
+    all_g, plan_g = sum(poured.values()), sum(planned.values())
+    if plan_g and _far(all_g, plan_g, FAR_IN_ALL, resolution_g):
+        lines.append(f"in all: {all_g:g} g where {grams_text(plan_g, resolution_g)} g is planned")
+    return lines
+
+
+def _far(grams: float, planned_g: float, times: float, resolution_g: float) -> bool:
+    step = SLIGHT_STEPS * resolution_g
+    return abs(grams - planned_g) > step and not planned_g / times <= grams <= planned_g * times
 
 
 # ---- days

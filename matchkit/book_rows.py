@@ -24,6 +24,7 @@ __all__ = [
     "must_be",
     "parts_of",
     "taken_apart",
+    "taken_back",
 ]
 
 Array = NDArray[np.float64]
@@ -94,6 +95,11 @@ def last_weighing(db: sqlite3.Connection, batch: int) -> int | None:
     last = db.execute("SELECT max(id) FROM weighing_now WHERE batch = ?", [batch]).fetchone()
     number: int | None = last[0]
     return number
+
+
+def taken_back(what: str, number: int) -> str:
+    """The command that strikes a record, as it is typed."""
+    return f'`matchkit book SHOP strike {what} {number} --why "..."`'
 
 
 def parts_of(db: sqlite3.Connection, what: str, number: int) -> dict[str, float]:

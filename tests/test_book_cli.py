@@ -457,3 +457,27 @@ def test_a_formula_that_is_mostly_clear_is_called_that_when_it_is_logged(desk):
     recipe = desk.recipe("sheer", Clear_Base=470, Quay_White=30)
     assert "! sheer: mostly clear" in desk.text(*words, "--recipe", recipe).out
     assert "sheer" not in desk.text(*words).out
+
+
+def test_a_slip_far_from_the_plan_is_written_told_of_and_can_be_taken_back(desk):
+    plan = {"Quay_White": 475.0, "Buoy_Scarlet": 1.16}
+    log(desk, "--recipe", desk.recipe("r", **plan))
+    slip = plan | {"Buoy_Scarlet": 4.0, "Rust_Earth": 250.0}
+    said = desk.text("weigh", 1, desk.recipe("slip", **slip))
+    assert "Buoy Scarlet: 4 g where 1.16 g is planned" in said.err
+    assert "Rust Earth: 250 g where 0.00 g is planned" in said.err
+    assert "in all: 729 g where 476.16 g is planned" in said.err
+    assert "Quay White" not in said.err
+    assert 'matchkit book SHOP strike weighing 1 --why "..."' in said.err
+    assert "weighed" in said.out
+    again = desk.text("weigh", 1, desk.recipe("right", **plan), status=2)
+    assert "strike weighing 1 --why" in again.err
+    desk.text("strike", "weighing", 1, "--why", "a slip of the keys")
+    assert desk.text("weigh", 1, desk.recipe("right", **plan)).err == ""
+
+
+def test_today_has_the_open_batches_first(desk):
+    for _ in range(3):
+        log(desk, "--recipe", desk.recipe("r", Quay_White=475.0, Buoy_Scarlet=25.0))
+    desk.text("close", 1, "abandoned")
+    assert [each["batch"] for each in desk.json("today")["jobs"]] == [2, 3, 1]

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from matchkit.advice import worth_doing
+from matchkit.book import Book
 from matchkit.book_bucket import add as add_to_batch
 from matchkit.book_bucket import log_correction
 from matchkit.book_bucket import measure as measure_batch
@@ -14,8 +15,9 @@ from matchkit.book_bucket import weigh as weigh_batch
 from matchkit.book_entries import OUTCOMES
 from matchkit.book_entries import close as close_batch
 from matchkit.book_find import scanned
-from matchkit.book_jobs import job, local_day, planned_grams
+from matchkit.book_jobs import far_from_plan, job, local_day, planned_grams
 from matchkit.book_lessons import teach
+from matchkit.book_rows import taken_back
 from matchkit.book_stock import keep_leftover
 from matchkit.book_work import Advice, advise, target_of, verdict
 from matchkit.cli.book_desk import (
@@ -91,8 +93,22 @@ def weigh(args: argparse.Namespace) -> Answer:
     planned = planned_grams(job(book, batch), shop.resolution_g)
     grams = planned if args.as_planned else _grams(args.recipe)
     number = weigh_batch(book, shop, batch, grams)
+    _say_far(book, shop, batch)
     text = f"batch {batch}: {sum(grams.values()):g} g weighed; draw down, cure, measure"
     return {"batch": batch, "weighing": number}, text
+
+
+def _say_far(book: Book, shop: Shop, batch: int) -> None:
+    """What was just poured and is far from the plan, and how to take it back."""
+    last = job(book, batch).pours[-1]
+    poured = dict(zip(last.inks, last.actual_g, strict=True))
+    planned = dict(zip(last.inks, last.planned_g, strict=True))
+    far = far_from_plan(poured, planned, shop.resolution_g)
+    for line in far:
+        say(f"far from the plan: {line}")
+    if far:
+        say(f"it is written down; if it is a slip, {taken_back('weighing', last.weighing)} takes"
+            " it back")  # fmt: skip
 
 
 def _grams(path: str) -> dict[str, float]:
@@ -210,7 +226,10 @@ def add(args: argparse.Namespace) -> Answer:
     followed = None if args.correction is None else whole(args.correction, "--correction")
     book = desk(args)
     batch, grams = scanned(book, args.batch), _grams(args.recipe)
-    number = add_to_batch(book, shop_of(args), batch, grams, correction=followed)
+    shop = shop_of(args)
+    number = add_to_batch(book, shop, batch, grams, correction=followed)
+    if followed is not None:
+        _say_far(book, shop, batch)
     text = f"batch {batch}: {sum(grams.values()):g} g added; draw down, cure, measure again"
     return {"batch": batch, "weighing": number}, text
 

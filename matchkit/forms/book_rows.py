@@ -7,6 +7,7 @@ import ipywidgets as w
 import numpy as np
 from numpy.typing import NDArray
 
+from matchkit.book_jobs import far_from_plan
 from matchkit.faults import BadInput
 from matchkit.files.amounts import parse_amount
 from matchkit.files.spectrum import NamedSpectrum, read_spectra
@@ -22,7 +23,6 @@ Array = NDArray[np.float64]
 
 NONE = "(none)"
 MORE = 3  # inks beside the planned ones
-FAR = 3.0  # times the planned weight, or this part of it: asked about before it is believed
 FILES = 20  # of the folder, the newest ones
 FOLDER, FILE = f"from the shop's folder {MEASURED!r}", "from a file of mine"
 
@@ -80,19 +80,11 @@ class PouredRows:
             raise BadInput(faults)
         if not poured:
             raise BadInput("no ink was chosen yet: choose what went in")
-        far = self._far(poured)
+        far = far_from_plan(poured, self.planned, self.step)
         if far and poured != self.doubted:
             self.doubted = poured
             raise BadInput([*far, "if the balance did show that, press the button again"])
         return poured
-
-    def _far(self, poured: Mapping[str, float]) -> list[str]:
-        """Weights that look like a slip of the keys beside the planned ones."""
-        return [
-            f"{ink}: {poured[ink]:g} g where {grams_text(g, self.step)} g is planned"
-            for ink, g in self.planned.items()
-            if abs(poured[ink] - g) > 100 * self.step and not g / FAR <= poured[ink] <= g * FAR
-        ]
 
     def _shown(self) -> None:
         """The rows that are in use, and one more."""
