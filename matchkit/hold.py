@@ -91,23 +91,28 @@ def hold_back(
     resolution_g: float,
     share: float | None = 0.9,
     strengths_covariance: Array | None = None,
+    alone_g: Array | None = None,
 ) -> HoldBack:
     """How to weigh `grams` (n_ink,) in two stages, and what that does for the odds.
 
-    `share` None takes one from the spread of lots.  Where no ink is touchy nothing is held
-    back, and both chances are those of one stage.
+    `share` None takes one from the spread of lots.  `alone_g` (n_ink,) is what of `grams` is
+    weighed as an ink; the rest is in mixes that go in whole.  Without it all is.
+
+    Where no ink is touchy nothing is held back, and both chances are those of one stage.
     """
     grams = np.asarray(grams, dtype=float)
+    alone = grams if alone_g is None else np.asarray(alone_g, dtype=float)
     lots = np.diag(spread.log_strength**2) if strengths_covariance is None else strengths_covariance
     one = chance(palette, grams, target, spread, tolerance_de00, strengths_covariance)
     if share is not None and not 0.5 <= share < 1:
         raise BadInput(f"share held at first: found {share:g}, need 0.5 or more and less than 1")
     sd = np.sqrt(np.diag(lots))
-    held = _touchy(palette, grams, target, sd)
+    held = [i for i in _touchy(palette, grams, target, sd) if alone[i] > 0]
     part = share or share_for(float(sd[held].max(initial=0.03)))
     first = grams.copy()
-    first[held] = np.floor(part * grams[held] / resolution_g) * resolution_g
-    held = [i for i in held if first[i] > 0]
+    first_alone = np.floor(part * alone[held] / resolution_g) * resolution_g
+    first[held] += first_alone - alone[held]
+    held = [i for i, g in zip(held, first_alone, strict=True) if g > 0]
     if not held:
         return HoldBack(inks=(), share=1.0, first_g=grams, then_g=np.zeros_like(grams),
                         chance_one_stage=one, chance_two_stage=one)  # fmt: skip

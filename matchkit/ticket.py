@@ -195,7 +195,10 @@ def _check(
         if name not in candidate.inks:
             faults.append(f"hold back {name!r}: not in this formula")
         if not 0 < share <= 1:
-            faults.append(f"hold back {name!r}: weigh first {share:g}; a share of 0 to 1 is meant")
+            faults.append(
+                f"hold back {name!r}: weigh first {100 * share:g} %; more than 0 and at most 100 %"
+                " is meant"
+            )
     for each in additives:
         if not 0 < each.percent <= 100:
             faults.append(f"additive {each.name!r}: {each.percent:g} %; more than 0, at most 100")

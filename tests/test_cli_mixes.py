@@ -103,10 +103,30 @@ def test_a_ticket_has_the_mix_weighed_itself(both, run, recipe):
     ]  # fmt: skip
     assert mixed["predicted_lab"][0] == pytest.approx(plain["predicted_lab"][0], abs=1e-3)
     assert mixed["fill"]["volume_ml"] == pytest.approx(plain["fill"]["volume_ml"])
-    _, err = run("ticket", recipe("r", POURED), "--hold-back", "auto", status=2)
-    assert "Kelp pastel, whose inks are mixed already" in err
     held, _ = run("ticket", recipe("r", POURED), "--hold-back", "Tidewater Blue=80", "--json")
     assert [row["then_g"] for row in json.loads(held)["rows"]] == [0, 0, 10]
+
+
+def test_touchy_inks_are_held_back_beside_a_mix_and_on_the_ticket_of_a_match(
+    run, recipe, shop, tmp_path
+):
+    out, _ = run("ticket", recipe("r", POURED), "--hold-back", "auto", "--json")
+    made = json.loads(out)
+    assert [row["ink"] for row in made["rows"] if row["then_g"]] == ["Tidewater Blue"]
+    assert any("in one stage" in line for line in made["warnings"])
+    page, target = tmp_path / "t.html", (shop / "targets.csv", "--name", "Sea teal")
+    for more in ([], ["--use", "Leftover regatta teal"]):
+        run("match", *target, *more, "--ticket", page, "--hold-back", "auto")
+        assert "in one stage" in page.read_text(encoding="utf-8")
+    _, err = run("match", *target, "--hold-back", "auto", status=2)
+    assert err == "--hold-back: it is told on the ticket; give --ticket FILE too\n"
+
+
+def test_what_to_hold_back_is_told_in_percent_and_by_the_formula_s_own_names(run, recipe):
+    _, err = run("ticket", recipe("r", INKS), "--hold-back", "Tidewater Blue=150", status=2)
+    assert err.endswith("weigh first 150 %; more than 0 and at most 100 % is meant\n")
+    _, err = run("ticket", recipe("r", INKS), "--hold-back", "Tidewater Bleu=90", status=2)
+    assert err.endswith("is not in this formula; did you mean 'Tidewater Blue'?\n")
 
 
 def test_a_ticket_counts_what_a_mix_brings_towards_an_ink_s_limit(fitted_demo, tmp_path, capsys):

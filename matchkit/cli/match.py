@@ -38,16 +38,18 @@ from matchkit.cli.terminal import (
     progress_line,
     say,
 )
-from matchkit.cli.ticket import details, make
+from matchkit.cli.ticket import details, hold_touchy, make
 from matchkit.compare import compare
 from matchkit.faults import BadInput
 from matchkit.files.spectrum import read_spectra, read_spectrum
 from matchkit.files.write import csv_text, write_file
+from matchkit.fit import Fit
 from matchkit.inks import Shop
 from matchkit.judge import PREFERENCES
 from matchkit.lights import Light
 from matchkit.match import Match, MoreStock, match, stock_words, with_more_stock
 from matchkit.palette import Palette
+from matchkit.recipe import taken_apart
 from matchkit.solve import Target, spectral_target
 from matchkit.ticket_sheet import ticket_html
 
@@ -111,6 +113,8 @@ def run(args: argparse.Namespace) -> None:
     batch_g, max_inks, top = _options(args)
     if job_of(args) is not None and not args.ticket:
         raise BadInput("--prints: the job's size is told on the ticket; give --ticket FILE too")
+    if args.hold_back and not args.ticket:
+        raise BadInput("--hold-back: it is told on the ticket; give --ticket FILE too")
     if args.over and (args.use or args.leftovers):
         raise BadInput("--over: leftovers are used up by what hides; leave out one of the two")
     if not args.over and (args.thickness or args.underbase):
@@ -153,7 +157,7 @@ def run(args: argparse.Namespace) -> None:
         answers.append((found, target, more))
         if len(targets) > 1:
             tell_many(done, len(targets))
-    _keep(args, shop, answers, palettes_of(fits))
+    _keep(args, shop, answers, fits)
     if args.json:
         print_json(
             {"matches": [match_json(found, target, more) for found, target, more in answers]}
@@ -199,18 +203,21 @@ def _keep(
     args: argparse.Namespace,
     shop: Shop,
     answers: list[tuple[Match, Target, MoreStock | None]],
-    palettes: Mapping[str, Palette],
+    fits: Mapping[str, Fit],
 ) -> None:
     """The files that were asked for: a ticket, a recipe, a picture."""
     if not (args.ticket or args.recipe or args.picture):
         return
     (found, target, more), formula = answers[0], answers[0][0].formulas[0]
     if args.ticket:
-        printed = [f"Matched as a print, {printed_words(args)}. {ON_CARD}"] if args.over else []
+        told = [f"Matched as a print, {printed_words(args)}. {ON_CARD}"] if args.over else []
         if more:
             words = stock_words(more, found, target)
-            printed.append(f"{words[0].upper()}{words[1:]}.")
-        made = make(args, shop, formula, target, found.target, warnings=printed)
+            told.append(f"{words[0].upper()}{words[1:]}.")
+        held = taken_apart(dict.fromkeys(formula.inks, 1.0), shop.mixes)
+        own = next(fit for fit in fits.values() if set(held) <= set(fit.palette.names))
+        told += hold_touchy(args, shop, own, formula, target)
+        made = make(args, shop, formula, target, found.target, warnings=told)
         write_file(args.ticket, ticket_html(made))
         say(f"written: {args.ticket}")
     if args.recipe:
@@ -218,7 +225,7 @@ def _keep(
         write_file(args.recipe, csv_text(["ink", "grams"], rows))
         say(f"written: {args.recipe}")
     if args.picture:
-        panels = _panels(found, target, palettes, shop.tolerance_de00)
+        panels = _panels(found, target, palettes_of(fits), shop.tolerance_de00)
         keep_picture(args.picture, chosen(args, panels))
 
 

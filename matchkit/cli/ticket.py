@@ -21,6 +21,7 @@ from matchkit.cli.shops import (
 )
 from matchkit.cli.terminal import json_option, number_of, positive, print_json, say
 from matchkit.faults import BadInput
+from matchkit.files.text import did_you_mean
 from matchkit.files.write import write_file
 from matchkit.fit import Fit
 from matchkit.hold import hold_back
@@ -108,29 +109,23 @@ def on_the_balance(
     args: argparse.Namespace, shop: Shop, found: Fit, by_name: Mapping[str, float], target: Target
 ) -> tuple[Candidate, list[str]]:
     """What is weighed, grams by name, as a candidate; and what has to be said about it."""
-    candidate, grams = _weighed(args, shop, found, by_name, target)
+    candidate, grams = _weighed(shop, found, by_name, target)
     return candidate, [
-        *_hold_touchy(args, shop, found, grams, target),
+        *hold_touchy(args, shop, found, candidate, target),
         *_over_limit(found.palette, candidate, grams),
     ]
 
 
 def _weighed(
-    args: argparse.Namespace, shop: Shop, found: Fit, by_name: Mapping[str, float], target: Target
+    shop: Shop, found: Fit, by_name: Mapping[str, float], target: Target
 ) -> tuple[Candidate, NDArray[np.float64]]:
     """What goes on the balance, mixes by their own names first; and the grams of inks in it."""
     palette = found.palette
-    held = taken_apart(by_name, shop.mixes)
-    grams = sum(by_name.values()) * fractions_for(palette, [*held], [*held.values()])
+    grams = _inks_in(palette, by_name, shop)
     candidate = weighed(palette, grams, target, odds=odds_of(found, target, shop))
     mixes = [name for name in by_name if name not in palette.names]
     if not mixes:
         return candidate, grams
-    if "auto" in args.hold_back:
-        raise BadInput(
-            f"--hold-back auto: can't tell for {', '.join(mixes)}, whose inks are mixed already;"
-            " say what to hold back, as --hold-back INK=80"
-        )
     order = [*mixes, *(ink for ink in candidate.inks if by_name.get(ink, 0.0) > 0)]
     return replace(
         candidate, inks=tuple(order), grams=tuple(by_name[name] for name in order)
@@ -161,6 +156,14 @@ def make(
     job, container = job_of(args), container_of(args.container)
     inks = (*shop.inks, *(as_ink(mix, shop.inks) for mix in shop.mixes))
     shelf = {ink.name: ink for ink in inks}
+    held = _pairs(args.hold_back, "--hold-back")
+    if strange := [ink for ink in held if ink not in candidate.inks]:
+        raise BadInput(
+            [
+                f"--hold-back: {ink!r} is not in this formula{did_you_mean(ink, candidate.inks)}"
+                for ink in strange
+            ]
+        )
     used = [shelf[ink] for ink in candidate.inks] if job else []
     return ticket(
         candidate,
@@ -170,7 +173,7 @@ def make(
         inks=inks,
         job=args.job,
         date=args.date or date.today().isoformat(),
-        hold_back={k: v / 100 for k, v in _pairs(args.hold_back, "--hold-back").items()},
+        hold_back={ink: percent / 100 for ink, percent in held.items()},
         use_letdowns=args.letdowns,
         additives=[
             Additive(name=k, percent=v) for k, v in _pairs(args.additive, "--additive").items()
@@ -181,17 +184,29 @@ def make(
     )
 
 
-def _hold_touchy(
-    args: argparse.Namespace, shop: Shop, found: Fit, grams: NDArray[np.float64], target: Target
+def _inks_in(palette: Palette, amounts: Mapping[str, float], shop: Shop) -> NDArray[np.float64]:
+    """Grams (n_ink,) of what goes on the balance, mixes taken apart."""
+    held = taken_apart(amounts, shop.mixes)
+    grams: NDArray[np.float64] = sum(amounts.values()) * fractions_for(
+        palette, [*held], [*held.values()]
+    )
+    return grams
+
+
+def hold_touchy(
+    args: argparse.Namespace, shop: Shop, found: Fit, candidate: Candidate, target: Target
 ) -> list[str]:
     """With ``--hold-back auto``: put the touchy inks into the options, and say the odds."""
     if "auto" not in args.hold_back:
         return []
     args.hold_back.remove("auto")
-    spread = spread_of(found.palette, found.error_Lab, shop.resolution_g)
+    palette = found.palette
+    by_name = dict(zip(candidate.inks, candidate.grams, strict=True))
+    alone_g = np.array([by_name.get(name, 0.0) for name in palette.names])
     held = hold_back(
-        found.palette, grams, target, spread, shop.tolerance_de00,
-        resolution_g=shop.resolution_g, share=None,
+        palette, _inks_in(palette, by_name, shop), target,
+        spread_of(palette, found.error_Lab, shop.resolution_g), shop.tolerance_de00,
+        resolution_g=shop.resolution_g, share=None, alone_g=alone_g,
     )  # fmt: skip
     args.hold_back += [f"{ink}={100 * held.share:g}" for ink in held.inks]
     one, two = 100 * held.chance_one_stage, 100 * held.chance_two_stage
