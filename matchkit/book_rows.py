@@ -23,6 +23,7 @@ __all__ = [
     "milligrams",
     "must_be",
     "parts_of",
+    "reading_text",
     "taken_apart",
     "taken_back",
 ]

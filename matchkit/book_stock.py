@@ -77,14 +77,19 @@ def _move(book: Book, shop: Shop, kind: str, name: str, grams: float, lot: str, 
         return record(db, book, "movement", values)
 
 
-def open_lot(book: Book, shop: Shop, ink: str, lot: str, *, note: str = "") -> int:
-    """From now on this ink is weighed from a new lot; what the old one taught is put aside."""
+def open_lot(book: Book, shop: Shop, ink: str, lot: str, *, note: str = "") -> int | None:
+    """From now on this ink is weighed from a new lot; what the old one taught is put aside.
+
+    None, and nothing is written, where that lot is the open one.
+    """
     inks = {each.name: each for each in shop.inks}
     if ink not in inks:
         raise BadInput(f"{quoted(ink)} is no ink of the shop{did_you_mean(ink, inks)}")
     if not lot.strip():
         raise BadInput("a lot needs its name; copy it from the container")
     with writing(book) as db:
+        if lots_of(db, shop)[ink] == lot:
+            return None
         values = {"ink": ink, "lot": lot, "stated": stated_lot(db, inks[ink]), "note": note}
         return record(db, book, "lot", values)
 

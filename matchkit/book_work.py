@@ -12,6 +12,7 @@ from matchkit.book import Book, reading
 from matchkit.book_entries import log_formula
 from matchkit.book_jobs import Job, job
 from matchkit.book_lessons import Learned, fit_key, learned, rounds_of
+from matchkit.book_rows import parts_of
 from matchkit.colorimetry import Lab, XYZ_to_Lab, de00
 from matchkit.correct import WAYS, Correction, nothing_learned
 from matchkit.diagnose import Belief, Round, infer, model_error_f
@@ -39,6 +40,7 @@ __all__ = [
     "as_poured",
     "foretold",
     "import_paper",
+    "paper_in_book",
     "prediction",
     "read_paper",
     "reprint",
@@ -278,6 +280,26 @@ def read_paper(path: str | Path, shop: Shop) -> list[PaperFormula]:
     if found.faults:
         raise BadInput(found.faults)
     return cards
+
+
+def paper_in_book(book: Book, cards: Sequence[PaperFormula]) -> list[int | None]:
+    """For each card the formula that the book has of it, name and amounts alike, if any."""
+    with reading(book) as db:
+        rows = db.execute(
+            "SELECT id, name, customer FROM formula_now WHERE source = 'paper' ORDER BY id"
+        ).fetchall()
+        kept = [(number, said, parts_of(db, "formula", number)) for number, *said in rows]
+    return [
+        next((n for n, said, parts in kept if said == [card.name, card.customer]
+              and _alike(parts, card)), None)
+        for card in cards
+    ]  # fmt: skip
+
+
+def _alike(parts: Mapping[str, float], card: PaperFormula) -> bool:
+    """Whether shares in the book are those of a card, to what a balance shows of a kilogram."""
+    own = dict(zip(card.inks, card.fractions, strict=True))
+    return all(abs(parts.get(ink, 0.0) - own.get(ink, 0.0)) < 2e-5 for ink in {*parts, *own})
 
 
 def import_paper(

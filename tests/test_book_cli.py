@@ -481,3 +481,40 @@ def test_today_has_the_open_batches_first(desk):
         log(desk, "--recipe", desk.recipe("r", Quay_White=475.0, Buoy_Scarlet=25.0))
     desk.text("close", 1, "abandoned")
     assert [each["batch"] for each in desk.json("today")["jobs"]] == [2, 3, 1]
+
+
+def test_the_target_handed_in_as_the_drawdown_is_told_of(desk):
+    target = desk.reading(
+        "Coral", [{"ink": "Quay White", "grams": 90.0}, {"ink": "Buoy Scarlet", "grams": 10.0}]
+    )
+    desk.text("log-match", target, "--recipe", desk.recipe("r", Quay_White=450, Buoy_Scarlet=50))
+    desk.text("weigh", 1, "--as-planned")
+    said = desk.text("measure", 1, target).err
+    assert "this is the target's own spectrum, 'Coral'" in said
+    assert 'strike measurement 1 --why "..."' in said
+
+
+def test_cards_that_are_in_the_book_are_left_out_unless_asked(desk, tmp_path):
+    cards = tmp_path / "cards.csv"
+    row = "formula,ink,grams\nOld rose,Quay White,{}\nOld rose,Dock Crimson,50\n"
+    cards.write_text(row.format(950) + "Fog,Quay White,1000\n", encoding="utf-8")
+    assert len(desk.json("import-paper", cards)["formulas"]) == 2
+    again = desk.text("import-paper", cards)
+    assert "Old rose is in the book already, formula 1; left out" in again.err
+    assert again.out == "nothing new to write down\n"
+    cards.write_text(row.format(940), encoding="utf-8")  # the same name, mixed otherwise
+    assert [each["formula"] for each in desk.json("import-paper", cards)["formulas"]] == [3]
+    assert [each["name"] for each in desk.json("import-paper", cards, "--again")["formulas"]] == [
+        "Old rose"
+    ]
+    desk.text("strike", "formula", 3, "--why", "misread")
+    desk.text("strike", "formula", 4, "--why", "misread")
+    assert len(desk.json("import-paper", cards)["formulas"]) == 1
+
+
+def test_a_lot_that_is_open_is_not_opened_again(desk):
+    assert "not known yet" in desk.text("lot", "Sharp Lemon", "L-040").out
+    said = desk.text("lot", "Sharp Lemon", "L-040").out
+    assert said == "Sharp Lemon: lot L-040 is open already; nothing is changed\n"
+    assert desk.json("lot", "Sharp Lemon", "L-040")["lot"] is None
+    assert "not known yet" in desk.text("lot", "Sharp Lemon", "L-041").out

@@ -505,3 +505,10 @@ def test_inks_of_two_series_are_refused_by_the_name_of_the_file(refuse, shop, tm
     lines = refuse("correct", folder, DEMO / "example/target.csv", "--weighed", one, "--measured",
                    drawn, "--weighed", two, "--measured", drawn)  # fmt: skip
     assert lines[-1].startswith("two.csv: Quay White, Kelp Green, w Kelp Green: inks of different")
+
+
+def test_a_copy_of_the_target_is_no_drawdown(shop, tmp_path, capsys):
+    copy = tmp_path / "measured.csv"
+    shutil.copy(DEMO / "example" / "target.csv", copy)
+    assert main(["check", shop, str(DEMO / "example" / "target.csv"), str(copy)]) == 0
+    assert "one and the same spectrum" in capsys.readouterr().err

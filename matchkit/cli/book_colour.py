@@ -8,7 +8,7 @@ from matchkit.book_entries import log_match as log
 from matchkit.book_find import scanned
 from matchkit.book_lessons import fit_key
 from matchkit.book_shelf import today
-from matchkit.book_work import as_poured, prediction, read_paper
+from matchkit.book_work import as_poured, paper_in_book, prediction, read_paper
 from matchkit.book_work import import_paper as write_cards
 from matchkit.book_work import reprint as match_again
 from matchkit.cli.book_desk import (
@@ -196,6 +196,9 @@ def import_paper_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "cards", metavar="FILE", help="CSV formula,ink,percent (or grams), customer and note too"
     )
+    parser.add_argument(
+        "--again", action="store_true", help="write down too what the book has already"
+    )
 
 
 def import_paper(args: argparse.Namespace) -> Answer:
@@ -204,6 +207,16 @@ def import_paper(args: argparse.Namespace) -> Answer:
     cards = read_paper(args.cards, shop)
     for line in dict.fromkeys(line for card in cards for line in card.taken):
         say(line)
+    there = (
+        {}
+        if args.again
+        else dict(
+            (card.name, n) for card, n in zip(cards, paper_in_book(book, cards), strict=True) if n
+        )
+    )
+    for name, n in there.items():
+        say(f"{name} is in the book already, formula {n}; left out (--again writes it anew)")
+    cards = [card for card in cards if card.name not in there]
     fits, why = fitted(args.shop, shop)
     if why:
         say(why)
@@ -212,6 +225,9 @@ def import_paper(args: argparse.Namespace) -> Answer:
     answer = {
         "formulas": [
             {"formula": n, "name": card.name} for n, card in zip(numbers, cards, strict=True)
-        ]
+        ],
+        "left_out": [{"formula": n, "name": name} for name, n in there.items()],
     }
+    if not cards:
+        return answer, "nothing new to write down"
     return answer, table(["Formula", "name", "customer"], rows)

@@ -49,6 +49,8 @@ def lot_arguments(parser: argparse.ArgumentParser) -> None:
 
 def lot(args: argparse.Namespace) -> Answer:
     number = open_lot(desk(args, create=True), shop_of(args), args.ink, args.lot)
+    if number is None:
+        return {"lot": None}, f"{args.ink}: lot {args.lot} is open already; nothing is changed"
     return {"lot": number}, (f"{args.ink}: lot {args.lot} from now on; {_strength_of(args)}")
 
 

@@ -17,7 +17,7 @@ from matchkit.book_entries import close as close_batch
 from matchkit.book_find import scanned
 from matchkit.book_jobs import far_from_plan, job, local_day, planned_grams
 from matchkit.book_lessons import teach
-from matchkit.book_rows import taken_back
+from matchkit.book_rows import reading_text, taken_back
 from matchkit.book_stock import keep_leftover
 from matchkit.book_work import Advice, advise, target_of, verdict
 from matchkit.cli.book_desk import (
@@ -130,6 +130,16 @@ def measure(args: argparse.Namespace) -> Answer:
     batch = scanned(book, args.batch)
     spectrum = one_spectrum(args.spectrum, args.name, shop)
     number = measure_batch(book, shop, batch, spectrum.readings, name=spectrum.name)
+    target = target_of(book, shop, job(book, batch))
+    if (
+        target is not None
+        and target.R is not None
+        and reading_text(target.R) == reading_text(spectrum.R)
+    ):
+        say(
+            f"this is the target's own spectrum, {spectrum.name!r} of {args.spectrum}; if the"
+            f" drawdown is in another file, {taken_back('measurement', number)} takes it back"
+        )
     fits, why = fitted(args.shop, shop)
     if why:
         say(why)

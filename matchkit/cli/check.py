@@ -63,6 +63,8 @@ def run(args: argparse.Namespace) -> None:
             f"target and measured are one and the same, {name!r} of {args.target}; say with"
             " --measured-name which one is the drawdown"
         )
+    elif target.R is not None and np.array_equal(measured.R, target.R):
+        say("target and measured hold one and the same spectrum; hand in that of the drawdown")
     verdict = _verdict(target, measured.readings, shop.tolerance_de00)
     if args.picture:
         assert target.R is not None  # a Lab and a picture were refused

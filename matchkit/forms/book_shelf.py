@@ -103,7 +103,8 @@ class ShelfPart:
     def _written(self, shop: Shop, held: Book) -> str:
         name, lot = self.name.value, self.lot.text.value.strip()
         if self.what.value == OPENED:
-            open_lot(held, shop, name, lot)
+            if open_lot(held, shop, name, lot) is None:
+                raise BadInput(f"{name}: lot {lot} is open already; nothing is changed")
             known = is_checked(held, shop, name, lot)
             told = "Its check drawdown tells its strength." if known else NOT_KNOWN
             return f"{name}: lot {lot} from now on. {told}"
