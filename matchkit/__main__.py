@@ -1,7 +1,19 @@
-"""``python -m matchkit``."""
+"""``python -m matchkit``, and the command `matchkit`."""
 
 import sys
 
-from matchkit.cli import main
+__all__ = ["run"]
 
-sys.exit(main())
+
+def run() -> int:
+    """The command line; Ctrl-C while it still loads ends as quietly as later."""
+    try:
+        from matchkit.cli import main
+
+        return main()
+    except KeyboardInterrupt:
+        return 130
+
+
+if __name__ == "__main__":
+    sys.exit(run())

@@ -187,7 +187,7 @@ def test_ctrl_c_says_how_to_go_on(shop, tmp_path, words):
     wait_for(into, 300, going)
     going.send_signal(signal.SIGINT)
     _, said = going.communicate(timeout=30)
-    assert going.returncode == 1
+    assert going.returncode == 130
     how = "the same command, without --anew, goes on" if words else "the same command goes on"
     assert how in said and "Traceback" not in said and "Warning" not in said
 
@@ -268,7 +268,7 @@ def test_old_answers_never_pass_for_new_ones(shop, tmp_path, monkeypatch):
         raise KeyboardInterrupt
 
     monkeypatch.setattr(stream, "write_file", cut_short)
-    assert run(shop, into, *new, "--anew") == 1
+    assert run(shop, into, *new, "--anew") == 130
     monkeypatch.undo()
     assert run(shop, into, *new) == 0
     assert b"Clear Base" not in into.read_bytes()

@@ -1,6 +1,7 @@
 """The command line: each command is one module, a few lines over the library.
 
-Exit status: 0 an answer, 2 bad input, 1 a fault of the program or an answer that got lost.
+Exit status: 0 an answer, 2 bad input, 1 a fault of the program or an answer that got lost,
+130 stopped by Ctrl-C.
 """
 
 import argparse
@@ -15,6 +16,7 @@ from keyword import iskeyword
 from types import ModuleType
 from typing import NoReturn
 
+from matchkit.cli.folders import check_folder
 from matchkit.cli.outputs import check_outputs
 from matchkit.faults import BadInput, briefly
 
@@ -44,6 +46,8 @@ COMMANDS = {
     "practice": "exercises for eye and balance: a sheet to print, answers marked, progress",
     "lab": "the notebooks, in a folder of your own, in JupyterLab",
 }
+
+STOPPED = 130  # what shells say of a program that Ctrl-C ended
 
 # What writing to standard output ends with; every other file says its name.
 FULL = (errno.ENOSPC, errno.EDQUOT, errno.EIO, errno.EFBIG, errno.EBADF, errno.EINVAL)
@@ -129,6 +133,9 @@ def main(argv: Sequence[str] | None = None) -> int:
             return _run(list(sys.argv[1:] if argv is None else argv))
         finally:
             sys.stdout.flush()  # what help says has to get out too
+    except KeyboardInterrupt:
+        print("stopped", file=sys.stderr)
+        return STOPPED
     except BrokenPipeError:  # the reader of a pipe has seen enough
         _let_go()
         return 0
@@ -151,15 +158,13 @@ def _run(argv: list[str]) -> int:
         )
         return 2
     try:
+        check_folder(args)
         check_outputs(args)
         _module(args.command).run(args)
     except BadInput as error:
         for fault in briefly(error.faults):
             print(fault, file=sys.stderr)
         return 2
-    except KeyboardInterrupt:
-        print("stopped", file=sys.stderr)
-        return 1
     return 0
 
 

@@ -36,19 +36,38 @@ def run(args: argparse.Namespace) -> None:
     films = film_fits(shop) if has_films(shop) else {}
     fits = _hiding(shop, bool(films))
     panels = _panels(fits, args.ink, shop) if args.picture else []
+    faults = _kept(args, fits, films, panels)
+    if faults and args.json:
+        raise BadInput(faults)
     if not args.json:  # for people, the answer comes even where it can't be kept
         reports = [_report(series, found) for series, found in fits.items()]
         reports += [
             _report(series, found, "Films over a ground, ") for series, found in films.items()
         ]
         print("\n\n".join(reports))
-    write_fits(args.shop, fits, films)
-    if panels:
-        keep_picture(args.picture, panels)
+    if faults:
+        raise BadInput(faults)
     if args.json:
         print_json(_answer(fits or films) | ({"films": _answer(films)} if films else {}))
     else:
         print(f"\nWritten: {args.shop}/fit.json")
+
+
+def _kept(
+    args: argparse.Namespace, fits: dict[str, Fit], films: dict[str, Fit], panels: list[Panel]
+) -> list[str]:
+    """Write before anything is printed, since who reads that may go away; what went wrong."""
+    faults: list[str] = []
+    try:
+        write_fits(args.shop, fits, films)
+    except BadInput as error:
+        faults += error.faults
+    if panels:
+        try:
+            keep_picture(args.picture, panels)
+        except BadInput as error:
+            faults += error.faults
+    return faults
 
 
 def _hiding(shop: Shop, films: bool) -> dict[str, Fit]:

@@ -9,9 +9,10 @@ from collections.abc import Iterator
 from contextlib import suppress
 from pathlib import Path
 
+from matchkit.cli.folders import is_shop
 from matchkit.faults import BadInput
 
-__all__ = ["OutFile", "check_outputs", "is_shop", "new_file", "page", "picture_file", "recipe_csv"]
+__all__ = ["OutFile", "check_outputs", "new_file", "page", "picture_file", "recipe_csv"]
 
 # Of a shop folder, in lower case: some disks take INKS.CSV for inks.csv.
 OWN = (
@@ -58,11 +59,6 @@ def check_outputs(args: argparse.Namespace) -> None:
     faults = [f"--{key.replace('_', '-')}: {why}; give another name" for key, why in told if why]
     if faults:
         raise BadInput(faults)
-
-
-def is_shop(folder: Path) -> bool:
-    """Whether a folder holds a shop, or the beginnings of one."""
-    return any((folder / name).is_file() for name in ("shop.toml", "inks.csv"))
 
 
 def _ending(path: str, suffixes: tuple[str, ...]) -> str:

@@ -147,7 +147,7 @@ def _waiting(folder: Path) -> dict[str, str]:
     """From the note of an interrupted write: file name to the name beside it."""
     try:
         note = dict(json.loads((folder / NOTE).read_text(encoding="utf-8")))
-    except FileNotFoundError:
+    except (FileNotFoundError, NotADirectoryError):
         return {}
     except (OSError, ValueError, TypeError, RecursionError) as error:
         raise BadInput(f"{NOTE}: cannot be read ({error}); remove it and check the files") from None

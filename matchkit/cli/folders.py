@@ -1,0 +1,42 @@
+"""A shop folder as it is named on the command line, and what was named in its place."""
+
+import argparse
+from pathlib import Path
+
+from matchkit.faults import BadInput
+
+__all__ = ["check_folder", "is_shop"]
+
+
+def is_shop(folder: Path) -> bool:
+    """Whether a folder holds a shop, or the beginnings of one."""
+    return any((folder / name).is_file() for name in ("shop.toml", "inks.csv"))
+
+
+def check_folder(args: argparse.Namespace) -> None:
+    """BadInput where a file is named in the place of the shop folder."""
+    named = getattr(args, "shop", None)
+    if named is None or not Path(named).is_file():
+        return
+    others = [value for key, value in vars(args).items() if key != "shop"]
+    folder = next((text for text in others if isinstance(text, str) and _is_folder(text)), "")
+    fault = f"{named}: is a file; a shop folder is expected"
+    if folder:
+        order = {
+            "import": f"{named} {folder}",
+            "book": f"{folder} {getattr(args, 'verb', '')} ...",
+        }.get(args.command, f"{folder} {named} ...")
+        fault = (
+            f"{named} is a file and {folder} a shop folder, the wrong way round; write"
+            f" `matchkit {args.command} {order}`"
+        )
+    elif is_shop(Path(named).parent):
+        fault += f", such as {Path(named).parent}"
+    raise BadInput(fault)
+
+
+def _is_folder(text: str) -> bool:
+    try:
+        return is_shop(Path(text))
+    except (OSError, ValueError):
+        return False

@@ -1,0 +1,80 @@
+"""How a command ends where a person slips or has seen enough: order, Ctrl-C, a closed pipe."""
+
+import shutil
+import signal
+import subprocess
+import sys
+import time
+
+import pytest
+
+from matchkit import cli
+from matchkit.cli import fit, main
+from matchkit.files.fitted import FILE
+from matchkit.files.places import data_folder
+
+posix = pytest.mark.skipif(sys.platform == "win32", reason="signals and pipes as POSIX has them")
+
+
+@pytest.fixture
+def here(fitted_demo, tmp_path, monkeypatch):
+    """The demo shop as OURS, and an instrument's file p1.csv."""
+    shutil.copytree(fitted_demo, tmp_path / "OURS")
+    shutil.copy(data_folder() / "demo-shop" / "targets.csv", tmp_path / "p1.csv")
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        ("import OURS p1.csv", "the wrong way round; write `matchkit import p1.csv OURS`"),
+        ("match p1.csv OURS", "the wrong way round; write `matchkit match OURS p1.csv ...`"),
+        ("check p1.csv OURS p1.csv", "write `matchkit check OURS p1.csv ...`"),
+        ("book p1.csv import-paper OURS", "write `matchkit book OURS import-paper ...`"),
+        ("fit p1.csv", "p1.csv: is a file; a shop folder is expected"),
+        ("plan OURS/inks.csv", "a shop folder is expected, such as OURS"),
+        ("book p1.csv today", "p1.csv: is a file; a shop folder is expected"),
+    ],
+)
+def test_a_file_in_the_place_of_the_folder(words, told, here, capsys):
+    assert main(words.split()) == 2
+    said = capsys.readouterr()
+    assert said.err.strip().endswith(told)
+    assert not said.out
+
+
+def test_ctrl_c_ends_quietly_with_the_status_shells_know(here, capsys, monkeypatch):
+    def stop(args):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(fit, "run", stop)
+    assert main(["fit", "OURS"]) == 130
+    assert capsys.readouterr().err == "stopped\n"
+    monkeypatch.setattr(cli, "parser", stop)  # while modules are still being loaded
+    assert main(["fit", "OURS"]) == 130
+
+
+@posix
+@pytest.mark.parametrize("after_s", [0.1, 0.2, 0.4])
+def test_ctrl_c_at_once_leaves_no_traceback(here, after_s):
+    child = subprocess.Popen(
+        [sys.executable, "-m", "matchkit", "rehearse", "--targets", "500"],
+        stderr=subprocess.PIPE, stdout=subprocess.DEVNULL, text=True,
+    )  # fmt: skip
+    time.sleep(after_s)
+    child.send_signal(signal.SIGINT)
+    told = child.communicate(timeout=60)[1]
+    assert "matchkit" not in told or "Traceback" not in told  # Python itself may not be up yet
+    assert child.returncode in (130, -signal.SIGINT)
+
+
+@posix
+def test_the_fit_is_kept_though_nobody_reads_it_to_the_end(here):
+    (here / "OURS" / FILE).unlink()
+    child = subprocess.Popen(
+        [sys.executable, "-m", "matchkit", "fit", "OURS"], stdout=subprocess.PIPE
+    )
+    child.stdout.close()
+    assert child.wait(timeout=120) == 0
+    assert (here / "OURS" / FILE).is_file()
