@@ -1,9 +1,10 @@
 """What a person reads when something they handed in is wrong."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from difflib import get_close_matches
 
-__all__ = ["BadInput", "briefly"]
+__all__ = ["BadInput", "briefly", "did_you_mean", "nearest"]
 
 SHOWN, MANY = 3, 6  # of more than MANY faults that are alike the first SHOWN are read in full
 
@@ -47,6 +48,26 @@ def briefly(faults: Sequence[str]) -> list[str]:
             rest = alike[key][SHOWN:]
             lines.append(f"{key[0]} rows {_ranges(rest)}: the same, {len(rest)} more")
     return lines
+
+
+def nearest(name: str, names: Iterable[str]) -> str:
+    """The one of `names` that `name` is a slip of, capitals aside, or an empty string."""
+    # Comparing takes time with the square of the length; no name is this long.
+    if len(name) >= 100:
+        return ""
+    short = {other.casefold(): other for other in names if len(other) < 100}
+    near = get_close_matches(name.casefold(), short, n=1, cutoff=0.75)
+    return short[near[0]] if near else ""
+
+
+def did_you_mean(name: str, names: Iterable[str]) -> str:
+    """``; did you mean 'this'?`` for the nearest of `names`, or an empty string.
+
+    >>> did_you_mean("Lemmon", ["White", "Lemon"])
+    "; did you mean 'Lemon'?"
+    """
+    near = nearest(name, names)
+    return f"; did you mean {near!r}?" if near else ""
 
 
 def _kind(fault: str) -> tuple[tuple[str, str], int]:

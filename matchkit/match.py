@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.faults import BadInput
+from matchkit.faults import BadInput, did_you_mean
 from matchkit.fit import Fit, fit
 from matchkit.inks import Shop
 from matchkit.judge import (
@@ -278,7 +278,7 @@ def check_options(
     there = f"the inks are {', '.join(sorted(known))}"
     there += f"; the mixes are {', '.join(sorted(mixes))}" if mixes else ""
     faults += [
-        f"--without: no ink is called {name!r}; {there}"
+        f"--without: no ink is called {name!r}; {there}{did_you_mean(name, [*known, *mixes])}"
         for name in without
         if name not in known | mixes
     ]

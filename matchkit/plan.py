@@ -13,7 +13,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import ceil
 
-from matchkit.faults import BadInput
+from matchkit.faults import BadInput, did_you_mean
 from matchkit.inks import GEOMETRIES, Ink
 from matchkit.pots import Balance, Grams, Pot, Weak, fill_pots, fresh_pot, make_letdowns
 from matchkit.rungs import FEWEST, MOST, Ladder, Rung, ladders
@@ -250,7 +250,8 @@ def _check(
     if not names:
         faults.append("no inks to plan drawdowns for; list them first")
     if new_ink is not None and new_ink not in names:
-        faults.append(f"new ink {new_ink!r}: not among {', '.join(names)}; add it to the inks")
+        faults.append(f"new ink {new_ink!r}: not among {', '.join(names)}; add it to the inks"
+                      f"{did_you_mean(new_ink, names)}")  # fmt: skip
     if not FEWEST <= rungs <= MOST:
         faults.append(f"drawdowns of each ink: {rungs}; choose {FEWEST} to {MOST}")
     for what, size_g in sizes.items():

@@ -40,8 +40,14 @@ DASHES = ("", "5 2", "1.5 1.5", "6 2 1.5 2", "3 3", "8 3")
 TEXT_WIDTH = 90
 
 
-def sheet_html(exercises: Sequence[Exercise], *, title: str = "Practice", lang: str = "en") -> str:
-    """A page to print on A4: exercises, then safety questions, then the answers."""
+def sheet_html(
+    exercises: Sequence[Exercise],
+    *,
+    answers: bool = True,
+    title: str = "Practice",
+    lang: str = "en",
+) -> str:
+    """A page to print on A4: exercises, then safety questions, then the answers if wanted."""
     parts = [
         f"<h1>{escape(title)}</h1>\n<p>{escape(BEFORE)}</p>\n<p>{escape(INVENTED)}</p>",
         *(_question(number, each) for number, each in enumerate(exercises, start=1)),
@@ -50,14 +56,21 @@ def sheet_html(exercises: Sequence[Exercise], *, title: str = "Practice", lang: 
             f'<div class="exercise"><p><b>{escape(q.question)}</b></p>{_ticks(q.choices)}</div>'
             for q in SAFETY
         ),
+        *(_answers(exercises) if answers else []),
+        f"<p>{escape(DEFER)}</p>",
+    ]
+    return page(title, "\n".join(parts), size="A4", lang=lang, style=STYLE)
+
+
+def _answers(exercises: Sequence[Exercise]) -> list[str]:
+    """The trainer's part, which begins on a page of its own."""
+    return [
         '<h1 class="answers">Answers</h1>',
         *(_answer(number, each) for number, each in enumerate(exercises, start=1)),
         bullets(
             f"{q.question} {LETTERS[q.answer]}) {q.choices[q.answer]}. {q.why}" for q in SAFETY
         ),
-        f"<p>{escape(DEFER)}</p>",
     ]
-    return page(title, "\n".join(parts), size="A4", lang=lang, style=STYLE)
 
 
 def _head(number: int, exercise: Exercise) -> str:

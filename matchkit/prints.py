@@ -10,7 +10,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.faults import BadInput
+from matchkit.faults import BadInput, did_you_mean
 from matchkit.film import ground_inside
 from matchkit.film_fit import fit_films
 from matchkit.fit import Fit
@@ -72,7 +72,9 @@ def bare_ground(shop: Shop, name: str) -> Array:
     known = {each.name: each for each in shop.grounds}
     if name not in known:
         there = ", ".join(known) or "none yet"
-        raise BadInput(f"no ground is called {name!r}; grounds.csv has {there}")
+        raise BadInput(
+            f"no ground is called {name!r}; grounds.csv has {there}{did_you_mean(name, known)}"
+        )
     return ground_inside(known[name].R, known[name].surface, shop.geometry)
 
 

@@ -78,3 +78,14 @@ def test_the_fit_is_kept_though_nobody_reads_it_to_the_end(here):
     child.stdout.close()
     assert child.wait(timeout=120) == 0
     assert (here / "OURS" / FILE).is_file()
+
+
+def test_a_verb_of_the_book_without_its_shop_is_helped(here, capsys):
+    with pytest.raises(SystemExit):
+        main(["book", "weigh", "--help"])
+    said = capsys.readouterr().out
+    assert said.startswith("usage: matchkit book SHOP weigh") and "--as-planned" in said
+    assert main(["book", "weigh", "OURS", "1", "r.csv"]) == 2
+    assert "`matchkit book OURS weigh ...`" in capsys.readouterr().err
+    assert main(["book", "today"]) == 2
+    assert "the shop folder comes first" in capsys.readouterr().err

@@ -60,7 +60,12 @@ def test_exercises_by_the_command(capsys, tmp_path):
     sheet = tmp_path / "sheet.html"
     assert main(["practice", "--sheet", str(sheet), "--count", "1", "--rung", "2"]) == 0
     assert "written" in capsys.readouterr().err
-    read_page(sheet.read_text(encoding="utf-8"))
+    page = sheet.read_text(encoding="utf-8")
+    read_page(page)
+    assert "Answers" not in page and "Hint:" not in page
+    assert main(["practice", "--sheet", str(sheet), "--count", "1", "--answers"]) == 0
+    assert "Answers" not in capsys.readouterr().out
+    assert '<h1 class="answers">Answers</h1>' in sheet.read_text(encoding="utf-8")
     assert main(["practice", "--count", "1", "--seed", "9", "--kind", "sums", "--answers"]) == 0
     out = capsys.readouterr().out
     assert "sums-9-0" in out and "Answers" in out

@@ -149,6 +149,17 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 def _run(argv: list[str]) -> int:
     command = next((word for word in argv if word in COMMANDS), "")
+    try:
+        if argv[:1] == ["book"]:
+            argv = ["book", *_module("book").with_shop(argv[1:])]
+        return _done(command, argv)
+    except BadInput as error:
+        for fault in briefly(error.faults):
+            print(fault, file=sys.stderr)
+        return 2
+
+
+def _done(command: str, argv: list[str]) -> int:
     args, strange = parser(command).parse_known_args(argv)
     if strange:
         print(
@@ -157,14 +168,9 @@ def _run(argv: list[str]) -> int:
             file=sys.stderr,
         )
         return 2
-    try:
-        check_folder(args)
-        check_outputs(args)
-        _module(args.command).run(args)
-    except BadInput as error:
-        for fault in briefly(error.faults):
-            print(fault, file=sys.stderr)
-        return 2
+    check_folder(args)
+    check_outputs(args)
+    _module(args.command).run(args)
     return 0
 
 

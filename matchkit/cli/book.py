@@ -7,9 +7,13 @@ safety); each returns its answer as JSON and as text.
 
 import argparse
 import getpass
+from collections.abc import Sequence
 from importlib import import_module
+from pathlib import Path
 
+from matchkit.cli.folders import is_shop
 from matchkit.cli.terminal import json_option, print_json
+from matchkit.faults import BadInput
 
 # Verb: its module and the line that --help shows.
 VERBS = {
@@ -58,6 +62,24 @@ def arguments(parser: argparse.ArgumentParser) -> None:
             "--by", metavar="NAME", default=None, help="who writes this (the name logged in)"
         )
         json_option(sub)
+
+
+def with_shop(words: Sequence[str]) -> list[str]:
+    """The words after ``book``; where the shop is left out, SHOP in its place asks for help.
+
+    BadInput, with the right order, where no help was asked for.
+    """
+    words = list(words)
+    if not words or words[0] not in VERBS or (words[1:2] and words[1] in VERBS):
+        return words
+    if Path(words[0]).is_dir():  # a shop that is called like a verb
+        return words
+    if {"-h", "--help"} & set(words):
+        return ["SHOP", *words]
+    here = words[1] if words[1:] and is_shop(Path(words[1])) else "SHOP"
+    raise BadInput(
+        f"book: the shop folder comes first, then what to do: `matchkit book {here} {words[0]} ...`"
+    )
 
 
 def run(args: argparse.Namespace) -> None:

@@ -33,7 +33,7 @@ from matchkit.cli.pictures import keep_picture, picture_option
 from matchkit.cli.shops import name_option, one_spectrum
 from matchkit.cli.terminal import positive, say, table
 from matchkit.colorimetry import Lab
-from matchkit.faults import BadInput
+from matchkit.faults import BadInput, did_you_mean
 from matchkit.files.fitted import fitted
 from matchkit.files.write import write_file
 from matchkit.inks import Shop
@@ -160,7 +160,9 @@ def find(args: argparse.Namespace) -> Answer:
     text = table(
         ["Batch", "formula", "day", "colour", "job", "customer", ""], [_found(r) for r in rows]
     )
-    return {"found": [asdict(row) for row in rows]}, text if rows else "nothing in the book"
+    inks = [] if rows or not args.ink else [ink.name for ink in shop_of(args).inks]
+    nothing = f"nothing in the book{'' if args.ink in inks else did_you_mean(args.ink, inks)}"
+    return {"found": [asdict(row) for row in rows]}, text if rows else nothing
 
 
 def _found(row: Found) -> list[str]:
@@ -253,7 +255,10 @@ def drift(args: argparse.Namespace) -> Answer:
     found = [f for f in fits.values() if args.ink in f.palette.names]
     if not found:
         names = [name for f in fits.values() for name in f.palette.names]
-        raise BadInput(f"drift: no fitted ink is called {args.ink!r}; they are {', '.join(names)}")
+        raise BadInput(
+            f"drift: no fitted ink is called {args.ink!r}; they are {', '.join(names)}"
+            f"{did_you_mean(args.ink, names)}"
+        )
     rows = drift_of(book, shop, found[0], args.ink)
     if args.picture and rows:
         keep_picture(args.picture, [(3.4, lambda ax: _drift_chart(ax, args.ink, rows))])

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from matchkit.cli.match import fewer_words
 from matchkit.cli.outputs import page
 from matchkit.cli.pictures import (
     COMPARED,
@@ -192,6 +193,8 @@ def _matched(
     found = match(
         shop, fits, target, top=top, prefer=args.prefer, batch_g=positive(args.grams, "--grams")
     )
+    if len(found.formulas) < top:
+        say(fewer_words(len(found.formulas), top, "`matchkit match --all`"))
     palettes = palettes_of(fits)
     return [
         _Entry(name=f"formula {rank}", palette=palette_for(palettes, each.inks), candidate=each)

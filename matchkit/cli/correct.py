@@ -34,7 +34,7 @@ from matchkit.cli.terminal import json_option, positive, print_json, say
 from matchkit.colorimetry import Lab, de00
 from matchkit.correct import correct, nothing_learned
 from matchkit.diagnose import Belief, Round, infer, model_error_f
-from matchkit.faults import BadInput
+from matchkit.faults import BadInput, did_you_mean
 from matchkit.files.text import label
 from matchkit.fit import Fit
 from matchkit.inks import Shop
@@ -244,7 +244,13 @@ def _stock(shop: Shop, palette: Palette, without: list[str]) -> Array:
     unknown = [name for name in without if name not in {*palette.names, *mixes}]
     if unknown:
         there = f"the inks are {', '.join(sorted(palette.names))}"
-        raise BadInput([f"--without: no ink is called {name!r}; {there}" for name in unknown])
+        raise BadInput(
+            [
+                f"--without: no ink is called {name!r}; {there}"
+                f"{did_you_mean(name, [*palette.names, *mixes])}"
+                for name in unknown
+            ]
+        )
     today = {ink.name: ink.stock_g for ink in shop.inks}
     stock = [np.inf if today.get(n) is None else today[n] for n in palette.names]
     upper = np.array(stock, dtype=float)

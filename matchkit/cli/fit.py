@@ -7,7 +7,7 @@ import numpy as np
 from matchkit.cli.films import films_alone
 from matchkit.cli.pictures import Panel, fit_panels, keep_picture, picture_option
 from matchkit.cli.terminal import json_option, print_json, say, table
-from matchkit.faults import BadInput
+from matchkit.faults import BadInput, did_you_mean
 from matchkit.files.fitted import write_fits
 from matchkit.files.shop import read_shop
 from matchkit.fit import Fit, TooFew, ink_errors
@@ -86,6 +86,7 @@ def _hiding(shop: Shop, films: bool) -> dict[str, Fit]:
 def _check_inks(args: argparse.Namespace, known: list[str]) -> None:
     faults = [
         f"--ink: no ink is called {name!r}; the inks are {', '.join(known)}"
+        f"{did_you_mean(name, known)}"
         for name in args.ink
         if name not in known
     ]

@@ -6,6 +6,7 @@ import sys
 from matchkit.cli.outputs import new_file
 from matchkit.cli.terminal import json_option, positive, print_json, say, table
 from matchkit.faults import BadInput
+from matchkit.files.amounts import quoted
 from matchkit.files.export import write_spectra
 from matchkit.files.incoming import Imported, bring_in
 from matchkit.files.preview import BARS, PLAIN_BARS, Preview, Previewed, preview, sparkline
@@ -62,12 +63,15 @@ def run(args: argparse.Namespace) -> None:
     toml = None if args.shop is None else settled(args.shop, "shop.toml")
     shop = None if toml is None else read_settings(toml, "shop.toml")
     seen = preview(args.file, *((shop.lights[0], shop.observer) if shop else ()))
+    odd = _oddities(seen, whole=args.all)
+    told = {f"{quoted(name)}: {line}" for name, line in odd}  # as the shop's own notes have it
     if not args.json:
-        print(_picture(seen, whole=args.all))
+        print(_picture(seen, odd, whole=args.all))
         sys.stdout.flush()
     done, notes = _act(args, shop, seen)
     for note in notes:
-        say(note)
+        if args.json or note not in told:
+            say(note)
     if args.json:
         print_json({**_json(seen), "imported": _done_json(done), "notes": notes})
     elif done:
@@ -106,7 +110,13 @@ def _act(
     return done, list(done.notes)
 
 
-def _picture(seen: Preview, *, whole: bool) -> str:
+def _oddities(seen: Preview, *, whole: bool) -> list[tuple[str, str]]:
+    """The names and what is odd about them, as many as are shown."""
+    odd = [(each.name, line) for each in seen.spectra for line in each.oddities]
+    return odd if whole else odd[:SHOWN]
+
+
+def _picture(seen: Preview, odd: list[tuple[str, str]], *, whole: bool) -> str:
     """The preview as text: a line about the file, a row for each name, what is odd."""
     n = sum(len(each.readings) for each in seen.spectra)
     ways = list(dict.fromkeys(each.stated or "not stated" for each in seen.spectra))
@@ -128,10 +138,10 @@ def _picture(seen: Preview, *, whole: bool) -> str:
     )
     if len(shown) < len(seen.spectra):
         lines.append(f"... and {len(seen.spectra) - len(shown)} more (--all)")
-    odd = [f"! {each.name}: {line}" for each in seen.spectra for line in each.oddities]
-    lines += odd if whole else odd[:SHOWN]
-    if not whole and len(odd) > SHOWN:
-        lines.append(f"! ... and {len(odd) - SHOWN} more oddities (--all)")
+    lines += [f"! {name}: {line}" for name, line in odd]
+    more = sum(len(each.oddities) for each in seen.spectra) - len(odd)
+    if more:
+        lines.append(f"! ... and {more} more oddities (--all)")
     return "\n".join(lines)
 
 

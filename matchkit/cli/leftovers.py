@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from matchkit.cli.terminal import say
 from matchkit.diagnose import model_error_f
-from matchkit.faults import BadInput
+from matchkit.faults import BadInput, did_you_mean
 from matchkit.fit import Fit
 from matchkit.inks import Mix, Shop
 from matchkit.leftovers import Use, use, which_bucket
@@ -36,7 +36,9 @@ def use_leftover(
         for each in _uses(args, shop, fit, mixes, target, plain, batch_g, max_inks, top)
     ]
     if not found and args.use:
-        raise BadInput(f"--use: no formula takes {args.use!r}; {_there(shop)}")
+        there = [mix.name for mix in shop.mixes]
+        hint = "" if args.use in there else did_you_mean(args.use, there)
+        raise BadInput(f"--use: no formula takes {args.use!r}; {_there(shop)}{hint}")
     if not found and not shop.mixes:
         raise BadInput("--leftovers: no mix stands on the shelf; write it into mixes.csv")
     if not found:

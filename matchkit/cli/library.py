@@ -78,7 +78,8 @@ def run(args: argparse.Namespace) -> None:
     ) as file:
         begun = file.done
         if begun:
-            say(f"{args.into}: {begun} of {len(names)} targets are there; going on")
+            there = f"{args.into}: {begun} of {len(names)} targets are there"
+            say(f"{there}; nothing is left to do" if begun == len(names) else f"{there}; going on")
         left = (
             (s.name, spectral_target(s.R, shop.lights, shop.observer, other_weight=weight))
             for s in islice(spectra, begun, None)

@@ -192,11 +192,20 @@ def _fewer(args: argparse.Namespace, shop: Shop, found: Match, top: int) -> str:
     head = f"{n} formula{'s' if n > 1 else ''}, not {top}: "
     if args.leftovers and not args.use and found.formulas[0].inks[0] in mixes:
         return head + "one for each mix on the shelf that can be brought near enough."
-    one = "one of these" if n > 1 else "it"
     if args.use:
+        one = "one of these" if n > 1 else "it"
         return f"{head}any other only stirs more into {one}, or comes less near."
-    poor = "" if args.all else ", or is as near but less sure or mostly clear (--all lists those)"
-    return f"{head}any other only stirs more into {one}{poor}."
+    return fewer_words(n, top, "" if args.all else "--all")
+
+
+def fewer_words(n: int, top: int, all_with: str) -> str:
+    """Why a plain match has `n` formulas, not `top`; `all_with` lists those left out."""
+    one = "one of these" if n > 1 else "it"
+    poor = f", or is as near but less sure or mostly clear ({all_with} lists those)"
+    return (
+        f"{n} formula{'s' if n > 1 else ''}, not {top}: any other only stirs more into"
+        f" {one}{poor if all_with else ''}."
+    )
 
 
 def _keep(

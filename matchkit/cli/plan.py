@@ -6,7 +6,7 @@ from pathlib import Path
 
 from matchkit.cli.outputs import page
 from matchkit.cli.terminal import json_option, positive, print_json, say, table
-from matchkit.faults import BadInput
+from matchkit.faults import BadInput, did_you_mean
 from matchkit.files.planned import told, write_plan
 from matchkit.files.settings import read_settings
 from matchkit.files.shop import read_inks
@@ -150,6 +150,12 @@ def _series(inks: Sequence[Ink], args: argparse.Namespace) -> list[Ink]:
     wanted = args.series
     if wanted is None and args.ink is not None:
         wanted = next((ink.series for ink in inks if ink.name == args.ink), None)
+        if wanted is None:
+            known = [ink.name for ink in inks]
+            raise BadInput(
+                f"--ink: no ink of inks.csv is called {args.ink!r}; add it there, or name one of"
+                f" {', '.join(known)}{did_you_mean(args.ink, known)}"
+            )
     if wanted is None and len(names) == 1:
         wanted = names[0]
     if wanted not in names:

@@ -40,7 +40,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--learner", metavar="FILE", help="the learner's answers, a plain file")
     parser.add_argument("--sheet", type=page, metavar="FILE", help="write a page to print there")
-    parser.add_argument("--answers", action="store_true", help="print the answers too")
+    parser.add_argument(
+        "--answers", action="store_true", help="the answers too, on pages of their own with --sheet"
+    )
     parser.add_argument(
         "--mark",
         nargs="+",
@@ -59,7 +61,7 @@ def run(args: argparse.Namespace) -> None:
     made = _exercises(args, done)
     standings = [standing(kind, done) for kind in KINDS] if args.learner else []
     if args.sheet:
-        write_file(args.sheet, sheet_html(made))
+        write_file(args.sheet, sheet_html(made, answers=args.answers))
         say(f"written: {args.sheet}")
     if args.json:
         print_json(
@@ -71,7 +73,7 @@ def run(args: argparse.Namespace) -> None:
         return
     if not args.sheet:
         print(exercises_text(made))
-    if args.answers:
+    if args.answers and not args.sheet:
         print(f"\nAnswers\n\n{answers_text(made)}")
     if standings:
         print(f"\n{standing_text(standings)}" if not args.sheet else standing_text(standings))

@@ -110,20 +110,25 @@ def write_plan(
     new = {step.drawdown: step for step in plan.steps if step.drawdown not in measured}
     foreign = {ink.name for ink in inks} - {ink.name for ink in plan.inks}
     out = _taken_out(drawn, measured.keys() | new.keys(), foreign, new_ink)
-    anew = out.keys() | new.keys()
+    planned = {name: list(_rows(step, drawn, plan)) for name, step in new.items()}
+    there = {name: [li.cells for li in drawn.lines if li.drawdown == name] for name in planned}
+    anew = out.keys() | {name for name, cells in planned.items() if cells != there[name]}
     rows = [line.cells for line in drawn.lines if line.drawdown not in anew]
-    rows += [row for step in new.values() for row in _rows(step, drawn, plan)]
+    rows += [row for name, cells in planned.items() if name in anew for row in cells]
     places = [line.cells for line in spectra.lines if not (line.waiting and line.drawdown in anew)]
-    places += [_laid(spectra.table, {"drawdown": name}) for name in new]
-    contents: dict[str, str | bytes] = {
-        DRAWDOWNS: lines_text(drawn, rows),
-        SPECTRA: lines_text(spectra, places),
-    }
+    waiting = {line.drawdown for line in spectra.lines if line.waiting} - anew
+    places += [_laid(spectra.table, {"drawdown": name}) for name in new if name not in waiting]
+    contents: dict[str, str | bytes] = {}
+    if anew:
+        contents[DRAWDOWNS] = lines_text(drawn, rows)
+    if anew or len(places) != len(spectra.lines):
+        contents[SPECTRA] = lines_text(spectra, places)
     kept = ""
     if any(line.drawdown in anew for line in drawn.lines):
         kept = name_of_copy(folder, DRAWDOWNS)
         contents[kept] = settled(folder, DRAWDOWNS).read_bytes()
-    write_files(folder, contents)
+    if contents:
+        write_files(folder, contents)
     return Planned(
         added=tuple(new),
         taken_out=tuple(out),

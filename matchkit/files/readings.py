@@ -13,6 +13,7 @@ from unicodedata import normalize
 import numpy as np
 from numpy.typing import NDArray
 
+from matchkit.faults import briefly
 from matchkit.files.amounts import quoted
 from matchkit.files.conditions import Stated
 from matchkit.files.text import Findings, text_fault
@@ -101,7 +102,7 @@ def scaled(blocks: Sequence[Readings], found: Findings) -> list[Readings]:
         found.notes.append(f"{found.file}: read as percent: {reason}")
         for block in blocks:
             found.faults.extend([] if declared else _slips(block))
-            found.notes.extend(_too_dark(block))
+            found.notes.extend(briefly(_too_dark(block)))
     return [
         replace(
             block,
@@ -125,9 +126,8 @@ def _slips(block: Readings) -> list[str]:
 
 def _too_dark(block: Readings) -> list[str]:
     """Rows of a file in percent that may have been written as 0-1."""
-    most = block.values.max(axis=-1)
     return [
-        f"{block.where[i]} {quoted(block.names[i])}: nowhere above {most[i]:.3g} %, darker than"
+        f"{block.where[i]} {quoted(block.names[i])}: nowhere above {HIGHEST:g} %, darker than"
         " most blacks; if it was written as 0-1, write the whole file in one scale"
-        for i in np.flatnonzero(most <= HIGHEST)
+        for i in np.flatnonzero(block.values.max(axis=-1) <= HIGHEST)
     ]

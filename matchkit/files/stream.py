@@ -14,7 +14,7 @@ import json
 import os
 import time
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import BinaryIO
 
@@ -109,6 +109,8 @@ def growing(
                 )
             try:
                 done, size = _kept(path, head, names)
+                if path.stat().st_size == _whole(path):
+                    done, size = len(names), path.stat().st_size
             except OSError as error:
                 raise BadInput(f"{label(path)}: cannot be read: {error.strerror}") from None
     file = Growing(path, digest, head, done, size)
@@ -116,6 +118,11 @@ def growing(
         yield file
     finally:
         file.close()
+    if names and file.done == len(names):
+        # Said once more: of rows alone nobody could tell whether the last answer has more.
+        with suppress(BadInput):  # an answer is written again then, no more
+            whole = {**_said(digest), "bytes": path.stat().st_size}
+            write_file(_beside(path), json.dumps(whole) + "\n")
 
 
 def _beside(path: Path) -> Path:
@@ -135,6 +142,11 @@ def _begun(path: Path) -> dict[str, object]:
         raise BadInput(
             f"{label(path)}: is there already and was not begun here; give another name"
         ) from None
+
+
+def _whole(path: Path) -> object:
+    """The bytes of a file that was written to its end, or None."""
+    return json.loads(_beside(path).read_text(encoding="utf-8")).get("bytes")
 
 
 def _kept(path: Path, head: bytes, names: Sequence[str]) -> tuple[int, int]:

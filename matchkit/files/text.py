@@ -1,13 +1,11 @@
 """From a path to text, or to a line that says why not; and words for messages."""
 
 import re
-from collections.abc import Iterable
 from dataclasses import dataclass, field
-from difflib import get_close_matches
 from itertools import islice
 from pathlib import Path
 
-from matchkit.faults import BadInput
+from matchkit.faults import BadInput, did_you_mean, nearest
 from matchkit.files.amounts import quoted
 
 __all__ = [
@@ -98,23 +96,6 @@ def text_fault(text: str) -> str:
 def label(path: Path) -> str:
     """The name of a file as it stands in a message, on one line."""
     return _UNSEEN.sub("?", path.name or str(path))
-
-
-def nearest(name: str, names: Iterable[str]) -> str:
-    """The one of `names` that `name` is a slip of, or an empty string."""
-    # Comparing takes time with the square of the length; no name is this long.
-    short = [other for other in names if len(other) < 100] if len(name) < 100 else []
-    return next(iter(get_close_matches(name, short, n=1, cutoff=0.75)), "")
-
-
-def did_you_mean(name: str, names: Iterable[str]) -> str:
-    """``; did you mean 'this'?`` for the nearest of `names`, or an empty string.
-
-    >>> did_you_mean("Lemmon", ["White", "Lemon"])
-    "; did you mean 'Lemon'?"
-    """
-    near = nearest(name, names)
-    return f"; did you mean {quoted(near)}?" if near else ""
 
 
 def _neighbour(path: Path) -> str:
