@@ -99,7 +99,7 @@ def test_percent_that_the_values_tell(write):
 
 def test_a_spectrum_that_may_be_in_another_scale_is_said(write):
     _, notes = read_spectra(write(wide(PERCENT | {"Deep": [edge(0.2, 0.9, 500)]})))
-    assert "row 4 'Deep': nowhere above 0.9 %" in notes[1]
+    assert "row 4 'Deep': nowhere above 1.05 %" in notes[1]
 
 
 def test_one_slip_does_not_turn_a_file_into_percent(write):
