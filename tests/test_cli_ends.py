@@ -51,6 +51,15 @@ def test_ctrl_c_ends_quietly_with_the_status_shells_know(here, capsys, monkeypat
     monkeypatch.setattr(fit, "run", stop)
     assert main(["fit", "OURS"]) == 130
     assert capsys.readouterr().err == "stopped\n"
+
+    def half_loaded(args):
+        try:
+            stop(args)
+        except KeyboardInterrupt as error:
+            raise ImportError("initialization failed") from error
+
+    monkeypatch.setattr(fit, "run", half_loaded)
+    assert main(["fit", "OURS"]) == 130
     monkeypatch.setattr(cli, "parser", stop)  # while modules are still being loaded
     assert main(["fit", "OURS"]) == 130
 

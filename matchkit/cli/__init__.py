@@ -136,6 +136,10 @@ def main(argv: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         print("stopped", file=sys.stderr)
         return STOPPED
+    except ImportError as error:
+        if not _stopped(error):
+            raise
+        return STOPPED
     except BrokenPipeError:  # the reader of a pipe has seen enough
         _let_go()
         return 0
@@ -172,6 +176,13 @@ def _done(command: str, argv: list[str]) -> int:
     check_outputs(args)
     _module(args.command).run(args)
     return 0
+
+
+def _stopped(error: BaseException | None) -> bool:
+    """Whether Ctrl-C is at the bottom of it: libraries that load make an ImportError of that."""
+    while error is not None and not isinstance(error, KeyboardInterrupt):
+        error = error.__cause__ or error.__context__
+    return error is not None
 
 
 def _let_go() -> None:
