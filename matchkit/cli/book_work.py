@@ -29,6 +29,7 @@ from matchkit.cli.book_desk import (
     shop_of,
     whole,
 )
+from matchkit.cli.outputs import page
 from matchkit.cli.shops import by_light, decimals, name_option, one_spectrum, palettes_of
 from matchkit.cli.terminal import positive, say, table
 from matchkit.cli.ticket import details, on_the_balance
@@ -47,7 +48,9 @@ from matchkit.ticket_sheet import ticket_html, ticket_text
 
 def ticket_arguments(parser: argparse.ArgumentParser) -> None:
     batch_argument(parser)
-    parser.add_argument("--html", metavar="FILE", help="write the printable ticket there")
+    parser.add_argument(
+        "--html", type=page, metavar="FILE", help="write the printable ticket there"
+    )
     details(parser)
     learning_option(parser)
 

@@ -20,6 +20,8 @@ OWN = (
     *("films.csv", "film_spectra.csv", "targets.csv", "instrument.csv", "fit.json", "book.db"),
 )
 PAGES, PICTURES = (".html", ".htm"), (".png", ".svg", ".pdf")
+RECORDS = (".toml", ".json", ".jsonl", ".cxf", ".xml", ".db", ".bak")  # neither pages nor tables
+TABLES = (".csv", ".txt")
 RECIPE_HEAD = b"ink,grams"
 
 
@@ -33,7 +35,7 @@ class RecipeFile(OutFile):
 
 def page(path: str) -> OutFile:
     """The type of an option that writes a page."""
-    return OutFile(_ending(path, PAGES))
+    return OutFile(_not_ending(path, (*TABLES, *RECORDS, *PICTURES), ".html"))
 
 
 def picture_file(path: str) -> OutFile:
@@ -43,7 +45,7 @@ def picture_file(path: str) -> OutFile:
 
 def recipe_csv(path: str) -> OutFile:
     """The type of an option that writes a recipe."""
-    return RecipeFile(_ending(path, (".csv",)))
+    return RecipeFile(_not_ending(path, (*PAGES, *RECORDS, *PICTURES), ".csv"))
 
 
 def new_file(path: str) -> OutFile:
@@ -64,6 +66,12 @@ def check_outputs(args: argparse.Namespace) -> None:
 def _ending(path: str, suffixes: tuple[str, ...]) -> str:
     if Path(path).suffix.lower() not in suffixes:
         raise argparse.ArgumentTypeError(f"found {path!r}; end the name in {', '.join(suffixes)}")
+    return path
+
+
+def _not_ending(path: str, others: tuple[str, ...], usual: str) -> str:
+    if Path(path).suffix.lower() in others:
+        raise argparse.ArgumentTypeError(f"found {path!r}; end the name in {usual}")
     return path
 
 

@@ -4,7 +4,7 @@ import argparse
 from collections.abc import Sequence
 from pathlib import Path
 
-from matchkit.cli.outputs import page
+from matchkit.cli.outputs import new_file, page
 from matchkit.cli.terminal import json_option, positive, print_json, say, table
 from matchkit.faults import BadInput, did_you_mean
 from matchkit.files.planned import told, write_plan
@@ -35,7 +35,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         help="put the plan into drawdowns.csv and spectra.csv; what is measured stays",
     )  # fmt: skip
     parser.add_argument(
-        "--weigh-sheet", metavar="FILE",
+        "--weigh-sheet", type=new_file, metavar="FILE",
         help="write a CSV with a row for every weight of the plan, to fill in what the balance"
         " showed",
     )  # fmt: skip
