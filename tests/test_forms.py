@@ -8,6 +8,7 @@ import json
 import re
 import shutil
 import threading
+import time
 from datetime import UTC, datetime
 from html.parser import HTMLParser
 
@@ -32,7 +33,7 @@ from matchkit.forms.formulas import match_parts  # noqa: E402
 from matchkit.forms.inks import InksForm  # noqa: E402
 from matchkit.forms.leftovers import LeftoversForm  # noqa: E402
 from matchkit.forms.match import MatchForm  # noqa: E402
-from matchkit.forms.parts import Runner, alert, amount_field, number_field, safe  # noqa: E402
+from matchkit.forms.parts import Runner, alert, amount_field, button, number_field, safe  # noqa: E402
 from matchkit.forms.pictures import flat  # noqa: E402
 from matchkit.forms.plan import PlanForm  # noqa: E402
 from matchkit.forms.rows import PARTS, PERCENT  # noqa: E402
@@ -476,3 +477,35 @@ def test_stock_and_too_few_inks_are_told_where_they_keep_a_formula_away(opened):
     assert "Stock holds this back: with enough Tidewater Blue (2650 g there" in told
     few = match(shop, opened.fits, target, max_inks=2)
     assert "but not with so few of them" in str(match_parts(opened, target, few)[0])
+
+
+def test_the_second_press_of_a_double_one_is_none(monkeypatch):
+    monkeypatch.delenv("MATCHKIT_FORMS_RAISE")
+    place, done = alert(), []
+
+    def work():
+        done.append(1)
+        if len(done) > 1:
+            raise BadInput("it is there already")
+        place.value = "made"
+
+    each = button("Make it", work, place)
+    each.click()
+    each.click()
+    assert (len(done), place.value) == (1, "made")
+    monkeypatch.setattr("matchkit.forms.parts.time.monotonic", lambda: time.time() + 1e6)
+    each.click()
+    assert "it is there already" in place.value
+
+
+def test_no_ticket_is_made_of_formulas_that_are_not_those_of_the_entries(opened):
+    form = MatchForm(opened, "Sea teal")
+    form.run.start.click()
+    form.run.wait()
+    assert sum(form.batch()[2].grams) == pytest.approx(1000)
+    form.grams.text.value = "150"
+    with pytest.raises(BadInput, match="entries have changed"):
+        form.batch()
+    form.run.start.click()
+    form.run.wait()
+    assert sum(form.batch()[2].grams) == pytest.approx(150)

@@ -99,12 +99,12 @@ class ReadingPicker:
     Nothing is chosen beforehand: a reading written down for the wrong batch would be believed.
     """
 
-    def __init__(self, opened: OpenShop) -> None:
+    def __init__(self, opened: OpenShop, called: str = "Spectrum") -> None:
         self.opened = opened
         self.problem, self.notes = alert(), area()
         self.found: dict[str, NamedSpectrum] = {}
         self.way = choice("How did it measure?", [FILE], FILE, radio=True)
-        self.names = choice("Spectrum", [(NONE, None)])
+        self.names = choice(called, [(NONE, None)])
         self.file = SpectrumFile(opened.shop, "Choose the measured file", "Which spectrum")
         self.listing = w.VBox([boxed(self.names), self.notes])
         self.box = w.VBox([boxed(self.way), self.problem, self.listing, self.file.box])

@@ -60,7 +60,7 @@ class ShelfPart:
         self.lot = Field("Lot, as its label says", "", str, short=False)
         self.percent = number_field("Percent of it in the letdown", "10", 0.1, 99.9)
         self.base = choice("Let down in", [WHITE, *known_inks(desk.opened)], WHITE)
-        self.reading = ReadingPicker(desk.opened)
+        self.reading = ReadingPicker(desk.opened, "Spectrum of the lot")
         self.check = w.VBox([row(self.percent.box, boxed(self.base)), self.reading.box])
         self.write = button("Put it in the book", self._write, self.problems, main=True)
         self.look = button("What is on the shelf?", self._look, self.problems)

@@ -97,6 +97,11 @@ class MatchForm:
         """What the ticket is for."""
         if self.found is None or self.target is None or self.pick.value is None:
             raise BadInput("there is no formula yet: press 'Find formulas' first")
+        if self.stale.value:
+            raise BadInput(
+                "the entries have changed since these formulas were found: press 'Find formulas'"
+                " again, then make the ticket"
+            )
         return self.target_name, self.target, self.found.formulas[self.pick.value]
 
     def _laid_out(self) -> Any:
