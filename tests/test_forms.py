@@ -261,9 +261,15 @@ def test_weigh_a_formula_of_ones_own(opened, own_folder):
     page = (own_folder / "tickets" / "Old-card.html").read_text(encoding="utf-8")
     assert "hold back 5.00 g" in page
     assert "45.00" in page
-    weights = (own_folder / "tickets" / "Old-card.csv").read_text(encoding="utf-8")
-    assert "Kelp Green,45.0" in weights and "Quay White,450.0" in weights  # none of the 5 g
-    assert "without what is held back" in form.ticket.saved.value
+    whole = (own_folder / "tickets" / "Old-card.csv").read_text(encoding="utf-8")
+    assert "Kelp Green,50.0" in whole and "Quay White,450.0" in whole
+    first = (own_folder / "tickets" / "Old-card-first-pour.csv").read_text(encoding="utf-8")
+    assert "Kelp Green,45.0" in first and "Quay White,450.0" in first  # none of the 5 g
+    assert "without what is held back, is in Old-card-first-pour.csv" in form.ticket.saved.value
+    # As a formula only the whole is offered; a correction starts from what is in the bucket.
+    assert "Old-card-first-pour" not in WeighForm(opened).rows.source.options
+    assert "Old-card" in WeighForm(opened).rows.source.options
+    assert "Old-card-first-pour" in CorrectForm(opened).rows.source.options
 
 
 def test_weigh_takes_a_mix_apart(opened, own_folder):

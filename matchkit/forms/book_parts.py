@@ -95,7 +95,10 @@ def near_parts(rows: Sequence[Near], within: float) -> list[Part]:
 def order_parts(orders: Sequence[Order], days: int) -> list[Part]:
     """What runs low."""
     if not orders:
-        return [f"Enough of every counted ink for {days} days like the last {days}."]
+        return [
+            f"Enough of every ink whose stock is counted, for {days} days like the last {days}."
+            " Inks without a stock in inks.csv, or never counted in the book, are not looked at."
+        ]
     cells = tuple(
         (
             o.ink,

@@ -168,11 +168,15 @@ class CorrectForm:
         held = {n: float(g) for n, g in zip(job.found.palette.names, total, strict=True) if g > 0}
         self.rows.fill(held)
         self.measured.empty()
+        room = self.room.value
+        if room is not None:
+            self.room.text.value = f"{max(room - addition.added_g, 0.01):.6g}"
         self._forget()
         tell(
             self.round,
-            f"Round {len(self.rounds) + 1}. The rows hold what is in the bucket now; change them "
-            "if the balance showed something else. Then hand in the new measurement.",
+            f"Round {len(self.rounds) + 1}. The rows hold what is in the bucket now, and the room "
+            "is what is left of it; change them if the balance showed something else. Then hand in "
+            "the new measurement.",
             "quiet",
         )
 

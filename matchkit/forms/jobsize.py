@@ -173,7 +173,7 @@ class JobForm:
             (self.wet, f"Wet thickness, {FILM[new]}", UM_PER),
         ):
             if not field.look():
-                field.text.value = f"{field.value * per[old] / per[new]:.4g}"
+                field.text.value = f"{field.value * per[old] / per[new]:.5g}"
             field.text.description = name
 
     def _aged(self) -> None:

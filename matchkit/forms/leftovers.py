@@ -42,7 +42,10 @@ __all__ = ["LeftoversForm", "leftover_parts", "leftovers", "uses_for"]
 
 ANY = "whichever saves most"
 SHOWN = 5
-NO_LEFTOVER = "mixes.csv of the shop names no leftover yet; write them there first"
+NO_LEFTOVER = (
+    "no leftover stands on the shelf yet: notebook 9 puts one there when a job is closed, or write"
+    " it into mixes.csv in the shop's folder (name,ink,percent,stock_g: a row for each ink)"
+)
 
 
 def leftovers(opened: OpenShop, target: str = "", mix: str = "") -> Any:

@@ -212,6 +212,7 @@ class JobForm:
         if self.asked is None:
             return False
         put(self.safety_words, ["Before hands go near it:", self.asked.question])
+        tell(self.note, "First answer the question below, then make your move again.", "look")
         self.safety.options = [(text, k) for k, text in enumerate(self.asked.choices)]
         self.safety.value = None
         return True

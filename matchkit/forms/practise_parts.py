@@ -191,6 +191,10 @@ def _path(batch: Batch) -> list[Part]:
     ]
 
 
+def _rounds(n: int) -> str:
+    return f"{n} round{'s' if n != 1 else ''}"
+
+
 def outcome_parts(batch: Batch, outcome: Outcome) -> list[Part]:
     """How it ended, what each move did, and what the hints would have done."""
     word = "IN" if outcome.came_in else "NOT IN"
@@ -199,11 +203,11 @@ def outcome_parts(batch: Batch, outcome: Outcome) -> list[Part]:
     solver = outcome.solver
     theirs = ", ".join(f"{r.de00:.2f}" for r in solver.readings)
     parts: list[Part] = [
-        f"{word}: {away} after {outcome.rounds} rounds, {outcome.waste_g:.0f} g wasted;"
+        f"{word}: {away} after {_rounds(outcome.rounds)}, {outcome.waste_g:.0f} g wasted;"
         f" {outcome.points:g} of 10 points.",
         f"The lots of today were: {lots}." if lots else "Nothing was weighed.",
         *outcome.told,
-        f"With the hints it would have been {len(solver.readings)} rounds: dE00 {theirs},"
+        f"With the hints it would have been {_rounds(len(solver.readings))}: dE00 {theirs},"
         f" {float(solver.shown_g.sum()):.0f} g in all.",
     ]
     if outcome.unanswered:

@@ -35,7 +35,7 @@ class FormulaRows:
 
     def __init__(self, opened: OpenShop, unit: str, start: str = "") -> None:
         self.opened, self.unit = opened, unit
-        self.saved = saved_recipes(opened)
+        self.saved = saved_recipes(opened, poured=unit == "grams")
         own = "written here by hand"
         self.source = choice("The formula is", [own, *self.saved], own)
         self.inks = [choice(f"Ink {k + 1}", [NONE, *known_inks(opened)], NONE) for k in range(ROWS)]

@@ -49,6 +49,7 @@ Array = NDArray[np.float64]
 DEMO = "demo-shop"
 STAYS = "The demo shop stays as it is: nothing is written to it. This is for your own shop."
 TICKETS = "tickets"  # the folder, beside the notebook, where forms keep what they save
+FIRST_POUR = "-first-pour"  # in the name of weights that leave out what is held back
 EXAMPLE_BATCH = "example batch"  # of the demo shop, as the forms list it
 AGAIN = "After that, run the cell with open_shop again, and the cells below it."
 UNMEASURED = (
@@ -87,9 +88,17 @@ class OpenShop:
             f"{self.shop.name}: {len(self.shop.inks)} inks, {hiding} drawdowns{over}",
             f"foretells drawdowns it has not seen to dE00 {np.nanmedian(unseen):.2f} "
             f"(19 in 20 to {np.nanpercentile(unseen, 95):.2f})",
+            *_suspects(self.fits),
             *self.notes,
         ]
         return "\n".join(lines)
+
+
+def _suspects(fits: Mapping[str, Fit]) -> list[str]:
+    """Drawdowns to look at before the fit is believed."""
+    told = [line for found in fits.values() for line in found.suspects]
+    more = f"(and {len(told) - 3} more, see notebook 2)" if len(told) > 3 else ""
+    return list(filter(None, [*(f"look at this drawdown: {line}" for line in told[:3]), more]))
 
 
 def open_shop(folder: str | Path = DEMO) -> OpenShop:
@@ -226,14 +235,15 @@ def keep(name: str, suffix: str, content: str) -> Path:
     return path
 
 
-def saved_recipes(opened: OpenShop) -> dict[str, Path]:
+def saved_recipes(opened: OpenShop, *, poured: bool = False) -> dict[str, Path]:
     """Batches that were weighed: the shop's example, and what forms saved, newest first.
 
+    With `poured` also what was in the bucket while some of the formula was held back.
     The folder of what was saved serves every shop that is worked on beside it, so only
     what this shop has the inks for is listed.
     """
     own = sorted(Path(TICKETS).glob("*.csv"), key=lambda path: -path.stat().st_mtime)
-    found = {path.stem: path for path in own}
+    found = {path.stem: path for path in own if poured or FIRST_POUR not in path.stem}
     found[EXAMPLE_BATCH] = opened.folder / "example" / "weighed.csv"
     return {name: path for name, path in found.items() if _is_of(opened, path)}
 

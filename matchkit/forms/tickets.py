@@ -9,7 +9,7 @@ import ipywidgets as w
 from matchkit.faults import BadInput
 from matchkit.files.write import csv_text
 from matchkit.forms.parts import Field, alert, area, boxed, button, choice, put, row, section, tell
-from matchkit.forms.shops import OpenShop, keep
+from matchkit.forms.shops import FIRST_POUR, OpenShop, keep
 from matchkit.forms.show import Page
 from matchkit.jobsize import JobSize
 from matchkit.judge import Candidate
@@ -111,21 +111,17 @@ class TicketPart:
         path = keep(title, ".html", page.html)
         step = self.opened.shop.resolution_g
         held = _held_back(self.opened, candidate, self.hold.value)
-        first = [
-            (ink, round(round(g * held.get(ink, 1.0) / step) * step, 6))
-            for ink, g in zip(candidate.inks, candidate.grams, strict=True)
-        ]
-        keep(path.stem, ".csv", csv_text(["ink", "grams"], first))
-        less = ", without what is held back: what is in the bucket at the first drawdown"
-        tell(
-            self.saved,
-            [
-                f"Saved: {path.resolve()}",
-                f"The weights are beside it, in {path.stem}.csv{less if held else ''}: correcting"
-                " starts from them.",
-            ],
-            "done",
-        )
+        whole = list(zip(candidate.inks, candidate.grams, strict=True))
+        keep(path.stem, ".csv", csv_text(["ink", "grams"], whole))
+        lines = [f"Saved: {path.resolve()}", f"The formula is beside it, in {path.stem}.csv."]
+        if held:
+            first = [(i, round(round(g * held.get(i, 1.0) / step) * step, 6)) for i, g in whole]
+            kept = keep(path.stem, f"{FIRST_POUR}.csv", csv_text(["ink", "grams"], first))
+            lines.append(
+                f"What is in the bucket at the first drawdown, without what is held back, is in"
+                f" {kept.name}: correcting starts from that."
+            )
+        tell(self.saved, lines, "done")
         put(self.page, [page])
 
     def clear(self) -> None:
