@@ -200,6 +200,8 @@ def _facts(trial: Trial, candidate: Candidate, comparison: Comparison) -> str:
     ]
     if candidate.chance_in_tolerance is not None:
         lines.append(f"In tolerance at once: {_odds(candidate.chance_in_tolerance)}")
+    if candidate.sheer:
+        lines.append("Mostly clear: what is below shows through; see it on the garment")
     return f'<div class="small facts">{_paragraphs(lines)}</div>\n'
 
 

@@ -257,3 +257,16 @@ def test_pictures_that_cannot_be_drawn_are_refused(run, tmp_path, words, said):
     assert status == 2
     assert said in err
     assert not list(tmp_path.iterdir())
+
+
+def test_a_recipe_that_is_mostly_clear_is_called_that(run, tmp_path):
+    (tmp_path / "thin.csv").write_text("ink,percent\nClear Base,95\nStraw Gold,5\n")
+    (tmp_path / "full.csv").write_text("ink,percent\nQuay White,95\nStraw Gold,5\n")
+    sheet = tmp_path / "sheet.html"
+    recipes = (tmp_path / "thin.csv", tmp_path / "full.csv")
+    status, out, err = run("compare", "SHOP", TARGETS, *recipes, *CREAM, "--sheet", sheet)
+    assert status == 0, err
+    thin, full = out.split("full: worst")
+    assert "! sheer: mostly clear" in thin
+    assert "sheer" not in full
+    assert sheet.read_text(encoding="utf-8").count("Mostly clear: what is below shows") == 1

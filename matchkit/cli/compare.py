@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from matchkit.cli.formulas import SHEER_WORDS
 from matchkit.cli.match import fewer_words
 from matchkit.cli.outputs import page
 from matchkit.cli.pictures import (
@@ -294,6 +295,8 @@ def _report(seen: Comparison, trial: Trial, entry: _Entry, swap: Swap | None) ->
         f"  seen by the {other} degree observer under {seen.light_names[0]}: index "
         f"{trial.observer_change:.2f} (change of observer; not the deviate observer of CIE 080)",
     ]  # fmt: skip
+    if entry.candidate.sheer:
+        lines.append(f"  ! {SHEER_WORDS}")
     if swap:
         lines.append(
             f"  {swap.ink} makes it so: with {swap.instead} instead, matched anew, the index "

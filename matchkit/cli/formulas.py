@@ -18,6 +18,7 @@ from matchkit.recipe import STEPS_TO_TRUST, letdowns_for
 from matchkit.shelf import letdowns_on_shelf
 from matchkit.solve import MOST, PARENTS, Target
 
+SHEER_WORDS = "sheer: mostly clear, it lets the ground show; prove it on the garment"
 METAMERIC = 2.0  # times the tolerance, off under another light: worth a word
 NOT_ALL = (
     f"So many inks have more than {MOST:,} subsets of one size: not all were looked at, only\n"
@@ -190,8 +191,7 @@ def _other_light(formula: Candidate, target: Target, tolerance_de00: float) -> l
 
 def doubts(formula: Candidate, shop: Shop) -> list[str]:
     """What speaks against weighing a formula just so, a line each."""
-    sheer = "sheer: mostly clear, it lets the ground show; prove it on the garment"
-    return [*([sheer] if formula.sheer else []), *_small_weights(formula, shop)]
+    return [*([SHEER_WORDS] if formula.sheer else []), *_small_weights(formula, shop)]
 
 
 def _small_weights(formula: Candidate, shop: Shop) -> list[str]:
