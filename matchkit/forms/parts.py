@@ -47,11 +47,14 @@ __all__ = [
 
 T = TypeVar("T")
 ONE_AT_A_TIME = threading.RLock()
-DOUBLE_S = 0.6  # a press that comes so soon after the last was done is the second of a double one
+DOUBLE_S = 0.4  # a press that comes so soon after the last was done is the second of a double one
 
 
 def raising() -> bool:
-    """Whether a fault of the program goes on to whoever called: set by the tests."""
+    """Whether a fault of the program goes on to whoever called, and no press is too soon.
+
+    Set by the tests.
+    """
     return bool(os.environ.get("MATCHKIT_FORMS_RAISE"))
 
 

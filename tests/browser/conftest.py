@@ -51,7 +51,14 @@ def lab(tmp_path_factory):
     log = (home / "lab.log").open("w")
     server = subprocess.Popen(
         [*words, "--IdentityProvider.token=", "--ServerApp.port_retries=0"],
-        env={**os.environ, **more, **own, "IPYTHONDIR": str(home / "ipython")},
+        # A program presses faster than a person: no press of it is the second of a double one.
+        env={
+            **os.environ,
+            **more,
+            **own,
+            "IPYTHONDIR": str(home / "ipython"),
+            "MATCHKIT_FORMS_RAISE": "1",
+        },
         stdout=log,
         stderr=subprocess.STDOUT,
         start_new_session=True,

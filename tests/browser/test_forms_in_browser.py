@@ -1,5 +1,6 @@
 """The forms as a mixer meets them: in JupyterLab, with mouse and keyboard."""
 
+import contextlib
 import time
 
 import numpy as np
@@ -135,13 +136,17 @@ def test_check_and_correct(notebook, lab):
 def test_everything_has_a_label(notebook, name):
     """Each field and button is named, as WCAG 2.2 success criterion 4.1.2 asks."""
     page = notebook(name)
-    nameless = page.evaluate(
+    nameless = (
         "() => [...document.querySelectorAll('.mk input, .mk select, .mk button, .mk iframe')]"
         ".filter(e => e.type !== 'file' && !(e.labels && e.labels.length && "
-        "e.labels[0].innerText.trim()) && !e.innerText.trim() && !e.title && "
+        "e.labels[0].textContent.trim()) && !e.textContent.trim() && !e.title && "
         "!e.getAttribute('aria-label')).map(e => e.outerHTML)"
     )
-    assert nameless == []
+    with contextlib.suppress(
+        sync_api.TimeoutError
+    ):  # labels are drawn a little later than their fields
+        page.wait_for_function(f"() => !({nameless})().length", timeout=10_000)
+    assert page.evaluate(nameless) == []
 
 
 def test_readable_at_twice_the_size(notebook):
