@@ -43,7 +43,7 @@ __all__ = [
 Array = NDArray[np.float64]
 
 
-CLEARLY_NEARER = 0.1  # of F: the least for which it is worth ordering ink
+CLEARLY_NEARER = 0.2  # of F: the least for which it is worth ordering ink
 WIDE = 4  # inks from which a descent over all of them is sure to start near enough
 
 
@@ -168,8 +168,10 @@ def with_more_stock(
 
     None where stock does not hold the batch back, or what there is does as well.
     """
+    now = found.formulas[0]
     stock = {ink.name: ink.stock_g for f in fits.values() for ink in f.palette.inks}
-    if all(g is None or g >= batch_g for name, g in stock.items() if name not in without):
+    enough = all(g is None or g >= batch_g for name, g in stock.items() if name not in without)
+    if enough or (now.F <= CLEARLY_NEARER and not now.sheer):
         return None
     plenty = {
         series: replace(
@@ -183,7 +185,7 @@ def with_more_stock(
     free = match(
         shop, plenty, target, batch_g=batch_g, max_inks=max_inks, without=without, prefer=prefer
     )
-    best, now = free.formulas[0], found.formulas[0]
+    best = free.formulas[0]
     lacking = tuple(
         (name, there, g)
         for name, g in zip(best.inks, best.grams, strict=True)

@@ -81,9 +81,13 @@ def test_predict_gives_the_spectrum_and_its_lab(shop, ask, tmp_path):
     assert list(answer["lab"]) == ["D65", "A", "FL11"]
 
 
-def test_match_keeps_file_order_and_balance_weights(shop, ask):
-    answer = ask("match", shop, DEMO / "targets.csv", "--grams", "250", "--max-inks", "3")
-    spectra, _ = read_spectra(DEMO / "targets.csv")
+def test_match_keeps_file_order_and_balance_weights(shop, ask, tmp_path):
+    lines = (DEMO / "targets.csv").read_text(encoding="utf-8").splitlines()
+    some = tmp_path / "some.csv"
+    some.write_text("\n".join([lines[0], *lines[:0:-3]]) + "\n", encoding="utf-8")
+    answer = ask("match", shop, some, "--grams", "250", "--max-inks", "3")
+    spectra, _ = read_spectra(some)
+    assert len(spectra) > 6
     assert [m["target"] for m in answer["matches"]] == [s.name for s in spectra]
     for found, spectrum in zip(answer["matches"], spectra, strict=True):
         for formula in found["formulas"]:
@@ -217,7 +221,8 @@ def test_demo_runs_the_main_job_twice(ask, tmp_path):
     assert "<html" in (tmp_path / "demo" / "ticket.html").read_text(encoding="utf-8")
 
 
-def test_demo_keeps_what_a_person_changed(ask, capsys, tmp_path):
+def test_demo_keeps_what_a_person_changed(ask, capsys, tmp_path, monkeypatch):
+    monkeypatch.setattr("matchkit.cli.demo._answer", lambda name, words: {})  # files alone count
     ask("demo", tmp_path / "demo")
     inks, measured = (tmp_path / "demo" / n for n in ("inks.csv", "example/measured.csv"))
     shipped = inks.read_bytes()

@@ -341,11 +341,11 @@ shop = read_shop(sys.argv[1])
 fits, _ = fitted(sys.argv[1], shop)
 rng = np.random.default_rng(1)
 def targets():
-    for k in range(80):
+    for k in range(50):
         R = shop.drawdowns[k % 100].R * rng.uniform(0.8, 1)
         yield str(k), spectral_target(R, shop.lights, shop.observer)
 for done, _ in enumerate(matches(shop, fits, targets(), max_inks=1), start=1):
-    if done in (20, 80):
+    if done in (15, 50):
         print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
 """
 
