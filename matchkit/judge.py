@@ -27,6 +27,7 @@ __all__ = [
     "check_lab",
     "direction",
     "in_gamut",
+    "is_sheer",
     "limits",
     "preferred",
     "steadiest",
@@ -137,6 +138,12 @@ def _kind(candidate: Candidate, palette: Palette) -> frozenset[str]:
     return kind | {"sheer" if clear_share(candidate, palette.inks) > SHEER else "bodied"}
 
 
+def is_sheer(palette: Palette, fractions: Array) -> bool:
+    """Whether a mixture (n_ink,) of inks that hide is mostly clear; a print's film is as it is."""
+    clear = np.array([ink.role == "clear" for ink in palette.inks])
+    return palette.film is None and float(fractions[clear].sum()) > SHEER
+
+
 def clear_share(candidate: Candidate, inks: Sequence[Ink]) -> float:
     """Mass fraction of clear in a formula."""
     clears = {ink.name for ink in inks if ink.role == "clear"}
@@ -239,7 +246,6 @@ def weighed(
     R = reflectance(palette, fractions)
     lab = np.array([Lab(R, light, target.observer) for light in target.lights])
     difference = de00(target.lab, lab)
-    clear = np.array([ink.role == "clear" for ink in palette.inks])
     return Candidate(
         inks=tuple(palette.inks[i].name for i in order),
         grams=tuple(float(grams[i]) for i in order),
@@ -249,7 +255,7 @@ def weighed(
         F=float(difference @ target.share) if F is None else F,
         cost_per_kg=cost_per_kg(palette.inks, fractions.tolist()),
         chance_in_tolerance=None if odds is None else odds(grams),
-        sheer=palette.film is None and float(fractions[clear].sum()) > SHEER,
+        sheer=is_sheer(palette, fractions),
     )
 
 

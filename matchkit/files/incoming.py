@@ -4,8 +4,6 @@ Everything is read and judged before anything is written; then the new `spectra.
 and a copy of the old one are put in place together.
 """
 
-import csv
-import io
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -23,8 +21,8 @@ from matchkit.files.settings import geometry_faults
 from matchkit.files.shop import read_measuring
 from matchkit.files.spectrum import read_spectra
 from matchkit.files.tables import Table, read_table, spectral_values, without_waiting
-from matchkit.files.text import did_you_mean, label
-from matchkit.files.write import name_of_copy, settled, write_files
+from matchkit.files.text import did_you_mean, encoding_mark, label
+from matchkit.files.write import csv_text, name_of_copy, settled, write_files
 from matchkit.inks import Drawdown, Shop
 from matchkit.instrument import disagreement, oddities, repeats
 from matchkit.spectra import GRID_NM, to_grid
@@ -204,7 +202,7 @@ def _old(path: Path) -> _Old:
         ],
         separator=table.grid.separator,
         decimal=table.decimal,
-        mark="\ufeff" if path.read_bytes()[:1] in (b"\xef", b"\xff", b"\xfe") else "",
+        mark=encoding_mark(path),
         notes=_cropped(table),
     )
 
@@ -272,12 +270,10 @@ def _write(
         elif row.name not in gone:
             rows.append(row)
     rows += [row for each in fresh.values() for row in each]
-    stream = io.StringIO()
-    writer = csv.writer(stream, delimiter=old.separator, lineterminator="\n")
     waves = [f"{nm:.0f}" for nm in GRID_NM]
-    for others, values in [(old.others, waves), *((row.others, row.values) for row in rows)]:
-        writer.writerow([*others[: old.at], *values, *others[old.at :]])
-    contents: dict[str, str | bytes] = {FILE: old.mark + stream.getvalue()}
+    lines = [(old.others, waves), *((row.others, row.values) for row in rows)]
+    head, *body = ([*others[: old.at], *values, *others[old.at :]] for others, values in lines)
+    contents: dict[str, str | bytes] = {FILE: old.mark + csv_text(head, body, old.separator)}
     kept = ""
     if old_path.exists():
         kept = name_of_copy(folder, FILE)

@@ -4,8 +4,6 @@ The shop is a new folder, or one in which work has begun: what has a reading sta
 is, and so does every column that is not ours.
 """
 
-import csv
-import io
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,7 +14,7 @@ from matchkit.files.conditions import listed
 from matchkit.files.grid import laid
 from matchkit.files.mixtures import AMOUNTS
 from matchkit.files.tables import Table, parse_table, without_waiting
-from matchkit.files.text import label, read_text
+from matchkit.files.text import encoding_mark, label, read_text
 from matchkit.files.write import csv_text, name_of_copy, settled, write_files
 from matchkit.inks import Ink
 from matchkit.plan import Plan, Step, shop_files
@@ -206,7 +204,7 @@ def _lines_of(folder: Path, name: str, columns: Sequence[str]) -> Lines:
             )
             for row, (_, cells, _) in zip(table.rows, laid(table.grid), strict=True)
         ],
-        mark="\ufeff" if there and path.read_bytes()[:1] in (b"\xef", b"\xff", b"\xfe") else "",
+        mark=encoding_mark(path) if there else "",
     )
 
 
@@ -244,8 +242,5 @@ def _laid(table: Table, cells: Mapping[str, str]) -> list[str]:
 
 def lines_text(file: Lines, rows: Iterable[Sequence[str]]) -> str:
     """The table as text, separated and marked as it was."""
-    stream = io.StringIO()
-    writer = csv.writer(stream, delimiter=file.table.grid.separator, lineterminator="\n")
-    writer.writerow(file.table.grid.head)
-    writer.writerows(rows)
-    return file.mark + stream.getvalue()
+    grid = file.table.grid
+    return file.mark + csv_text(grid.head, rows, grid.separator)

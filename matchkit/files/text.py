@@ -11,6 +11,7 @@ from matchkit.files.amounts import quoted
 __all__ = [
     "Findings",
     "did_you_mean",
+    "encoding_mark",
     "label",
     "nearest",
     "read_bytes",
@@ -91,6 +92,11 @@ def text_fault(text: str) -> str:
     if _UNSEEN.search(text):
         return f"{quoted(text)} holds a line break or an invisible character; type it anew"
     return ""
+
+
+def encoding_mark(path: Path) -> str:
+    """The mark that some spreadsheets need at the start, where a file has one of any encoding."""
+    return "\ufeff" if path.read_bytes()[:1] in (b"\xef", b"\xff", b"\xfe") else ""
 
 
 def label(path: Path) -> str:

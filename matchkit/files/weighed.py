@@ -4,8 +4,6 @@ The sheet holds the plan's own weights, so it can be read without the plan.  It 
 as `drawdowns.csv` is, with its separator and its decimal mark.
 """
 
-import csv
-import io
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -19,7 +17,7 @@ from matchkit.files.planned import DRAWDOWNS, Lines, drawn_in, lines_text
 from matchkit.files.shop import read_inks
 from matchkit.files.tables import Row, Table, amount, read_table, wording
 from matchkit.files.text import did_you_mean, label
-from matchkit.files.write import name_of_copy, settled, write_file, write_files
+from matchkit.files.write import csv_text, name_of_copy, settled, write_file, write_files
 from matchkit.inks import Ink
 from matchkit.plan import Plan
 
@@ -71,14 +69,12 @@ def write_weigh_sheet(path: str | Path, plan: Plan, folder: str | Path) -> None:
     """
     check_new(path)
     table = drawn_in(Path(folder)).table
-    stream = io.StringIO()
-    writer = csv.writer(stream, delimiter=table.grid.separator, lineterminator="\n")
-    writer.writerow(COLUMNS)
+    rows = []
     for no, each in enumerate(weighings(plan), start=1):
         planned = f"{each.planned_g:.10g}".replace(".", table.decimal)
         leave, add = (planned, "") if each.left else ("", planned)
-        writer.writerow([no, each.made, each.pot, each.what or LEFT, leave, add, ""])
-    write_file(Path(path), stream.getvalue())
+        rows.append([no, each.made, each.pot, each.what or LEFT, leave, add, ""])
+    write_file(Path(path), csv_text(COLUMNS, rows, table.grid.separator))
 
 
 def reweighed(folder: str | Path, sheet: str | Path) -> Reweighed:

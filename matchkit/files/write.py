@@ -96,14 +96,14 @@ def name_of_copy(folder: str | Path, name: str) -> str:
     return next(copy for i in count(1) if not (Path(folder) / (copy := f"{name}.{i}.bak")).exists())
 
 
-def csv_text(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
-    """A table as CSV: commas, decimal points, None as an empty cell.
+def csv_text(columns: Sequence[str], rows: Iterable[Sequence[object]], separator: str = ",") -> str:
+    """A table as CSV: commas unless said otherwise, decimal points, None as an empty cell.
 
     >>> csv_text(["ink", "grams"], [["White", 12.5], ["Red, deep", None]])
     'ink,grams\\nWhite,12.5\\n"Red, deep",\\n'
     """
     stream = io.StringIO()
-    writer = csv.writer(stream, lineterminator="\n")
+    writer = csv.writer(stream, delimiter=separator, lineterminator="\n")
     writer.writerow(columns)
     writer.writerows(rows)
     return stream.getvalue()

@@ -34,7 +34,8 @@ from matchkit.forms.rows import FormulaRows
 from matchkit.forms.shops import OpenShop, fit_of, keep
 from matchkit.forms.show import Page, Part, Table
 from matchkit.forms.targets import TargetPicker, light_options, light_words
-from matchkit.judge import SHEER, Candidate, weighed
+from matchkit.judge import Candidate, weighed
+from matchkit.judge import is_sheer as mostly_clear
 from matchkit.match import Match, fractions_for, odds_of
 from matchkit.match import match as find_formulas
 from matchkit.palette import Palette, reflectance
@@ -216,18 +217,13 @@ def compare_parts(
         _numbers(seen),
         drawn(lambda ax: spectra(ax, seen), "Reflectance of the target and the formulas"),
     ]
-    sheer = [name for name, palette, c in recipes if _is_sheer(palette, c)]
+    sheer = [name for name, palette, c in recipes if mostly_clear(palette, c)]
     if sheer:
         parts.append(
             f"Mostly clear: {', '.join(sheer)}. Such a film lets the ground show: see it on the"
             " garment."
         )
     return [*parts, *_blamed(seen, recipes)]
-
-
-def _is_sheer(palette: Palette, c: Array) -> bool:
-    clear = np.array([ink.role == "clear" for ink in palette.inks])
-    return float(c[clear].sum()) > SHEER
 
 
 def customer_page(
