@@ -59,10 +59,10 @@ INK_COLUMNS = (
 INKS = (
     ("Quay White", "white", 1.48, 9.8, 18500, None, "W-118", "invented"),
     ("Bollard Black", "black", 1.16, 12.5, 4200, None, "K-042", "invented"),
-    ("Clear Base", "clear", 1.12, 8.4, 9600, None, "B-207", "invented; carries no pigment"),
+    ("Ebb Clear", "clear", 1.12, 8.4, 9600, None, "B-207", "invented; carries no pigment"),
     ("Sharp Lemon", "colour", 1.24, 17.9, 3100, None, "L-031", "invented"),
     ("Buoy Scarlet", "colour", 1.21, 21.5, 2800, None, "S-077", "invented"),
-    ("Tidewater Blue", "colour", 1.18, 23.0, 2650, 40, "T-015", "strong; ink and limit invented"),
+    ("Slipway Blue", "colour", 1.18, 23.0, 2650, 40, "T-015", "strong; ink and limit invented"),
     ("Foxglove Magenta", "colour", 1.17, 27.5, 1900, None, "F-009", "invented"),
     ("Kelp Green", "colour", 1.19, 22.4, 2400, 50, "G-064", "strong; ink and limit invented"),
     ("Dusk Violet", "colour", 1.17, 34.0, 850, 30, "V-023", "strong; ink and limit invented"),
@@ -75,12 +75,14 @@ INKS = (
     ("Tar Brown", "colour", 1.36, None, 1500, None, "N-005", "invented; cost not known"),
 )
 NAMES = tuple(row[0] for row in INKS)
+MAX_PERCENT = {row[0]: row[5] or 100 for row in INKS}
+CLEAR = "Ebb Clear"
 
 # name, percents, stock g, date, number of readings (0: on the shelf, never measured)
 MIXES = (
     (
         "Violet letdown 10",
-        {"Dusk Violet": 10.0, "Clear Base": 90.0},
+        {"Dusk Violet": 10.0, "Ebb Clear": 90.0},
         420,
         "2026-03-02",
         3,
@@ -94,7 +96,7 @@ MIXES = (
     ),
     (
         "Leftover regatta teal",
-        {"Quay White": 58.0, "Tidewater Blue": 24.5, "Kelp Green": 14.0, "Sharp Lemon": 3.5},
+        {"Quay White": 58.0, "Slipway Blue": 24.5, "Kelp Green": 14.0, "Sharp Lemon": 3.5},
         735,
         "2026-02-17",
         1,
@@ -115,7 +117,7 @@ TARGETS = {
     "Bottle green": {"Green": 66.0, "Deep blue": 12.0, "Black": 22.0},
     "Bright turquoise": {"Sky blue": 100.0},
     "Ripe amber": {"Gold": 100.0},
-    "Storm blue": {"Deep blue": 100.0},
+    "Squall blue": {"Deep blue": 100.0},
 }
 
 # A batch for "Sea teal".  The formula matches on the bench; the hand was heavy with blue and
@@ -124,10 +126,10 @@ EXAMPLE_TARGET = "Sea teal"
 WEIGHED_G = {
     "Quay White": 315.72,
     "Kelp Green": 104.49,
-    "Tidewater Blue": 73.18,
+    "Slipway Blue": 73.18,
     "Bollard Black": 9.61,
 }
-TODAY = {"Quay White": 0.97, "Kelp Green": 0.94, "Tidewater Blue": 1.06, "Bollard Black": 1.07}
+TODAY = {"Quay White": 0.97, "Kelp Green": 0.94, "Slipway Blue": 1.06, "Bollard Black": 1.07}
 
 
 # A card for films, coated and so smooth: its halves as they read bare.  And how thick a
@@ -162,21 +164,27 @@ def write_inks() -> None:
 
 
 def write_drawdowns(bench: Bench) -> None:
-    """Ten drawdowns an ink; masstones are read three times, all others once."""
+    """Ten drawdowns an ink, less those over its limit; masstones are read three times."""
     rng = np.random.default_rng(READING_SEED)
     bench_names, fractions, readings = ladder(bench, rng, steps=10, repeats=3)
-    names = [f"{NAMES[i // 10]} {name.rsplit(' ', 1)[1]}" for i, name in enumerate(bench_names)]
+    limits = np.array([MAX_PERCENT[name] for name in NAMES])
+    named = [f"{NAMES[i // 10]} {name.rsplit(' ', 1)[1]}" for i, name in enumerate(bench_names)]
+    made = [
+        each
+        for each in zip(named, fractions, readings, strict=True)
+        if (100 * each[1] <= limits + 1e-9).all()
+    ]
     lots = {row[0]: row[6] for row in INKS}
     rows = [
         (name, ink, f"{100 * c:.6g}", lots[ink])
-        for name, row in zip(names, fractions, strict=True)
+        for name, row, _ in made
         for ink, c in zip(NAMES, row, strict=True)
         if c > 0
     ]
     write("drawdowns.csv", ("drawdown", "ink", "percent", "lot"), rows)
     kept = [
         (name, R)
-        for name, row, repeats in zip(names, fractions, readings, strict=True)
+        for name, row, repeats in made
         for R in (repeats if row.max() == 1 else repeats[:1])
     ]
     write_spectra("spectra.csv", "drawdown", [*kept, *mix_readings(bench)])
@@ -186,13 +194,20 @@ def film_name(ink: str, card: str) -> str:
     return f"{ink} {FILM_UM} um on {card}"
 
 
+def film_percents(ink: str) -> dict[str, float]:
+    """What a film of an ink is drawn from: the ink alone, or let down in clear to its limit."""
+    most = MAX_PERCENT[ink]
+    return {ink: most} if most == 100 else {ink: most, CLEAR: 100 - most}
+
+
 def write_films(bench: Bench) -> None:
     """A film of each ink over both halves of a card."""
     lots = {row[0]: row[6] for row in INKS}
     rows = [
-        (film_name(ink, card), ink, "100", lots[ink], card, FILM_UM)
+        (film_name(ink, card), part, f"{percent:g}", lots[part], card, FILM_UM)
         for ink in NAMES
         for card in CARDS
+        for part, percent in film_percents(ink).items()
     ]
     header = ("drawdown", "ink", "percent", "lot", "ground", "thickness_um")
     write("films.csv", header, rows)
@@ -200,13 +215,13 @@ def write_films(bench: Bench) -> None:
 
 
 def film_readings(bench: Bench) -> list[tuple[str, np.ndarray]]:
-    """Each ink alone on both halves of the card, which it meets without the card's surface."""
+    """Each ink on both halves of the card, which it meets without the card's surface."""
     rng = np.random.default_rng(FILM_SEED)
     made = []
     for ink in NAMES:
         for card, bare in CARDS.items():
             inside = ground_inside(bare, "smooth", bench.geometry)
-            R = film_R(bench, row_of(NAMES, {ink: 1.0}), FILM_UM, float(inside))
+            R = film_R(bench, row_of(NAMES, film_percents(ink)), FILM_UM, float(inside))
             made.append((film_name(ink, card), read(R, rng)[0]))
     return made
 

@@ -132,7 +132,9 @@ CASES: dict[str, Case] = {
     "a long table without a column of values": spectra("name,nm,x\nGrey,400,0.1\n"),
     "a column without its name in a tall table": spectra(tall(TWO).replace("Lemon", "", 1)),
     "a wavelength twice in a long table": spectra(long(GREY).replace("Grey,430,", "Grey,420,")),
-    "lines above the table that contradict each other": spectra("Mode,SCI and SCE\n" + wide(GREY)),
+    "lines above the table that contradict each other": spectra(
+        "Mode,specular included and specular excluded\n" + wide(GREY)
+    ),
     # CGATS.17
     "CGATS cut short": text(cgats().partition("END_DATA\n")[0]),
     "CGATS with another count of rows": text(cgats().replace("SETS 3", "SETS 4")),
@@ -163,10 +165,12 @@ CASES: dict[str, Case] = {
     "CxF with a text among its values": xml(cxf(GREY).replace("0.30001", "abc")),
     # held against the shop
     "45/0 in a shop with a sphere": text(cgats(head="GEOMETRY 45/0"), shop=SPHERE),
-    "specular included in a shop that excludes it": text(cgats(head="MODE SPIN"), shop=SPHERE),
+    "specular included in a shop that excludes it": text(
+        cgats(head="SPECULAR included"), shop=SPHERE
+    ),
     "UV excluded in a shop that includes it": text(cgats(head="FILTER M2"), shop=SPHERE),
     "a matte black converted as if it were glossy": text(
-        cgats({"Black": SPECTRA["Black"]}, head="MODE SPIN"), shop=SPHERE, index=1.5
+        cgats({"Black": SPECTRA["Black"]}, head="SPECULAR included"), shop=SPHERE, index=1.5
     ),
     # into a shop
     "a name that is no drawdown": incoming(wide({"Gray": SPECTRA["Grey"]})),
@@ -180,7 +184,7 @@ CASES: dict[str, Case] = {
     "a file of the shop that is missing": shop(inks_csv=None),
     "a misspelt section": shop(shop_toml=TOML.replace("[tolerance]", "[tolerances]")),
     "a decimal comma in shop.toml": shop(shop_toml=TOML.replace("de00 = 1.0", "de00 = 1,0")),
-    "a geometry that is none": shop(shop_toml=TOML.replace("specular excluded", "SPEX")),
+    "a geometry that is none": shop(shop_toml=TOML.replace("specular excluded", "specular out")),
     "readings that the geometry cannot give": shop(shop_toml=TOML.replace("excluded", "included")),
     "a role that is none": shop(inks_csv=INKS.replace("Black,black", "Black,blak")),
     "an ink twice": shop(inks_csv=INKS + "Lemon,colour,plastisol,,,,,,\n"),

@@ -277,7 +277,7 @@ def test_the_command_finds_the_strength_and_match_counts_on_it(run):
 
 def test_the_command_on_another_ink_an_ink_alone_and_what_is_wrong(run):
     run("count", "Kelp Green", "2000")
-    blue = run.drawdown("blue", {"Tidewater Blue": 10, "Quay White": 90})
+    blue = run.drawdown("blue", {"Slipway Blue": 10, "Quay White": 90})
     told = json.loads(
         run("check-lot", "Kelp Green", "G-070", blue, "--percent", "10", "--json").out
     )

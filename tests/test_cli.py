@@ -112,9 +112,9 @@ def test_match_prefers_fewer_inks_then_cheaper_among_equals(shop, ask):
 
 def test_match_without_an_ink_and_out_of_stock(shop, ask, tmp_path):
     answer = ask("match", shop, DEMO / "targets.csv", "--name", "Sea teal",
-                 "--without", "Clear Base", "--without", "Kelp Green")  # fmt: skip
+                 "--without", "Ebb Clear", "--without", "Kelp Green")  # fmt: skip
     used = {i["ink"] for f in answer["matches"][0]["formulas"] for i in f["inks"]}
-    assert used and not used & {"Clear Base", "Kelp Green"}
+    assert used and not used & {"Ebb Clear", "Kelp Green"}
 
 
 def test_lab_target_carries_its_light_and_observer_only(shop, ask):
@@ -127,7 +127,7 @@ def test_lab_target_carries_its_light_and_observer_only(shop, ask):
 
 
 def test_saturated_targets_are_out_of_gamut_and_still_answered(shop, ask):
-    answer = ask("match", shop, DEMO / "targets.csv", "--name", "Storm blue")
+    answer = ask("match", shop, DEMO / "targets.csv", "--name", "Squall blue")
     found = answer["matches"][0]
     assert not found["in_gamut"]
     assert found["formulas"][0]["de00"]["D65"] > 0.5
@@ -144,7 +144,7 @@ def test_check_says_pass_or_fail_and_the_direction(shop, ask):
 
 def test_compare_names_recipes_by_file(shop, ask, refuse, tmp_path):
     one = recipe(tmp_path / "one.csv", "ink,percent\nQuay White,90\nKelp Green,10\n")
-    two = recipe(tmp_path / "two.csv", "ink,grams\nQuay White,90\nTidewater Blue,10\n")
+    two = recipe(tmp_path / "two.csv", "ink,grams\nQuay White,90\nSlipway Blue,10\n")
     answer = ask("compare", shop, DEMO / "example/target.csv", one, two)
     assert [each["name"] for each in answer["recipes"]] == ["one", "two"]
     assert list(answer["recipes"][0]["metamerism"]) == ["A", "FL11"]
@@ -170,7 +170,7 @@ def test_correct_adds_least_and_brings_it_in(shop, ask):
 def test_correct_without_a_reading_is_an_over_pour(shop, ask, tmp_path):
     over = recipe(
         tmp_path / "over.csv",
-        "ink,grams\nQuay White,315.72\nKelp Green,104.49\nTidewater Blue,90\nBollard Black,9.61\n",
+        "ink,grams\nQuay White,315.72\nKelp Green,104.49\nSlipway Blue,90\nBollard Black,9.61\n",
     )
     answer = ask("correct", shop, DEMO / "example/target.csv", "--weighed", over)
     assert answer["additions"] and answer["de00"]["D65"] <= 0.32
@@ -315,12 +315,12 @@ def test_match_makes_the_most_of_a_leftover(shop, ask, refuse):
 
 def test_over_pour_with_its_plan_has_three_ways_on(shop, ask, refuse, tmp_path):
     gone_in = recipe(
-        tmp_path / "in.csv", "ink,grams\nQuay White,315.72\nKelp Green,104.49\nTidewater Blue,90\n"
+        tmp_path / "in.csv", "ink,grams\nQuay White,315.72\nKelp Green,104.49\nSlipway Blue,90\n"
     )
     words = ["correct", shop, DEMO / "example/target.csv", "--weighed", gone_in,
              "--plan", DEMO / "example/weighed.csv"]  # fmt: skip
     answer = ask(*words)
-    assert answer["over"] == ["Tidewater Blue"]
+    assert answer["over"] == ["Slipway Blue"]
     scaled = answer["ways"]["scaled"]
     assert scaled["total_grams"] == pytest.approx(503 * 90 / 73.18, abs=0.05)
     assert answer["ways"]["least_growth"]["total_grams"] < scaled["total_grams"]
@@ -374,7 +374,7 @@ def test_a_wrong_sample_is_refused(shop, refuse):
 
 def test_a_batch_that_would_be_buried_is_better_mixed_anew(shop, ask, capsys, tmp_path):
     """What is told to people; JSON has the addition all the same, as without --room no limit is."""
-    weighed = recipe(tmp_path / "w.csv", "ink,grams\nBollard Black,60\nTidewater Blue,40\n")
+    weighed = recipe(tmp_path / "w.csv", "ink,grams\nBollard Black,60\nSlipway Blue,40\n")
     words = ["correct", shop, DEMO / "targets.csv", "--name", "Sea teal", "--weighed", weighed]
     answer = ask(*words)
     assert answer["added_grams"] > 300 and answer["choices"]

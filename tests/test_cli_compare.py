@@ -23,8 +23,8 @@ GREENISH = (
 )
 # Inks of the demo shop that these tests need; fewer are matched sooner.
 SHELF = (
-    *("Quay White", "Bollard Black", "Clear Base", "Straw Gold", "Lamp Orange"),
-    *("Foxglove Magenta", "Kelp Green", "Deckhand Blue", "Tidewater Blue"),
+    *("Quay White", "Bollard Black", "Ebb Clear", "Straw Gold", "Lamp Orange"),
+    *("Foxglove Magenta", "Kelp Green", "Deckhand Blue", "Slipway Blue"),
 )
 
 
@@ -190,13 +190,13 @@ def worsts(out):
 
 def test_steady_ranks_by_the_worst_light_and_says_what_it_gives_up(run, ask):
     _, out, _ = run(
-        "match", "SHOP", TARGETS, *CREAM, "--prefer", "steady", "--without", "Clear Base"
+        "match", "SHOP", TARGETS, *CREAM, "--prefer", "steady", "--without", "Ebb Clear"
     )
     listed = worsts(out)
     assert len(listed) > 2
     # Within 0.1 fewer inks or lower cost decide.
     assert all(late > early - 0.1 - 0.011 for early, late in pairwise(listed))
-    nearest = ask("match", "SHOP", TARGETS, *CREAM, "--without", "Clear Base")["matches"][0]
+    nearest = ask("match", "SHOP", TARGETS, *CREAM, "--without", "Ebb Clear")["matches"][0]
     assert listed[0] <= max(nearest["formulas"][0]["de00"].values()) + 0.1
 
 
@@ -260,7 +260,7 @@ def test_pictures_that_cannot_be_drawn_are_refused(run, tmp_path, words, said):
 
 
 def test_a_recipe_that_is_mostly_clear_is_called_that(run, tmp_path):
-    (tmp_path / "thin.csv").write_text("ink,percent\nClear Base,95\nStraw Gold,5\n")
+    (tmp_path / "thin.csv").write_text("ink,percent\nEbb Clear,95\nStraw Gold,5\n")
     (tmp_path / "full.csv").write_text("ink,percent\nQuay White,95\nStraw Gold,5\n")
     sheet = tmp_path / "sheet.html"
     recipes = (tmp_path / "thin.csv", tmp_path / "full.csv")

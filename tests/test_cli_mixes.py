@@ -20,8 +20,8 @@ PASTEL = (
     "Kelp pastel,Kelp Green,10,500,2026-03-02\n"
 )  # fmt: skip
 SAID = "Kelp pastel is a mix: taken as 90 % Quay White, 10 % Kelp Green"
-POURED = "ink,grams\nKelp pastel,300\nQuay White,150\nTidewater Blue,50\n"
-INKS = "ink,grams\nQuay White,420\nKelp Green,30\nTidewater Blue,50\n"
+POURED = "ink,grams\nKelp pastel,300\nQuay White,150\nSlipway Blue,50\n"
+INKS = "ink,grams\nQuay White,420\nKelp Green,30\nSlipway Blue,50\n"
 
 
 @pytest.fixture(scope="module")
@@ -99,11 +99,11 @@ def test_compare_and_correct_see_the_inks(both, shop):
 def test_a_ticket_has_the_mix_weighed_itself(both, run, recipe):
     mixed, plain = both("ticket", "--container", "US quart")
     assert [(row["ink"], row["grams"]) for row in mixed["rows"]] == [
-        ("Kelp pastel", 300), ("Quay White", 150), ("Tidewater Blue", 50)
+        ("Kelp pastel", 300), ("Quay White", 150), ("Slipway Blue", 50)
     ]  # fmt: skip
     assert mixed["predicted_lab"][0] == pytest.approx(plain["predicted_lab"][0], abs=1e-3)
     assert mixed["fill"]["volume_ml"] == pytest.approx(plain["fill"]["volume_ml"])
-    held, _ = run("ticket", recipe("r", POURED), "--hold-back", "Tidewater Blue=80", "--json")
+    held, _ = run("ticket", recipe("r", POURED), "--hold-back", "Slipway Blue=80", "--json")
     assert [row["then_g"] for row in json.loads(held)["rows"]] == [0, 0, 10]
 
 
@@ -112,7 +112,7 @@ def test_touchy_inks_are_held_back_beside_a_mix_and_on_the_ticket_of_a_match(
 ):
     out, _ = run("ticket", recipe("r", POURED), "--hold-back", "auto", "--json")
     made = json.loads(out)
-    assert [row["ink"] for row in made["rows"] if row["then_g"]] == ["Tidewater Blue"]
+    assert [row["ink"] for row in made["rows"] if row["then_g"]] == ["Slipway Blue"]
     assert any("in one stage" in line for line in made["warnings"])
     page, target = tmp_path / "t.html", (shop / "targets.csv", "--name", "Sea teal")
     for more in ([], ["--use", "Leftover regatta teal"]):
@@ -123,10 +123,10 @@ def test_touchy_inks_are_held_back_beside_a_mix_and_on_the_ticket_of_a_match(
 
 
 def test_what_to_hold_back_is_told_in_percent_and_by_the_formula_s_own_names(run, recipe):
-    _, err = run("ticket", recipe("r", INKS), "--hold-back", "Tidewater Blue=150", status=2)
+    _, err = run("ticket", recipe("r", INKS), "--hold-back", "Slipway Blue=150", status=2)
     assert err.endswith("weigh first 150 %; more than 0 and at most 100 % is meant\n")
-    _, err = run("ticket", recipe("r", INKS), "--hold-back", "Tidewater Bleu=90", status=2)
-    assert err.endswith("is not in this formula; did you mean 'Tidewater Blue'?\n")
+    _, err = run("ticket", recipe("r", INKS), "--hold-back", "Slipway Bleu=90", status=2)
+    assert err.endswith("is not in this formula; did you mean 'Slipway Blue'?\n")
 
 
 def test_a_ticket_counts_what_a_mix_brings_towards_an_ink_s_limit(fitted_demo, tmp_path, capsys):
@@ -205,7 +205,7 @@ def test_a_colour_made_again_starts_from_its_leftover(sand, capsys, option):
     # Clear in place of much of the white is as near in a thick film: never first, and said.
     sheer = [each for each in others if each["sheer"]]
     shares = [
-        sum(i["percent"] for i in e["inks"] if i["ink"] == "Clear Base") for e in [first, *others]
+        sum(i["percent"] for i in e["inks"] if i["ink"] == "Ebb Clear") for e in [first, *others]
     ]
     assert [e["sheer"] for e in [first, *others]] == [share > 50 for share in shares]
     assert sheer

@@ -13,7 +13,7 @@ from matchkit.plan import drawdown_plan
 INKS = (
     Ink(name="Quay White", role="white"),
     Ink(name="Bollard Black", role="black"),
-    Ink(name="Clear Base", role="clear"),
+    Ink(name="Ebb Clear", role="clear"),
     Ink(name="Buoy Scarlet", role="colour"),
     Ink(name="Dusk Violet", role="colour", max_percent=30.0),
 )
@@ -140,7 +140,7 @@ def test_what_cannot_have_been_is_refused_all_at_once():
                 weighing("A", "Dusk Violet", 4.0),
                 weighing("B", "", 3.0, 8.0, left=True),
                 weighing("B", "Dusk Vilet", 1.0),
-                weighing("C", "Clear Base", None, pot="2"),
+                weighing("C", "Ebb Clear", None, pot="2"),
             ],
             NAMES,
         )
@@ -148,7 +148,7 @@ def test_what_cannot_have_been_is_refused_all_at_once():
     assert "-1 g; write 0 or more" in told
     assert "'B': 8 g left in pot 1, but it held 3 g; mend one of the two" in told
     assert "'Dusk Vilet' is no ink of inks.csv" in told
-    assert "no weight of 'Clear Base'; write what the balance showed" in told
+    assert "no weight of 'Ebb Clear'; write what the balance showed" in told
     assert "'C': nothing was weighed into it" in told
 
 

@@ -65,7 +65,7 @@ def test_ten_drawdowns_for_each_of_sixteen_inks() -> None:
     assert all(abs(sum(parts.values()) - 100) < 0.01 for parts in drawdowns.values())
     for name, ink in inks.items():
         own = [d for key, d in drawdowns.items() if key.rsplit(" ", 1)[0] == name]
-        in_clear = [d for d in own if set(d) == {name, "Clear Base"}]
+        in_clear = [d for d in own if set(d) == {name, "Ebb Clear"}]
         assert len(own) == 10 and {name: 100.0} in own
         assert ink["role"] == "clear" or len(in_clear) >= 2
 

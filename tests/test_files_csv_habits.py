@@ -220,7 +220,7 @@ def test_steps_of_5_10_and_20_nm_are_one_colour(read, step_nm):
         (tall().replace("Lemon", "..\\x", 1), "column 2: the heading '..\\\\x' is a path"),
         (tall().replace("0.04099", "?", 1), "row 2: 'Lemon': '?' is not a number"),
         (
-            "Geometry,SCI and SCE\n" + wide(TWO),
+            "Geometry,specular included and specular excluded\n" + wide(TWO),
             "states d/8 specular included and d/8 specular excl",
         ),
         ("wavelength,R\n", "no values under the header"),

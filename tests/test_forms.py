@@ -201,11 +201,11 @@ def test_files_are_never_overwritten(own_folder):
 def test_match_to_ticket(opened, own_folder):
     form = MatchForm(opened, "Dusty rose")
     form.grams.text.value = "750,5"
-    form.without["Clear Base"].value = True
+    form.without["Ebb Clear"].value = True
     form.run.start.click()
     form.run.wait()
     assert "Dusty rose: these inks can reach it." in form.results.value
-    assert "Clear Base" not in form.results.value
+    assert "Ebb Clear" not in form.results.value
     form.ticket.job.text.value = "Window 3"
     form.ticket.save.click()
     page = (own_folder / "tickets" / "Window-3.html").read_text(encoding="utf-8")
@@ -398,7 +398,7 @@ def test_correct_within_a_small_room(opened):
 
 def test_correct_says_when_a_new_batch_is_better(opened):
     form = CorrectForm(opened, "Sea teal", "example batch")
-    form.rows.fill({"Bollard Black": 60.0, "Tidewater Blue": 40.0})
+    form.rows.fill({"Bollard Black": 60.0, "Slipway Blue": 40.0})
     palette, grams = form.rows.read()
     R = reflectance(palette, grams / grams.sum())
     form.measured.way.value = "from a file of mine"
@@ -480,7 +480,7 @@ def test_stock_and_too_few_inks_are_told_where_they_keep_a_formula_away(opened):
     found = match(shop, opened.fits, target, batch_g=19_000)
     more = with_more_stock(shop, opened.fits, target, found, batch_g=19_000)
     told = "\n".join(map(str, match_parts(opened, target, found, more)))
-    assert "Stock holds this back: with enough Tidewater Blue (2650 g there" in told
+    assert "Stock holds this back: with enough Slipway Blue (2650 g there" in told
     few = match(shop, opened.fits, target, max_inks=2)
     assert "but not with so few of them" in str(match_parts(opened, target, few)[0])
 

@@ -185,7 +185,7 @@ def test_a_job_from_the_balance_to_the_shelf(form, opened, own_folder):
 
     press(form, "Save the bucket's label")
     (label,) = (own_folder / "tickets").iterdir()
-    for words in ("APPROVED by", "Ms Reed", "Harbour School", "Dusk Violet", "data sheets"):
+    for words in ("APPROVED by", "Ms Reed", "Tern Street Choir", "Dusk Violet", "data sheets"):
         assert words in label.read_text(encoding="utf-8")
 
 
@@ -518,7 +518,7 @@ def test_a_new_lot_is_checked_by_its_drawdown(form, opened):
     shelf.write.click()
     assert re.search("Written down: Kelp Green: runs [4-8] % strong", shelf.done.value)
     assert "It counts once lot G-070 is opened" in shelf.done.value
-    hand_in("Tidewater Blue", 1.0)
+    hand_in("Slipway Blue", 1.0)
     shelf.write.click()
     assert "measure it anew" in shelf.done.value and "Nothing is written" in shelf.done.value
     shelf.what.value = OPENED
@@ -583,7 +583,7 @@ def test_every_form_that_foretells_counts_on_the_book(kind, opened):
     if kind is CorrectForm:
         form = CorrectForm(open_shop(COPY), "Sea teal", "example batch")
     else:
-        form.rows.fill({"Quay White": 60.0, "Sharp Lemon": 30.0, "Tidewater Blue": 10.0})
+        form.rows.fill({"Quay White": 60.0, "Sharp Lemon": 30.0, "Slipway Blue": 10.0})
     if kind is CompareForm:
         form.picker.names.value = "Sea teal"
     start = form.run.start if isinstance(form, HoldForm) else form.look

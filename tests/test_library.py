@@ -86,7 +86,7 @@ def test_every_answer_is_one_that_match_gives(opened, one_by_one):
 
 def test_formulas_that_hide_come_first(opened, one_by_one):
     clear = [
-        sum(g for ink, g in zip(inks, grams, strict=True) if ink == "Clear Base") / sum(grams)
+        sum(g for ink, g in zip(inks, grams, strict=True) if ink == "Ebb Clear") / sum(grams)
         for ((inks, grams, _),) in one_by_one
     ]
     assert np.mean(np.array(clear) > 0.5) < 0.2
@@ -260,7 +260,7 @@ def test_a_table_that_a_spreadsheet_saved_is_left_alone(shop, tmp_path, capsys):
 def test_old_answers_never_pass_for_new_ones(shop, tmp_path, monkeypatch):
     into = tmp_path / "a.csv"
     assert run(shop, into, *SOME) == 0
-    new = ("--max-inks", "2", "--without", "Clear Base")
+    new = ("--max-inks", "2", "--without", "Ebb Clear")
     write_file = stream.write_file
 
     def cut_short(path, content):
@@ -271,7 +271,7 @@ def test_old_answers_never_pass_for_new_ones(shop, tmp_path, monkeypatch):
     assert run(shop, into, *new, "--anew") == 130
     monkeypatch.undo()
     assert run(shop, into, *new) == 0
-    assert b"Clear Base" not in into.read_bytes()
+    assert b"Ebb Clear" not in into.read_bytes()
 
 
 @pytest.mark.parametrize("workers", ["1", "2"])

@@ -127,7 +127,7 @@ def test_stock_that_keeps_a_better_formula_away_is_named(shop, run):
 def test_a_batch_that_takes_more_than_the_shelf_holds_says_so(run, shop, tmp_path):
     out, _ = run("Sea teal", "--grams", "19000", "--ticket", tmp_path / "ticket.html")
     said = next(line for line in out if line.startswith("! stock holds this back"))
-    assert "Tidewater Blue (2650 g there, " in said
+    assert "Slipway Blue (2650 g there, " in said
     assert "FL11" in said
     assert "stock holds this back" in (tmp_path / "ticket.html").read_text().casefold()
     assert not any("stock holds" in line for line in run("Sea teal", "--grams", "9000")[0])
@@ -136,7 +136,7 @@ def test_a_batch_that_takes_more_than_the_shelf_holds_says_so(run, shop, tmp_pat
 def test_out_of_reach_for_want_of_stock_is_not_blamed_on_the_inks(shop, run):
     set_stock(shop, "")
     one_stock(shop, "Quay White", 100)
-    for ink in ("Clear Base", "Sand Ochre"):
+    for ink in ("Ebb Clear", "Sand Ochre"):
         one_stock(shop, ink, 0)
     assert run("Pale mint")[0][0] == (
         "Pale mint: out of reach with the stock there is; the nearest are"

@@ -22,7 +22,7 @@ from matchkit.plan_sheet import plan_html, plan_text
 from matchkit.simulate import KINDS, make_bench, opaque_R, random_mixtures, read
 from matchkit.spectra import GRID_NM
 
-WHITE, CLEAR = Ink(name="Quay White", role="white"), Ink(name="Clear Base", role="clear")
+WHITE, CLEAR = Ink(name="Quay White", role="white"), Ink(name="Ebb Clear", role="clear")
 BLACK, RED = Ink(name="Bollard Black", role="black"), Ink(name="Buoy Scarlet", role="colour")
 STRONG = Ink(name="Dusk Violet", role="colour", max_percent=30.0, lot="V-023")
 INKS = (WHITE, BLACK, CLEAR, RED, STRONG)

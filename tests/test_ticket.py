@@ -19,7 +19,7 @@ from matchkit.ticket_sheet import ticket_html, ticket_text
 
 INKS = (
     Ink(name="Quay White", role="white", density_g_per_ml=1.48, lot="W-118"),
-    Ink(name="Tidewater Blue", role="colour", density_g_per_ml=1.18, lot="T-015"),
+    Ink(name="Slipway Blue", role="colour", density_g_per_ml=1.18, lot="T-015"),
     Ink(name="Kelp Green", role="colour", density_g_per_ml=1.19, lot="G-064"),
     Ink(name="Bollard Black", role="black", density_g_per_ml=1.16, lot="K-042"),
 )
@@ -88,7 +88,7 @@ def test_the_balance_ends_at_the_batch_and_every_step_adds_up():
 
 
 def test_held_back_parts_come_last_and_the_balance_still_ends_at_the_batch():
-    found = made(hold_back={"Tidewater Blue": 0.8, "Kelp Green": 0.5})
+    found = made(hold_back={"Slipway Blue": 0.8, "Kelp Green": 0.5})
     blue, green = found.rows[1:3]
     assert (blue.first_g, blue.then_g) == (120.16, 30.04)
     assert (green.first_g, green.then_g) == (37.5, 37.5)
@@ -99,7 +99,7 @@ def test_held_back_parts_come_last_and_the_balance_still_ends_at_the_batch():
 
 
 def test_a_part_held_back_is_a_weight_that_the_balance_shows():
-    row = made(hold_back={"Tidewater Blue": 1 / 3}).rows[1]
+    row = made(hold_back={"Slipway Blue": 1 / 3}).rows[1]
     assert row.first_g == 50.07
     assert row.first_g + row.then_g == pytest.approx(150.20)
 
@@ -228,8 +228,8 @@ def test_another_light_is_told():
 def test_stock_and_limit_are_told():
     inks = (INKS[0], replace(INKS[1], max_percent=10.0, stock_g=100.0), *INKS[2:])
     told = "\n".join(made(shop=replace(SHOP, inks=inks)).warnings)
-    assert "Tidewater Blue: 15.0 %, over its limit of 10 %" in told
-    assert "Tidewater Blue: 100 g in stock" in told
+    assert "Slipway Blue: 15.0 %, over its limit of 10 %" in told
+    assert "Slipway Blue: 100 g in stock" in told
 
 
 def test_the_caller_is_heard_first():

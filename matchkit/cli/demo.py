@@ -36,7 +36,7 @@ def run(args: argparse.Namespace) -> None:
     steps = {
         "fit": [shop],
         "match": [shop, f"{shop}/targets.csv", *target, "--top", "3",
-                  "--without", "Clear Base",
+                  "--without", "Ebb Clear",
                   "--ticket", f"{shop}/ticket.html", "--job", "Demo", "--container", "US quart"],
         "check": [shop, f"{example}/target.csv", f"{example}/measured.csv"],
         "correct": [shop, f"{example}/target.csv", "--weighed", f"{example}/weighed.csv",

@@ -45,8 +45,8 @@ SEED = 9
 HAND_G = 0.04  # how far a pour is off
 # Where the hand slipped: job, ink, how many times too much.
 SLIPS = {
-    2: ("Kelp Green", 1.3), 5: ("Rust Earth", 1.1), 7: ("Tidewater Blue", 1.12),
-    9: ("Dusk Violet", 1.5), 13: ("Tidewater Blue", 1.2),
+    2: ("Kelp Green", 1.3), 5: ("Rust Earth", 1.1), 7: ("Slipway Blue", 1.12),
+    9: ("Dusk Violet", 1.5), 13: ("Slipway Blue", 1.2),
 }  # fmt: skip
 NEW_LOT_DAY, NEW_LOT = 19, ("Sharp Lemon", "L-044")  # from that day on
 
@@ -60,10 +60,10 @@ LOTS = {
 FORMULAS = {
     "Pale mint": {"Quay White": 96.49, "Kelp Green": 2.55, "Sharp Lemon": 0.96},
     "Sea teal": {
-        "Quay White": 66.0, "Tidewater Blue": 23.58, "Sharp Lemon": 8.68, "Lamp Orange": 1.74
+        "Quay White": 66.0, "Slipway Blue": 23.58, "Sharp Lemon": 8.68, "Lamp Orange": 1.74
     },
     "Bottle green": {
-        "Sharp Lemon": 39.02, "Tidewater Blue": 31.07, "Bollard Black": 25.27, "Quay White": 4.64
+        "Sharp Lemon": 39.02, "Slipway Blue": 31.07, "Bollard Black": 25.27, "Quay White": 4.64
     },
     "Walnut brown": {
         "Rust Earth": 45.09, "Sharp Lemon": 29.17, "Deckhand Blue": 20.61, "Dusk Violet": 5.13
@@ -83,7 +83,7 @@ JOBS = (
     (3, "Bottle green", 600, "Scout shirts", "Tern Scouts", "Ana", DONE),
     (7, "Shell pink", 800, "Tote bags", "Night Market", "Bo", DONE),
     (9, "Walnut brown", 700, "Work vests", "Slipway Yard", "Ana", DONE),
-    (11, "Powder blue", 1000, "School run", "Harbour School", "Bo", DONE),
+    (11, "Powder blue", 1000, "Sunday run", "Tern Street Choir", "Bo", DONE),
     (14, "Sea teal", 500, "Regatta tees, again", "Kite Club", "Bo", DONE),
     (16, "Bottle green", 900, "Leaders' shirts", "Tern Scouts", "Ana", DONE),
     (19, "Walnut brown", 500, "Caps", "Slipway Yard", "Ana", DONE),
@@ -92,7 +92,7 @@ JOBS = (
     (24, "Dusty rose", 700, "Spring tees", "Night Market", "Bo", IN),
     (25, "Bottle green", 800, "Crew jackets", "Tern Scouts", "Ana", OUT),
     (25, "Walnut brown", 600, "Aprons, dark", "Ferry Cafe", "Bo", WEIGHED),
-    (25, "Sea teal", 900, "Choir shirts", "Harbour School", "", 0),
+    (25, "Sea teal", 900, "Choir shirts", "Tern Street Choir", "", 0),
     (25, "Pale mint", 700, "Bags, second run", "Night Market", "", 0),
 )
 
