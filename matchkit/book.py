@@ -204,8 +204,8 @@ def _known_version(db: sqlite3.Connection, path: Path) -> int:
         raise BadInput(f"{label(path)}: a database of another program; move it away")
     if version > len(STEPS):
         raise BadInput(
-            f"{label(path)}: version {version}, written by a newer matchkit; this one knows"
-            f" versions up to {len(STEPS)}: install the newer one here too"
+            f"{label(path)}: version {version}, written by a newer matchkit; this one reads"
+            f' versions up to {len(STEPS)}: update matchkit here as README tells under "Update"'
         )
     return int(version)
 

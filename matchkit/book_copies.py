@@ -200,7 +200,10 @@ def _from_json(path: Path) -> tuple[dict[str, list[Cells]], int]:
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
         raise BadInput(f"{label(path)}: not an export of a record book") from None
     if not 1 <= version <= len(STEPS):
-        raise BadInput(f"{label(path)}: written by a newer matchkit; install that one here too")
+        raise BadInput(
+            f"{label(path)}: version {version}, written by a newer matchkit; this one reads"
+            f' versions up to {len(STEPS)}: update matchkit here as README tells under "Update"'
+        )
     return tables, version
 
 

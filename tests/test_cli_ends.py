@@ -2,16 +2,20 @@
 
 import shutil
 import signal
+import sqlite3
 import subprocess
 import sys
 import time
+from contextlib import closing
 
 import pytest
 
+import matchkit
 from matchkit import cli
 from matchkit.cli import fit, main
 from matchkit.files.fitted import FILE
 from matchkit.files.places import data_folder
+from tests.studies.readme import README
 
 posix = pytest.mark.skipif(sys.platform == "win32", reason="signals and pipes as POSIX has them")
 
@@ -98,3 +102,29 @@ def test_a_verb_of_the_book_without_its_shop_is_helped(here, capsys):
     assert "`matchkit book OURS weigh ...`" in capsys.readouterr().err
     assert main(["book", "today"]) == 2
     assert "the shop folder comes first" in capsys.readouterr().err
+
+
+def test_the_version_is_told_before_anything_heavy_loads(capsys):
+    with pytest.raises(SystemExit) as ended:
+        main(["--version"])
+    assert ended.value.code == 0
+    assert capsys.readouterr().out == f"matchkit {matchkit.__version__}\n"
+    code = "import sys; from matchkit.cli import main\ntry: main(['--version'])\nfinally: "
+    code += "print(any(name in sys.modules for name in ('numpy', 'matplotlib', 'sqlite3')))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+    assert done.stdout.endswith("\nFalse\n"), done.stderr
+
+
+def test_a_book_of_a_newer_version_is_refused_in_one_sentence(here, capsys):
+    assert main(["book", "OURS", "count", "Quay White", "100"]) == 0
+    with closing(sqlite3.connect(here / "OURS" / "book.db")) as db:
+        db.execute("PRAGMA user_version = 99")
+    kept = (here / "OURS" / "book.db").read_bytes()
+    for words in (["stock"], ["count", "Quay White", "50"], ["backup", "copy.db"]):
+        capsys.readouterr()
+        assert main(["book", "OURS", *words]) == 2
+        (line,) = capsys.readouterr().err.splitlines()
+        assert line.startswith("book.db: version 99, written by a newer matchkit; ")
+        assert line.endswith('update matchkit here as README tells under "Update"')
+    assert (here / "OURS" / "book.db").read_bytes() == kept
+    assert "\n## Update\n" in README.read_text(encoding="utf-8")

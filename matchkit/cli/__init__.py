@@ -16,6 +16,7 @@ from keyword import iskeyword
 from types import ModuleType
 from typing import NoReturn
 
+from matchkit import __version__
 from matchkit.cli.folders import check_folder
 from matchkit.cli.outputs import check_outputs
 from matchkit.faults import BadInput, briefly
@@ -108,6 +109,9 @@ def parser(only: str = "") -> argparse.ArgumentParser:
         "weigh-out ticket.",
         epilog="A predicted colour is not an approved colour: approve on the cured print, "
         "under the agreed light.",
+    )
+    whole.add_argument(
+        "--version", action="version", version=f"matchkit {__version__}", help="print the version"
     )
     subs = whole.add_subparsers(
         dest="command", metavar="COMMAND", required=True, parser_class=_Anywhere
