@@ -81,9 +81,9 @@ def study(tell=None):
 def markdown(stored):
     """The table as README shows it."""
     lines = [
-        "| lots | who | first | after one | after two | within 0.5 after one | added, median"
+        "| lots | who | jobs | first | after one | after two | within 0.5 after one | added, median"
         " of all corrected | of those out of tolerance |",
-        "|---|---|---|---|---|---|---|---|",
+        "|---|---|---|---|---|---|---|---|---|",
     ]
     for row in stored["scores"]:
         if row["kind"] != "all":
@@ -98,14 +98,23 @@ def markdown(stored):
             "" if row.get(key) is None else f"{row[key]:.2f} %"
             for key in ("added_percent", "added_percent_out")
         ]
-        cells = [lots, row["mixer"], *shares, *added]
+        cells = [lots, row["mixer"], f"{row['jobs']:,}", *shares, *added]
         lines.append("| " + " | ".join(cells) + " |")
-    odds = stored["odds_first"]
-    told = (
-        f"The odds it states are honest there: over {odds['jobs']:,} jobs it said"
-        f" {odds['said']:.3f} and {odds['came_true']:.3f} came true."
+    words = (
+        "Ten drawdowns per ink, lots 3, 5 and 10 % apart: over"
+        f" {_calibration(stored['odds_first'])} Three drawdowns per ink, lots 5 % apart: over"
+        f" {_calibration(stored['odds_few_drawdowns'])} The chances stated from so few drawdowns"
+        " are less well calibrated."
     )
-    return "\n".join([*lines, "", told])
+    return "\n".join([*lines, "", words])
+
+
+def _calibration(odds):
+    """Stated chance against what was in tolerance, in words."""
+    return (
+        f"{odds['jobs']:,} jobs the stated chance averaged {100 * odds['said']:.1f} %;"
+        f" {100 * odds['came_true']:.1f} % were in tolerance."
+    )
 
 
 def odds_markdown(odds):
