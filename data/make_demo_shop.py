@@ -37,7 +37,7 @@ observer = 10
 lights = ["D65", "A", "FL11"]
 
 [tolerance]
-de00 = 1.0
+de00 = 1.0  # 1 tight, 2 commercial: common practice, no source
 
 [balance]
 resolution_g = 0.01

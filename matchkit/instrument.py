@@ -378,7 +378,10 @@ def other_specular(R: ArrayLike, *, made: str, wanted: str, n: float) -> Array:
     [0.2036]
     """
     if not 1.3 <= n <= 1.8:
-        raise BadInput(f"refractive index is {n:g}; a cured film has 1.3 to 1.8, mostly 1.5")
+        raise BadInput(
+            f"refractive index is {n:g}; a cured film has 1.3 to 1.8, mostly 1.5"
+            " (common practice, no source)"
+        )
     if not (made.startswith("d/8 specular") and wanted.startswith("d/8 specular")):
         raise BadInput(f"{made!r} cannot be turned into {wanted!r}; measure again")
     base, gain, k2 = surface_constants(n, made)

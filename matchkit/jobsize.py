@@ -113,8 +113,8 @@ def job_size(
     """
     if not 0.3 <= density_g_per_ml <= 10:
         raise BadInput(
-            f"density: found {density_g_per_ml:g} g/ml; an ink is about 1 to 1.5 (US pounds per "
-            "gallon: times 0.1198)"
+            f"density: found {density_g_per_ml:g} g/ml; an ink is about 1 to 1.5, common "
+            "practice, no source (US pounds per gallon: times 0.1198)"
         )
     per_print_ml = job.area_cm2 * job.coverage * laid_um(job) * 1e-4
     per_print_g = per_print_ml * density_g_per_ml

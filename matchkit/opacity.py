@@ -4,8 +4,8 @@ A palette fitted on films (`film_fit`) speaks of one film over one ground once `
 given it both.  Opacity is told of what an instrument reads, never of reflectance below
 the surface: the two ratios differ, and only the first is the contrast ratio.
 
-Sources: contrast ratio and hiding after ISO 6504 and ASTM D2805, whose white has a
-reflectance of 0.80 (from memory); below Y = 15 over white they leave it undefined.
+Sources: contrast ratio and hiding after the public abstracts of ISO 6504-1:2019 and ASTM D2805,
+of which the second asks for Y over 15.  Its white of reflectance 0.80 is from memory.
 """
 
 from collections.abc import Callable, Sequence

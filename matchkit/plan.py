@@ -384,7 +384,7 @@ observer = {observer}  # degrees: 10 or 2
 lights = [{", ".join(map(_quoted, lights))}]  # the first is the one that is matched
 
 [tolerance]
-de00 = {tolerance_de00:g}
+de00 = {tolerance_de00:g}  # 1 tight, 2 commercial: common practice, no source
 
 [balance]
 resolution_g = {_plain(plan.resolution_g)}

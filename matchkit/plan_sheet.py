@@ -7,6 +7,10 @@ from itertools import groupby
 from matchkit.plan import Plan, Step
 from matchkit.pots import Grams
 from matchkit.sheet import (
+    MIX,
+    SHORT_CAUTIONS,
+    STIR_FIRST,
+    UNSOURCED,
     bullets,
     caution_list,
     grams_text,
@@ -24,11 +28,13 @@ Letdowns = tuple[tuple[str, Grams], ...]
 
 # Common practice, no source.
 HOW = (
-    "Stir every stock ink first. Make the letdowns.",
+    STIR_FIRST,
+    "Make the letdowns.",
     "Write the weight of each empty pot on it. A new pot: weigh in what 'add' says. The same pot"
     " again: after its drawdown take ink out until 'leave' is in it, then add.",
-    "Stir, scrape the sides, stir again. Draw down, on a card with black and white, thick enough"
-    " to hide both: where they can be told apart, pull another coat over the cured one.",
+    *MIX,
+    "Draw down, on a card with black and white, thick enough to hide both: where they can be told"
+    " apart, pull another coat over the cured one.",
     "Cure all alike, let cool, measure on the white and on the black: the same reading, or it"
     " does not hide.",
     "Weights came out otherwise? Write what the balance showed on the lines beside them, and enter"
@@ -38,7 +44,7 @@ HOW = (
 )
 MADE_FIRST = "Letdowns, to weigh small amounts from"
 APART = "Letdowns that only a pot of its own needs"
-PLAN_CAUTIONS = ("skin", "cure", "load")
+PLAN_CAUTIONS = ("skin", "machine", "cure", "load")
 HEAD = ("", "Drawdown", "pot", "leave, g", "add, g", "then holds, g", "or in a pot of its own, g")
 HEAD_FIGURES = (2, 3, 5)
 TEXT_WIDTH = 100
@@ -50,7 +56,7 @@ def plan_html(plan: Plan, *, title: str = "Drawdown plan", lang: str = "en") -> 
     parts = [
         f"<h1>{name_html(title)}</h1>\n<p>{escape(_summary(plan))}</p>",
         "".join(f'<p class="small"><b>Note:</b> {escape(note)}.</p>' for note in plan.notes),
-        f"<h2>How</h2>\n{bullets(HOW)}",
+        f"<h2>How ({UNSOURCED})</h2>\n{bullets(HOW)}",
         _needed(plan),
         _letdowns(MADE_FIRST, plan.letdowns, plan.resolution_g),
         _letdowns(APART, plan.fresh_letdowns, plan.resolution_g),
@@ -123,6 +129,7 @@ def plan_text(plan: Plan) -> str:
         [*wrapped(_summary(plan), TEXT_WIDTH), *(f"Note: {note}." for note in plan.notes)],
         *([_text_letdowns(plan)] if plan.letdowns else []),
         *(_text_ladder(ink, steps, plan.resolution_g) for ink, steps in _by_ink(plan)),
+        wrapped(SHORT_CAUTIONS, TEXT_WIDTH),
     ]
     return "\n\n".join("\n".join(part) for part in parts) + "\n"
 

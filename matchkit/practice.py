@@ -30,6 +30,7 @@ from matchkit.practice_job import (
 )
 from matchkit.practice_safety import SAFETY, Safety
 from matchkit.recipe import weigh_out
+from matchkit.sheet import MIX, UNSOURCED
 
 __all__ = ["BATCH_G", "Hint", "Outcome", "finish", "follow", "hint", "take"]
 
@@ -88,7 +89,10 @@ def hint(batch: Batch) -> Hint:
     if measured and batch.moves[-1].action != "stir":
         return _addition(batch)
     if batch.stirred_s < LONG_ENOUGH_S:
-        why = "What is not stirred in shows in the drawdown as a wrong colour. Scrape the sides."
+        why = (
+            "What is not stirred in shows in the drawdown as a wrong colour."
+            f" {MIX[1]} ({UNSOURCED})"
+        )
         return Hint(action="stir", seconds=LONG_ENOUGH_S - batch.stirred_s, why=why)
     return Hint(action="drawdown", why="Well stirred: draw down, cure as the data sheet says.")
 

@@ -60,13 +60,12 @@ XYZ_OF_SRGB = np.array(
     [[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]]
 )
 
-# One man in twelve: a usual figure, from memory.
 BEFORE = (
     "Screens, printers and eyes differ: a screen that is not calibrated shows other colours,"
-    " and about one man in twelve tells red from green less well than others. So L*, a* and"
-    " b* stand beside every swatch, and every exercise can be answered from them: L* up is"
-    " lighter, a* up is redder, b* up is yellower. What counts in the shop is the cured"
-    " drawdown under the agreed light."
+    " and about one man in twelve tells red from green less well than others (a common figure,"
+    " from memory, no source). So L*, a* and b* stand beside every swatch, and every"
+    " exercise can be answered from them: L* up is lighter, a* up is redder, b* up is yellower."
+    " What counts in the shop is the cured drawdown under the agreed light."
 )
 
 

@@ -23,7 +23,10 @@ class Safety:
     why: str
 
 
-DEFER = "The makers' technical and safety data sheets and local rules come before all this."
+DEFER = (
+    "Common practice, no source: the makers' technical and safety data sheets and local rules"
+    " come first."
+)
 
 # Common practice, no source.
 SAFETY = (
@@ -42,7 +45,7 @@ SAFETY = (
     Safety(
         key="machine",
         before="stir",
-        question="Ink sticks to the paddle of the running machine. What do you do?",
+        question="Ink sticks to the tool of the running machine. What do you do?",
         choices=(
             "Wipe it off with a spatula while it turns slowly",
             "Hold the container with one hand and scrape with the other",

@@ -1,4 +1,4 @@
-"""Parts that every printed sheet shares: page, swatches, tick boxes, cautions, plain text.
+"""Parts that every printed sheet shares: page, swatches, cautions, mixing, plain text.
 
 A sheet is one HTML page without scripts or anything from outside; a browser prints it.
 Nothing on it is told by colour alone, so a grey printer does.  Names may be of any length
@@ -13,6 +13,10 @@ from html import escape
 __all__ = [
     "CAUTIONS",
     "DEFER",
+    "MIX",
+    "SHORT_CAUTIONS",
+    "STIR_FIRST",
+    "UNSOURCED",
     "bullets",
     "caution_list",
     "grams_text",
@@ -26,15 +30,14 @@ __all__ = [
     "wrapped",
 ]
 
-# Common practice, no source, but for the cure temperatures, which trade pages agree on.
+# Common practice, no source.
 CAUTIONS: Mapping[str, str] = {
     "skin": "Wear gloves and eye protection; no harsh solvents on skin. Rags and waste ink go"
     " where the safety data sheet and local rules say.",
-    "machine": "Mixing machine: pinch points. Keep hair, sleeves, jewellery and fingers clear,"
-    " secure the container first, stop before changing direction or reaching in.",
-    "cure": "The whole film must reach the temperature on the ink's data sheet (plastisol often"
-    " about 160 °C / 320 °F, low-cure about 135 °C / 275 °F: figures to recognise, not"
-    " settings). Under-cured ink washes out; a wash test decides.",
+    "machine": "Rotating parts trap hair, sleeves, jewellery and fingers: keep clear; fix the"
+    " container first; wait for standstill before reaching in.",
+    "cure": "The whole film must reach the temperature on the ink's data sheet. Under-cured ink"
+    " washes out; a wash test decides.",
     "load": "Too much pigment concentrate may never cure, or rub off. The limit is the maker's.",
     "use": "Children's wear, toys, food contact, safety wear: composition limits are law in many"
     " places, and this sheet knows nothing about composition.",
@@ -44,6 +47,17 @@ CAUTIONS: Mapping[str, str] = {
 DEFER = (
     "The makers' technical and safety data sheets and local rules come before anything on this"
     " sheet."
+)
+SHORT_CAUTIONS = (
+    f"Cautions: gloves and eye protection. {CAUTIONS['machine']} Cure at the temperature on the"
+    " ink's data sheet. The makers' technical and safety data sheets and local rules come first."
+)
+UNSOURCED = "common practice, no source"
+STIR_FIRST = "Stir the stock inks first: settled ink weighs right but gives the wrong colour."
+MIX = (
+    "Fix the container. Start slowly; speed and time as the machine's manual and the ink's data"
+    " sheet say.",
+    "Stop, scrape wall, base and tool, mix again until no streak shows.",
 )
 
 STYLE = """

@@ -18,7 +18,7 @@ from matchkit.jobsize import JobSize
 from matchkit.judge import Candidate
 from matchkit.lights import Light
 from matchkit.recipe import STEPS_TO_TRUST
-from matchkit.sheet import caution_list, grams_text, isolated
+from matchkit.sheet import MIX, STIR_FIRST, caution_list, grams_text, isolated
 from matchkit.solve import Target
 from matchkit.weighing import (
     CONTAINERS_ML,
@@ -40,12 +40,9 @@ Array = NDArray[np.float64]
 
 # Common practice, no source.
 MIXING_STEPS = (
-    "Stir the stock inks first: what has settled weighs right and colours wrong.",
+    STIR_FIRST,
     "Tare the container; weigh in the order above, on the running total.",
-    "Secure the container. Start at 10-15 rpm, then about two thirds of a 40 rpm machine:"
-    " edge, centre, edge.",
-    "Stop. Scrape sides, bottom and paddle, and mix again: unmixed white on the paddle is a"
-    " wrong colour later.",
+    *MIX,
     "Draw down, cure, let cool, take three readings, look under the lights that matter.",
     "Label the container: formula, job, date, lots, by whom.",
 )

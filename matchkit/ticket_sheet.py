@@ -5,6 +5,7 @@ from html import escape
 
 from matchkit.jobsize import summary
 from matchkit.sheet import (
+    UNSOURCED,
     bullets,
     grams_text,
     isolated,
@@ -26,6 +27,7 @@ ADDITIVE_NOTE = (
     " colour with it."
 )
 JOB_SIZE, WITH = "Ink for the whole job", "Worked out with"
+MIXING = f"Mixing ({UNSOURCED})"
 HELD_BACK = "After the first drawdown"
 TO_FILL_IN = ("Mixed by", "Date", "Lots checked", "Measured dE00")
 TEXT_WIDTH = 76
@@ -45,7 +47,7 @@ def ticket_html(ticket: Ticket, *, lang: str = "en") -> str:
         _letdowns(ticket),
         _additives(ticket),
         _job_size(ticket),
-        f"<h2>Mixing</h2>\n{bullets(ticket.steps, ticks=True)}",
+        f"<h2>{MIXING}</h2>\n{bullets(ticket.steps, ticks=True)}",
         _fill_in(),
         f'<h2>Cautions</h2>\n<div class="small">{bullets(ticket.cautions)}</div>',
     ]
@@ -189,7 +191,7 @@ def ticket_text(ticket: Ticket) -> str:
         _text_list(_letdown_title(ticket), _letdown_lines(ticket), "- "),
         _text_additives(ticket),
         _text_job_size(ticket),
-        _text_list("Mixing", ticket.steps, "[ ] "),
+        _text_list(MIXING, ticket.steps, "[ ] "),
         _text_list("Cautions", ticket.cautions, "- "),
     ]
     return "\n\n".join("\n".join(part) for part in parts if part) + "\n"

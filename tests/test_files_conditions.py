@@ -112,7 +112,11 @@ def test_what_agrees_is_taken_without_a_word(write, shop, head):
         ),
         (PRESS, "GEOMETRY d/8", "measured d/8, but this shop measures 45/0; no rule"),
         (SPHERE, "GEOMETRY d/0", "measured d/0, but this shop measures"),
-        (SPHERE, "MODE SPIN", "`matchkit import --index 1.5` (of most resins) converts it"),
+        (
+            SPHERE,
+            "MODE SPIN",
+            "`matchkit import --index 1.5` (of most resins: common practice, no source)",
+        ),
         (SPHERE, "FILTER M2", "measured with M2, but this shop measures with UV included; measure"),
         (PRESS, "FILTER M0", "measured with M0, but this shop measures with M1; measure again, or"),
         (PRESS, "FILTER M3", "measured with M3, but this shop measures with M1; polarising takes"),

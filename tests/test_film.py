@@ -199,8 +199,9 @@ def test_grounds_are_met_from_inside() -> None:
 
 def test_opacity_is_of_readings_and_not_of_internal_reflectance() -> None:
     # km_layer.csv: K = .25, S = 1, X = 1 is 0.411383 over black and 0.579253 over 0.80, a ratio
-    # of 0.710196 inside.  ISO 6504 and ASTM D2805 speak of readings: the same two through the
-    # surface of n = 1.5, worked by hand, are 0.54512 / 0.88495 = 0.6160.
+    # of 0.710196 inside.  ISO 6504 and ASTM D2805 speak of readings, over a white of 0.80 (both
+    # from memory): the same two through the surface of n = 1.5, worked by hand, are
+    # 0.54512 / 0.88495 = 0.6160.
     grey = series(np.full((1, 31), 0.25), np.ones((1, 31)), ["colour"])
     black, white = 0.411383, 0.579253
     read = [GAIN * (1 - K2) * R / (1 - K2 * R) for R in (black, white)]
@@ -213,14 +214,15 @@ def test_opacity_is_of_readings_and_not_of_internal_reflectance() -> None:
 
 def test_hiding_thickness_of_a_perfect_white_is_a_quadratic() -> None:
     # K = 0 and no surface: R = (R_g + (1 - R_g) SX) / (1 + (1 - R_g) SX), so a ratio of 0.98
-    # over 0.80 means 0.004 t^2 + 0.02 t - 0.784 = 0 with t = SX: 11.7215.
+    # (ISO 6504-1, abstract) over 0.80 (ASTM D2805, from memory) means
+    # 0.004 t^2 + 0.02 t - 0.784 = 0 with t = SX: 11.7215.
     t = (-0.02 + np.sqrt(0.02**2 + 4 * 0.004 * 0.784)) / 0.008
     white = series(np.full((1, 31), 1e-9), np.full((1, 31), 0.1), ["white"], surface=False)
     assert hiding_um(white, [1.0], "D65", 10) == pytest.approx(t / 0.1, rel=1e-3)
 
 
 def test_hiding_is_not_defined_for_black_nor_for_clear(inks: Palette) -> None:
-    # Below Y = 15 over white it is not defined (ASTM D2805); a clear never hides in print.
+    # Below Y = 15 over white it is not defined (ASTM D2805, abstract); a clear never hides.
     assert hiding_um(inks, np.eye(6)[1], "D65", 10) is None
     assert hiding_um(inks, np.eye(6)[2], "D65", 10) is None
     white = hiding_um(inks, np.eye(6)[0], "D65", 10)

@@ -409,7 +409,10 @@ def test_another_way_of_measuring_is_asked_about_or_refused():
     assert "if neither ink nor ground fluoresces, for then they read alike, say so above" in told
     form.dull.value = True
     form.bring.click()
-    assert "its refractive index, 1.5 for most resins, written above" in seen(form.problems)
+    assert (
+        "its refractive index, 1.5 for most resins (common practice, no source), written above"
+        in seen(form.problems)
+    )
     form.index.text.value = "1,5"
     form.bring.click()
     assert form.problems.value == ""

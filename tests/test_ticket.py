@@ -278,13 +278,6 @@ def test_every_caution_is_on_the_page_and_in_the_text():
         assert caution in text
 
 
-def test_the_cure_temperatures_are_the_same_in_both_scales():
-    """F = 1.8 C + 32, by definition; 320 F and 275 F stand in public trade pages."""
-    pairs = re.findall(r"(\d+) °C / (\d+) °F", CAUTIONS["cure"])
-    assert len(pairs) == 2
-    assert all(1.8 * int(c) + 32 == int(f) for c, f in pairs)
-
-
 # ---- paper
 
 

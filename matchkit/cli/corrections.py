@@ -19,6 +19,7 @@ from matchkit.files.spectrum import read_spectra
 from matchkit.fit import Fit
 from matchkit.inks import Shop
 from matchkit.odds import Spread
+from matchkit.sheet import SHORT_CAUTIONS, wrapped
 from matchkit.solve import Target
 
 Array = NDArray[np.float64]
@@ -114,7 +115,7 @@ def report(job: Job, answer: Correction, folder: str) -> str:
         lines += ["", leave + _neighbour(folder, job)]
     for name, choice in worth_doing(every, batch_g).items():
         lines += ["", *_choice(job, "The nearest it comes" if leave else name, choice)]
-    return "\n".join(lines)
+    return "\n".join([*lines, "", *wrapped(SHORT_CAUTIONS, 100)])
 
 
 def before_and_after(job: Job, answer: Correction) -> Comparison:

@@ -80,7 +80,8 @@ def thickness_spread_option(parser: argparse.ArgumentParser) -> None:
     """How far thickness strays."""
     parser.add_argument(
         "--thickness-spread", default=SPREAD_PERCENT, metavar="PERCENT",
-        help=f"how far thickness strays from print to print, standard deviation ({SPREAD_PERCENT})",
+        help=f"how far thickness strays from print to print, standard deviation"
+        f" ({SPREAD_PERCENT}: common practice, no source)",
     )  # fmt: skip
 
 

@@ -39,8 +39,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--index",
         metavar="N",
-        help="refractive index of glossy films (1.5 for most resins): adds or takes away the"
-        " specular part where file and shop differ in it",
+        help="refractive index of glossy films (1.5 for most resins: common practice, no"
+        " source): adds or takes away the specular part where file and shop differ in it",
     )
     parser.add_argument(
         "--not-fluorescent",

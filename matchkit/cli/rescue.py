@@ -10,6 +10,7 @@ from matchkit.cli.terminal import spectrum_json, table
 from matchkit.inks import Shop
 from matchkit.palette import Palette
 from matchkit.pour import Rescue, Way, over_pour
+from matchkit.sheet import SHORT_CAUTIONS, wrapped
 from matchkit.solve import Target
 
 Array = NDArray[np.float64]
@@ -76,7 +77,7 @@ def rescue_report(found: Rescue, palette: Palette, target: Target, shop: Shop) -
         lines.append(
             table(["Still to weigh", "grams"], rows, indent=2) if rows else "  nothing more"
         )
-    return "\n".join(lines)
+    return "\n".join([*lines, "", *wrapped(SHORT_CAUTIONS, 100)])
 
 
 def _rest(way: Way, palette: Palette) -> list[dict[str, Any]]:

@@ -107,7 +107,8 @@ def geometry_fault(stated: Stated, shop: Shop) -> str:
         return f"{ours}; no rule turns one into the other, so measure again or ask for other data"
     return (
         f"{ours}, and dark colours differ by several dE00 between the two; measure again, or if"
-        " the film is glossy, `matchkit import --index 1.5` (of most resins) converts it"
+        " the film is glossy, `matchkit import --index 1.5` (of most resins: common practice, no"
+        " source) converts it"
     )
 
 

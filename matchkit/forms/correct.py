@@ -45,7 +45,7 @@ from matchkit.forms.targets import TargetPicker
 from matchkit.lots import for_palette
 from matchkit.match import fractions_for, odds_of
 from matchkit.odds import spread_of
-from matchkit.sheet import grams_text
+from matchkit.sheet import SHORT_CAUTIONS, grams_text
 from matchkit.solve import Target, spectral_target
 
 __all__ = ["CorrectForm", "Job", "correct", "correct_parts", "corrections", "job_of"]
@@ -256,6 +256,7 @@ def correct_parts(job: Job, ways: dict[str, Correction]) -> list[Part]:
         parts.append(leave)
     if sound := worth_doing(ways, batch_g):
         parts += [_swatches(job, sound), *_additions(job, sound), _odds(job, sound)]
+        parts.append(SHORT_CAUTIONS)
     return parts
 
 

@@ -27,7 +27,7 @@ from matchkit.plan import Plan, Step, drawdown_plan
 from matchkit.plan_sheet import plan_html
 from matchkit.pots import Grams
 from matchkit.rungs import FEWEST, MOST, ladders
-from matchkit.sheet import grams_text
+from matchkit.sheet import SHORT_CAUTIONS, grams_text
 
 __all__ = ["PlanForm", "plan", "plan_parts"]
 
@@ -179,7 +179,7 @@ def plan_parts(opened: OpenShop, ink: str) -> list[Part]:
         words=(1, 2),
     )
     first = [letdowns] if made.letdowns else []
-    return [*first, table, *made.notes]
+    return [*first, table, *made.notes, SHORT_CAUTIONS]
 
 
 def _pot(step: Step, step_g: float) -> str:

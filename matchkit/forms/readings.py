@@ -53,8 +53,9 @@ RUN = "Run the cell with open_shop again, and the cells below it: they take the 
 # A fault names what a command takes; here it is a part of the form.
 HERE = (
     ("say --add to average all, or --replace", "say above what becomes of them"),
-    ("`matchkit import --index 1.5` (of most resins) converts it",
-     "its refractive index, 1.5 for most resins, written above, converts it"),
+    ("`matchkit import --index 1.5` (of most resins: common practice, no source) converts it",
+     "its refractive index, 1.5 for most resins (common practice, no source), written above,"
+     " converts it"),
     ("say so with `matchkit import --not-fluorescent`", "say so above"),
 )  # fmt: skip
 
@@ -203,7 +204,10 @@ class ReadingsForm:
         ours = f"{self.shop.geometry}, {self.shop.condition}"
         lines = [f"Measured otherwise than this shop, which measures {ours}."]
         if self.needs_index:
-            lines.append("Glossy films can be converted: write their index, 1.5 for most resins.")
+            lines.append(
+                "Glossy films can be converted: write their index, 1.5 for most resins"
+                " (common practice, no source)."
+            )
         if self.needs_dull:
             lines.append("Where nothing fluoresces, it does not matter how much UV there was.")
         return [*lines, "If that does not hold, measure again as the shop does."]

@@ -10,7 +10,16 @@ from matchkit.correct import Correction
 from matchkit.forms.formulas import chance_text
 from matchkit.forms.show import Page
 from matchkit.inks import Shop
-from matchkit.sheet import bullets, caution_list, grams_text, name_html, page, tick
+from matchkit.sheet import (
+    MIX,
+    UNSOURCED,
+    bullets,
+    caution_list,
+    grams_text,
+    name_html,
+    page,
+    tick,
+)
 
 __all__ = ["addition_page"]
 
@@ -18,7 +27,7 @@ __all__ = ["addition_page"]
 STEPS = (
     "Stir the batch first, then tare the balance with it on.",
     "Add in this order, on the running total; stop short, and creep up.",
-    "Mix, scrape sides, bottom and paddle, and mix again.",
+    *MIX,
     "Draw down, cure, let cool, measure; this slip is the next round's start.",
 )
 
@@ -57,7 +66,7 @@ def addition_page(
         + "\n</tbody>\n</table>",
         f"<p><b>{grams_text(addition.added_g, step)} g in all;</b> the batch is then "
         f"{grams_text(addition.total_g, step)} g.</p>",
-        f"<h2>How</h2>\n{bullets(STEPS, ticks=True)}",
+        f"<h2>How ({UNSOURCED})</h2>\n{bullets(STEPS, ticks=True)}",
         f'<h2>Cautions</h2>\n<div class="small">'
         f"{bullets(caution_list(('skin', 'machine', 'cure', 'load', 'approval')))}</div>",
     ]
