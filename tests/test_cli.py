@@ -14,6 +14,7 @@ from matchkit.cli import COMMANDS, main
 from matchkit.colorimetry import Lab, de00
 from matchkit.files.places import data_folder
 from matchkit.files.spectrum import read_spectra
+from matchkit.sheet import SHORT_CAUTIONS
 
 DEMO = data_folder() / "demo-shop"
 
@@ -214,9 +215,10 @@ def test_demo_refuses_a_folder_it_did_not_make(refuse, tmp_path):
     assert [p.name for p in (tmp_path / "mine").iterdir()] == ["letter.txt"]
 
 
-def test_demo_runs_the_main_job_twice(ask, tmp_path):
-    for _ in range(2):
-        answer = ask("demo", tmp_path / "demo")
+def test_demo_runs_the_main_job_twice(ask, capsys, tmp_path):
+    answer = ask("demo", tmp_path / "demo")
+    assert main(["demo", str(tmp_path / "demo")]) == 0
+    assert " ".join(capsys.readouterr().out.split()).count(SHORT_CAUTIONS) == 1
     assert answer["match"]["matches"][0]["formulas"]
     assert "<html" in (tmp_path / "demo" / "ticket.html").read_text(encoding="utf-8")
 
@@ -254,10 +256,13 @@ def test_a_changed_drawdown_is_noticed(shop, ask, capsys, tmp_path):
     assert (folder / "fit.json").read_bytes() == before
 
 
-def test_new_and_plan_make_a_folder_to_fill_in(ask, refuse, tmp_path):
+def test_new_and_plan_make_a_folder_to_fill_in(ask, refuse, capsys, tmp_path):
     answer = ask("new", tmp_path / "ours", "--geometry", "45/0", "--condition", "M1")
     assert answer["drawdowns"] > 8
     assert ask("plan", tmp_path / "ours")["drawdowns"]
+    capsys.readouterr()
+    assert main(["plan", str(tmp_path / "ours")]) == 0
+    assert SHORT_CAUTIONS in " ".join(capsys.readouterr().out.split())
     refuse("new", tmp_path / "ours")
     assert refuse("fit", tmp_path / "ours")
 

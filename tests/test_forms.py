@@ -21,6 +21,7 @@ from matchkit.faults import BadInput
 from matchkit.files.places import data_folder
 from matchkit.match import match, with_more_stock
 from matchkit.palette import reflectance
+from matchkit.sheet import CAUTIONS, SHORT_CAUTIONS
 from matchkit.solve import spectral_target
 from matchkit.spectra import GRID_NM
 
@@ -35,7 +36,7 @@ from matchkit.forms.leftovers import LeftoversForm  # noqa: E402
 from matchkit.forms.match import MatchForm  # noqa: E402
 from matchkit.forms.parts import Runner, alert, amount_field, button, number_field, safe  # noqa: E402
 from matchkit.forms.pictures import flat  # noqa: E402
-from matchkit.forms.plan import PlanForm  # noqa: E402
+from matchkit.forms.plan import PlanForm, plan_parts  # noqa: E402
 from matchkit.forms.rows import PARTS, PERCENT  # noqa: E402
 from matchkit.forms.shops import keep, open_shop, target_of  # noqa: E402
 from matchkit.forms.show import Page, Picture, Table, html_of, text_of  # noqa: E402
@@ -307,7 +308,8 @@ def test_inks_slider_and_plan(opened, own_folder):
     plan = PlanForm(opened, "Kelp Green")
     plan.save.click()
     page = (own_folder / "tickets" / "Drawdown-plan-Kelp-Green.html").read_text(encoding="utf-8")
-    assert "Kelp Green" in page
+    assert "Kelp Green" in page and CAUTIONS["machine"] in page
+    assert SHORT_CAUTIONS in plan_parts(opened, "Kelp Green")
 
 
 def test_own_shop_keeps_its_fit(own_folder):
@@ -368,7 +370,7 @@ def test_correct_round_by_round(opened, own_folder):
     assert "is not a number" in form.problems.value
     form.room.text.value = ""
     form.look.click()
-    assert "as it is now" in form.results.value
+    assert "as it is now" in form.results.value and CAUTIONS["machine"] in form.results.value
     added = form.ways["smallest addition"].additions_g
     form.save.click()
     assert (own_folder / "tickets" / "Addition-Sea-teal.html").is_file()

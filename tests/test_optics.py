@@ -227,8 +227,8 @@ def test_the_surface_comes_off_again(R: float, n: float, geometry: str) -> None:
 
 
 def test_contrast_ratio_is_of_readings_not_of_internal_reflectance() -> None:
-    # ISO 6504 and ASTM D2805 speak of measured luminance (from memory).  Internal 0.4
-    # over black and 0.8 over white at n = 1.5 read .203560 and .592833 (saunderson_examples.csv): 0.3434,
+    # ISO 6504 and ASTM D2805 speak of measured luminance (from memory).  Internal 0.4 over black
+    # and 0.8 over white at n = 1.5 read .203560 and .592833 (saunderson_examples.csv): 0.3434,
     # and not 0.5.
     black, white = with_surface([0.4, 0.8], **surface(1.5, EXCLUDED))
     assert float(contrast_ratio(black, white)) == pytest.approx(0.203560 / 0.592833, abs=2e-5)
