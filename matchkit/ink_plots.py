@@ -133,7 +133,7 @@ def ink_optics(ax: Axes, palette: Palette, ink: str, drawdowns: Sequence[Drawdow
 def K_over_S(ax: Axes, palette: Palette, ink: str, drawdowns: Sequence[Drawdown] = ()) -> Axes:
     """K/S of an ink alone and let down in a white or clear: lines fitted, points measured.
 
-    Drawdowns that hold anything else are left out.
+    Drawdowns that hold anything else, and films that let their card show, are left out.
     """
     at = palette.index(ink)
     alone = np.eye(len(palette.inks))[at]
@@ -206,7 +206,9 @@ def _film_K_over_S(palette: Palette, c: Array) -> Array:
 
 
 def _is_rung(drawdown: Drawdown, palette: Palette, ink: str) -> bool:
-    """The ink alone, or with one white or clear."""
+    """The ink alone, or with one white or clear, in a film that hides its card."""
+    if drawdown.thickness_um is not None:
+        return False
     others = [name for name in drawdown.inks if name != ink]
     known = ink in drawdown.inks and set(drawdown.inks) <= set(palette.names)
     if not known or len(others) > 1:

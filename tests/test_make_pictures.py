@@ -1,19 +1,57 @@
-"""README's pictures: the script that draws them runs, and what it draws is here."""
+"""README's pictures: one script makes them all, and what they show is what the code gives now."""
 
+import json
+import re
 import runpy
 from pathlib import Path
 
+import pytest
+
+pytest.importorskip("ipywidgets", reason="ipywidgets is not installed")
+
 DATA = Path(__file__).parents[1] / "data"
-NAMES = ["compare.png", "ladder.png", "moves.png"]
+PICTURES = DATA / "pictures"
 LARGEST_BYTES = 60_000  # README is read on phones
+FORM = "form_match.png"
 
 
-def test_the_script_draws_what_is_kept(tmp_path):
+@pytest.fixture(scope="module")
+def script():
+    return runpy.run_path(str(DATA / "make_pictures.py"))
+
+
+@pytest.fixture(scope="module")
+def kept():
+    return json.loads((PICTURES / "sources.json").read_text(encoding="utf-8"))
+
+
+def test_the_pictures_kept_are_those_of_readme(kept):
+    readme = (DATA.parent / "README.md").read_text(encoding="utf-8")
+    named = re.findall(r"\]\(data/pictures/([^)]+)\)", readme)
+    assert sorted(path.name for path in PICTURES.glob("*.png")) == sorted(named) == sorted(kept)
+
+
+def test_they_show_what_the_code_gives_now(script, kept):
+    """Words and numbers; the form's are read from its widgets, without a browser."""
+    for name, shown in script["sources"]().items():
+        assert shown == kept[name], f"{name} is out of date: run python data/make_pictures.py"
+
+
+def test_without_a_browser_the_form_is_kept_and_the_others_drawn(
+    script, tmp_path, capsys, monkeypatch
+):
     """By name: another version of the drawing library may give other bytes."""
-    script = runpy.run_path(str(DATA / "make_pictures.py"))
+    old = {FORM: ["as it was"], "gone.png": []}
+    (tmp_path / "sources.json").write_text(json.dumps(old), encoding="utf-8")
+    (tmp_path / FORM).write_bytes(b"old")
+    monkeypatch.setattr(script["driving"], "CHROMIUM", None)
     script["make_pictures"](tmp_path)
-    assert sorted(path.name for path in tmp_path.iterdir()) == NAMES
-    for folder in (tmp_path, DATA / "pictures"):
-        kept = [folder / name for name in NAMES]
-        assert all(path.read_bytes().startswith(b"\x89PNG") for path in kept)
-        assert all(path.stat().st_size < LARGEST_BYTES for path in kept)
+    assert capsys.readouterr().err == f"{FORM} is kept as it is: no Chromium is installed\n"
+    assert (tmp_path / FORM).read_bytes() == b"old"
+    shown = json.loads((tmp_path / "sources.json").read_text(encoding="utf-8"))
+    assert shown[FORM] == ["as it was"]
+    assert {path.name for path in tmp_path.glob("*.png")} == set(shown)
+    for folder in (tmp_path, PICTURES):
+        pictures = [folder / name for name in shown if folder == PICTURES or name != FORM]
+        assert all(path.read_bytes().startswith(b"\x89PNG") for path in pictures)
+        assert all(path.stat().st_size < LARGEST_BYTES for path in pictures)

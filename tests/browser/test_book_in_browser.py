@@ -12,7 +12,7 @@ from matchkit.forms.book_demo import COPY, demo_day
 sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 expect = sync_api.expect
 
-from browser.conftest import clicks_of  # noqa: E402
+from browser.driving import clicks_of  # noqa: E402
 
 NOTEBOOK = "09_keep_the_book.ipynb"
 CLICKS = 3  # to write down a drawdown, the name typed once

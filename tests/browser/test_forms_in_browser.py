@@ -11,7 +11,7 @@ from matchkit.spectra import GRID_NM
 sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 expect = sync_api.expect
 
-from browser.conftest import clicks_of, until  # noqa: E402
+from browser.driving import clicks_of, until  # noqa: E402
 
 CLICKS = 15  # from opening the notebook to a saved ticket
 SLIDER_S, MATCH_S = 0.3, 2.0

@@ -6,7 +6,7 @@ from own_shop import BENCH, drawn, instrument_csv
 sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 expect = sync_api.expect
 
-from browser.conftest import ALL_RUN, WAIT_MS  # noqa: E402
+from browser.driving import ALL_RUN, WAIT_MS  # noqa: E402
 
 BOOK = "12_a_shop_of_your_own.ipynb"
 AT_WORK = """() => [...document.querySelectorAll('.jp-InputPrompt')]

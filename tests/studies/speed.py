@@ -1,6 +1,7 @@
 """How fast the solver is beside what a Python user would do, and how its time grows.
 
-    python -m tests.studies.speed            measures all of it (five minutes) and stores it
+    python -m tests.studies.speed            measures all of it (five minutes) and stores it;
+                                             data/make_pictures.py then draws its growth
 
 Every ratio is taken in one run on one machine, on targets of a bench with other inks than
 the palette's; seconds are those of the machine that stored the table.  One process.
@@ -19,13 +20,10 @@ from statistics import median
 import numpy as np
 
 import matchkit.solve
-from matchkit import plots
-from matchkit.files.write import write_file
 from matchkit.solve import count_subsets, is_exhaustive, solve, spectral_target
 from tests.benchmarks import rivals
 
 STORED = Path(__file__).with_suffix(".json")
-PICTURE = Path(__file__).parents[2] / "data" / "pictures" / "growth.png"
 DEMO = Path(__file__).parents[2] / "data" / "demo-shop"
 SEED, OTHER = 8201, 8202  # used for nothing else
 TEN = 10
@@ -132,21 +130,6 @@ def grows(name, points):
         (_, before), (_, after) = points[-2:]
         return f"last one more: {after / before:.1f} x"
     return f"power {exponent(points):.1f}"
-
-
-def picture(found):
-    """Time for one target against each size, both on log scales."""
-    figure, ax = plots.new_axes(4.6, 3.1)
-    for (name, points), mark in zip(found.items(), "os^", strict=True):
-        x, y = np.array(points).T
-        ax.loglog(x, 1e3 * y, f"-{mark}", label=f"{name}: {grows(name, points)}", markersize=4)
-    ax.set_xlabel("inks, inks at most, lights (the others at 16, 4, 3)")
-    ax.set_ylabel("time for one target, ms")
-    ticks = (1, 2, 3, 5, 10, 16, 24, 40)
-    ax.set_xticks(ticks, [str(x) for x in ticks], minor=False)
-    ax.minorticks_off()
-    ax.legend(frameon=False, fontsize=8)
-    return figure
 
 
 def beyond(n_ink=24, largest=5, each=5):
@@ -290,4 +273,3 @@ if __name__ == "__main__":
     found = measure()
     STORED.write_text(json.dumps(found, indent=1) + "\n", encoding="utf-8")
     print(markdown(found))
-    write_file(PICTURE, plots.picture(picture(found["growth"])))

@@ -1,0 +1,134 @@
+"""JupyterLab as `matchkit lab` starts it, and a headless Chromium that works in it."""
+
+import contextlib
+import json
+import os
+import shutil
+import signal
+import socket
+import subprocess
+import time
+import urllib.request
+from importlib.util import find_spec
+
+from matchkit.cli.lab import copy_to, start
+
+CHROMIUM = os.environ.get("MATCHKIT_CHROMIUM") or next(
+    filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None
+)
+ARGS = [
+    *("--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"),
+    *("--disable-background-networking", "--disable-component-update", "--disable-sync"),
+]
+WAIT_MS = 60_000
+ALL_RUN = """() => {
+  const prompts = [...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')]
+    .filter(e => e.innerText.trim());
+  return prompts.length && prompts.every(e => /\\[\\d+\\]/.test(e.innerText));
+}"""
+
+
+def lacking():
+    """What is not installed of a browser and what drives it; empty where both are there."""
+    if not CHROMIUM:
+        return "no Chromium is installed"
+    return "" if find_spec("playwright") else "playwright is not installed"
+
+
+@contextlib.contextmanager
+def running_lab(folder, home):
+    """Fill `folder` with the notebooks and serve it; the address.  Settings stay in `home`."""
+    copy_to(folder)
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    words, more = start(folder, port, browser=False)
+    own = {
+        f"JUPYTER_{name}_DIR": str(home / name.lower()) for name in ("CONFIG", "DATA", "RUNTIME")
+    }
+    own |= {f"JUPYTERLAB_{name}_DIR": str(home / name) for name in ("SETTINGS", "WORKSPACES")}
+    # A program presses faster than a person: no press of it is the second of a double one.
+    own |= {"IPYTHONDIR": str(home / "ipython"), "MATCHKIT_FORMS_RAISE": "1"}
+    with (home / "lab.log").open("w") as log:
+        server = subprocess.Popen(
+            [*words, "--IdentityProvider.token=", "--ServerApp.port_retries=0"],
+            env={**os.environ, **more, **own},
+            stdout=log,
+            stderr=subprocess.STDOUT,
+            start_new_session=True,
+        )
+        try:
+            base = f"http://127.0.0.1:{port}"
+            until(lambda: server.poll() is not None or asked(base + "/api/status") is not None)
+            assert server.poll() is None, (home / "lab.log").read_text()[-2000:]
+            yield base
+        finally:
+            if server.poll() is None:
+                os.killpg(server.pid, signal.SIGTERM)  # the server and its kernels, nothing else
+                server.wait(20)
+
+
+@contextlib.contextmanager
+def open_browser(profile, height=1000):
+    """A browser whose settings stay in the folder `profile`."""
+    from playwright.sync_api import expect, sync_playwright
+
+    with sync_playwright() as play:
+        context = play.chromium.launch_persistent_context(
+            str(profile),
+            executable_path=CHROMIUM,
+            headless=True,
+            args=ARGS,
+            viewport={"width": 1280, "height": height},
+        )
+        context.set_default_timeout(WAIT_MS)
+        expect.set_options(timeout=WAIT_MS / 2)  # films are fitted at the first press
+        yield context
+        context.close()
+
+
+def run_notebook(page, base, name):
+    """Open a notebook and run it as a person does: two clicks."""
+    page.goto(f"{base}/lab/tree/{name}?reset")
+    until(lambda: ready(base, name))
+    page.wait_for_timeout(300)
+    count_clicks(page)
+    page.locator("[data-jp-item-name='restart-and-run']").get_by_role("button").click()
+    page.locator(".jp-Dialog .jp-mod-accept").click()
+    page.wait_for_function(ALL_RUN, timeout=WAIT_MS)
+    assert page.locator("[data-mime-type='application/vnd.jupyter.error']").count() == 0
+
+
+def count_clicks(page):
+    """The page counts real clicks itself; `clicks_of` reads the number."""
+    page.evaluate(
+        "() => { window.clicks = 0; addEventListener('click', e => {"
+        " if (e.isTrusted) window.clicks += 1; }, true); }"
+    )
+
+
+def clicks_of(page):
+    return page.evaluate("() => window.clicks")
+
+
+def ready(base, name):
+    """Whether the notebook's kernel is up and listened to."""
+    for session in asked(base + "/api/sessions") or []:
+        kernel = session["kernel"] or {}
+        if session["path"] == name and kernel.get("connections"):
+            return kernel["execution_state"] == "idle"
+    return False
+
+
+def asked(url):
+    """The server's answer, or None."""
+    with contextlib.suppress(OSError), urllib.request.urlopen(url, timeout=2) as answer:
+        return json.load(answer)
+    return None
+
+
+def until(met, seconds=60):
+    end = time.monotonic() + seconds
+    while not met():
+        assert time.monotonic() < end, "waited in vain"
+        time.sleep(0.1)
