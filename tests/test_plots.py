@@ -3,6 +3,7 @@
 import io
 import subprocess
 import sys
+from dataclasses import replace
 
 import colour
 import numpy as np
@@ -293,8 +294,9 @@ def test_ladder_points_of_perfect_readings_lie_on_the_lines(palette: Palette):
         readings = reflectance(palette, c)[None]
         rungs.append(Drawdown(name=f"{share}", inks=inks, fractions=fractions, readings=readings))
     other = Drawdown(name="x", inks=(white,), fractions=(1.0,), readings=np.full((1, 31), 0.8))
+    film = replace(rungs[1], name="film", ground="card", thickness_um=60.0)
     _, ax = plots.new_axes()
-    plots.K_over_S(ax, palette, ink, [*rungs, other])
+    plots.K_over_S(ax, palette, ink, [*rungs, other, film])
     assert len(ax.lines) == 6
     for fitted, measured in zip(ax.lines[::2], ax.lines[1::2], strict=True):
         np.testing.assert_allclose(fitted.get_ydata(), measured.get_ydata(), rtol=1e-6)
