@@ -8,7 +8,7 @@ reflectance `R`, 0-1, or the three coordinates (3) for everything else.
     white   XYZ of the perfect white of that light and observer (`lights.white`)
     de00    CIEDE2000 with kL = kC = kH = 1
 
-Standard first, trial second: differences are trial minus standard.
+Target first, sample second: differences are sample minus target.
 
 Sources:
 
@@ -189,7 +189,7 @@ def de00_contour(lab: ArrayLike, radius: float = 1.0, plane: str = "ab", n: int 
 
 
 def delta_LCH(lab_std: ArrayLike, lab_trial: ArrayLike) -> Array:
-    """dL*, dC*, dH* (..., 3), trial minus standard; dH* has the sign of the hue step.
+    """dL*, dC*, dH* (..., 3), sample minus target; dH* has the sign of the hue step.
 
     dH* is positive counter-clockwise: red to yellow to green to blue [CIE15].
 
@@ -202,7 +202,7 @@ def delta_LCH(lab_std: ArrayLike, lab_trial: ArrayLike) -> Array:
 
 
 def cmc(lab_std: ArrayLike, lab_trial: ArrayLike, l: float = 2.0, c: float = 1.0) -> Array:  # noqa: E741
-    """CMC(l:c) colour difference (...); not symmetric, the standard comes first [CMC84].
+    """CMC(l:c) colour difference (...); not symmetric, the target comes first [CMC84].
 
     >>> cmc([0.9, 16.3, -2.22], [0.7, 14.2, -1.80]).round(3).tolist()
     1.443

@@ -21,7 +21,7 @@ from matchkit.metamerism import CORRECTIONS, inconstancy, observer_index, specia
 from matchkit.palette import Palette, reflectance
 from matchkit.solve import minimise, spectral_target
 
-__all__ = ["Comparison", "Swap", "Trial", "blame", "compare"]
+__all__ = ["Comparison", "Sample", "Swap", "blame", "compare"]
 
 Array = NDArray[np.float64]
 
@@ -33,7 +33,7 @@ WORTH_TELLING = 0.1  # a smaller fall of the index is no reason to change an ink
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Trial:
+class Sample:
     """One recipe beside the target; arrays go by the comparison's lights.
 
     `lab`, `delta` (dL*, dC*, dH*) are (n_light, 3), the rest (n_light,) in dE00.
@@ -56,14 +56,14 @@ class Trial:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Comparison:
-    """The target, the trials in the order they were given, and what the numbers mean."""
+    """The target, the samples in the order they were given, and what the numbers mean."""
 
     lights: tuple[Light, ...]  # the first is the one that is matched
     observer: int
     target_R: Array
     target_lab: Array  # (n_light, 3)
     target_inconstancy: Array  # (n_light,)
-    trials: tuple[Trial, ...]
+    samples: tuple[Sample, ...]
     correction: str
     transform: str
 
@@ -105,9 +105,9 @@ def compare(
 
     >>> flat, rising = np.full(31, 0.3), np.linspace(0.29, 0.31, 31)
     >>> seen = compare(flat, [("one", rising)], lights=["D65", "A"], observer=10)
-    >>> seen.trials[0].words
+    >>> seen.samples[0].words
     ('yellower', 'yellower, redder')
-    >>> seen.trials[0].metamerism.round(2).tolist()
+    >>> seen.samples[0].metamerism.round(2).tolist()
     [0.0, 0.42]
     """
     _check_names([name for name, _ in recipes], [light_name(light) for light in lights])
@@ -118,12 +118,12 @@ def compare(
         target_R=target,
         target_lab=_labs(target, lights, observer),
         target_inconstancy=_shifts(target, lights, observer, transform),
-        trials=(),
+        samples=(),
         correction=correction,
         transform=transform,
     )
-    trials = tuple(_trial(name, np.asarray(R, dtype=float), beside) for name, R in recipes)
-    return replace(beside, trials=trials)
+    samples = tuple(_sample(name, np.asarray(R, dtype=float), beside) for name, R in recipes)
+    return replace(beside, samples=samples)
 
 
 def blame(
@@ -176,7 +176,7 @@ def blame(
     )
 
 
-def _trial(name: str, R: Array, beside: Comparison) -> Trial:
+def _sample(name: str, R: Array, beside: Comparison) -> Sample:
     lights, observer, target = beside.lights, beside.observer, beside.target_R
     home, correction = (lights[0], observer), beside.correction
     lab = _labs(R, lights, observer)
@@ -186,13 +186,13 @@ def _trial(name: str, R: Array, beside: Comparison) -> Trial:
         for light in lights
     ]
     change = observer_index(target, R, reference=home, correction=correction)
-    return Trial(
+    return Sample(
         name=name,
         R=R,
         lab=lab,
         de00=away,
         delta=delta_LCH(beside.target_lab, lab),
-        words=tuple(direction(s, t) for s, t in zip(beside.target_lab, lab, strict=True)),
+        words=tuple(map(direction, beside.target_lab, lab)),
         metamerism=np.array(index),
         inconstancy=_shifts(R, lights, observer, beside.transform),
         observer_change=float(change),

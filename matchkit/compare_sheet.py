@@ -12,10 +12,11 @@ from string import ascii_uppercase
 import numpy as np
 
 from matchkit.colorimetry import XYZ, hex_colours, in_srgb, white
-from matchkit.compare import Comparison, Trial
+from matchkit.compare import Comparison, Sample
 from matchkit.faults import BadInput
 from matchkit.judge import Candidate
 from matchkit.lights import Lamp, Light, light_name
+from matchkit.odds import chance_text
 from matchkit.sheet import caution_list, name_html, page, tick
 
 __all__ = ["MOST_CANDIDATES", "comparison_html", "light_in_words"]
@@ -83,7 +84,7 @@ def comparison_html(
 ) -> str:
     """A page to print on A4, one where there are up to six lights.
 
-    `candidates` are those of the comparison's trials, in their order, one to four; of them
+    `candidates` are those of the comparison's samples, in their order, one to four; of them
     the sheet takes the number of inks and the odds; what inks cost the shop is not on it.
 
     Raises `BadInput` for none or more than four.
@@ -95,8 +96,8 @@ def comparison_html(
         )
     letters = ascii_uppercase[: len(candidates)]
     sections = [
-        _candidate(letter, trial, candidate, comparison, tolerance_de00)
-        for letter, trial, candidate in zip(letters, comparison.trials, candidates, strict=True)
+        _candidate(letter, sample, candidate, comparison, tolerance_de00)
+        for letter, sample, candidate in zip(letters, comparison.samples, candidates, strict=True)
     ]
     parts = [
         _head(comparison, target_name, tolerance_de00, shop, job, date),
@@ -152,32 +153,32 @@ def _head(
 
 
 def _candidate(
-    letter: str, trial: Trial, candidate: Candidate, comparison: Comparison, tolerance: float
+    letter: str, sample: Sample, candidate: Candidate, comparison: Comparison, tolerance: float
 ) -> str:
-    views = (_view(trial, comparison, row, tolerance) for row in range(len(comparison.lights)))
-    name = name_html(trial.name)
+    views = (_view(sample, comparison, row, tolerance) for row in range(len(comparison.lights)))
+    name = name_html(sample.name)
     return (
         f"<section>\n<h2>{letter} · {name}</h2>\n{''.join(views)}"
-        f"{_facts(trial, candidate, comparison)}"
+        f"{_facts(sample, candidate, comparison)}"
         f'<p class="choose">{tick(f"{letter}: pull a print")} Pull a print of {letter}</p>\n'
         "</section>\n"
     )
 
 
-def _view(trial: Trial, comparison: Comparison, row: int, tolerance: float) -> str:
+def _view(sample: Sample, comparison: Comparison, row: int, tolerance: float) -> str:
     """Target and candidate under one light, edge to edge, and how they differ."""
     light, observer = comparison.lights[row], comparison.observer
-    R = np.array([comparison.target_R, trial.R])
+    R = np.array([comparison.target_R, sample.R])
     shown = in_srgb(XYZ(R, light, observer), white(light, observer)).tolist()
     halves = "".join(map(_half, hex_colours(R, light, observer), shown))
     kind = light_in_words(light)
     label = f"<b>{escape(light_name(light))}</b>" + (f" {escape(kind)}" if kind else "")
-    size = float(trial.de00[row])
+    size = float(sample.de00[row])
     over = f"<b>, over {tolerance:g}</b>" if size > tolerance else ""
-    dL, dC, dH = (_signed(value, 2) for value in trial.delta[row])
+    dL, dC, dH = (_signed(value, 2) for value in sample.delta[row])
     return (
         f'<div class="small">{label}<span class="view">{halves}</span>'
-        f"<b>dE00 {size:.2f}</b>{over} · {escape(trial.words[row])}"
+        f"<b>dE00 {size:.2f}</b>{over} · {escape(sample.words[row])}"
         f'<span class="part">L* {dL} C* {dC} H* {dH}</span></div>\n'
     )
 
@@ -188,29 +189,21 @@ def _half(colour: str, on_screen: bool) -> str:
     return f'<span class="off" style="background-color:{colour}"><b>off screen</b></span>'
 
 
-def _facts(trial: Trial, candidate: Candidate, comparison: Comparison) -> str:
+def _facts(sample: Sample, candidate: Candidate, comparison: Comparison) -> str:
     names = comparison.light_names
-    index, shift = int(np.argmax(trial.metamerism)), int(np.argmax(trial.inconstancy))
-    lines = [f"Worst light: {names[trial.worst]}, dE00 {trial.de00[trial.worst]:.2f}"]
+    index, shift = int(np.argmax(sample.metamerism)), int(np.argmax(sample.inconstancy))
+    lines = [f"Worst light: {names[sample.worst]}, dE00 {sample.de00[sample.worst]:.2f}"]
     if len(names) > 1:
-        lines.append(f"Metamerism index: {trial.metamerism[index]:.2f} ({names[index]})")
+        lines.append(f"Metamerism index: {sample.metamerism[index]:.2f} ({names[index]})")
     lines += [
-        f"Own shift from D65: {trial.inconstancy[shift]:.1f} ({names[shift]})",
+        f"Own shift from D65: {sample.inconstancy[shift]:.1f} ({names[shift]})",
         f"{len(candidate.inks)} inks",
     ]
     if candidate.chance_in_tolerance is not None:
-        lines.append(f"In tolerance at once: {_odds(candidate.chance_in_tolerance)}")
+        lines.append(f"In tolerance at once: {chance_text(candidate.chance_in_tolerance)}")
     if candidate.sheer:
         lines.append("Mostly clear: what is below shows through; see it on the garment")
     return f'<div class="small facts">{_paragraphs(lines)}</div>\n'
-
-
-def _odds(chance: float) -> str:
-    """A chance in words that promise neither all nor nothing."""
-    percent = round(100 * chance)
-    if percent in (0, 100):
-        return "under 1 in 100" if percent == 0 else "over 99 in 100"
-    return f"{percent} in 100"
 
 
 def _fill_in() -> str:
@@ -234,7 +227,7 @@ def _notes(comparison: Comparison) -> str:
 
 
 def _any_off_screen(comparison: Comparison) -> bool:
-    R = np.array([comparison.target_R, *(trial.R for trial in comparison.trials)])
+    R = np.array([comparison.target_R, *(sample.R for sample in comparison.samples)])
     observer = comparison.observer
     return not all(
         in_srgb(XYZ(R, light, observer), white(light, observer)).all()

@@ -86,14 +86,14 @@ def _share(n_light: int, other_weight: float) -> Array:
     return np.array([1.0] + [other_weight / others] * (n_light - 1))
 
 
-def difference(standard: Array, trial: Array) -> Array:
-    """The vector (3, ...) from `standard` to `trial`, (3, ...), whose length is dE00.
+def difference(target: Array, sample: Array) -> Array:
+    """The vector (3, ...) from `target` to `sample`, (3, ...), whose length is dE00.
 
     >>> v = difference(np.array([50, 2.6772, -79.7751]), np.array([50, 0, -82.7485]))
     >>> round(float(np.sqrt((v**2).sum())), 4)
     2.0425
     """
-    L_1, a_1, b_1, L_2, a_2, b_2, C_1, C_2 = _stretched(standard, trial)
+    L_1, a_1, b_1, L_2, a_2, b_2, C_1, C_2 = _stretched(target, sample)
     S_L, S_C, S_H, half_R_T, _, _ = _weights(L_1, a_1, b_1, L_2, a_2, b_2, C_1, C_2)
     dH = _dH(a_1, b_1, a_2, b_2, C_1, C_2) / S_H
     dC = (C_2 - C_1) / S_C
@@ -102,18 +102,18 @@ def difference(standard: Array, trial: Array) -> Array:
     )
 
 
-def difference_slope(standard: Array, trial: Array) -> tuple[Array, Array]:
-    """`difference` (3, ...) and its slope (3, 3, ...) with the trial's L*, a*, b*.
+def difference_slope(target: Array, sample: Array) -> tuple[Array, Array]:
+    """`difference` (3, ...) and its slope (3, 3, ...) with the sample's L*, a*, b*.
 
     Rows are lightness, chroma, hue; columns L*, a*, b*.
     """
-    L_1, a_1, b_1, L_2, a_2, b_2, C_1, C_2 = _stretched(standard, trial)
+    L_1, a_1, b_1, L_2, a_2, b_2, C_1, C_2 = _stretched(target, sample)
     S_L, S_C, S_H, half_R_T, cos_h, sin_h = _weights(L_1, a_1, b_1, L_2, a_2, b_2, C_1, C_2)
     dH = _dH(a_1, b_1, a_2, b_2, C_1, C_2) / S_H
     level = np.sqrt(1 - half_R_T**2)
     v = np.empty((3, *S_L.shape), dtype=S_L.dtype)
     v[0], v[1], v[2] = (L_2 - L_1) / S_L, (C_2 - C_1) / S_C + half_R_T * dH, dH * level
-    grow = _grow(*standard[1:], *trial[1:])
+    grow = _grow(*target[1:], *sample[1:])
     slope = np.zeros((3, 3, *S_L.shape), dtype=S_L.dtype)
     slope[0, 0] = 1 / S_L
     along_a, along_b = cos_h / S_C, sin_h / S_C  # a step along the mean hue is chroma,
@@ -125,10 +125,10 @@ def difference_slope(standard: Array, trial: Array) -> tuple[Array, Array]:
     return v, slope
 
 
-def _stretched(standard: Array, trial: Array) -> tuple[Array, ...]:
+def _stretched(target: Array, sample: Array) -> tuple[Array, ...]:
     """L, a', b of both and their chromas C'."""
-    L_1, a_1, b_1 = standard
-    L_2, a_2, b_2 = trial
+    L_1, a_1, b_1 = target
+    L_2, a_2, b_2 = sample
     grow = _grow(a_1, b_1, a_2, b_2)
     a_1, a_2 = a_1 * grow, a_2 * grow
     return (
@@ -162,7 +162,7 @@ def _weights(
     x, y = a_1 / one + a_2 / two, b_1 / one + b_2 / two
     x, y = np.where(C_1 < 1e-9, a_2, x), np.where(C_1 < 1e-9, b_2, y)
     long = np.sqrt(x * x + y * y)
-    opposite = long < 1e-9  # half a turn apart: either way round; take the trial's left
+    opposite = long < 1e-9  # half a turn apart: either way round; take the sample's left
     cos_h = np.where(opposite, -b_2 / two, x / np.where(opposite, 1, long))
     cos_h = np.where(opposite & (C_2 < 1e-9), 1.0, cos_h)  # two greys: any direction will do
     sin_h = np.where(opposite, a_2 / two, y / np.where(opposite, 1, long))

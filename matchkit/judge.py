@@ -289,39 +289,39 @@ def check(
 ) -> Verdict:
     """A measured sample (n_readings, n_wl) against a target spectrum (n_wl,)."""
     mean = readings.mean(axis=0)
-    standard = np.array([Lab(target_R, light, observer) for light in lights])
-    trial = np.array([Lab(mean, light, observer) for light in lights])
+    target = np.array([Lab(target_R, light, observer) for light in lights])
+    sample = np.array([Lab(mean, light, observer) for light in lights])
     spread = None
     if len(readings) > 1:
-        spread = float(de00(Lab(readings, lights[0], observer), trial[0]).mean())
+        spread = float(de00(Lab(readings, lights[0], observer), sample[0]).mean())
     names = tuple(light_name(light) for light in lights)
-    return _verdict(standard, trial, names, tolerance_de00, spread)
+    return _verdict(target, sample, names, tolerance_de00, spread)
 
 
 def check_lab(
     lab_target_: Sequence[float], lab_measured: Sequence[float], light: str, tolerance_de00: float
 ) -> Verdict:
     """The same for two colours known only as Lab under one light."""
-    standard, trial = np.array([lab_target_], float), np.array([lab_measured], float)
-    return _verdict(standard, trial, (light,), tolerance_de00, None)
+    target, sample = np.array([lab_target_], float), np.array([lab_measured], float)
+    return _verdict(target, sample, (light,), tolerance_de00, None)
 
 
 def _verdict(
-    standard: Array, trial: Array, lights: tuple[str, ...], tolerance: float, spread: float | None
+    target: Array, sample: Array, lights: tuple[str, ...], tolerance: float, spread: float | None
 ) -> Verdict:
-    difference = de00(standard, trial)
+    difference = de00(target, sample)
     return Verdict(
         lights=lights,
         passed=bool(difference[0] <= tolerance),
         de00=difference,
-        delta=delta_LCH(standard, trial),
-        words=tuple(direction(s, t) for s, t in zip(standard, trial, strict=True)),
+        delta=delta_LCH(target, sample),
+        words=tuple(map(direction, target, sample)),
         spread_de00=spread,
     )
 
 
-def direction(standard: Array, trial: Array) -> str:
-    """How the trial looks beside the standard, the largest part first.
+def direction(target: Array, sample: Array) -> str:
+    """How the sample looks beside the target, the largest part first.
 
     Words of the trade: lighter or darker, cleaner or duller, redder or greener,
     yellower or bluer.  A part weighs what it would be alone in CIEDE2000, whose own parts
@@ -332,18 +332,18 @@ def direction(standard: Array, trial: Array) -> str:
     >>> direction(np.array([50.0, 30.0, 20.0]), np.array([50.0, 30.0, 20.1]))
     'no visible difference'
     """
-    (L_1, a_1, b_1), (L_2, a_2, b_2) = standard, trial
+    (L_1, a_1, b_1), (L_2, a_2, b_2) = target, sample
     C_1, C_2 = np.hypot(a_1, b_1), np.hypot(a_2, b_2)
-    parts = [(float(de00(standard, [L_2, a_1, b_1])), "lighter" if L_2 > L_1 else "darker")]
+    parts = [(float(de00(target, [L_2, a_1, b_1])), "lighter" if L_2 > L_1 else "darker")]
     if C_1 < NEUTRAL:
         da, db = a_2 - a_1, b_2 - b_1
-        scale = float(de00(standard, [L_1, a_2, b_2])) / max(np.hypot(da, db), 1e-12)
+        scale = float(de00(target, [L_1, a_2, b_2])) / max(np.hypot(da, db), 1e-12)
         parts += [(abs(da) * scale, _red(da)), (abs(db) * scale, _yellow(db))]
     else:
-        turned = trial[1:] * C_1 / C_2 if C_2 > 0 else standard[1:]
-        chroma = float(de00(standard, [L_1, *(standard[1:] * C_2 / C_1)]))
+        turned = sample[1:] * C_1 / C_2 if C_2 > 0 else target[1:]
+        chroma = float(de00(target, [L_1, *(target[1:] * C_2 / C_1)]))
         parts.append((chroma, "cleaner" if C_2 > C_1 else "duller"))
-        parts.append((float(de00(standard, [L_1, *turned])), _hue_word(standard, trial)))
+        parts.append((float(de00(target, [L_1, *turned])), _hue_word(target, sample)))
     largest = max(size for size, _ in parts)
     told = [
         (size, word) for size, word in parts if size >= max(NOTICEABLE, SHARE_OF_WHOLE * largest)
@@ -366,8 +366,8 @@ def _yellow(db: float) -> str:
     return "yellower" if db > 0 else "bluer"
 
 
-def _hue_word(standard: Array, trial: Array) -> str:
+def _hue_word(target: Array, sample: Array) -> str:
     """The hue step named by the axis along which it moves most."""
-    turn = np.array([-standard[2], standard[1]])  # counter-clockwise
-    step = turn * np.sign(delta_LCH(standard, trial)[2])
+    turn = np.array([-target[2], target[1]])  # counter-clockwise
+    step = turn * np.sign(delta_LCH(target, sample)[2])
     return _red(step[0]) if abs(step[0]) > abs(step[1]) else _yellow(step[1])

@@ -1,7 +1,8 @@
 """The label on a bucket: what is in it, for which job, and a code that finds its record.
 
 One small HTML page (A6) to print and to stick or tape on.  The code needs the package
-segno (`pip install 'matchkit[label]'`); without it the label says the same in letters.
+segno (`pip install -e ".[label]"` in matchkit's folder); without it the label says the same
+in letters.
 """
 
 from html import escape

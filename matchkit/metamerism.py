@@ -1,15 +1,15 @@
 """Two samples that part under another light, and one sample that shifts by itself.
 
 Metamerism is a pair's: it matches under the reference and not under the test.  A real
-pair never matches quite, so the trial is first corrected to a match under the reference,
+pair never matches quite, so the sample is first corrected to a match under the reference,
 and what is left under the test is the special index.  There are several corrections and
 they do not agree; an index is worth nothing without the name of its own.
 
-    multiplicative XYZ   the trial's XYZ under the test is scaled by what would make it
+    multiplicative XYZ   the sample's XYZ under the test is scaled by what would make it
                          match under the reference; the usual one
-    additive Lab         the trial's Lab under the test loses the difference that it has
+    additive Lab         the sample's Lab under the test loses the difference that it has
                          under the reference
-    parameric            the trial's spectrum is given the standard's fundamental, so that
+    parameric            the sample's spectrum is given the target's fundamental, so that
                          the pair is an exact metamer, and is then looked at
 
 The first two know nothing of the spectrum's shape and can be had from instruments that
@@ -23,7 +23,7 @@ Colour inconstancy is one sample's: its colour under a test light, carried to D6
 chromatic adaptation transform, against its colour under D65.  The transform changes the
 number up to fourfold: print its name beside it.
 
-Standard first, trial second; arrays broadcast, the last axis is wavelength (31) or the
+Target first, sample second; arrays broadcast, the last axis is wavelength (31) or the
 three coordinates.  A *view* is a light and an observer, ``("D65", 10)``.
 
 Sources (none at hand; the tests hold the arithmetic to published examples and to
@@ -85,34 +85,34 @@ TRANSFORMS: dict[str, Array] = {
 }
 
 
-def scaled(standard: ArrayLike, trial: ArrayLike, trial_test: ArrayLike) -> Array:
-    """The trial under the test (..., 3), times what would make it match under the reference.
+def scaled(target: ArrayLike, sample: ArrayLike, sample_test: ArrayLike) -> Array:
+    """The sample under the test (..., 3), times what would make it match under the reference.
 
-    `standard` and `trial` are seen under the reference, in XYZ (as [ISO18314-4] wants it)
-    or in Lab; so is the answer.  Where a trial's value is zero there is nothing to scale
+    `target` and `sample` are seen under the reference, in XYZ (as [ISO18314-4] wants it)
+    or in Lab; so is the answer.  Where a sample's value is zero there is nothing to scale
     and it stays.
 
     >>> scaled([10, 12, 5], [10, 10, 10], [8, 10, 4]).tolist()
     [8.0, 12.0, 2.0]
     """
-    standard, trial = np.asarray(standard, dtype=float), np.asarray(trial, dtype=float)
+    target, sample = np.asarray(target, dtype=float), np.asarray(sample, dtype=float)
     factor = np.divide(
-        standard, trial, out=np.ones(np.broadcast(standard, trial).shape), where=trial != 0
+        target, sample, out=np.ones(np.broadcast(target, sample).shape), where=sample != 0
     )
-    corrected: Array = np.asarray(trial_test, dtype=float) * factor
+    corrected: Array = np.asarray(sample_test, dtype=float) * factor
     return corrected
 
 
-def shifted(standard: ArrayLike, trial: ArrayLike, trial_test: ArrayLike) -> Array:
-    """The trial under the test (..., 3), plus what would make it match under the reference.
+def shifted(target: ArrayLike, sample: ArrayLike, sample_test: ArrayLike) -> Array:
+    """The sample under the test (..., 3), plus what would make it match under the reference.
 
     In Lab, as [ISO18314-4] wants it, or in XYZ.
 
     >>> shifted([50, 10, 5], [51, 10, 4], [52, 9, 3]).tolist()
     [51.0, 9.0, 4.0]
     """
-    lacks = np.asarray(standard, dtype=float) - np.asarray(trial, dtype=float)
-    corrected: Array = np.asarray(trial_test, dtype=float) + lacks
+    lacks = np.asarray(target, dtype=float) - np.asarray(sample, dtype=float)
+    corrected: Array = np.asarray(sample_test, dtype=float) + lacks
     return corrected
 
 
@@ -143,22 +143,22 @@ def metameric_black(R: ArrayLike, light: Light, observer: int) -> Array:
     return black
 
 
-def parameric(R_standard: ArrayLike, R_trial: ArrayLike, light: Light, observer: int) -> Array:
-    """The trial (..., 31) with the standard's fundamental: an exact metamer of it [F87].
+def parameric(R_target: ArrayLike, R_sample: ArrayLike, light: Light, observer: int) -> Array:
+    """The sample (..., 31) with the target's fundamental: an exact metamer of it [F87].
 
     >>> pair = np.linspace(0.1, 0.7, 31), np.linspace(0.2, 0.6, 31)
     >>> made = parameric(*pair, "D65", 10)
     >>> bool(np.allclose(XYZ(made, "D65", 10), XYZ(pair[0], "D65", 10)))
     True
     """
-    lacks = np.asarray(R_standard, dtype=float) - np.asarray(R_trial, dtype=float)
-    corrected: Array = np.asarray(R_trial, dtype=float) + lacks @ matrix_R(light, observer)
+    lacks = np.asarray(R_target, dtype=float) - np.asarray(R_sample, dtype=float)
+    corrected: Array = np.asarray(R_sample, dtype=float) + lacks @ matrix_R(light, observer)
     return corrected
 
 
 def special_index(
-    R_standard: ArrayLike,
-    R_trial: ArrayLike,
+    R_target: ArrayLike,
+    R_sample: ArrayLike,
     *,
     reference: View,
     test: View,
@@ -175,22 +175,22 @@ def special_index(
     if correction not in CORRECTIONS:
         raise BadInput(f"correction is {correction!r}; write {', '.join(CORRECTIONS)}")
     if correction == "parameric":
-        R_trial = parameric(R_standard, R_trial, *reference)
+        R_sample = parameric(R_target, R_sample, *reference)
     test_white = white(*test)
-    trial = XYZ(R_trial, *test)
-    standard_0, trial_0 = XYZ(R_standard, *reference), XYZ(R_trial, *reference)
+    sample = XYZ(R_sample, *test)
+    target_0, sample_0 = XYZ(R_target, *reference), XYZ(R_sample, *reference)
     if correction == "multiplicative XYZ":
-        trial = scaled(standard_0, trial_0, trial)
-    lab = XYZ_to_Lab(trial, test_white)
+        sample = scaled(target_0, sample_0, sample)
+    lab = XYZ_to_Lab(sample, test_white)
     if correction == "additive Lab":
         home = white(*reference)
-        lab = shifted(XYZ_to_Lab(standard_0, home), XYZ_to_Lab(trial_0, home), lab)
-    return de00(XYZ_to_Lab(XYZ(R_standard, *test), test_white), lab)
+        lab = shifted(XYZ_to_Lab(target_0, home), XYZ_to_Lab(sample_0, home), lab)
+    return de00(XYZ_to_Lab(XYZ(R_target, *test), test_white), lab)
 
 
 def observer_index(
-    R_standard: ArrayLike,
-    R_trial: ArrayLike,
+    R_target: ArrayLike,
+    R_sample: ArrayLike,
     *,
     reference: View,
     correction: str = "multiplicative XYZ",
@@ -205,7 +205,7 @@ def observer_index(
     """
     light, observer = reference
     test = (light, 2 if observer == 10 else 10)
-    return special_index(R_standard, R_trial, reference=reference, test=test, correction=correction)
+    return special_index(R_target, R_sample, reference=reference, test=test, correction=correction)
 
 
 def adapted(
@@ -244,7 +244,7 @@ def inconstancy(
     """How far (...) samples (..., 31) themselves shift between D65 and `light`.
 
     The corresponding colour of [CMC02] with D = 1; print the transform with the number.
-    `formula` is "CIEDE2000" or "CMC(2:1)", D65 being the standard of the latter.
+    `formula` is "CIEDE2000" or "CMC(2:1)", D65 being the reference of the latter.
 
     >>> inconstancy(np.full(31, 0.2), "A", 10).round(6).tolist()
     0.0

@@ -24,6 +24,7 @@ __all__ = [
     "Spread",
     "Touchy",
     "chance",
+    "chance_text",
     "chance_within",
     "covariance_after",
     "lab_covariance",
@@ -161,10 +162,21 @@ def chance(
     return chance_within(lab, covariance, target.lab[0], tolerance_de00)
 
 
-def chance_within(lab: Array, covariance: Array, standard: Array, tolerance_de00: float) -> float:
-    """The chance that a Gaussian colour lies within `tolerance_de00` of a standard.
+def chance_text(chance: float) -> str:
+    """A chance (0-1) in whole percent, and neither 0 nor 100: nothing is certain.
 
-    `lab` and `standard` are (3,), `covariance` (3, 3).  Differences are told in the
+    >>> chance_text(0.973), chance_text(0.9998), chance_text(0.0)
+    ('97 %', 'over 99 %', 'under 1 %')
+    """
+    if chance > 0.99:
+        return "over 99 %"
+    return "under 1 %" if chance < 0.01 else f"{100 * chance:.0f} %"
+
+
+def chance_within(lab: Array, covariance: Array, target: Array, tolerance_de00: float) -> float:
+    """The chance that a Gaussian colour lies within `tolerance_de00` of a target.
+
+    `lab` and `target` are (3,), `covariance` (3, 3).  Differences are told in the
     straight-line space that CIEDE2000 makes around the predicted colour; the part of the
     Gaussian inside the sphere is summed over directions from its centre, each of which
     meets the sphere in one stretch, whose share of a chi distribution is known.
@@ -173,7 +185,7 @@ def chance_within(lab: Array, covariance: Array, standard: Array, tolerance_de00
     >>> round(chance_within(lab, 1e-6 * np.eye(3), lab, 1.0), 3)
     1.0
     """
-    v, slope = difference_slope(standard, lab)
+    v, slope = difference_slope(target, lab)
     spread = slope @ covariance @ slope.T
     values, axes = np.linalg.eigh(spread)
     root = axes * np.sqrt(np.maximum(values, 1e-12))

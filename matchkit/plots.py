@@ -102,7 +102,7 @@ def picture(figure: Figure, form: str = "png") -> bytes:
 
 
 def spectra(ax: Axes, comparison: Comparison) -> Axes:
-    """Reflectance of the target and the trials above, trial minus target below."""
+    """Reflectance of the target and the samples above, sample minus target below."""
     upper, lower = two_panels(ax, share=0.62)
     reflectances(upper, comparison).set_xlabel("")
     upper.set_xticklabels([])
@@ -111,28 +111,28 @@ def spectra(ax: Axes, comparison: Comparison) -> Axes:
 
 
 def reflectances(ax: Axes, comparison: Comparison) -> Axes:
-    """Reflectance of the target and of each trial."""
+    """Reflectance of the target and of each sample."""
     ax.plot(GRID_NM, comparison.target_R, color=INK, lw=2.2)
     ends = [(comparison.target_R[-1], "target", INK)]
-    for k, trial in enumerate(comparison.trials):
-        spectrum_line(ax, trial.R, k)
-        ends.append((trial.R[-1], trial.name, nth(COLOURS, k)))
+    for k, sample in enumerate(comparison.samples):
+        spectrum_line(ax, sample.R, k)
+        ends.append((sample.R[-1], sample.name, nth(COLOURS, k)))
     ax.set_ylim(bottom=0)
     wavelength_axis(ax, "reflectance")
     return end_labels(ax, ends)
 
 
 def differences(ax: Axes, comparison: Comparison) -> Axes:
-    """Reflectance of each trial minus that of the target, in hundredths."""
+    """Reflectance of each sample minus that of the target, in hundredths."""
     ax.axhline(0, color=INK, lw=2.2)
     ends = []
-    for k, trial in enumerate(comparison.trials):
-        apart = 100 * (trial.R - comparison.target_R)
+    for k, sample in enumerate(comparison.samples):
+        apart = 100 * (sample.R - comparison.target_R)
         spectrum_line(ax, apart, k)
-        ends.append((apart[-1], trial.name, nth(COLOURS, k)))
+        ends.append((apart[-1], sample.name, nth(COLOURS, k)))
     reach = max(1.0, 1.1 * float(np.abs(ax.get_ylim()).max()))
     ax.set_ylim(-reach, reach)
-    wavelength_axis(ax, "trial - target,\nhundredths")
+    wavelength_axis(ax, "sample - target,\nhundredths")
     return end_labels(ax, ends)
 
 
@@ -140,24 +140,24 @@ def differences(ax: Axes, comparison: Comparison) -> Axes:
 
 
 def swatches(ax: Axes, comparison: Comparison) -> Axes:
-    """Target (left half) and trial (right half) under each light, as far as a screen can.
+    """Target (left half) and sample (right half) under each light, as far as a screen can.
 
     Each row is seen by eyes used to its light.  What no screen can show is hatched and
     says so.
     """
-    n, bottom = len(comparison.trials), len(comparison.lights)
+    n, bottom = len(comparison.samples), len(comparison.lights)
     ax.set(xlim=(-1.0, n), ylim=(bottom + 0.35, -0.5))
     ax.axis("off")
     settle(ax)
     letters = int(0.8 * letters_across(ax) / (n + 1))
-    for k, trial in enumerate(comparison.trials):
-        name = wrapped(trial.name, letters - 1)
+    for k, sample in enumerate(comparison.samples):
+        name = wrapped(sample.name, letters - 1)
         ax.text(k + 0.46, -0.06, name, ha="center", va="bottom", fontsize=USUAL)
     for row, light in enumerate(comparison.lights):
         name = wrapped(light_name(light), letters - 2)
         ax.text(-0.08, row + 0.36, name, ha="right", va="center", fontsize=USUAL)
         _swatch_row(ax, comparison, row)
-    caption = fill(f"Left half target, right half trial. {NOT_A_PROOF}", letters_across(ax))
+    caption = fill(f"Left half target, right half sample. {NOT_A_PROOF}", letters_across(ax))
     ax.text(-1.0, bottom, caption, ha="left", va="top", fontsize=SMALL)
     return ax
 
@@ -165,16 +165,16 @@ def swatches(ax: Axes, comparison: Comparison) -> Axes:
 def ab_plane(
     ax: Axes, comparison: Comparison, *, tolerance_de00: float = 1.0, light: int = 0
 ) -> Axes:
-    """a* and b* of target and trials, with the target's tolerance at its own lightness.
+    """a* and b* of target and samples, with the target's tolerance at its own lightness.
 
-    A trial inside the outline may still be too light or too dark: its dL* stands with it.
+    A sample inside the outline may still be too light or too dark: its dL* stands with it.
     `light` is a position in the comparison's lights.
     """
     target = comparison.target_lab[light]
     outline = de00_contour(target, tolerance_de00, "ab")[:, 1:]
-    points = np.array([trial.lab[light, 1:] for trial in comparison.trials]).reshape(-1, 2)
+    points = np.array([sample.lab[light, 1:] for sample in comparison.samples]).reshape(-1, 2)
     ax.set_aspect("equal", adjustable="datalim")
-    beside = [f"dL* {trial.lab[light, 0] - target[0]:+.1f}" for trial in comparison.trials]
+    beside = [f"dL* {sample.lab[light, 0] - target[0]:+.1f}" for sample in comparison.samples]
     names = ("a*", "b*")
     return _plane(ax, comparison, light, target[1:], outline, points, names, "its L*", beside)
 
@@ -182,13 +182,13 @@ def ab_plane(
 def LC_plane(
     ax: Axes, comparison: Comparison, *, tolerance_de00: float = 1.0, light: int = 0
 ) -> Axes:
-    """L* and C* of target and trials, with the target's tolerance at its own hue."""
+    """L* and C* of target and samples, with the target's tolerance at its own hue."""
     target = comparison.target_lab[light]
     along = de00_contour(target, tolerance_de00, "LC")
     hue = np.arctan2(target[2], target[1])
     signed = along[:, 1] * np.cos(hue) + along[:, 2] * np.sin(hue)
     outline = np.column_stack([signed, along[:, 0]])
-    lab = np.array([trial.lab[light] for trial in comparison.trials]).reshape(-1, 3)
+    lab = np.array([sample.lab[light] for sample in comparison.samples]).reshape(-1, 3)
     points = np.column_stack([np.hypot(lab[:, 1], lab[:, 2]), lab[:, 0]])
     here = np.array([np.hypot(target[1], target[2]), target[0]])
     _plane(ax, comparison, light, here, outline, points, ("C*", "L*"), "its hue")
@@ -198,16 +198,16 @@ def LC_plane(
 
 
 def light_bars(ax: Axes, comparison: Comparison, *, tolerance_de00: float | None = None) -> Axes:
-    """dE00 of each trial under each light, the tolerance as a line."""
-    n = len(comparison.trials)
-    longest = max((float(trial.de00.max()) for trial in comparison.trials), default=0.0)
+    """dE00 of each sample under each light, the tolerance as a line."""
+    n = len(comparison.samples)
+    longest = max((float(sample.de00.max()) for sample in comparison.samples), default=0.0)
     longest = max(longest, tolerance_de00 or 0.0, 0.1)
     for row, name in enumerate(comparison.light_names):
-        for k, trial in enumerate(comparison.trials):
-            y, size = row * (n + 1) + k, float(trial.de00[row])
+        for k, sample in enumerate(comparison.samples):
+            y, size = row * (n + 1) + k, float(sample.de00[row])
             hatch, edge = nth(HATCHES, k), nth(COLOURS, k)
             ax.barh(y, size, height=0.8, facecolor="white", edgecolor=edge, hatch=hatch)
-            text = f"{size:.2f} {short(trial.name, 18)}"
+            text = f"{size:.2f} {short(sample.name, 18)}"
             note = ax.text(size + 0.02 * longest, y, text, va="center", fontsize=SMALL)
             note.set_bbox({"facecolor": "white", "edgecolor": "none", "pad": 0.6})
         middle = row * (n + 1) + (n - 1) / 2
@@ -232,13 +232,13 @@ def light_bars(ax: Axes, comparison: Comparison, *, tolerance_de00: float | None
 
 def _swatch_row(ax: Axes, comparison: Comparison, row: int) -> None:
     light, observer = comparison.lights[row], comparison.observer
-    R = np.array([comparison.target_R, *(trial.R for trial in comparison.trials)])
+    R = np.array([comparison.target_R, *(sample.R for sample in comparison.samples)])
     colours = hex_colours(R, light, observer)
     shown = in_srgb(XYZ(R, light, observer), white(light, observer)).tolist()
-    for k, trial in enumerate(comparison.trials):
+    for k, sample in enumerate(comparison.samples):
         for half, one in enumerate((0, k + 1)):
             _swatch(ax, k + 0.46 * half, row, colours[one], on_screen=shown[one], left=one == 0)
-        note = f"dE00 {trial.de00[row]:.2f}"
+        note = f"dE00 {sample.de00[row]:.2f}"
         ax.text(k + 0.46, row + 0.73, note, ha="center", va="top", fontsize=SMALL)
 
 
@@ -267,12 +267,12 @@ def _plane(
     own: str,
     beside: Sequence[str] = (),
 ) -> Axes:
-    """Target, tolerance and trials in two of a colour's dimensions, the third `beside` names."""
+    """Target, tolerance and samples in two of a colour's dimensions, the third `beside` names."""
     tolerance_outline(ax, outline, middle)
     names = ["target"]
-    for k, (trial, point) in enumerate(zip(comparison.trials, points, strict=True)):
+    for k, (sample, point) in enumerate(zip(comparison.samples, points, strict=True)):
         ax.plot(*point, nth(MARKERS, k), color=nth(COLOURS, k), ms=7, mec=INK)
-        name = f"{short(trial.name, 16)}, dE00 {trial.de00[light]:.2f}"
+        name = f"{short(sample.name, 16)}, dE00 {sample.de00[light]:.2f}"
         names.append(f"{name}, {beside[k]}" if beside else name)
     ax.margins(0.18)
     about = f"{short(comparison.light_names[light], 16)}, {comparison.observer} degrees"

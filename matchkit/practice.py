@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from matchkit.correct import Correction, correct
 from matchkit.diagnose import Round, infer
 from matchkit.judge import direction
+from matchkit.odds import chance_text
 from matchkit.practice_bench import RESOLUTION_G, formula_for
 from matchkit.practice_job import (
     LONG_ENOUGH_S,
@@ -105,7 +106,7 @@ def _addition(batch: Batch) -> Hint:
     off = batch.readings[-1].words
     why = (
         f"The batch is {off}. The least that should bring it in, to {found.de00[0]:.2f} dE00;"
-        f" chance {100 * found.chance_in_tolerance:.0f} %."
+        f" chance {chance_text(found.chance_in_tolerance)}."
     )
     return Hint(action="add", grams=named(batch, found.additions_g), why=why)
 

@@ -200,13 +200,13 @@ def hex_Lab(hex_colour: str) -> Array:
     return XYZ_to_Lab(linear @ XYZ_OF_SRGB.T, XYZ_OF_SRGB.sum(axis=1))
 
 
-def main_word(standard: Array, trial: Array) -> str:
+def main_word(target: Array, sample: Array) -> str:
     """The largest part of a difference in one word, or "" where none is visible.
 
     >>> main_word(np.array([50.0, 30.0, 20.0]), np.array([51.0, 30.0, 20.0]))
     'lighter'
     """
-    word = direction(standard, trial).split(", ")[0].split()[-1]
+    word = direction(target, sample).split(", ")[0].split()[-1]
     return word if word in OPPOSITE else ""
 
 

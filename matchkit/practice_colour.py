@@ -56,7 +56,7 @@ NEAR_LIMIT = 1.25  # a pair nearer to the limit than this factor is no exercise
 LIKE = 1.33  # a pair by more than this factor easier or harder belongs to another rung
 CROSSING = 0.002  # a crossing of two curves that a drawing shows
 RED_NM = 600.0
-PAIR = ("standard", "trial")
+PAIR = ("target", "sample")
 LIGHTNESS = ("lighter", "darker")
 UP = {"lighter", "cleaner", "redder", "yellower"}
 WHAT = {
@@ -88,21 +88,21 @@ def see(where: Room, rng: Generator, *, seed: int, rung: int) -> Exercise:
         wanted = str(rng.choice(np.array(list(OPPOSITE))))
         tries = (_pair(where, rng, size, wanted) for _ in range(TRIES))
         found = next((pair for pair in tries if pair is not None), None)
-    standard, trial = swatch("standard", found[0]), swatch("trial", found[1])
+    target, sample = swatch("target", found[0]), swatch("sample", found[1])
     pairs = [_ordered(wanted), ("cleaner", "duller") if wanted in LIGHTNESS else LIGHTNESS]
     words = [word for pair in _shuffled(rng, pairs) for word in pair]
     return Exercise(
         kind="see",
         seed=seed,
         rung=rung,
-        question="Compare the trial with the standard. The trial is above all ...",
-        facts=(("Standard", standard.numbers), ("Trial", trial.numbers)),
-        swatches=(standard, trial),
-        choices=tuple(_seen_choice(word, wanted, standard, trial) for word in words),
+        question="Compare the sample with the target. The sample is above all ...",
+        facts=(("Target", target.numbers), ("Sample", sample.numbers)),
+        swatches=(target, sample),
+        choices=tuple(_seen_choice(word, wanted, target, sample) for word in words),
         answer=words.index(wanted),
         hint=f"The largest part of the difference is in {WHAT[wanted]}. In the numbers that is"
         f" {NUMBER[wanted]}.",
-        explanation=_seen(standard, trial, wanted),
+        explanation=_seen(target, sample, wanted),
     )
 
 
@@ -115,21 +115,21 @@ def _shuffled(rng: Generator, items: Sequence[tuple[str, str]]) -> list[tuple[st
 
 
 def _pair(where: Room, rng: Generator, size: float, word: str) -> tuple[Array, Array] | None:
-    """A standard and a trial (n_wl,) that is `size` dE00 off and above all `word`."""
+    """A target and a sample (n_wl,) that is `size` dE00 off and above all `word`."""
     c = where.mixtures[int(rng.integers(len(where.mixtures)))]
     c = c * np.exp(VARIED * rng.standard_normal(len(c)))
     c /= c.sum()
     R = opaque_R(where.bench, c)
     lab = Lab(R, LIGHTS[0], OBSERVER)
-    for trial in _trials(where, rng, c, R, size):
-        said = direction(lab, Lab(trial, LIGHTS[0], OBSERVER)).split()
+    for sample in _samples(where, rng, c, R, size):
+        said = direction(lab, Lab(sample, LIGHTS[0], OBSERVER)).split()
         # One word only: every other part is small beside it.
-        if said[-1] == word and "," not in " ".join(said) and _shows(R, trial, word):
-            return R, trial
+        if said[-1] == word and "," not in " ".join(said) and _shows(R, sample, word):
+            return R, sample
     return None
 
 
-def _trials(where: Room, rng: Generator, c: Array, R: Array, size: float) -> Array:
+def _samples(where: Room, rng: Generator, c: Array, R: Array, size: float) -> Array:
     """Mixtures (n, n_wl) that are `size` dE00 from `c`, each another way."""
     n = len(c)
     more = rng.exponential(1.0, (TRIALS, n)) * (rng.random((TRIALS, n)) < 0.3) * 0.2
@@ -154,40 +154,40 @@ def _crossing(away: Array, t: Array, size: float) -> float:
     return float(t[k - 1] + (t[k] - t[k - 1]) * (size - low) / (high - low))
 
 
-def _shows(R: Array, trial: Array, word: str) -> bool:
+def _shows(R: Array, sample: Array, word: str) -> bool:
     """Whether a screen of 8 bits a colour can show the two, and shows the difference too."""
-    if not np.all(on_screen(np.stack([R, trial]))):
+    if not np.all(on_screen(np.stack([R, sample]))):
         return False
-    shown = [hex_Lab(swatch("", each).hex) for each in (R, trial)]
+    shown = [hex_Lab(swatch("", each).hex) for each in (R, sample)]
     return main_word(*shown) == word
 
 
-def _seen_choice(word: str, right: str, standard: Swatch, trial: Swatch) -> Choice:
-    told = f"the trial is {direction(standard.lab, trial.lab)}."
+def _seen_choice(word: str, right: str, target: Swatch, sample: Swatch) -> Choice:
+    told = f"the sample is {direction(target.lab, sample.lab)}."
     if word == OPPOSITE[right]:
-        told = f"it is the other way round, not {word} but {right}: {_step(standard, trial, right)}"
+        told = f"it is the other way round, not {word} but {right}: {_step(target, sample, right)}"
     elif word != right:
-        told = f"not {word}: above all the trial is {right}: {_step(standard, trial, right)}"
+        told = f"not {word}: above all the sample is {right}: {_step(target, sample, right)}"
     return Choice(text=word, worth=float(word == right), told=told)
 
 
-def _step(standard: Swatch, trial: Swatch, word: str) -> str:
+def _step(target: Swatch, sample: Swatch, word: str) -> str:
     """The number that says so."""
     if word in ("cleaner", "duller"):
-        C = [float(np.hypot(*each.lab[1:])) for each in (standard, trial)]
+        C = [float(np.hypot(*each.lab[1:])) for each in (target, sample)]
         return f"C* goes from {C[0]:.1f} to {C[1]:.1f}."
     row = {"lighter": 0, "darker": 0, "redder": 1, "greener": 1}.get(word, 2)
     name = ("L*", "a*", "b*")[row]
-    return f"{name} goes from {standard.lab[row]:.1f} to {trial.lab[row]:.1f}."
+    return f"{name} goes from {target.lab[row]:.1f} to {sample.lab[row]:.1f}."
 
 
-def _seen(standard: Swatch, trial: Swatch, word: str) -> str:
-    dL, dC, dH = delta_LCH(standard.lab, trial.lab)
-    away = float(de00(standard.lab, trial.lab))
+def _seen(target: Swatch, sample: Swatch, word: str) -> str:
+    dL, dC, dH = delta_LCH(target.lab, sample.lab)
+    away = float(de00(target.lab, sample.lab))
     return (
-        f"The trial is {away:.2f} dE00 from the standard (D65, 10 degrees): dL* {dL:+.2f},"
-        f" dC* {dC:+.2f}, dH* {dH:+.2f}. In the picture the arrow from the standard to the trial"
-        f" is above all {word}. {_step(standard, trial, word)}"
+        f"The sample is {away:.2f} dE00 from the target (D65, 10 degrees): dL* {dL:+.2f},"
+        f" dC* {dC:+.2f}, dH* {dH:+.2f}. In the picture the arrow from the target to the sample"
+        f" is above all {word}. {_step(target, sample, word)}"
     )
 
 
@@ -306,20 +306,20 @@ def light(where: Room, rng: Generator, *, seed: int, rung: int) -> Exercise:
     away = [swatch(name, each, test) for name, each in zip(PAIR, R, strict=True)]
     word = main_word(away[0].lab, away[1].lab)
     words = _ordered(word)
-    texts = [f"it holds: {HOLDS_DE00:g} dE00 or less", *(f"the trial turns {w}" for w in words)]
+    texts = [f"it holds: {HOLDS_DE00:g} dE00 or less", *(f"the sample turns {w}" for w in words)]
     answer = 1 + words.index(word) if parts else 0
     told = _held(away, R, test)
     return Exercise(
         kind="light",
         seed=seed,
         rung=rung,
-        question=f"Two recipes match under {LIGHTS[0]}. Does the trial hold under {test}, or"
-        " which way does it part from the standard?",
+        question=f"Two recipes match under {LIGHTS[0]}. Does the sample hold under {test}, or"
+        " which way does it part from the target?",
         facts=(
-            ("Standard", _percents(where, pair[0])),
-            ("Trial", _percents(where, pair[1])),
-            ("Standard, D65", home[0].numbers),
-            ("Trial, D65", home[1].numbers),
+            ("Target", _percents(where, pair[0])),
+            ("Sample", _percents(where, pair[1])),
+            ("Target, D65", home[0].numbers),
+            ("Sample, D65", home[1].numbers),
         ),
         swatches=tuple(home),
         choices=tuple(
@@ -363,7 +363,7 @@ def _held(away: Sequence[Swatch], R: Array, test: str) -> str:
     index = float(special_index(R[0], R[1], reference=(LIGHTS[0], OBSERVER), test=(test, OBSERVER)))
     verdict = "it holds" if apart <= HOLDS_DE00 else "it parts"
     return (
-        f"{verdict}: under {test} they are {apart:.2f} dE00 apart, and the trial is"
+        f"{verdict}: under {test} they are {apart:.2f} dE00 apart, and the sample is"
         f" {direction(away[0].lab, away[1].lab)} (special metamerism index {index:.2f},"
         " multiplicative XYZ)."
     )
@@ -381,6 +381,6 @@ def _curves(R: Array) -> str:
     red = float((R[1] - R[0])[GRID_NM >= RED_NM].mean())
     side = "above" if red > 0 else "below"
     return (
-        f"The two curves cross {n} times; from {RED_NM:g} nm on the trial lies {side} the standard"
+        f"The two curves cross {n} times; from {RED_NM:g} nm on the sample lies {side} the target"
         f" by {abs(red):.3f} on the mean."
     )

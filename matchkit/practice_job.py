@@ -196,13 +196,13 @@ def measure(batch: Batch) -> Batch:
     if batch.hidden.drawn_R is None:
         raise BadInput("measure: there is no drawdown of what is in the bucket; make one first")
     R = read(batch.hidden.drawn_R, _rng(batch), NOISE, repeats=REPEATS).mean(axis=-2)
-    lab, standard = Lab(R, LIGHTS[0], OBSERVER), batch.target.lab[0]
+    lab, target = Lab(R, LIGHTS[0], OBSERVER), batch.target.lab[0]
     reading = Reading(
         shown_g=batch.shown_g,
         R=R,
         lab=lab,
-        de00=float(de00(standard, lab)),
-        words=direction(standard, lab),
+        de00=float(de00(target, lab)),
+        words=direction(target, lab),
     )
     new = replace(
         batch,

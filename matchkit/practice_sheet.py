@@ -163,7 +163,7 @@ def arrows_svg(start: Swatch, ends: Sequence[Swatch], target: Swatch | None = No
     half = max(float(np.ptp(lab, axis=0).max()) / 2, 0.2) * 1.25
     x, L = 90 + 80 * (lab[:, 1] - middle[1]) / half, 90 - 80 * (lab[:, 0] - middle[0]) / half
     y = 90 - 80 * (lab[:, 2] - middle[2]) / half
-    marks = ["0", *LETTERS[: len(ends)]] if len(ends) > 1 else ["standard", "trial"]
+    marks = ["0", *LETTERS[: len(ends)]] if len(ends) > 1 else ["target", "sample"]
     lines = "".join(
         f'<path d="M{x[0]:.1f} {y[0]:.1f} L{x[k]:.1f} {y[k]:.1f}" stroke="#000"/>'
         f'<path d="M205 {L[0]:.1f} L215 {L[k]:.1f}" stroke="#000" stroke-width="0.5"/>'

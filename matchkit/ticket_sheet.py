@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from html import escape
 
 from matchkit.jobsize import summary
+from matchkit.odds import chance_text
 from matchkit.sheet import (
     UNSOURCED,
     bullets,
@@ -286,7 +287,7 @@ def _promise(ticket: Ticket) -> str:
     tolerance = f"Tolerance: dE00 {ticket.tolerance_de00:g} under {ticket.lights[0]}."
     if ticket.chance_in_tolerance is None:
         return tolerance
-    return f"{tolerance} Chance to be within it: {100 * ticket.chance_in_tolerance:.0f} %."
+    return f"{tolerance} Chance to be within it: {chance_text(ticket.chance_in_tolerance)}."
 
 
 def _volume(fill: Fill | None) -> str:

@@ -79,7 +79,7 @@ SHARMA_2005_TABLE_1 = [
     ((2.0776, 0.0795, -1.1350), (0.9033, -0.0636, -0.5514), 0.9082),
 ]
 
-# Colour differences in the test-suite of python-colormath: formula, standard, trial,
+# Colour differences in the test-suite of python-colormath: formula, target, sample,
 # difference, three decimals.  A program's numbers; the tables of ISO 105-J03 were not read.
 COLORMATH_DIFFERENCES = [
     ("CIE76", (0.9, 16.3, -2.22), (0.7, 14.2, -1.80), 2.151),

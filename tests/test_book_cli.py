@@ -437,7 +437,7 @@ def test_a_label_without_the_code_package(desk, tmp_path, monkeypatch):
     assert qr_svg("x") == ""
     log(desk)
     said = desk.text("label", "1", "--html", tmp_path / "label.html")
-    assert "pip install 'matchkit[label]'" in said.err
+    assert 'pip install -e ".[label]"' in said.err
     page = (tmp_path / "label.html").read_text(encoding="utf-8").replace("<wbr>", "")
     assert "<svg" not in page
     assert re.search("MATCHKIT/[0-9A-F]{8}/BATCH/1", page)
@@ -454,7 +454,7 @@ def test_names_on_a_label_are_not_taken_for_html(desk, tmp_path):
 
 def test_a_formula_that_is_mostly_clear_is_called_that_when_it_is_logged(desk):
     words = ["log-match", desk.folder / "targets.csv", "--name", "Sea teal", "--grams", "500"]
-    recipe = desk.recipe("sheer", Clear_Base=470, Quay_White=30)
+    recipe = desk.recipe("sheer", Ebb_Clear=470, Quay_White=30)
     assert "! sheer: mostly clear" in desk.text(*words, "--recipe", recipe).out
     assert "sheer" not in desk.text(*words).out
 

@@ -137,7 +137,7 @@ def test_de00_of_a_colour_with_itself_is_0(lab):
     assert cm.de00(lab, lab) == 0
 
 
-def test_signs_of_the_vector_are_those_of_trial_minus_standard():
+def test_signs_of_the_vector_are_those_of_sample_minus_target():
     lighter_duller_yellower = cm.de00_vector([50, 40, 10], [52, 30, 15])
     assert np.sign(lighter_duller_yellower).tolist() == [1, -1, 1]
 
@@ -154,13 +154,13 @@ def test_neutral_samples_raise_no_floating_point_error():
     assert cm.de00([50, -0.0, 0.0], [50, -1, 2]) == cm.de00([50, 0.0, -0.0], [50, -1, 2])
 
 
-@pytest.mark.parametrize(("formula", "standard", "trial", "expected"), COLORMATH_DIFFERENCES)
-def test_differences_of_another_program(formula, standard, trial, expected):
+@pytest.mark.parametrize(("formula", "target", "sample", "expected"), COLORMATH_DIFFERENCES)
+def test_differences_of_another_program(formula, target, sample, expected):
     ours = {
-        "CIE76": np.linalg.norm(cm.delta_LCH(standard, trial)),
-        "CIEDE2000": cm.de00(standard, trial),
-        "CMC(2:1)": cm.cmc(standard, trial),
-        "CMC(1:1)": cm.cmc(standard, trial, l=1, c=1),
+        "CIE76": np.linalg.norm(cm.delta_LCH(target, sample)),
+        "CIEDE2000": cm.de00(target, sample),
+        "CMC(2:1)": cm.cmc(target, sample),
+        "CMC(1:1)": cm.cmc(target, sample, l=1, c=1),
     }
     assert ours[formula] == pytest.approx(expected, abs=5e-4)
 
@@ -168,12 +168,12 @@ def test_differences_of_another_program(formula, standard, trial, expected):
 @pytest.mark.parametrize(("l", "c"), [(2, 1), (1, 1)])
 def test_cmc_is_that_of_colour_science(l, c):  # noqa: E741
     lab = np.random.default_rng(6).uniform([0, -90, -90], [100, 90, 90], (2, 3000, 3))
-    for standard, trial in (lab, (PAIR_1, PAIR_2), (PAIR_2, PAIR_1)):
-        theirs = colour.difference.delta_E_CMC(standard, trial, l=l, c=c)
-        np.testing.assert_allclose(cm.cmc(standard, trial, l=l, c=c), theirs, atol=1e-8)
+    for target, sample in (lab, (PAIR_1, PAIR_2), (PAIR_2, PAIR_1)):
+        theirs = colour.difference.delta_E_CMC(target, sample, l=l, c=c)
+        np.testing.assert_allclose(cm.cmc(target, sample, l=l, c=c), theirs, atol=1e-8)
 
 
-def test_cmc_takes_the_standard_first():
+def test_cmc_takes_the_target_first():
     """Pair 1 of Sharma 2005; both ways computed with colour-science 0.4.7."""
     assert cm.cmc(PAIR_1[0], PAIR_2[0]) == pytest.approx(1.7387, abs=1e-4)
     assert cm.cmc(PAIR_2[0], PAIR_1[0]) == pytest.approx(1.7014, abs=1e-4)
@@ -181,11 +181,11 @@ def test_cmc_takes_the_standard_first():
 
 @repeatable
 @given(labs, labs)
-def test_delta_LCH_splits_the_euclidean_difference(standard, trial):
+def test_delta_LCH_splits_the_euclidean_difference(target, sample):
     """CIE 015: dE*ab^2 = dL*^2 + dC*^2 + dH*^2."""
-    parts = cm.delta_LCH(standard, trial)
-    assert np.linalg.norm(parts) == pytest.approx(np.linalg.norm(trial - standard), abs=1e-6)
-    turn = standard[1] * trial[2] - standard[2] * trial[1]  # left turn: positive dH*
+    parts = cm.delta_LCH(target, sample)
+    assert np.linalg.norm(parts) == pytest.approx(np.linalg.norm(sample - target), abs=1e-6)
+    turn = target[1] * sample[2] - target[2] * sample[1]  # left turn: positive dH*
     if abs(turn) > 1e-6:
         assert np.sign(parts[2]) == np.sign(turn)
 

@@ -3,6 +3,7 @@
 import colour
 import numpy as np
 import pytest
+from chart import PATCHES
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -17,7 +18,7 @@ from matchkit.palette import Palette, reflectance
 from matchkit.solve import minimise, spectral_target
 from matchkit.spectra import GRID_NM
 
-CHART = np.array([sd[GRID_NM] for sd in colour.SDS_COLOURCHECKERS["ISO 17321-1"].values()])
+CHART = np.array([sd[GRID_NM] for sd in PATCHES.values()])
 CMFS_10 = colour.MSDS_CMFS["CIE 1964 10 Degree Standard Observer"]
 # Every light of colour-science that reaches from 400 to 700 nm.
 LIGHTS = [
@@ -84,7 +85,7 @@ def test_lab_under_every_light_of_colour_science(light):
     theirs = colour.XYZ_to_Lab(XYZ[:-1] / 100, colour.XYZ_to_xy(XYZ[-1]))
     recipes = [(str(i), R) for i, R in enumerate(CHART)]
     ours = [
-        trial.lab[0] for trial in compare(CHART[0], recipes, lights=[light], observer=10).trials
+        sample.lab[0] for sample in compare(CHART[0], recipes, lights=[light], observer=10).samples
     ]
     assert colour.delta_E(ours, theirs, method="CIE 2000").max() < 0.05
 
@@ -93,40 +94,40 @@ def test_every_number_is_that_of_its_own_function():
     lights = ["D50", "D65", "A", SHOP_FLOOR]
     seen = compare(CHART[3], [("one", CHART[4]), ("two", CHART[5])], lights=lights, observer=2)
     assert seen.light_names == ("D50", "D65", "A", "shop floor")
-    for trial, R in zip(seen.trials, CHART[4:6], strict=True):
+    for sample, R in zip(seen.samples, CHART[4:6], strict=True):
         for k, light in enumerate(lights):
             target, lab = cm.Lab([CHART[3], R], light, 2)
             view = {"reference": ("D50", 2), "test": (light, 2)}
-            np.testing.assert_allclose(trial.lab[k], lab)
-            np.testing.assert_allclose(trial.de00[k], cm.de00(target, lab))
-            np.testing.assert_allclose(trial.delta[k], cm.delta_LCH(target, lab))
+            np.testing.assert_allclose(sample.lab[k], lab)
+            np.testing.assert_allclose(sample.de00[k], cm.de00(target, lab))
+            np.testing.assert_allclose(sample.delta[k], cm.delta_LCH(target, lab))
             index = special_index(CHART[3], R, **view)
-            np.testing.assert_allclose(trial.metamerism[k], index, atol=1e-9)
-            np.testing.assert_allclose(trial.inconstancy[k], inconstancy(R, light, 2), atol=1e-9)
-        assert trial.metamerism[0] == pytest.approx(0, abs=1e-9)
-        assert trial.inconstancy[1] == pytest.approx(0, abs=1e-9)
-        assert trial.worst == np.argmax(trial.de00)
+            np.testing.assert_allclose(sample.metamerism[k], index, atol=1e-9)
+            np.testing.assert_allclose(sample.inconstancy[k], inconstancy(R, light, 2), atol=1e-9)
+        assert sample.metamerism[0] == pytest.approx(0, abs=1e-9)
+        assert sample.inconstancy[1] == pytest.approx(0, abs=1e-9)
+        assert sample.worst == np.argmax(sample.de00)
         change = observer_index(CHART[3], R, reference=("D50", 2))
-        assert trial.observer_change == pytest.approx(float(change))
+        assert sample.observer_change == pytest.approx(float(change))
 
 
 def test_the_target_beside_itself():
     seen = compare(TARGET_R, [("same", TARGET_R)], lights=["D65", "A", "FL11"], observer=10)
-    (trial,) = seen.trials
-    assert trial.words == ("no visible difference",) * 3
-    for numbers in (trial.de00, trial.delta, trial.metamerism, trial.observer_change):
+    (sample,) = seen.samples
+    assert sample.words == ("no visible difference",) * 3
+    for numbers in (sample.de00, sample.delta, sample.metamerism, sample.observer_change):
         np.testing.assert_allclose(numbers, 0, atol=1e-9)
-    np.testing.assert_allclose(trial.inconstancy, seen.target_inconstancy)
+    np.testing.assert_allclose(sample.inconstancy, seen.target_inconstancy)
 
 
 def test_words_follow_the_light(odd_recipe):
     recipes = [("odd", reflectance(PALETTE, odd_recipe))]
     seen = compare(TARGET_R, recipes, lights=["D65", "A", "FL11"], observer=10)
-    (trial,) = seen.trials
-    assert trial.words[0] == "no visible difference"
-    assert trial.words[1:] == ("duller", "cleaner")
-    assert trial.delta[1, 1] < -0.5 and trial.delta[2, 1] > 0.5
-    assert seen.light_names[trial.worst] == "FL11"
+    (sample,) = seen.samples
+    assert sample.words[0] == "no visible difference"
+    assert sample.words[1:] == ("duller", "cleaner")
+    assert sample.delta[1, 1] < -0.5 and sample.delta[2, 1] > 0.5
+    assert seen.light_names[sample.worst] == "FL11"
 
 
 def test_the_method_is_kept_with_the_numbers():
@@ -135,7 +136,7 @@ def test_the_method_is_kept_with_the_numbers():
     assert (seen.correction, seen.transform) == ("parameric", "CAT16")
     usual = compare(CHART[0], [("x", CHART[1])], lights=["D65", "A"], observer=10)
     assert (usual.correction, usual.transform) == ("multiplicative XYZ", "CMCCAT2000")
-    assert seen.trials[0].inconstancy[1] != usual.trials[0].inconstancy[1]
+    assert seen.samples[0].inconstancy[1] != usual.samples[0].inconstancy[1]
 
 
 def test_all_doubled_names_are_told_at_once():

@@ -48,14 +48,14 @@ def candidates(comparison: Comparison, cost=14.349, odds=0.87) -> list[Candidate
         Candidate(
             inks=("Quay White", "Kelp Green", "Rust Earth"),
             grams=(900.0, 60.0, 40.0),
-            R=trial.R,
-            lab=trial.lab,
-            de00=trial.de00,
+            R=sample.R,
+            lab=sample.lab,
+            de00=sample.de00,
             F=0.0,
             cost_per_kg=cost,
             chance_in_tolerance=odds,
         )
-        for trial in comparison.trials
+        for sample in comparison.samples
     ]
 
 
@@ -84,17 +84,17 @@ def test_every_number_is_that_of_the_comparison():
     page = sheet(comparison)
     sections = re.findall(r"<section>.*?</section>", page, re.DOTALL)
     assert len(sections) == 4
-    for section, trial in zip(sections, comparison.trials, strict=True):
+    for section, sample in zip(sections, comparison.samples, strict=True):
         printed = [float(v) for v in re.findall(r"<b>dE00 ([\d.]+)</b>", section)]
-        np.testing.assert_allclose(printed, trial.de00, atol=0.00501)
-        assert section.count("over 1</b>") == int((trial.de00 > 1).sum())
-        assert all(f"· {word}<" in section for word in trial.words)
-        worst = comparison.light_names[trial.worst].replace("'", "&#x27;")
-        assert f"Worst light: {worst}, dE00 {trial.de00.max():.2f}" in section
-        assert f"Metamerism index: {trial.metamerism.max():.2f}" in section
-        assert f"Own shift from D65: {trial.inconstancy.max():.1f}" in section
+        np.testing.assert_allclose(printed, sample.de00, atol=0.00501)
+        assert section.count("over 1</b>") == int((sample.de00 > 1).sum())
+        assert all(f"· {word}<" in section for word in sample.words)
+        worst = comparison.light_names[sample.worst].replace("'", "&#x27;")
+        assert f"Worst light: {worst}, dE00 {sample.de00.max():.2f}" in section
+        assert f"Metamerism index: {sample.metamerism.max():.2f}" in section
+        assert f"Own shift from D65: {sample.inconstancy.max():.1f}" in section
         assert "<p>3 inks</p>" in section
-        assert "In tolerance at once: 87 in 100" in section
+        assert "In tolerance at once: 87 %" in section
 
 
 @pytest.mark.filterwarnings("ignore::colour.utilities.ColourRuntimeWarning")
@@ -103,7 +103,7 @@ def test_swatches_are_the_colours_of_colour_science():
     comparison = seen(NAMES[:1], lights=["D65", "A", "FL11"])
     found = re.findall(r"background-color:#(\w{6})", sheet(comparison))
     assert len(found) == 6
-    rows = [(light, R) for light in comparison.lights for R in (TARGET_R, comparison.trials[0].R)]
+    rows = [(light, R) for light in comparison.lights for R in (TARGET_R, comparison.samples[0].R)]
     cmfs = colour.MSDS_CMFS["CIE 1964 10 Degree Standard Observer"]
     for printed, (light, R) in zip(found, rows, strict=True):
         XYZ = colour.sd_to_XYZ(
@@ -149,8 +149,8 @@ def test_a_customer_does_not_see_what_inks_cost_the_shop():
 
 def test_odds_near_the_ends():
     comparison = seen(NAMES[:1])
-    assert "over 99 in 100" in sheet(comparison, odds=0.999)
-    assert "under 1 in 100" in sheet(comparison, odds=0.001)
+    assert "over 99 %" in sheet(comparison, odds=0.999)
+    assert "under 1 %" in sheet(comparison, odds=0.001)
     assert "In tolerance" not in sheet(comparison, odds=None)
 
 

@@ -38,10 +38,10 @@ def test_the_published_pairs_both_ways(pair: int) -> None:
 def test_same_as_colorimetry_everywhere(rng: np.random.Generator) -> None:
     one, two = colours(rng, 20000), colours(rng, 20000)
     near = one + rng.normal(size=one.shape) * [[0.5], [0.5], [0.5]]
-    for trial in (two, near):
-        v = difference(one, trial)
-        np.testing.assert_allclose(length(v), de00(one.T, trial.T), atol=1e-9)
-        np.testing.assert_allclose(v, de00_vector(one.T, trial.T).T, atol=1e-7)
+    for sample in (two, near):
+        v = difference(one, sample)
+        np.testing.assert_allclose(length(v), de00(one.T, sample.T), atol=1e-9)
+        np.testing.assert_allclose(v, de00_vector(one.T, sample.T).T, atol=1e-7)
 
 
 def test_neutrals_are_no_trouble() -> None:
@@ -86,8 +86,8 @@ def test_a_step_along_the_slope_is_the_difference(rng: np.random.Generator) -> N
 
 def test_axes_that_lead_the_shape_broadcast() -> None:
     # Solvers hand in (3, n_light, 1) against (3, n_light, n).
-    standard = np.array([[[50.0], [60.0]], [[10.0], [-5.0]], [[3.0], [20.0]]])
-    trial = standard + np.linspace(-1, 1, 5)
-    v, slope = difference_slope(standard, trial)
+    target = np.array([[[50.0], [60.0]], [[10.0], [-5.0]], [[3.0], [20.0]]])
+    sample = target + np.linspace(-1, 1, 5)
+    v, slope = difference_slope(target, sample)
     assert v.shape == (3, 2, 5) and slope.shape == (3, 3, 2, 5)
-    assert difference(standard, trial).shape == (3, 2, 5)
+    assert difference(target, sample).shape == (3, 2, 5)

@@ -141,14 +141,13 @@ def test_encodings(write, encoding):
 @pytest.mark.parametrize("step_nm", [5, 10, 20])
 def test_steps_of_5_10_and_20_nm_are_one_colour(write, step_nm):
     """The chart of ISO 17321-1 as colour-science has it, 5 nm, written at three steps."""
-    from colour.characterisation import SDS_COLOURCHECKERS
+    from chart import PATCHES
 
-    chart = SDS_COLOURCHECKERS["ISO 17321-1"]
     nm = np.arange(380, 731, step_nm)
     spectra, _ = read_spectra(
-        write(cxf({k: [[sd[w] for w in nm]] for k, sd in chart.items()}, start=380, step=step_nm))
+        write(cxf({k: [[sd[w] for w in nm]] for k, sd in PATCHES.items()}, start=380, step=step_nm))
     )
-    truth = np.array([[sd[w] for w in range(400, 701, 10)] for sd in chart.values()])
+    truth = np.array([[sd[w] for w in range(400, 701, 10)] for sd in PATCHES.values()])
     error = de00(Lab([each.R for each in spectra], "D65", 10), Lab(truth, "D65", 10))
     assert error.max() < (0.13 if step_nm == 20 else 1e-2)
 

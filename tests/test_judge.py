@@ -406,13 +406,13 @@ def test_two_lab_values() -> None:
 # ---- words
 
 
-def shifted(standard: Sequence[float], by: Sequence[float]) -> str:
-    start = np.array(standard, dtype=float)
+def shifted(target: Sequence[float], by: Sequence[float]) -> str:
+    start = np.array(target, dtype=float)
     return direction(start, start + np.array(by, dtype=float))
 
 
 @pytest.mark.parametrize(
-    ("standard", "by", "words"),
+    ("target", "by", "words"),
     [
         # One axis at a time; a grey moves along a* and b*.
         ((50, 0, 0), (2, 0, 0), "lighter"),
@@ -438,9 +438,9 @@ def shifted(standard: Sequence[float], by: Sequence[float]) -> str:
     ],
 )
 def test_a_shift_along_one_axis(
-    standard: tuple[float, ...], by: tuple[float, ...], words: str
+    target: tuple[float, ...], by: tuple[float, ...], words: str
 ) -> None:
-    said = shifted(standard, by)
+    said = shifted(target, by)
     assert said.replace("a touch ", "").replace("much ", "") == words
 
 
@@ -463,10 +463,10 @@ def test_a_turn_of_hue_is_neither_cleaner_nor_duller(
 @given(L=st.floats(10, 90), C=st.floats(10, 80), hue=st.floats(0, 6.28), by=st.floats(0.6, 1.4))
 def test_words_never_contradict_the_numbers(L: float, C: float, hue: float, by: float) -> None:
     rng = np.random.default_rng(int(1000 * hue))
-    standard = np.array([L, C * np.cos(hue), C * np.sin(hue)])
-    trial = standard * [1, by, by] + rng.normal(0, 2, 3)
-    said = direction(standard, trial)
-    dL, dC, _ = delta_LCH(standard, trial)
+    target = np.array([L, C * np.cos(hue), C * np.sin(hue)])
+    sample = target * [1, by, by] + rng.normal(0, 2, 3)
+    said = direction(target, sample)
+    dL, dC, _ = delta_LCH(target, sample)
     for word, delta in (("lighter", dL), ("darker", -dL), ("cleaner", dC), ("duller", -dC)):
         assert word not in said or delta > 0
 

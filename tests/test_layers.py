@@ -1,6 +1,7 @@
 """The house rules that a machine can hold: reading order is import order, and the rest."""
 
 import ast
+import json
 import re
 import subprocess
 import sys
@@ -11,7 +12,8 @@ import pytest
 import matchkit
 
 PACKAGE = Path(matchkit.__file__).parent
-DEVELOPERS = PACKAGE.parent / "DEVELOPERS.md"
+ROOT = PACKAGE.parent
+DEVELOPERS = ROOT / "DEVELOPERS.md"
 
 # A module imports only from those before it.  A new one goes where it can be read.
 CORE = (
@@ -122,6 +124,30 @@ def test_no_relative_wildcard_or_catch_all(path: Path) -> None:
         if isinstance(node, ast.FunctionDef):
             # **kwargs hide what a function takes.
             assert node.args.kwarg is None, f"{path.name}: {node.name}"
+
+
+def texts(*folders: str) -> list[tuple[str, str]]:
+    """What is written in these folders and on the pages beside them; no stored outputs."""
+    kinds = ("*.py", "*.md", "*.toml", "*.html")
+    paths = [path for name in folders for kind in kinds for path in (ROOT / name).rglob(kind)]
+    paths += [*ROOT.glob("*.md"), ROOT / "pyproject.toml"]
+    found = [(path.name, path.read_text(encoding="utf-8")) for path in sorted(paths)]
+    for path in sorted((ROOT / "notebooks").glob("*.ipynb")):
+        cells = json.loads(path.read_text(encoding="utf-8"))["cells"]
+        found.append((path.name, "\n".join("".join(cell["source"]) for cell in cells)))
+    return found
+
+
+def test_nobody_is_sent_to_an_index_for_a_package_of_this_name() -> None:
+    wrong = re.compile(r"pip install ['\"]?matchkit")
+    assert not [name for name, text in texts("matchkit", "tests", "data") if wrong.search(text)]
+
+
+def test_no_chance_is_told_as_certain() -> None:
+    """Nor put into percent anywhere but in `odds.chance_text`."""
+    wrong = re.compile(r"chance.{0,20}100 %|chance[^\n]*:\.\df\} ?%")
+    named = [name for name, text in texts("matchkit", "data") if wrong.search(text)]
+    assert named == ["odds.py"]
 
 
 def in_a_fresh_interpreter(statement: str) -> set[str]:

@@ -10,6 +10,7 @@ import colorspacious
 import colour
 import numpy as np
 import pytest
+from chart import PATCHES
 from colour.quality.datasets import SDS_TCS
 from published import E308_WHITES, E308_WHITES_FROM_MEMORY, WHITES_OF_A_PUBLIC_TEXT
 from scipy.interpolate import barycentric_interpolate
@@ -232,7 +233,7 @@ PLAIN_CALL = {"D50": 0.003, "D65": 0.003, "A": 0.003, "FL2": 0.13, "FL11": 0.13,
 @pytest.mark.parametrize(("light", "tolerance"), PLAIN_CALL.items())
 def test_measured_chart_agrees_with_colour_science(light, tolerance, observer):
     """The 24 patches of ISO 17321-1, measured, as colour-science carries them."""
-    R = chart(colour.SDS_COLOURCHECKERS["ISO 17321-1"])
+    R = chart(PATCHES)
     theirs = lab_of_colour(R, observer, colour.SDS_ILLUMINANTS[light])
     assert cm.de00(cm.Lab(R, light, observer), theirs).max() < tolerance
 

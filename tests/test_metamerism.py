@@ -39,7 +39,7 @@ def euclid(lab_1, lab_2):
 
 # ---- the pair under ISO 18314-4 ------------------------------------------------------------
 
-WHICH = ("std D65", "std A", "trial D65", "trial A")
+WHICH = ("target D65", "target A", "sample D65", "sample A")
 XYZ_OF, LAB_OF = (
     dict(zip(WHICH, [row[k] for row in ISO_18314_4_EXAMPLE], strict=True)) for k in (1, 2)
 )
@@ -50,17 +50,17 @@ WHITE_A_OF_COLOUR = 100 * colour.xy_to_XYZ(
 
 
 def corrected(correction, values):
-    return FUNCTION[correction](values["std D65"], values["trial D65"], values["trial A"])
+    return FUNCTION[correction](values["target D65"], values["sample D65"], values["sample A"])
 
 
 @pytest.mark.parametrize(("correction", "space", "index"), ISO_18314_4_INDICES)
 def test_all_four_corrections_of_the_iso_18314_4_example(correction, space, index):
     if space == "Lab":
-        ours = euclid(LAB_OF["std A"], corrected(correction, LAB_OF))
+        ours = euclid(LAB_OF["target A"], corrected(correction, LAB_OF))
     else:
         # The white is colour-science's, as its docstring says.
-        trial = cm.XYZ_to_Lab(corrected(correction, XYZ_OF), WHITE_A_OF_COLOUR)
-        ours = euclid(cm.XYZ_to_Lab(XYZ_OF["std A"], WHITE_A_OF_COLOUR), trial)
+        sample = cm.XYZ_to_Lab(corrected(correction, XYZ_OF), WHITE_A_OF_COLOUR)
+        ours = euclid(cm.XYZ_to_Lab(XYZ_OF["target A"], WHITE_A_OF_COLOUR), sample)
     assert ours == pytest.approx(index, abs=1e-6)
 
 
@@ -70,8 +70,10 @@ def test_all_four_corrections_of_the_iso_18314_4_example(correction, space, inde
 def test_the_same_with_the_white_of_e308(correction, index):
     """Computed with colour-science 0.4.7, white (111.144, 100, 35.200)."""
     white = [111.144, 100, 35.200]
-    trial = cm.XYZ_to_Lab(corrected(correction, XYZ_OF), white)
-    assert euclid(cm.XYZ_to_Lab(XYZ_OF["std A"], white), trial) == pytest.approx(index, abs=1e-5)
+    sample = cm.XYZ_to_Lab(corrected(correction, XYZ_OF), white)
+    assert euclid(cm.XYZ_to_Lab(XYZ_OF["target A"], white), sample) == pytest.approx(
+        index, abs=1e-5
+    )
 
 
 @pytest.mark.parametrize(
@@ -79,23 +81,23 @@ def test_the_same_with_the_white_of_e308(correction, index):
 )
 def test_the_same_in_de00(correction, index):
     """Computed with colour-science 0.4.7 from the Lab of its docstring."""
-    ours = cm.de00(LAB_OF["std A"], corrected(correction, LAB_OF))
+    ours = cm.de00(LAB_OF["target A"], corrected(correction, LAB_OF))
     assert ours == pytest.approx(index, abs=1e-5)
 
 
 @pytest.mark.parametrize("correction", ["additive", "multiplicative"])
 def test_corrections_are_those_of_colour_science(correction):
     xyz = np.random.default_rng(1).uniform(5, 80, (4, 200, 3))
-    standard_0, trial_0, standard, trial = xyz
+    target_0, sample_0, target, sample = xyz
     white = cm.white("A", 10)
     theirs = colour.difference.XYZ_to_metamerism_index(
-        *(each / 100 for each in (trial, standard, trial_0, standard_0)),
+        *(each / 100 for each in (sample, target, sample_0, target_0)),
         correction=correction,
         method="CIE 2000",
         illuminant=colour.XYZ_to_xy(white),
     )
-    fixed = FUNCTION[correction](standard_0, trial_0, trial)
-    ours = cm.de00(cm.XYZ_to_Lab(standard, white), cm.XYZ_to_Lab(fixed, white))
+    fixed = FUNCTION[correction](target_0, sample_0, sample)
+    ours = cm.de00(cm.XYZ_to_Lab(target, white), cm.XYZ_to_Lab(fixed, white))
     np.testing.assert_allclose(ours, theirs, atol=1e-7)
 
 
@@ -131,9 +133,9 @@ def test_special_index_of_the_paramer(test, correction, _, de00):
     assert ours == pytest.approx(de00, abs=1e-4)
 
 
-@pytest.mark.parametrize(("trial", "test", "de_ab", "de00"), RAW)
-def test_the_uncorrected_pair(trial, test, de_ab, de00):
-    seen = [cm.Lab(R, *TESTS[test]) for R in (STANDARD, trial)]
+@pytest.mark.parametrize(("sample", "test", "de_ab", "de00"), RAW)
+def test_the_uncorrected_pair(sample, test, de_ab, de00):
+    seen = [cm.Lab(R, *TESTS[test]) for R in (STANDARD, sample)]
     assert euclid(*seen) == pytest.approx(de_ab, abs=1e-4)
     assert cm.de00(*seen) == pytest.approx(de00, abs=1e-4)
 
@@ -219,7 +221,7 @@ def test_many_pairs_at_once(correction):
     assert index[2, 3] == pytest.approx(float(one), abs=1e-10)
 
 
-def test_a_trial_that_reads_zero_is_left_as_it_is():
+def test_a_sample_that_reads_zero_is_left_as_it_is():
     R = np.full(31, 0.02)
     index = mm.special_index(R, 0 * R, reference=D65, test=("A", 10))
     assert index == pytest.approx(float(cm.de00(*cm.Lab([R, 0 * R], "A", 10))))

@@ -13,6 +13,7 @@ from matchkit.colorimetry import XYZ_to_Lab
 from matchkit.odds import (
     Spread,
     chance,
+    chance_text,
     chance_within,
     covariance_after,
     lab_covariance,
@@ -157,6 +158,12 @@ def test_what_is_known_of_lots_replaces_their_spread(palette):
     same = chance(palette, 500 * c, target, spread, 1.0, np.diag(spread.log_strength**2))
     known = chance(palette, 500 * c, target, spread, 1.0, np.diag(spread.log_strength**2) / 100)
     assert same == unknown < 0.9 < known
+
+
+def test_no_chance_is_told_as_certain():
+    told = [chance_text(each) for each in np.linspace(0, 1, 10_001)]
+    assert told[0] == "under 1 %" and told[-1] == chance_text(0.995) == "over 99 %"
+    assert {"1 %", "50 %", "99 %"} <= set(told) and not {"0 %", "100 %"} & set(told)
 
 
 def test_a_coarse_balance_costs_odds(palette):

@@ -39,7 +39,7 @@ TARGET_R = 0.1 + 0.4 * bump(540, 60)
 
 @pytest.fixture(scope="module")
 def seen() -> Comparison:
-    """Four trials, near and far, under four lights."""
+    """Four samples, near and far, under four lights."""
     change = [
         0.004 * bump(450, 30),
         -0.02 * bump(600, 30),
@@ -152,8 +152,8 @@ def test_every_trial_is_named(name, seen):
         assert start in text
     if name in ("swatches", "light_bars"):
         assert all(light in text for light in ("D65", "A", "FL11", "the shop"))
-        for trial in seen.trials:
-            assert all(f"{size:.2f}" in text for size in trial.de00)
+        for sample in seen.samples:
+            assert all(f"{size:.2f}" in text for size in sample.de00)
 
 
 @pytest.mark.parametrize("name", ["reflectances", "light_bars", "ab_plane"])
@@ -195,10 +195,10 @@ def test_lines_differ_without_colour():
 def test_curves_are_the_spectra(seen):
     ax = drawn("reflectances", seen)
     np.testing.assert_array_equal(ax.lines[0].get_ydata(), TARGET_R)
-    for line, trial in zip(ax.lines[1:], seen.trials, strict=True):
-        np.testing.assert_array_equal(line.get_ydata(), trial.R)
+    for line, sample in zip(ax.lines[1:], seen.samples, strict=True):
+        np.testing.assert_array_equal(line.get_ydata(), sample.R)
     below = drawn("differences", seen)
-    np.testing.assert_allclose(below.lines[1].get_ydata(), 100 * (seen.trials[0].R - TARGET_R))
+    np.testing.assert_allclose(below.lines[1].get_ydata(), 100 * (seen.samples[0].R - TARGET_R))
 
 
 @pytest.mark.parametrize(("name", "radius"), [("ab", 1.0), ("ab", 2.0), ("LC", 1.0)])
@@ -222,7 +222,7 @@ def test_the_drawn_outline_is_one_tolerance_away(name, radius, seen):
 def test_points_stand_where_their_colours_are(seen):
     ax = drawn("ab_plane", seen)
     points = [line.get_xydata()[0] for line in ax.lines[1:]]
-    np.testing.assert_allclose(points, [trial.lab[1, 1:] for trial in seen.trials])
+    np.testing.assert_allclose(points, [sample.lab[1, 1:] for sample in seen.samples])
 
 
 def test_a_grey_target_has_no_chroma_below_zero():
@@ -232,7 +232,7 @@ def test_a_grey_target_has_no_chroma_below_zero():
 
 def test_bars_are_as_long_as_the_differences(seen):
     widths = [bar.get_width() for bar in drawn("light_bars", seen).patches]
-    expected = np.array([trial.de00 for trial in seen.trials]).T.ravel()
+    expected = np.array([sample.de00 for sample in seen.samples]).T.ravel()
     np.testing.assert_allclose(widths, expected)
 
 

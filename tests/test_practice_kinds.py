@@ -55,36 +55,36 @@ def distance(lab_1, lab_2):
 # ---- the player who is always right
 
 
-def undone(standard, trial, word):
-    """The trial's Lab with one part of its difference undone."""
-    L, C, h = trial[0], np.hypot(*trial[1:]), np.arctan2(trial[2], trial[1])
-    C_0, h_0 = np.hypot(*standard[1:]), np.arctan2(standard[2], standard[1])
+def undone(target, sample, word):
+    """The sample's Lab with one part of its difference undone."""
+    L, C, h = sample[0], np.hypot(*sample[1:]), np.arctan2(sample[2], sample[1])
+    C_0, h_0 = np.hypot(*target[1:]), np.arctan2(target[2], target[1])
     if word in ("lighter", "darker"):
-        L = standard[0]
+        L = target[0]
     elif word in ("cleaner", "duller"):
         C = C_0
     elif C_0 >= 6:  # a hue that can be turned; below, a* and b* stand for themselves
         h = h_0
     else:
         row = 1 if word in ("redder", "greener") else 2
-        return np.array([standard[k] if k == row else trial[k] for k in range(3)])
+        return np.array([target[k] if k == row else sample[k] for k in range(3)])
     return np.array([L, C * np.cos(h), C * np.sin(h)])
 
 
-def rises(standard, trial, word):
+def rises(target, sample, word):
     """Whether the number that goes with a word goes up."""
     if word in ("cleaner", "duller"):
-        return np.hypot(*trial[1:]) > np.hypot(*standard[1:])
+        return np.hypot(*sample[1:]) > np.hypot(*target[1:])
     row = {"lighter": 0, "darker": 0, "redder": 1, "greener": 1}.get(word, 2)
-    return trial[row] > standard[row]
+    return sample[row] > target[row]
 
 
 def right_see(each):
-    standard, trial = (s.lab for s in each.swatches)
+    target, sample = (s.lab for s in each.swatches)
     words = [choice.text for choice in each.choices]
-    left = [distance(standard, undone(standard, trial, word)) for word in words]
+    left = [distance(target, undone(target, sample, word)) for word in words]
     word = words[int(np.argmin(left))]
-    if rises(standard, trial, word) != (word in ("lighter", "cleaner", "redder", "yellower")):
+    if rises(target, sample, word) != (word in ("lighter", "cleaner", "redder", "yellower")):
         word = OPPOSITE[word]
     return words.index(word)
 
@@ -95,14 +95,14 @@ def right_fix(each):
 
 
 def right_light(each):
-    standard, trial = (s.lab for s in each.after)
-    if distance(standard, trial) <= HOLDS_DE00:
+    target, sample = (s.lab for s in each.after)
+    if distance(target, sample) <= HOLDS_DE00:
         return 0
     words = [choice.text.split()[-1] for choice in each.choices[1:]]
-    left = distance(standard, undone(standard, trial, words[0]))
-    assert left < distance(standard, trial)
+    left = distance(target, undone(target, sample, words[0]))
+    assert left < distance(target, sample)
     up = words[0] in ("lighter", "cleaner", "redder", "yellower")
-    return 1 if rises(standard, trial, words[0]) == up else 2
+    return 1 if rises(target, sample, words[0]) == up else 2
 
 
 def right_sums(each):
@@ -174,8 +174,8 @@ def wanted_words(kind, each, right):
         return f"{g} {name}"
     if kind == "sums":
         return right
-    standard, trial = (s.lab for s in each.after)
-    holds = distance(standard, trial) <= HOLDS_DE00
+    target, sample = (s.lab for s in each.after)
+    holds = distance(target, sample) <= HOLDS_DE00
     return "it holds" if holds else f"it parts: under {each.after[0].light}"
 
 

@@ -20,11 +20,11 @@ def samples():
     The 14 test-colour samples of CIE 13.3 and the 24 patches of the ISO 17321-1 chart,
     as colour-science 0.4.7 carries them; 380-780 nm is common to both.
     """
-    from colour.characterisation import SDS_COLOURCHECKERS
+    from chart import PATCHES
     from colour.quality.datasets import SDS_TCS
 
     nm = np.arange(380.0, 781.0, 5.0)
-    sds = [*SDS_TCS["CIE 1995"].values(), *SDS_COLOURCHECKERS["ISO 17321-1"].values()]
+    sds = [*SDS_TCS["CIE 1995"].values(), *PATCHES.values()]
     return nm, np.array([[sd[w] for w in nm] for sd in sds])
 
 

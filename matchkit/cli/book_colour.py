@@ -39,6 +39,7 @@ from matchkit.fit import Fit
 from matchkit.inks import Shop
 from matchkit.judge import Candidate
 from matchkit.match import match, palette_for
+from matchkit.odds import chance_text
 from matchkit.solve import Target, spectral_target
 
 
@@ -132,7 +133,7 @@ def _predicted(formula: Candidate, target: Target) -> str:
     told = zip(target.light_names, formula.de00, strict=True)
     line = "predicted dE00 " + "  ".join(f"{light} {value:.2f}" for light, value in told)
     if formula.chance_in_tolerance is not None:
-        line += f", chance {100 * formula.chance_in_tolerance:.0f} %"
+        line += f", chance {chance_text(formula.chance_in_tolerance)}"
     return line
 
 

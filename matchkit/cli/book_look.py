@@ -303,6 +303,9 @@ def label(args: argparse.Namespace) -> Answer:
     book = desk(args)
     story = job(book, scanned(book, args.batch))
     if not qr_svg("1"):
-        say("no QR code: the package segno is missing; pip install 'matchkit[label]' brings it")
+        say(
+            "no QR code: the package segno is missing; in the folder of matchkit run: "
+            'pip install -e ".[label]"'
+        )
     write_file(Path(args.html), label_html(book, shop_of(args), story))
     return {"written": args.html}, f"written: {args.html}"

@@ -40,6 +40,7 @@ from matchkit.files.recipe import read_recipe
 from matchkit.files.write import write_file
 from matchkit.inks import Shop
 from matchkit.match import fractions_for, palette_for
+from matchkit.odds import chance_text
 from matchkit.palette import reflectance
 from matchkit.recipe import taken_apart
 from matchkit.solve import spectral_target
@@ -208,7 +209,7 @@ def _other_ways(advice: Advice, shop: Shop) -> list[str]:
         ]
         head = (
             f"or, {name}: {way.added_g:.{digits}f} g -> {way.de00[0]:.2f} under"
-            f" {advice.target.light_names[0]}, chance {100 * way.chance_in_tolerance:.0f} %"
+            f" {advice.target.light_names[0]}, chance {chance_text(way.chance_in_tolerance)}"
         )
         told.append(head + "\n" + table(["Add", "grams"], rows, indent=2))
     return told
@@ -223,8 +224,8 @@ def _advice_text(answer: dict[str, Any], shop: Shop) -> str:
     digits = decimals(shop.resolution_g)
     rows = [[each["ink"], f"{each['grams']:.{digits}f}"] for each in answer["additions"]]
     saved = "" if answer["can_be_saved"] else "; this does not bring it within tolerance"
-    chance = 100 * answer["chance_in_tolerance"]
-    return f"{head} -> {after:.2f} under {light}, chance {chance:.0f} %{saved}\n" + table(
+    chance = chance_text(answer["chance_in_tolerance"])
+    return f"{head} -> {after:.2f} under {light}, chance {chance}{saved}\n" + table(
         ["Add", "grams"], rows, indent=2
     )
 

@@ -34,7 +34,7 @@ from matchkit.cli.shops import (
 )
 from matchkit.cli.terminal import json_option, positive, print_json, say, swatch, table
 from matchkit.colorimetry import hex_colour
-from matchkit.compare import Comparison, Swap, Trial, blame, compare
+from matchkit.compare import Comparison, Sample, Swap, blame, compare
 from matchkit.compare_sheet import comparison_html
 from matchkit.faults import BadInput
 from matchkit.files.write import write_file
@@ -121,8 +121,8 @@ def run(args: argparse.Namespace) -> None:
         print_json(_json(seen, entries))
         return
     print(f"{spectrum.name}, {shop.observer} degree observer")
-    for trial, entry in zip(seen.trials, entries, strict=True):
-        print("\n" + _report(seen, trial, entry, _culprit(seen, trial, entry)))
+    for sample, entry in zip(seen.samples, entries, strict=True):
+        print("\n" + _report(seen, sample, entry, _culprit(seen, sample, entry)))
     print(
         f"\nindex: special metamerism index, {seen.correction} correction; shift: colour "
         f"inconstancy against D65, {seen.transform}, D = 1; both in dE00"
@@ -203,9 +203,9 @@ def _matched(
     ]
 
 
-def _culprit(seen: Comparison, trial: Trial, entry: _Entry) -> Swap | None:
+def _culprit(seen: Comparison, sample: Sample, entry: _Entry) -> Swap | None:
     """The ink that parts a recipe from the target under its worst light, if one does."""
-    if not trial.worst:
+    if not sample.worst:
         return None
     c = fractions_for(entry.palette, entry.candidate.inks, entry.candidate.grams)
     swaps = blame(
@@ -213,7 +213,7 @@ def _culprit(seen: Comparison, trial: Trial, entry: _Entry) -> Swap | None:
         c,
         seen.target_R,
         first=seen.lights[0],
-        test=seen.lights[trial.worst],
+        test=seen.lights[sample.worst],
         observer=seen.observer,
         # What is in the recipe already may stay, whatever the shelf says.
         upper=np.maximum(limits(entry.palette, entry.batch_g), c),
@@ -242,65 +242,65 @@ def _json(seen: Comparison, entries: list[_Entry]) -> dict[str, Any]:
     return {
         "recipes": [
             {
-                "name": trial.name,
+                "name": sample.name,
                 "inks": [
                     {"ink": ink, "percent": round(percent, 6)}
                     for ink, percent in zip(
                         entry.candidate.inks, entry.candidate.percents, strict=True
                     )
                 ],
-                "lab": by_light(names, trial.lab),
-                "de00": by_light(names, trial.de00),
-                "metamerism": by_light(names[1:], trial.metamerism[1:]),
+                "lab": by_light(names, sample.lab),
+                "de00": by_light(names, sample.de00),
+                "metamerism": by_light(names[1:], sample.metamerism[1:]),
                 "inconstancy": {
                     light: round(float(value), 4)
-                    for light, value in zip(names, trial.inconstancy, strict=True)
+                    for light, value in zip(names, sample.inconstancy, strict=True)
                     if light != "D65"
                 },
-                "words": dict(zip(names, trial.words, strict=True)),
-                "worst_light": names[trial.worst],
-                "observer_change": round(trial.observer_change, 4),
+                "words": dict(zip(names, sample.words, strict=True)),
+                "worst_light": names[sample.worst],
+                "observer_change": round(sample.observer_change, 4),
                 "cost_per_kg": entry.candidate.cost_per_kg,
                 "chance_in_tolerance": entry.candidate.chance_in_tolerance,
             }
-            for trial, entry in zip(seen.trials, entries, strict=True)
+            for sample, entry in zip(seen.samples, entries, strict=True)
         ],
         "correction": seen.correction,
         "transform": f"{seen.transform}, D = 1",
     }
 
 
-def _report(seen: Comparison, trial: Trial, entry: _Entry, swap: Swap | None) -> str:
+def _report(seen: Comparison, sample: Sample, entry: _Entry, swap: Swap | None) -> str:
     rows = [
         [
             light,
-            f"{trial.de00[i]:.2f}",
-            *(f"{v:+.2f}" for v in trial.delta[i]),
-            f"{trial.metamerism[i]:.2f}" if i else "",
-            f"{trial.inconstancy[i]:.2f}" if light != "D65" else "",
-            trial.words[i],
+            f"{sample.de00[i]:.2f}",
+            *(f"{v:+.2f}" for v in sample.delta[i]),
+            f"{sample.metamerism[i]:.2f}" if i else "",
+            f"{sample.inconstancy[i]:.2f}" if light != "D65" else "",
+            sample.words[i],
         ]
         for i, light in enumerate(seen.light_names)
     ]
-    block = swatch(hex_colour(trial.R, seen.lights[0], seen.observer))
+    block = swatch(hex_colour(sample.R, seen.lights[0], seen.observer))
     columns = ["Light", "dE00", "dL*", "dC*", "dH*", "index", "shift", "in words"]
     other = 2 if seen.observer == 10 else 10
     lines = [
-        f"{block}{trial.name}: worst under {seen.light_names[trial.worst]}{_cost(entry)}",
+        f"{block}{sample.name}: worst under {seen.light_names[sample.worst]}{_cost(entry)}",
         "  " + ", ".join(
             f"{ink} {percent:.2f} %"
             for ink, percent in zip(entry.candidate.inks, entry.candidate.percents, strict=True)
         ),
         table(columns, rows, indent=2),
         f"  seen by the {other} degree observer under {seen.light_names[0]}: index "
-        f"{trial.observer_change:.2f} (change of observer; not the deviate observer of CIE 080)",
+        f"{sample.observer_change:.2f} (change of observer; not the deviate observer of CIE 080)",
     ]  # fmt: skip
     if entry.candidate.sheer:
         lines.append(f"  ! {SHEER_WORDS}")
     if swap:
         lines.append(
             f"  {swap.ink} makes it so: with {swap.instead} instead, matched anew, the index "
-            f"under {seen.light_names[trial.worst]} falls by {swap.gain:.1f} to {swap.index:.1f}"
+            f"under {seen.light_names[sample.worst]} falls by {swap.gain:.1f} to {swap.index:.1f}"
         )
     return "\n".join(lines)
 

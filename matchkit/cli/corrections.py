@@ -18,7 +18,7 @@ from matchkit.diagnose import Belief
 from matchkit.files.spectrum import read_spectra
 from matchkit.fit import Fit
 from matchkit.inks import Shop
-from matchkit.odds import Spread
+from matchkit.odds import Spread, chance_text
 from matchkit.sheet import SHORT_CAUTIONS, wrapped
 from matchkit.solve import Target
 
@@ -160,7 +160,7 @@ def _choice(job: Job, name: str, choice: Correction) -> list[str]:
     return [
         f"{name[0].upper()}{name[1:]}: add {choice.added_g:.{digits}f} g, "
         f"{job.total_g(choice):.{digits}f} g in all; then dE00 {told}; "
-        f"chance in tolerance {100 * choice.chance_in_tolerance:.0f} %",
+        f"chance in tolerance {chance_text(choice.chance_in_tolerance)}",
         table(["Add", "grams"], rows, indent=2),
     ]
 

@@ -12,7 +12,7 @@ from matchkit.garment import shows_through
 from matchkit.inks import Shop
 from matchkit.judge import Candidate
 from matchkit.match import Match, MoreStock, stock_words
-from matchkit.odds import touchiest
+from matchkit.odds import chance_text, touchiest
 from matchkit.palette import Palette
 from matchkit.recipe import STEPS_TO_TRUST, letdowns_for
 from matchkit.shelf import letdowns_on_shelf
@@ -87,7 +87,7 @@ def match_report(
             f"{light} {value:.2f}"
             for light, value in zip(target.light_names, formula.de00, strict=True)
         )
-        chance = f"  chance {100 * (formula.chance_in_tolerance or 0):.0f} %"
+        chance = f"  chance {chance_text(formula.chance_in_tolerance or 0.0)}"
         cost = "" if formula.cost_per_kg is None else f"  cost {formula.cost_per_kg:.2f}/kg"
         block = swatch(hex_colour(formula.R, target.lights[0], target.observer))
         lines += ["", f"{block}Formula {rank}: dE00 {per_light}{chance}{cost}"]
@@ -166,7 +166,7 @@ def _trade_offs(found: Match, target: Target) -> str:
                 target.light_names[worst],
                 str(len(formula.inks)),
                 "" if cost is None else f"{cost:.2f}",
-                f"{100 * (formula.chance_in_tolerance or 0):.0f} %",
+                chance_text(formula.chance_in_tolerance or 0.0),
             ]
         )
     columns = ["Formula", first, "worst", "under", "inks", "cost/kg", "chance"]

@@ -91,9 +91,9 @@ def compared(comparison: Comparison, tolerance_de00: float) -> dict[str, list[Pa
     """Every panel of a comparison, by its name in `COMPARED`."""
     from matchkit import plots
 
-    n_light, n = len(comparison.lights), len(comparison.trials)
+    n_light, n = len(comparison.lights), len(comparison.samples)
     # Of matches the first light shows little: all lie on the target.  So the worst as well.
-    away = np.array([trial.de00 for trial in comparison.trials]).max(axis=0)
+    away = np.array([sample.de00 for sample in comparison.samples]).max(axis=0)
     views = list(dict.fromkeys([0, int(away.argmax())]))
 
     def lights(ax: "Axes") -> Any:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 from matchkit.cli.pictures import keep_picture, picture_option
 from matchkit.cli.terminal import json_option, number_of, print_json, progress_line, table
 from matchkit.faults import BadInput
+from matchkit.odds import chance_text
 from matchkit.rehearse import BATCH_G, HAND, LIGHTS, rehearse
 from matchkit.scores import deciles, scores
 
@@ -126,7 +127,7 @@ def _report(options: dict[str, Any], rows: list[dict[str, Any]], said: list[dict
         "  added %: median first addition, in percent of the batch, of jobs that got one",
         "",
         "Odds of the first drawdown:",
-        table(["said %", "jobs", "came true %"], [_odds_row(tenth) for tenth in said], indent=2),
+        table(["said", "jobs", "came true %"], [_odds_row(tenth) for tenth in said], indent=2),
         "",
         "The bench follows the physics of light in ink, but it is no shop: real inks, hands and",
         "films do worse.",
@@ -147,7 +148,7 @@ def _row(row: dict[str, Any]) -> list[str]:
 
 
 def _odds_row(tenth: dict[str, Any]) -> list[str]:
-    return [f"{100 * tenth['said']:.0f}", str(tenth["jobs"]), f"{100 * tenth['came_true']:.0f}"]
+    return [chance_text(tenth["said"]), str(tenth["jobs"]), f"{100 * tenth['came_true']:.0f}"]
 
 
 def _shares(ax: "Axes", rows: list[dict[str, Any]]) -> "Axes":

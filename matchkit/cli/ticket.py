@@ -29,7 +29,7 @@ from matchkit.inks import Shop
 from matchkit.jobsize import Job
 from matchkit.judge import Candidate, weighed
 from matchkit.match import fractions_for, odds_of
-from matchkit.odds import spread_of
+from matchkit.odds import chance_text, spread_of
 from matchkit.palette import Palette, reflectance
 from matchkit.recipe import as_ink, taken_apart, weigh_out
 from matchkit.solve import Target, spectral_target
@@ -209,10 +209,10 @@ def hold_touchy(
         resolution_g=shop.resolution_g, share=None, alone_g=alone_g,
     )  # fmt: skip
     args.hold_back += [f"{ink}={100 * held.share:g}" for ink in held.inks]
-    one, two = 100 * held.chance_one_stage, 100 * held.chance_two_stage
+    one, two = chance_text(held.chance_one_stage), chance_text(held.chance_two_stage)
     if not held.inks:
-        return [f"Nothing is worth holding back: the chance in one stage is {one:.0f} %."]
-    return [f"Chance in tolerance: {one:.0f} % in one stage, {two:.0f} % in two (measure between)."]
+        return [f"Nothing is worth holding back: the chance in one stage is {one}."]
+    return [f"Chance in tolerance: {one} in one stage, {two} in two (measure between)."]
 
 
 def _batch(

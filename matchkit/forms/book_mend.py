@@ -11,7 +11,7 @@ from matchkit.book_lessons import fit_key, learned
 from matchkit.book_work import Reprint, reprint
 from matchkit.faults import BadInput
 from matchkit.forms.book_desk import Desk, shop_now
-from matchkit.forms.formulas import chance_text, shares
+from matchkit.forms.formulas import shares
 from matchkit.forms.parts import (
     Field,
     alert,
@@ -26,6 +26,7 @@ from matchkit.forms.parts import (
 )
 from matchkit.judge import Candidate
 from matchkit.match import palette_for
+from matchkit.odds import chance_text
 
 __all__ = ["AgainPart", "StrikePart"]
 

@@ -8,10 +8,11 @@ from matchkit.book_jobs import Job, Poured, local_day, sharing, sharing_words
 from matchkit.book_stock import Order
 from matchkit.book_work import Advice, foretold, target_of, verdict
 from matchkit.colorimetry import hex_colour
-from matchkit.forms.formulas import chance_text, target_hex
+from matchkit.forms.formulas import target_hex
 from matchkit.forms.pictures import edge_to_edge
 from matchkit.forms.show import Part, Picture, Table
 from matchkit.inks import Shop
+from matchkit.odds import chance_text
 from matchkit.sheet import grams_text
 
 __all__ = [

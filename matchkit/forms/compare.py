@@ -202,7 +202,7 @@ def compare_parts(
     seen = beside(target_R, shown, lights=lights, observer=shop.observer)
     told = "; ".join(
         f"{t.name}: worst under {seen.light_names[t.worst]}, dE00 {t.de00[t.worst]:.2f}"
-        for t in seen.trials
+        for t in seen.samples
     )
     tall = 0.8 + 0.95 * len(lights)
     parts: list[Part] = [
@@ -251,12 +251,12 @@ def customer_page(
 
 def _numbers(seen: Comparison) -> Table:
     rows = []
-    for trial in seen.trials:
+    for sample in seen.samples:
         for k, light in enumerate(seen.light_names):
-            index = f"{trial.metamerism[k]:.2f}" if k else "-"
-            shift = "-" if light == "D65" else f"{trial.inconstancy[k]:.2f}"
-            first = trial.name if not k else ""
-            row_ = (first, light, f"{trial.de00[k]:.2f}", index, shift, trial.words[k])
+            index = f"{sample.metamerism[k]:.2f}" if k else "-"
+            shift = "-" if light == "D65" else f"{sample.inconstancy[k]:.2f}"
+            first = sample.name if not k else ""
+            row_ = (first, light, f"{sample.de00[k]:.2f}", index, shift, sample.words[k])
             rows.append(row_)
     head = ("Formula", "Light", "dE00", "Metamerism index", "Own shift", "Beside the target")
     return Table(head=head, rows=tuple(rows), words=(1, 5))
@@ -265,17 +265,17 @@ def _numbers(seen: Comparison) -> Table:
 def _blamed(seen: Comparison, recipes: Sequence[Recipe]) -> list[Part]:
     """For each formula that parts from the target: which ink makes it so."""
     lines: list[Part] = []
-    for trial, (name, palette, c) in zip(seen.trials, recipes, strict=True):
-        if not trial.worst:
+    for sample, (name, palette, c) in zip(seen.samples, recipes, strict=True):
+        if not sample.worst:
             continue
-        worst = seen.lights[trial.worst]
+        worst = seen.lights[sample.worst]
         swaps = blame(
             palette, c, seen.target_R, first=seen.lights[0], test=worst, observer=seen.observer
         )
         if swaps:
             lines.append(
                 f"{name}: {swaps[0].ink} makes the difference under "
-                f"{seen.light_names[trial.worst]}. With {swaps[0].instead} instead, matched "
+                f"{seen.light_names[sample.worst]}. With {swaps[0].instead} instead, matched "
                 f"anew, the index there falls from {swaps[0].index + swaps[0].gain:.2f} to "
                 f"{swaps[0].index:.2f}."
             )

@@ -19,7 +19,6 @@ from matchkit.files.spectrum import read_spectrum
 from matchkit.fit import Fit
 from matchkit.forms.begin import opened_form
 from matchkit.forms.check import MeasuredPicker
-from matchkit.forms.formulas import chance_text
 from matchkit.forms.lots import Today, by_the_book, counted_on, lots_tick
 from matchkit.forms.parts import (
     alert,
@@ -44,7 +43,7 @@ from matchkit.forms.slip import addition_page
 from matchkit.forms.targets import TargetPicker
 from matchkit.lots import for_palette
 from matchkit.match import fractions_for, odds_of
-from matchkit.odds import spread_of
+from matchkit.odds import chance_text, spread_of
 from matchkit.sheet import SHORT_CAUTIONS, grams_text
 from matchkit.solve import Target, spectral_target
 

@@ -10,13 +10,13 @@ from matchkit.forms.show import Part, Picture, Table
 from matchkit.inks import Shop
 from matchkit.judge import SHEER, Candidate, clear_share
 from matchkit.match import Match, MoreStock, stock_words
+from matchkit.odds import chance_text
 from matchkit.plots import composition, spectra, swatches
 from matchkit.sheet import grams_text
 from matchkit.solve import Target
 
 __all__ = [
     "best_bodied",
-    "chance_text",
     "formula_parts",
     "is_sheer",
     "match_parts",
@@ -108,17 +108,6 @@ def target_hex(target: Target) -> str:
     reference = white(target.lights[0], target.observer)
     levels = (255 * srgb(Lab_to_XYZ(target.lab[0], reference), reference)).round().astype(int)
     return "#{:02x}{:02x}{:02x}".format(*levels.tolist())
-
-
-def chance_text(chance: float) -> str:
-    """A chance in percent; nothing is certain.
-
-    >>> chance_text(0.973), chance_text(0.9998), chance_text(0.0)
-    ('97 %', 'over 99 %', 'under 1 %')
-    """
-    if chance > 0.99:
-        return "over 99 %"
-    return "under 1 %" if chance < 0.01 else f"{100 * chance:.0f} %"
 
 
 def _strip(target: Target, found: Match) -> Picture:

@@ -10,7 +10,7 @@ from matchkit.diagnose import model_error_f
 from matchkit.faults import BadInput
 from matchkit.fit import Fit
 from matchkit.forms.begin import first_of, opened_form, quiet
-from matchkit.forms.formulas import chance_text, formula_parts, target_hex
+from matchkit.forms.formulas import formula_parts, target_hex
 from matchkit.forms.parts import (
     Runner,
     alert,
@@ -33,7 +33,7 @@ from matchkit.forms.targets import TargetPicker
 from matchkit.forms.tickets import Batch, TicketPart
 from matchkit.inks import Mix
 from matchkit.leftovers import Use, use, which_bucket
-from matchkit.odds import spread_of
+from matchkit.odds import chance_text, spread_of
 from matchkit.sheet import grams_text
 from matchkit.shelf import shelf_of
 from matchkit.solve import Target

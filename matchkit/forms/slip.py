@@ -7,9 +7,9 @@ from html import escape
 import numpy as np
 
 from matchkit.correct import Correction
-from matchkit.forms.formulas import chance_text
 from matchkit.forms.show import Page
 from matchkit.inks import Shop
+from matchkit.odds import chance_text
 from matchkit.sheet import (
     MIX,
     UNSOURCED,

@@ -7,7 +7,7 @@ import numpy as np
 from matchkit.faults import BadInput
 from matchkit.files.recipe import read_recipe
 from matchkit.forms.begin import opened_form
-from matchkit.forms.formulas import chance_text, formula_parts
+from matchkit.forms.formulas import formula_parts
 from matchkit.forms.lots import Today, by_the_book, counted_on, lots_tick
 from matchkit.forms.parts import (
     alert,
@@ -29,7 +29,7 @@ from matchkit.forms.show import Part
 from matchkit.forms.tickets import Batch, TicketPart
 from matchkit.judge import Candidate, weighed
 from matchkit.match import odds_of
-from matchkit.odds import touchiest
+from matchkit.odds import chance_text, touchiest
 from matchkit.palette import Palette, reflectance
 from matchkit.recipe import weigh_out
 from matchkit.solve import Target, spectral_target
