@@ -1,9 +1,18 @@
-"""One invented series, and the demo shop, fitted once for all the tests that need them."""
+"""One invented series, and the demo shop, fitted once for all the tests that need them.
+
+Tests run in several processes.  A file's tests stay in one of them, since they share what
+is dear to make; what several files need is made once and kept on disk for all.
+"""
 
 import contextlib
 import io
+import os
+import pickle
 import shutil
+import time
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -21,7 +30,55 @@ from matchkit.simulate import Bench, make_bench
 settings.register_profile("steady", derandomize=True, deadline=None)
 settings.load_profile("steady")
 
+Once = Callable[[str, Callable[[], Any]], Any]
 Series = tuple[tuple[Ink, ...], list[Drawdown]]
+# The longest first, so that no process is left with one of them while the others are done.
+LONG = ("browser", "test_notebooks", "test_speed", "test_solve", "test_library", "test_film_fit")
+
+
+def group(path: Path) -> str:
+    """Which tests stay together in one process."""
+    return "browser" if path.parent.name == "browser" else path.stem
+
+
+def pytest_itemcollected(item: pytest.Item) -> None:
+    item.add_marker(pytest.mark.xdist_group(group(item.path)))
+
+
+@pytest.hookimpl(trylast=True)  # the order within a file stays as it was shuffled
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    rank = {name: place for place, name in enumerate(LONG)}
+    items.sort(key=lambda item: rank.get(group(item.path), len(LONG)))
+
+
+@pytest.fixture(scope="session")
+def once(tmp_path_factory: pytest.TempPathFactory) -> Once:
+    """`once(name, make)`: what `make` gives; the first process that asks makes it for all."""
+    shared = tmp_path_factory.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        shared = shared.parent
+
+    def kept(name: str, make: Callable[[], Any]) -> Any:
+        place, lock = shared / f"once {name}.pickle", shared / f"once {name}.lock"
+        try:
+            lock.touch(exist_ok=False)
+        except FileExistsError:
+            until = time.monotonic() + 600
+            while not place.exists():
+                assert time.monotonic() < until, f"{name} failed in another process, see there"
+                time.sleep(0.05)
+            return pickle.loads(place.read_bytes())
+        try:
+            made = make()
+        except BaseException:
+            lock.unlink()
+            raise
+        half = place.with_suffix(".half")
+        half.write_bytes(pickle.dumps(made))
+        half.replace(place)
+        return made
+
+    return kept
 
 
 @pytest.fixture(scope="session")
@@ -37,9 +94,9 @@ def series(bench: Bench) -> Series:
 
 
 @pytest.fixture(scope="session")
-def fitted(series: Series) -> Fit:
+def fitted(series: Series, once: Once) -> Fit:
     inks, drawdowns = series
-    return fit(drawdowns, inks, geometry="d/8 specular excluded")
+    return once("series", lambda: fit(drawdowns, inks, geometry="d/8 specular excluded"))
 
 
 @pytest.fixture(scope="session")
@@ -59,10 +116,14 @@ def rng() -> np.random.Generator:
 
 
 @pytest.fixture(scope="session")
-def fitted_demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def fitted_demo(tmp_path_factory: pytest.TempPathFactory, once: Once) -> Path:
     """The demo shop with its `fit.json`: copy it, never write in it."""
-    folder = tmp_path_factory.mktemp("fitted") / "shop"
-    shutil.copytree(data_folder() / "demo-shop", folder)
-    with contextlib.redirect_stdout(io.StringIO()):
-        assert main(["fit", str(folder)]) == 0
-    return folder
+
+    def make() -> Path:
+        folder = tmp_path_factory.mktemp("fitted") / "shop"
+        shutil.copytree(data_folder() / "demo-shop", folder)
+        with contextlib.redirect_stdout(io.StringIO()):
+            assert main(["fit", str(folder)]) == 0
+        return folder
+
+    return once("demo shop", make)

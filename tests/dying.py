@@ -1,5 +1,6 @@
-"""A program that dies while it writes: at any call that changes the disk."""
+"""A program that dies while it writes: at any call that changes the disk, or by Ctrl-C."""
 
+import signal
 from pathlib import Path
 
 from matchkit.files import write
@@ -7,6 +8,11 @@ from matchkit.files import write
 
 class Cut(BaseException):
     """The program dies here."""
+
+
+def hears_ctrl_c():
+    """For a child before it starts: a parent in the background hands on that Ctrl-C is ignored."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
 def cut_at(monkeypatch, count):

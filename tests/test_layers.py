@@ -5,9 +5,8 @@ import json
 import re
 import subprocess
 import sys
+from functools import cache
 from pathlib import Path
-
-import pytest
 
 import matchkit
 
@@ -40,6 +39,8 @@ EDGES = (
 )
 ORDER = CORE + EDGES
 LONGEST = 400  # lines
+OUTSIDE = ("matplotlib", "sqlite3", "pathlib", "logging", "IPython")  # of the core
+WRITES = ("write_text", "write_bytes", "mkdir", "unlink")
 HEAVY = ("colour", "scipy", "matplotlib")
 
 
@@ -52,21 +53,26 @@ def layer(path: Path) -> str:
     return path.relative_to(PACKAGE).with_suffix("").parts[0]
 
 
+@cache
+def parts(path: Path) -> list[ast.AST]:
+    """Every node of a module, in the order of its lines or nearly so."""
+    return list(ast.walk(ast.parse(path.read_text(encoding="utf-8"))))
+
+
+def names_of(node: ast.AST) -> list[str]:
+    """`matchkit.files.shop` and the like, as an import statement brings them in."""
+    if isinstance(node, ast.Import):
+        return [alias.name for alias in node.names]
+    if isinstance(node, ast.ImportFrom):
+        inside = node.module == "matchkit"
+        return [f"matchkit.{a.name}" for a in node.names] if inside else [str(node.module)]
+    return []
+
+
 def imported(path: Path) -> set[str]:
     """The layers that a module imports from, wherever in the file it does."""
-    found: set[str] = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        if isinstance(node, ast.Import):
-            names = [alias.name for alias in node.names]
-        elif isinstance(node, ast.ImportFrom) and node.level:
-            pytest.fail(f"{path.name}: write `from matchkit.{node.module} import ...`")
-        elif isinstance(node, ast.ImportFrom):
-            inside = node.module == "matchkit"
-            names = [f"matchkit.{a.name}" if inside else str(node.module) for a in node.names]
-        else:
-            continue
-        found |= {name.split(".")[1] for name in names if name.startswith("matchkit.")}
-    return found
+    names = [name for node in parts(path) for name in names_of(node)]
+    return {name.split(".")[1] for name in names if name.startswith("matchkit.")}
 
 
 def modules(names: tuple[str, ...]) -> list[Path]:
@@ -79,51 +85,58 @@ def test_every_module_has_its_place() -> None:
     assert not strangers, f"put {', '.join(sorted(strangers))} into CORE or EDGES"
 
 
-@pytest.mark.parametrize("path", sources(), ids=lambda p: p.relative_to(PACKAGE).as_posix())
-def test_a_module_imports_only_what_stands_above_it(path: Path) -> None:
-    if layer(path) not in ORDER:
-        return
-    at = ORDER.index(layer(path))
-    below = {name for name in imported(path) if name in ORDER and ORDER.index(name) > at}
-    assert not below, f"{path.name} imports {', '.join(sorted(below))}, which stand below it"
+def test_a_module_imports_only_what_stands_above_it() -> None:
+    below = [
+        f"{path} imports {name}, which stands below it"
+        for path in modules(ORDER)
+        for name in imported(path)
+        if name in ORDER and ORDER.index(name) > ORDER.index(layer(path))
+    ]
+    assert not below, "\n".join(below)
 
 
 def test_the_bench_stays_apart_from_the_theory() -> None:
     # Demo data and rehearsals must not be marked by their own equations.
-    for name in ("transfer", "pigments", "simulate"):
-        assert imported(PACKAGE / f"{name}.py") <= {"faults", "spectra", "transfer", "pigments"}
+    for path in modules(("transfer", "pigments", "simulate")):
+        assert imported(path) <= {"faults", "spectra", "transfer", "pigments"}, path
 
 
-@pytest.mark.parametrize("path", sources(), ids=lambda p: p.relative_to(PACKAGE).as_posix())
-def test_no_file_is_longer_than_a_sitting(path: Path) -> None:
-    lines = len(path.read_text(encoding="utf-8").splitlines())
-    assert lines <= LONGEST, f"{path.name} has {lines} lines; split it by what it is about"
+def test_no_file_is_longer_than_a_sitting() -> None:
+    lines = {path: path.read_text(encoding="utf-8").count("\n") for path in sources()}
+    long = [
+        f"{path} has {n} lines: split it by what it is about"
+        for path, n in lines.items()
+        if n > LONGEST
+    ]
+    assert not long, "\n".join(long)
 
 
-@pytest.mark.parametrize("path", modules(CORE), ids=layer)
-def test_the_core_neither_prints_nor_plots_nor_opens_files(path: Path) -> None:
-    tree = ast.parse(path.read_text(encoding="utf-8"))
-    for node in ast.walk(tree):
-        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
-            assert node.func.id not in ("print", "open", "input"), f"{path.name} line {node.lineno}"
-        if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute):
-            writes = node.func.attr in ("write_text", "write_bytes", "mkdir", "unlink")
-            assert not writes, f"{path.name} line {node.lineno}"
-        if isinstance(node, ast.Import | ast.ImportFrom):
-            names = [a.name for a in node.names] if isinstance(node, ast.Import) else [node.module]
-            for name in names:
-                outside = str(name).split(".")[0]
-                assert outside not in ("matplotlib", "sqlite3", "pathlib", "logging", "IPython")
+def test_the_core_neither_prints_nor_plots_nor_opens_files() -> None:
+    found = []
+    for path in modules(CORE):
+        for node in parts(path):
+            outside = {name.split(".")[0] for name in names_of(node)} & set(OUTSIDE)
+            called = node.func if isinstance(node, ast.Call) else None
+            if (
+                outside
+                or (isinstance(called, ast.Name) and called.id in ("print", "open", "input"))
+                or (isinstance(called, ast.Attribute) and called.attr in WRITES)
+            ):
+                found.append(f"{path} line {node.lineno}")
+    assert not found, "\n".join(found)
 
 
-@pytest.mark.parametrize("path", sources(), ids=lambda p: p.relative_to(PACKAGE).as_posix())
-def test_no_relative_wildcard_or_catch_all(path: Path) -> None:
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        if isinstance(node, ast.ImportFrom):
-            assert all(alias.name != "*" for alias in node.names), path.name
-        if isinstance(node, ast.FunctionDef):
-            # **kwargs hide what a function takes.
-            assert node.args.kwarg is None, f"{path.name}: {node.name}"
+def test_no_relative_wildcard_or_catch_all() -> None:
+    found = []
+    for path in sources():
+        for node in parts(path):
+            if isinstance(node, ast.ImportFrom) and node.level:
+                found.append(f"{path} line {node.lineno}: write `from matchkit...`")
+            if isinstance(node, ast.ImportFrom) and any(a.name == "*" for a in node.names):
+                found.append(f"{path} line {node.lineno}: name what is imported")
+            if isinstance(node, ast.FunctionDef) and node.args.kwarg:
+                found.append(f"{path}: {node.name} hides what it takes")
+    assert not found, "\n".join(found)
 
 
 def texts(*folders: str) -> list[tuple[str, str]]:
@@ -159,9 +172,9 @@ def in_a_fresh_interpreter(statement: str) -> set[str]:
     return set(done.stdout.split())
 
 
-@pytest.mark.parametrize("statement", ["import matchkit", "import matchkit.cli"])
-def test_starting_is_quick(statement: str) -> None:
-    assert not in_a_fresh_interpreter(statement)
+def test_starting_is_quick() -> None:
+    assert not in_a_fresh_interpreter("import matchkit")
+    assert not in_a_fresh_interpreter("import matchkit.cli")
 
 
 def test_no_core_module_brings_in_a_heavy_library() -> None:

@@ -12,6 +12,7 @@ import time
 import joblib
 import numpy as np
 import pytest
+from dying import hears_ctrl_c
 
 from matchkit.cli import main
 from matchkit.faults import BadInput
@@ -56,11 +57,12 @@ def started(shop, into, *words):
     return subprocess.Popen(
         [sys.executable, "-m", "matchkit", *words],
         stderr=subprocess.PIPE, stdout=subprocess.DEVNULL, text=True,
+        preexec_fn=hears_ctrl_c if os.name == "posix" else None,
     )  # fmt: skip
 
 
 def wait_for(path, size, process):
-    until = time.monotonic() + 30
+    until = time.monotonic() + 120
     while (not path.exists() or path.stat().st_size < size) and time.monotonic() < until:
         if process.poll() is not None:
             return
@@ -186,7 +188,7 @@ def test_ctrl_c_says_how_to_go_on(shop, tmp_path, words):
     going = started(shop, into, *words)
     wait_for(into, 300, going)
     going.send_signal(signal.SIGINT)
-    _, said = going.communicate(timeout=30)
+    _, said = going.communicate(timeout=120)
     assert going.returncode == 130
     how = "the same command, without --anew, goes on" if words else "the same command goes on"
     assert how in said and "Traceback" not in said and "Warning" not in said

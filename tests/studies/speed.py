@@ -41,6 +41,18 @@ def seconds(work, repeats=3):
     return least
 
 
+def cpu_s(work):
+    """Processor seconds of one run, which other programs on the machine hardly change."""
+    started = time.process_time()
+    work()
+    return time.process_time() - started
+
+
+def times_as_long(one, other, pairs=3):
+    """How many times as long `one` takes as `other`: the median of pairs run in turn."""
+    return median(cpu_s(one) / cpu_s(other) for _ in range(pairs))
+
+
 def against_scipy(n_ink=24, largest=4, each=2, n_random=300):
     """Time per subset and what is lost, ours and one subset at a time by scipy."""
     palette, targets = rivals.palette_of(n_ink, SEED), rivals.targets_of(OTHER, each)
