@@ -1,6 +1,7 @@
 """A program that dies while it writes: at any call that changes the disk, or by Ctrl-C."""
 
 import signal
+from contextlib import contextmanager
 from pathlib import Path
 
 from matchkit.files import write
@@ -10,9 +11,14 @@ class Cut(BaseException):
     """The program dies here."""
 
 
-def hears_ctrl_c():
-    """For a child before it starts: a parent in the background hands on that Ctrl-C is ignored."""
-    signal.signal(signal.SIGINT, signal.SIG_DFL)
+@contextmanager
+def ctrl_c_heard():
+    """Children started here hear Ctrl-C, which a job in the background would have them ignore."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def cut_at(monkeypatch, count):

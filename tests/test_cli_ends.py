@@ -9,7 +9,7 @@ import time
 from contextlib import closing
 
 import pytest
-from dying import hears_ctrl_c
+from dying import ctrl_c_heard
 
 import matchkit
 from matchkit import cli
@@ -72,10 +72,11 @@ def test_ctrl_c_ends_quietly_with_the_status_shells_know(here, capsys, monkeypat
 @posix
 @pytest.mark.parametrize("after_s", [0.1, 0.2, 0.4])
 def test_ctrl_c_at_once_leaves_no_traceback(here, after_s):
-    child = subprocess.Popen(
-        [sys.executable, "-m", "matchkit", "rehearse", "--targets", "500"],
-        stderr=subprocess.PIPE, stdout=subprocess.DEVNULL, text=True, preexec_fn=hears_ctrl_c,
-    )  # fmt: skip
+    with ctrl_c_heard():
+        child = subprocess.Popen(
+            [sys.executable, "-m", "matchkit", "rehearse", "--targets", "500"],
+            stderr=subprocess.PIPE, stdout=subprocess.DEVNULL, text=True,
+        )  # fmt: skip
     time.sleep(after_s)
     child.send_signal(signal.SIGINT)
     told = child.communicate(timeout=120)[1]
