@@ -258,10 +258,10 @@ BOMB = (
     ],
 )
 def test_document_types_and_entities_are_refused(write, content):
-    start = time.perf_counter()
+    start = time.process_time()
     (fault,) = faults_of(write(content))
     assert "declares a document type or an entity, which no spectrum needs" in fault
-    assert time.perf_counter() - start < 1.0
+    assert time.process_time() - start < 1.0
 
 
 @pytest.mark.parametrize(
