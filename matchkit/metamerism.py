@@ -54,7 +54,6 @@ __all__ = [
     "adapted",
     "inconstancy",
     "matrix_R",
-    "metameric_black",
     "observer_index",
     "parameric",
     "scaled",
@@ -129,18 +128,6 @@ def matrix_R(light: Light, observer: int) -> Array:
     basis, _ = np.linalg.qr(weights(light, observer))
     projection: Array = basis @ basis.T
     return projection
-
-
-def metameric_black(R: ArrayLike, light: Light, observer: int) -> Array:
-    """The part (..., 31) of spectra that the view cannot see: its XYZ are zero.
-
-    >>> black = metameric_black(np.linspace(0.1, 0.7, 31), "D65", 10)
-    >>> bool(np.abs(XYZ(black, "D65", 10)).max() < 1e-9)
-    True
-    """
-    R = np.asarray(R, dtype=float)
-    black: Array = R - R @ matrix_R(light, observer)
-    return black
 
 
 def parameric(R_target: ArrayLike, R_sample: ArrayLike, light: Light, observer: int) -> Array:

@@ -15,13 +15,11 @@ from matchkit.inks import Ink, Mix
 
 __all__ = [
     "Letdown",
-    "Recipe",
     "as_ink",
     "cost_per_kg",
     "density_g_per_ml",
     "fill_ml",
     "letdowns_for",
-    "recipe_of",
     "taken_apart",
     "weigh_out",
     "weighing_order",
@@ -33,33 +31,6 @@ Array = NDArray[np.float64]
 STEPS_TO_TRUST = 100
 LETDOWN_SHARES = (0.1, 0.01)
 BASES = ("white", "clear")
-
-
-@dataclass(frozen=True, kw_only=True)
-class Recipe:
-    """Mass fractions of named inks, sum 1, in weighing order.
-
-    >>> Recipe(inks=("White", "Lemon"), fractions=(0.97, 0.03)).inks
-    ('White', 'Lemon')
-    """
-
-    inks: tuple[str, ...]
-    fractions: tuple[float, ...]
-
-    def __post_init__(self) -> None:
-        if len(self.inks) != len(self.fractions):
-            raise BadInput(
-                f"{len(self.inks)} inks but {len(self.fractions)} fractions; give one for each"
-            )
-        twice = sorted({name for name in self.inks if self.inks.count(name) > 1})
-        if twice:
-            raise BadInput(f"{', '.join(twice)}: named twice in one recipe; add the two up")
-        if min(self.fractions, default=0) < 0:
-            raise BadInput("a recipe has a negative share; only what is in the bucket counts")
-        if abs(sum(self.fractions) - 1) > 1e-6:
-            raise BadInput(
-                f"shares must sum to 1, got {sum(self.fractions):.6g}; divide by the sum"
-            )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -123,23 +94,6 @@ def weigh_out(
     decimals = max(0, -int(np.floor(np.log10(resolution_g)))) + 2
     grams: Array = np.round(counts * resolution_g, decimals)
     return grams
-
-
-def recipe_of(inks: Sequence[Ink], grams: Sequence[float] | Array) -> Recipe:
-    """The recipe that weights make, in weighing order, zeros left out.
-
-    >>> recipe_of([Ink(name="White", role="white")], [50.0]).fractions
-    (1.0,)
-    """
-    weights_g = np.asarray(grams, dtype=float)
-    order = weighing_order(inks, weights_g.tolist())
-    if not order:
-        raise BadInput("every weight is 0 g; weigh something")
-    total = float(weights_g.sum())
-    return Recipe(
-        inks=tuple(inks[i].name for i in order),
-        fractions=tuple(float(weights_g[i]) / total for i in order),
-    )
 
 
 def cost_per_kg(inks: Sequence[Ink], fractions: Sequence[float]) -> float | None:

@@ -15,9 +15,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-__all__ = ["SETTLES_AT", "Staircase", "answered", "climbed", "threshold"]
+__all__ = ["Staircase", "answered", "climbed", "threshold"]
 
-SETTLES_AT = 0.5**0.5  # share of right answers: p^2 = 1/2
 RIGHT_IN_A_ROW = 2
 LEAST_TURNS, SKIPPED = 4, 2  # turns that a threshold needs; the first ones show the start
 

@@ -107,6 +107,7 @@ RUNS = {
     "book-close": "book shop close 12 approved --approved-by 'Ms Night' --light D65",
     "book-leftover": "book shop leftover 12 40 'Rose rest'",
     "book-import-paper": "book shop import-paper beside/cards.csv --again",
+    "book-open-batch": "book shop open-batch 17 --grams 350 --job Aprons --due 2026-04-10",
     "book-count": "book shop count 'Ebb Clear' 900",
     "book-deliver": "book shop deliver 'Dusk Violet' 500 --lot V-030",
     "book-check-lot": "book shop check-lot 'Kelp Green' G-078 beside/green_lot.csv --percent 10",

@@ -2,21 +2,15 @@
 
 import csv
 import io
-import json
 
 import numpy as np
 import pytest
 from small_shop import SPECTRA
 
-from matchkit.colorimetry import Lab
 from matchkit.faults import BadInput
 from matchkit.files.export import spectra_cgats, spectra_csv, write_spectra
-from matchkit.files.formulas import formulas_csv, formulas_json, recipe_csv
 from matchkit.files.readings import NamedSpectrum
-from matchkit.files.recipe import read_recipe
 from matchkit.files.spectrum import read_readings, read_spectra
-from matchkit.judge import Candidate
-from matchkit.match import Match
 
 
 def some():
@@ -87,50 +81,3 @@ def test_an_existing_file_is_left_alone(tmp_path):
     assert path.read_text() == "mine"
     with pytest.raises(BadInput, match=r"'\.xml' is not known; write \.csv, \.txt"):
         write_spectra(tmp_path / "ours.xml", some())
-
-
-def matches():
-    R = SPECTRA["Lemon"][0]
-    lab = np.array([Lab(R, light, 10) for light in ("D65", "A")])
-    best = Candidate(
-        inks=("White", 'Lemon, "new"'),
-        grams=(800.25, 199.75),
-        R=R,
-        lab=lab,
-        de00=np.array([0.123456, 0.5]),
-        F=0.2,
-        cost_per_kg=None,
-        chance_in_tolerance=0.91234,
-    )
-    return [Match(target="Sun, bright", in_gamut=True, formulas=(best,))]
-
-
-def test_formulas_as_csv():
-    rows = list(csv.DictReader(io.StringIO(formulas_csv(matches(), ("D65", "A")))))
-    assert [row["ink"] for row in rows] == ["White", 'Lemon, "new"']
-    assert rows[0]["target"] == "Sun, bright"
-    assert sum(float(row["percent"]) for row in rows) == pytest.approx(100)
-    assert sum(float(row["grams"]) for row in rows) == pytest.approx(1000)
-    last = {"formula": "1", "de00_D65": "0.1235", "de00_A": "0.5", "cost_per_kg": ""}
-    assert {key: rows[1][key] for key in last} == last
-    assert rows[1]["chance_in_tolerance"] == "0.9123"
-
-
-def test_formulas_as_json():
-    (found,) = json.loads(formulas_json(matches(), ("D65", "A")))["matches"]
-    (formula,) = found["formulas"]
-    assert (found["target"], found["in_gamut"]) == ("Sun, bright", True)
-    assert formula["inks"][0] == {"ink": "White", "percent": 80.025, "grams": 800.25}
-    assert formula["reflectance"]["wavelength_nm"][-1] == 700
-    assert formula["reflectance"]["values"] == np.round(SPECTRA["Lemon"][0], 6).tolist()
-    assert formula["de00"] == {"D65": 0.1235, "A": 0.5}
-    assert set(formula["lab"]) == {"D65", "A"}
-    assert (formula["cost_per_kg"], formula["chance_in_tolerance"]) == (None, 0.9123)
-
-
-def test_a_formula_is_a_recipe_file_that_is_read_back(tmp_path):
-    path = tmp_path / "sun.csv"
-    path.write_text(recipe_csv(matches()[0].formulas[0]))
-    recipe = read_recipe(path, grams_only=True)
-    assert recipe.inks == ("White", 'Lemon, "new"')
-    assert recipe.grams == (800.25, 199.75)

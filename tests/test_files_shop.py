@@ -10,7 +10,7 @@ from small_shop import DRAWDOWNS, INKS, MIXES, NM, SPECTRA, TOML, edge, put, wid
 
 from matchkit.faults import BadInput
 from matchkit.files.settings import geometry_doubts, geometry_faults
-from matchkit.files.shop import digest, read_shop, shop_files
+from matchkit.files.shop import digest, read_shop
 from matchkit.files.write import BESIDE, NOTE
 from matchkit.inks import GEOMETRIES, Drawdown, Ink, Shop
 from matchkit.simulate import ladder, make_bench
@@ -459,17 +459,6 @@ def test_the_folder_itself(tmp_path):
     (tmp_path / "file").write_text("x")
     with pytest.raises(BadInput, match="file: is a file; a shop folder is expected"):
         read_shop(tmp_path / "file")
-
-
-def test_files_that_count(tmp_path):
-    folder = put(tmp_path / "shop", mixes_csv=None)
-    assert [path.name for path in shop_files(folder)] == [
-        "shop.toml",
-        "inks.csv",
-        "drawdowns.csv",
-        "spectra.csv",
-    ]
-    assert [path.name for path in shop_files(put(folder))][-1] == "mixes.csv"
 
 
 def test_the_digest_follows_what_a_fit_depends_on(tmp_path):

@@ -179,12 +179,6 @@ def test_matrix_R_is_a_projection_of_rank_3(light):
     np.testing.assert_allclose(P, A @ np.linalg.solve(A.T @ A, A.T), atol=1e-12)
 
 
-def test_a_metameric_black_has_no_colour():
-    black = mm.metameric_black(smooth_spectra(20), "LED-B3", 2)
-    np.testing.assert_allclose(cm.XYZ(black, "LED-B3", 2), 0, atol=1e-11)
-    np.testing.assert_allclose(mm.metameric_black(black, "LED-B3", 2), black, atol=1e-13)
-
-
 @pytest.mark.parametrize("correction", mm.CORRECTIONS)
 def test_identical_spectra_have_no_index(correction):
     R = smooth_spectra(20)

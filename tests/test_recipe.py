@@ -9,12 +9,10 @@ from matchkit.faults import BadInput
 from matchkit.inks import Ink
 from matchkit.recipe import (
     STEPS_TO_TRUST,
-    Recipe,
     cost_per_kg,
     density_g_per_ml,
     fill_ml,
     letdowns_for,
-    recipe_of,
     weigh_out,
     weighing_order,
 )
@@ -96,30 +94,6 @@ def test_bases_first_then_from_much_to_little() -> None:
     # Common practice, no source: strong colours last.
     order = weighing_order(INKS, [20.0, 30.0, 1.0, 60.0, 0.0])
     assert [INKS[i].name for i in order] == ["Clear", "White", "Red", "Black"]
-
-
-def test_a_recipe_of_weights() -> None:
-    found = recipe_of(INKS, [30.0, 0.0, 1.0, 19.0, 0.0])
-    assert found == Recipe(inks=("White", "Red", "Black"), fractions=(0.6, 0.38, 0.02))
-
-
-def test_nothing_weighed_is_no_recipe() -> None:
-    with pytest.raises(BadInput, match="every weight is 0 g"):
-        recipe_of(INKS, [0.0] * 5)
-
-
-@pytest.mark.parametrize(
-    ("inks", "fractions", "said"),
-    [
-        (("a", "b"), (1.0,), "2 inks but 1 fractions"),
-        (("a", "a"), (0.5, 0.5), "a: named twice"),
-        (("a", "b"), (1.2, -0.2), "negative share"),
-        (("a", "b"), (0.5, 0.4), "shares must sum to 1, got 0.9"),
-    ],
-)
-def test_what_is_no_recipe(inks: tuple[str, ...], fractions: tuple[float, ...], said: str) -> None:
-    with pytest.raises(BadInput, match=said):
-        Recipe(inks=inks, fractions=fractions)
 
 
 # ---- letdowns

@@ -27,6 +27,7 @@ VERBS = {
     "leftover": ("work", "what is left of a batch goes on the shelf"),
     "reprint": ("colour", "match again to an old batch as it measured, with today's lots"),
     "import-paper": ("colour", "old formulas from a CSV file, predicted with today's inks"),
+    "open-batch": ("colour", "a batch of a formula that the book has, such as an old card"),
     "today": ("look", "today's jobs, what each needs next, which share a base colour"),
     "show": ("look", "the whole story of a batch"),
     "find": ("look", "batches and formulas by colour, ink, lot, date, customer, words"),

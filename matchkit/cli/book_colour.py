@@ -5,7 +5,9 @@ from collections.abc import Mapping
 from typing import Any
 
 from matchkit.book_entries import log_match as log
+from matchkit.book_entries import open_batch as open_again
 from matchkit.book_find import scanned
+from matchkit.book_jobs import job, planned_grams
 from matchkit.book_lessons import fit_key
 from matchkit.book_shelf import today
 from matchkit.book_work import as_poured, paper_in_book, prediction, read_paper
@@ -232,3 +234,30 @@ def import_paper(args: argparse.Namespace) -> Answer:
     if not cards:
         return answer, "nothing new to write down"
     return answer, table(["Formula", "name", "customer"], rows)
+
+
+def open_batch_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "formula", metavar="FORMULA", help="its number, as import-paper and find tell"
+    )
+    parser.add_argument("--grams", default="1000", metavar="G", help="batch size (1000)")
+    _job_options(parser)
+
+
+def open_batch(args: argparse.Namespace) -> Answer:
+    grams, book, shop = positive(args.grams, "--grams"), desk(args), shop_of(args)
+    if not args.formula.isdecimal():
+        raise BadInput(f"open-batch: found {args.formula!r}, need the number of a formula")
+    number = open_again(
+        book, int(args.formula), grams, job=args.job, customer=args.customer, due=args.due
+    )
+    made = job(book, number)
+    planned, digits = planned_grams(made, shop.resolution_g), decimals(shop.resolution_g)
+    answer = {
+        "batch": number,
+        "formula": made.formula,
+        "inks": [{"ink": ink, "grams": g} for ink, g in planned.items()],
+    }
+    rows = [[ink, f"{g:.{digits}f}"] for ink, g in planned.items()]
+    text = f"batch {number}: {made.name}, {grams:g} g of formula {made.formula}"
+    return answer, f"{text}\n{table(['Ink', 'grams'], rows, indent=2)}"

@@ -27,12 +27,11 @@ from matchkit.inks import Drawdown, Shop
 from matchkit.instrument import disagreement, oddities, repeats
 from matchkit.spectra import GRID_NM, to_grid
 
-__all__ = ["EXISTING", "Imported", "bring_in"]
+__all__ = ["Imported", "bring_in"]
 
 Array = NDArray[np.float64]
 
 FILE = "spectra.csv"
-EXISTING = ("refuse", "add", "replace")  # what happens to a drawdown that has readings
 SAME = 5e-7  # readings closer than six decimals can tell are one reading
 HINTS = 20
 
@@ -93,7 +92,7 @@ def bring_in(
         Only the spectrum of that `name`, and the `drawdown` that it is of, if the file
         calls it otherwise.
     existing : str
-        One of EXISTING, for drawdowns that have readings already.
+        "refuse", "add" or "replace", for drawdowns that have readings already.
     skip_others : bool
         Leave out what is no drawdown of the shop; otherwise it is a fault.
     index, not_fluorescent

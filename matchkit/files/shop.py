@@ -30,7 +30,7 @@ from matchkit.files.write import settled
 from matchkit.inks import ROLES, Drawdown, Ink, Mix, Shop
 from matchkit.spectra import average
 
-__all__ = ["FILES", "digest", "read_inks", "read_shelf", "read_shop", "shop_files"]
+__all__ = ["FILES", "digest", "read_inks", "read_shelf", "read_shop"]
 
 FILES = ("shop.toml", "inks.csv", "drawdowns.csv", "spectra.csv")
 OPTIONAL_FILES = ("mixes.csv", "grounds.csv", "films.csv", "film_spectra.csv")
@@ -106,11 +106,6 @@ def read_measuring(folder: str | Path) -> tuple[Shop, tuple[str, ...], tuple[str
     if found.faults or shop is None:
         raise BadInput(found.faults)
     return shop, tuple(each.name for each in drawn or []), tuple(each.name for each in mixed or [])
-
-
-def shop_files(folder: str | Path) -> tuple[Path, ...]:
-    """The paths of a shop folder that count, in reading order, with what is optional."""
-    return tuple(_paths(folder).values())
 
 
 def digest(folder: str | Path) -> str:

@@ -12,7 +12,7 @@ from html import escape
 
 from matchkit.sheet import text_columns
 
-__all__ = ["Page", "Part", "Picture", "Table", "download", "html_of", "show", "text_of"]
+__all__ = ["Page", "Part", "Picture", "Table", "html_of", "show", "text_of"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -80,13 +80,6 @@ def show(parts: Sequence[Part]) -> None:
         elif not isinstance(part, Page):
             bundle["text/html"] = _table(part) if isinstance(part, Table) else _html(part)
         display(bundle, metadata=metadata, raw=True)  # type: ignore[no-untyped-call]
-
-
-def download(name: str, content: str, words: str) -> str:
-    """A link that hands a text file to the browser, which keeps it where downloads go."""
-    data = base64.b64encode(content.encode("utf-8")).decode("ascii")
-    href = f"data:text/plain;charset=utf-8;base64,{data}"
-    return f'<a download="{escape(name)}" href="{href}">{escape(words)}</a>'
 
 
 def _html(part: Part) -> str:

@@ -1,0 +1,53 @@
+"""Everything public has a door: something in the package uses it, or it is for Python itself.
+
+A function that only its own test calls is code to keep without anybody having it: give it a
+command, a form or a caller, or delete it.
+"""
+
+import ast
+
+from test_layers import PACKAGE, sources
+
+# Public for those who write Python, with no caller in the package.
+FOR_PYTHON = {
+    *("colorimetry.de00_vector", "colorimetry.weights_for", "palette.subset", "shelf.predict"),
+    *("solve.count_subsets", "film.film_reading", "opacity.stacked_R", "hold.finish"),
+    *("plots.K_over_S", "plots.ink_moves", "plots.scattering"),  # of the notebooks too
+    # The theories and the bench themselves, which tests hold against published figures.
+    *("optics.film_R", "transfer.diffuse_R", "simulate.film_R", "simulate.BenchInk"),
+}
+BY_NAME = ("cli/", "forms/__init__", "forms/stills", "forms/practise")  # named from outside
+
+
+def doorless():
+    """The public names that nothing in the package uses but their own definition."""
+    trees = {path: ast.parse(path.read_text(encoding="utf-8")) for path in sources()}
+    imported, used = set(), {}
+    for path, tree in trees.items():
+        used[path] = set()
+        for node in ast.walk(tree):
+            if isinstance(node, ast.ImportFrom):
+                imported |= {(node.module, alias.name) for alias in node.names}
+            elif isinstance(node, ast.Name) and isinstance(node.ctx, ast.Load):
+                used[path].add(node.id)
+    for path, tree in trees.items():
+        where = path.relative_to(PACKAGE).with_suffix("")
+        module = ".".join(("matchkit", *where.parts)).removesuffix(".__init__")
+        if where.as_posix().startswith(BY_NAME) or where.name == "__main__":
+            continue
+        for name in defined(tree):
+            if (module, name) not in imported and name not in used[path]:
+                yield f"{module.removeprefix('matchkit.')}.{name}"
+
+
+def defined(tree):
+    """What a module says is public."""
+    for node in tree.body:
+        if isinstance(node, ast.Assign) and ast.unparse(node.targets[0]) == "__all__":
+            yield from ast.literal_eval(node.value)
+
+
+def test_every_public_name_has_a_door():
+    without = set(doorless())
+    assert without - FOR_PYTHON == set(), "wire or delete; Python's own go into FOR_PYTHON"
+    assert without >= FOR_PYTHON, "these have callers: take them off the list"
