@@ -518,3 +518,21 @@ def test_a_lot_that_is_open_is_not_opened_again(desk):
     assert said == "Sharp Lemon: lot L-040 is open already; nothing is changed\n"
     assert desk.json("lot", "Sharp Lemon", "L-040")["lot"] is None
     assert "not known yet" in desk.text("lot", "Sharp Lemon", "L-041").out
+
+
+def test_an_old_card_becomes_a_batch(desk):
+    """Weighed in the shares of the card; the job goes on as any other."""
+    card = desk.folder.parent / "card.csv"
+    card.write_text("formula,ink,grams\nCoral,Quay White,84\nCoral,Buoy Scarlet,16\n")
+    (kept,) = desk.json("import-paper", card)["formulas"]
+    words = ["--grams", "250", "--job", "Aprons", "--customer", "Kite Club"]
+    made = desk.json("open-batch", kept["formula"], *words)
+    assert made["inks"] == [
+        {"ink": "Quay White", "grams": 210.0},
+        {"ink": "Buoy Scarlet", "grams": 40.0},
+    ]
+    desk.text("weigh", made["batch"], "--as-planned")
+    (job,) = desk.json("today")["jobs"]
+    assert (job["name"], job["job"], job["grams"]) == ("Coral", "Aprons", 250.0)
+    assert "no formula 9 in the book" in desk.text("open-batch", "9", status=2).err
+    assert "need the number of a formula" in desk.text("open-batch", "Coral", status=2).err

@@ -14,6 +14,8 @@ from matchkit.cli import COMMANDS
 from matchkit.cli.book import VERBS
 from matchkit.files.fitted import digest
 
+pytestmark = pytest.mark.xdist_group("pins")  # one process answers for all of them
+
 NO_SHOP = {"demo", "lab"}  # these open no shop that a person kept
 OF_A_FIT = ("scores", "suspects", "cautions", "drawdowns")
 
