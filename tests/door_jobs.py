@@ -1,0 +1,1132 @@
+"""Twenty jobs, and how each is asked at every door: see `doors`."""
+
+import contextlib
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from html import unescape
+from typing import Any
+
+import numpy as np
+from doors import (
+    CHECKED,
+    FORMULA,
+    GROUND,
+    LAB,
+    LOTS,
+    PRINT_UM,
+    TARGET,
+    Absent,
+    Adapter,
+    Facts,
+    Known,
+    Room,
+    amounts,
+    by_library,
+    by_name,
+    candidate_facts,
+    chances_told,
+    check_drawdown,
+    cured,
+    handed,
+    judged,
+    lots_told,
+    seen,
+    sensitive,
+    slips_told,
+    spoken,
+    strengths_told,
+    warned,
+)
+
+from matchkit.advice import verdict as leave_words
+from matchkit.advice import worth_doing
+from matchkit.colorimetry import Lab, de00
+from matchkit.compare import blame, compare
+from matchkit.correct import WAYS, correct
+from matchkit.diagnose import Round, infer, model_error_f
+from matchkit.faults import BadInput
+from matchkit.files.fitted import films_fitted
+from matchkit.files.recipe import read_recipe
+from matchkit.fit import Fit
+from matchkit.garment import covering_words, grounds_for, over_grounds
+from matchkit.jobsize import Job, job_size
+from matchkit.judge import check, check_lab, weighed
+from matchkit.leftovers import Use, use, which_bucket
+from matchkit.lot_check import judge_lot
+from matchkit.lots import for_palette
+from matchkit.match import Match, fractions_for, match, odds_of, stock_words, with_more_stock
+from matchkit.odds import spread_of, touchiest
+from matchkit.palette import reflectance
+from matchkit.plan import drawdown_plan, rows
+from matchkit.plan_sheet import plan_html
+from matchkit.pour import over_pour
+from matchkit.prints import bare_ground, fits_over, with_lots
+from matchkit.recipe import cost_per_kg, density_g_per_ml
+from matchkit.shelf import shelf_of
+from matchkit.solve import Target, lab_target, spectral_target
+from matchkit.ticket import Container, ticket
+from matchkit.ticket_sheet import ticket_html
+from matchkit.weighing import CONTAINERS_ML
+
+BATCH_G = sum(FORMULA.values())
+CONTAINER = "1 litre"
+STROKE_UM = 50.0
+
+
+def spectral(known: Known, R: Any) -> Target:
+    return spectral_target(R, known.shop.lights, known.shop.observer)
+
+
+def grams_in(found: Fit, amounts_g: Mapping[str, float]) -> Any:
+    """Grams (n_ink,) of a recipe."""
+    return np.array([amounts_g.get(name, 0.0) for name in found.palette.names])
+
+
+def series_of(known: Known, inks: Sequence[str]) -> str:
+    return next(s for s, f in known.fits.items() if set(inks) <= set(f.palette.names))
+
+
+# ---- a match
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What a match is asked for."""
+
+    max_inks: int = 3
+    without: tuple[str, ...] = ()
+    lab: bool = False
+    learning: bool = True
+
+    def words(self, room: Room) -> list[object]:
+        """The options as a command and the book's verb take them alike."""
+        lab = "--lab=" + ",".join(f"{v:g}" for v in LAB)
+        aim = [lab] if self.lab else [room.targets, "--name", TARGET]
+        inks = [word for ink in self.without for word in ("--without", ink)]
+        lots = [] if self.learning else ["--reference-lots"]
+        return [*aim, "--max-inks", self.max_inks, *inks, *lots]
+
+    def target(self, room: Room, known: Known) -> Target:
+        if self.lab:
+            return lab_target(LAB, known.shop.lights[0], known.shop.observer)
+        return spectral(known, room.target_R)
+
+
+def formula_rows(data: Mapping[str, Any]) -> list[Facts]:
+    return [{"inks": by_name(each["inks"]), "de00": each["de00"]} for each in data["formulas"]]
+
+
+def matched(formulas: list[Facts], costs: list[float | None], text: str) -> Facts:
+    """What every door tells of the formulas it found."""
+    return {
+        "formulas": formulas,
+        "formula 1": formulas[0],
+        "costs": costs,
+        "verdict": judged(text),
+        "chances told": chances_told(text),
+        "chance 1 told": chances_told(text)[:1],
+        "most sensitive": sensitive(text),
+        "warnings": warned(text),
+        "lots": lots_told(text),
+    }
+
+
+def match_command(wanted: Wanted, *more: object) -> Adapter:
+    def ask(room: Room) -> Facts:
+        text, data = room.command("match", room.folder, *wanted.words(room), *more)
+        (found,) = data["matches"]
+        costs = [each["cost_per_kg"] for each in found["formulas"]]
+        return matched(formula_rows(found), costs, text)
+
+    return ask
+
+
+def match_form(wanted: Wanted) -> Adapter:
+    def ask(room: Room) -> Facts:
+        from matchkit.forms.match import MatchForm
+        from matchkit.forms.targets import LAB as BY_LAB
+
+        form = MatchForm(room.opened, TARGET)
+        form.most.value = wanted.max_inks
+        form.lots.value = wanted.learning
+        for ink in wanted.without:
+            form.without[ink].value = True
+        note = ""
+        if wanted.lab:
+            form.picker.way.value = BY_LAB
+            for field, value in zip(
+                (form.picker.L, form.picker.a, form.picker.b), LAB, strict=True
+            ):
+                field.text.value = f"{value:g}"
+            note = form.picker.lab.children[-1].value
+        form.run.start.click()
+        form.run.wait()
+        text = seen("\n".join([note, form.results.value, form.detail.value, form.problems.value]))
+        found = form.found
+        told = matched(
+            [candidate_facts(each, form.target.light_names) for each in found.formulas],
+            [each.cost_per_kg for each in found.formulas],
+            text,
+        )
+        return told | _in_cells(text)
+
+    return ask
+
+
+def _in_cells(text: str) -> Facts:
+    """Chances that stand in a column of a table."""
+    chances = re.findall(r"\t((?:over |under )?\d+ %)(?=\t|\n|$)", text)
+    return {"chances told": chances, "chance 1 told": chances[:1]}
+
+
+def match_book(wanted: Wanted) -> Adapter:
+    def ask(room: Room) -> Facts:
+        text, data = room.verb("log-match", *wanted.words(room))
+        only = [{"inks": by_name(data["inks"]), "de00": data["de00"]}]
+        return matched(only, [], text) | {"formulas": None, "chances told": None, "costs": None}
+
+    return ask
+
+
+def match_python(wanted: Wanted) -> Adapter:
+    def ask(room: Room) -> Facts:
+        known = by_library(room, learning=wanted.learning)
+        target = wanted.target(room, known)
+        how = {"max_inks": wanted.max_inks, "without": wanted.without}
+        found = match(known.shop, known.fits, target, name=TARGET, **how)
+        more = with_more_stock(known.shop, known.fits, target, found, **how)
+        return python_match(known, known.fits, target, found) | {
+            "warnings": warned(stock_words(more, found, target) if more else "")
+        }
+
+    return ask
+
+
+def python_match(known: Known, fits: Mapping[str, Fit], target: Target, found: Match) -> Facts:
+    careful = []
+    for each in found.formulas:
+        own = next(f for f in fits.values() if set(each.inks) <= set(f.palette.names))
+        grams = grams_in(own, dict(zip(each.inks, each.grams, strict=True)))
+        careful.append(touchiest(own.palette, grams, target).ink)
+    told = matched(
+        [candidate_facts(each, target.light_names) for each in found.formulas],
+        [each.cost_per_kg for each in found.formulas],
+        "\n".join(known.told.words),
+    )
+    numbers = {"chances told": None, "chance 1 told": None, "most sensitive": careful}
+    return told | numbers
+
+
+def match_doors(wanted: Wanted) -> dict[str, Adapter | Absent | None]:
+    return {
+        "command": match_command(wanted),
+        "form": match_form(wanted),
+        "book": match_book(wanted),
+        "python": match_python(wanted),
+    }
+
+
+def print_command(room: Room) -> Facts:
+    over = ("--over", GROUND, "--thickness", f"{PRINT_UM:g}")
+    return match_command(Wanted(), *over)(room)
+
+
+def print_python(room: Room) -> Facts:
+    known = by_library(room)
+    films = with_lots(films_fitted(room.folder, known.shop)[0], known.fits)
+    ground = bare_ground(known.shop, GROUND)
+    fits = fits_over(films, ground, PRINT_UM, underbase_um=None, thickness_sd=0.1)
+    target = spectral(known, room.target_R)
+    found = match(known.shop, fits, target, name=TARGET, max_inks=3)
+    return python_match(known, fits, target, found)
+
+
+# ---- with a leftover
+
+
+@dataclass(frozen=True)
+class Leftover:
+    """Which mix of the shelf a formula starts from; none named: whichever saves most."""
+
+    name: str
+    max_inks: int = 2
+
+
+def leftover_command(wanted: Leftover) -> Adapter:
+    def ask(room: Room) -> Facts:
+        which = ["--use", wanted.name] if wanted.name else ["--leftovers"]
+        recipe = room.place / "leftover.csv"
+        text, data = room.command(
+            "match", room.folder, room.targets, "--name", TARGET, "--max-inks", wanted.max_inks,
+            *which, "--recipe", recipe,
+        )  # fmt: skip
+        (found,) = data["matches"]
+        used = re.findall(r"^(.+?): ([\d.]+) g used", text, re.M)
+        return leftover_facts(formula_rows(found), [(n, float(g)) for n, g in used], text)
+
+    return ask
+
+
+def leftover_facts(formulas: list[Facts], used: list[tuple[str, float]], text: str) -> Facts:
+    return {
+        "formulas": formulas,
+        "formula 1": formulas[0] if formulas else None,
+        "used": list(dict.fromkeys(used)),
+        "chances told": chances_told(text),
+        "chance 1 told": chances_told(text)[:1],
+        "warnings": warned(text),
+        "lots": lots_told(text),
+    }
+
+
+def leftover_form(wanted: Leftover) -> Adapter:
+    def ask(room: Room) -> Facts:
+        from matchkit.forms.leftovers import ANY, LeftoversForm
+
+        form = LeftoversForm(room.opened, TARGET, wanted.name or ANY)
+        form.most.value = wanted.max_inks
+        form.run.start.click()
+        form.run.wait()
+        text = seen(form.results.value + form.detail.value + form.problems.value)
+        lights = form.target.light_names
+        formulas = [candidate_facts(each.candidate, lights) for each in form.uses]
+        used = [(each.name, round(each.used_g, 2)) for each in form.uses]
+        return leftover_facts(formulas, used, text) | _in_cells(text)
+
+    return ask
+
+
+def leftover_book(room: Room) -> Facts:
+    """The command's formula, brought into the book."""
+    recipe = room.place / "leftover.csv"
+    text, data = room.verb("log-match", room.targets, "--name", TARGET, "--recipe", recipe)
+    only = [{"inks": by_name(data["inks"]), "de00": data["de00"]}]
+    absent = {"formulas": None, "chances told": None, "used": None}
+    return leftover_facts(only, [], text) | absent
+
+
+def leftover_python(wanted: Leftover) -> Adapter:
+    def ask(room: Room) -> Facts:
+        known = by_library(room)
+        target = spectral(known, room.target_R)
+        found: list[Use] = []
+        for fit in known.fits.values():
+            mixes = [m for m in known.shop.mixes if wanted.name in ("", m.name)]
+            spread = spread_of(fit.palette, fit.error_Lab, known.shop.resolution_g)
+            shelf = shelf_of(fit.palette, mixes, spread, model_f=model_error_f(fit))
+            how = {
+                "batch_g": 1000.0,
+                "resolution_g": known.shop.resolution_g,
+                "tolerance_de00": known.shop.tolerance_de00,
+                "max_inks": wanted.max_inks,
+            }
+            if wanted.name:
+                found += use(shelf, wanted.name, target, spread, **how)
+            else:
+                found += which_bucket(shelf, target, spread, **how)
+        told = leftover_facts(
+            [candidate_facts(each.candidate, target.light_names) for each in found],
+            [(each.name, round(each.used_g, 2)) for each in found],
+            "\n".join(known.told.words),
+        )
+        return told | {"chances told": None, "chance 1 told": None}
+
+    return ask
+
+
+# ---- a check
+
+MEASURED = {**FORMULA, "Slipway Blue": 80.0}  # what was poured for the drawdown that is checked
+
+
+def check_facts(text: str, away: Facts, words: Facts) -> Facts:
+    first = next(iter(away), "")
+    return {
+        "verdict": judged(text),
+        "de00": away,
+        "de00 first light": away.get(first),
+        "words": words,
+        "words first light": words.get(first),
+        "warnings": warned(text),
+    }
+
+
+def check_command(lab: bool) -> Adapter:
+    def ask(room: Room) -> Facts:
+        reading = room.spectrum("drawdown", cured(MEASURED))
+        aim = (
+            ["--lab=" + ",".join(f"{v:g}" for v in LAB)]
+            if lab
+            else [room.targets, "--name", TARGET]
+        )
+        text, data = room.command("check", room.folder, *aim[:1], reading, *aim[1:])
+        words = {light: each["words"] for light, each in data["delta"].items()}
+        return check_facts(text, data["de00"], words)
+
+    return ask
+
+
+def check_form(room: Room) -> Facts:
+    from matchkit.forms.check import FILE, CheckForm
+
+    form = CheckForm(room.opened, TARGET)
+    form.measured.way.value = FILE
+    form.measured.file.upload.value = handed(room.spectrum("drawdown", cured(MEASURED)))
+    form.look.click()
+    text = seen(form.results.value + form.problems.value)
+    cells = [line.split("\t") for line in text.splitlines() if line.count("\t") == 6]
+    told = [row for row in cells if re.fullmatch(r"[\d.]+", row[1])]
+    away = {row[0]: float(row[1]) for row in told}
+    return check_facts(text, away, {row[0]: row[5] for row in told})
+
+
+def check_book(lab: bool) -> Adapter:
+    def ask(room: Room) -> Facts:
+        aim = ["--lab=" + ",".join(f"{v:g}" for v in LAB)] if lab else []
+        R = cured(MEASURED)
+        batch = room.kept(FORMULA, R, *aim)
+        text, data = room.verb("measure", batch, room.spectrum("reading", R))
+        light, words = re.search(r"under (\S+), tolerance .*?; it is: (.*)", text).groups()
+        told = check_facts(text, {light: data["de00"]}, {light: words})
+        return told | {"lots": lots_told(text)} if lots_told(text) else told
+
+    return ask
+
+
+def check_python(lab: bool) -> Adapter:
+    def ask(room: Room) -> Facts:
+        known = by_library(room)
+        shop, R = known.shop, np.round(cured(MEASURED), 5)
+        if lab:
+            light = shop.lights[0]
+            own = Lab(R, light, shop.observer).tolist()
+            found = check_lab(LAB, own, light, shop.tolerance_de00)
+        else:
+            found = check(
+                room.target_R, R[None], lights=shop.lights, observer=shop.observer,
+                tolerance_de00=shop.tolerance_de00,
+            )  # fmt: skip
+        return check_facts(
+            "PASS" if found.passed else "FAIL",
+            dict(zip(found.lights, found.de00.tolist(), strict=True)),
+            dict(zip(found.lights, found.words, strict=True)),
+        )
+
+    return ask
+
+
+# ---- two recipes side by side
+
+SWAP = re.compile(r"(\S+ \S+) makes (?:it so: with|the difference under \S+ With) (.+?) instead")
+
+
+def compare_facts(text: str, numbers: Facts, sheet: Sequence[str]) -> Facts:
+    return {
+        "numbers": numbers,
+        "culprits": SWAP.findall(text),
+        "warnings": warned(text),
+        "lots": lots_told(text),
+        "sheet": list(sheet),
+    }
+
+
+def sheet_lines(html: str, names: Mapping[str, str]) -> list[str]:
+    """The lines of a printed page that hold figures of the recipes, in a steady order."""
+    text = seen(re.sub(r"(?s)<(style|svg|title)\b.*?</\1>", "", html))
+    for own, common in names.items():
+        text = text.replace(own, common)
+    return sorted(" ".join(line.split()) for line in text.splitlines() if line.strip())
+
+
+def compare_command(room: Room) -> Facts:
+    recipe, page = room.recipe("own", FORMULA), room.place / "sheet.html"
+    text, data = room.command(
+        "compare", room.folder, room.targets, recipe, "--name", TARGET, "--match", 1,
+        "--sheet", page,
+    )  # fmt: skip
+    numbers = {
+        each["name"]: {
+            light: [each["de00"][light], each["metamerism"].get(light), each["words"][light]]
+            for light in each["de00"]
+        }
+        for each in data["recipes"]
+    }
+    return compare_facts(text, numbers, sheet_lines(page.read_text(encoding="utf-8"), {}))
+
+
+def compare_form(room: Room) -> Facts:
+    from matchkit.forms.compare import CompareForm
+
+    form = CompareForm(room.opened, TARGET)
+    form.run.start.click()
+    form.run.wait()
+    for k, tick in enumerate(form.ticks):
+        tick.value = k == 0
+    form.rows.fill({ink: 100 * g / BATCH_G for ink, g in FORMULA.items()})
+    form.look.click()
+    text = seen(form.results.value + form.problems.value)
+    numbers: Facts = {}
+    name = ""
+    for row in (line.split("\t") for line in text.splitlines() if line.count("\t") == 6):
+        if not re.fullmatch(r"[\d.]+", row[2]):
+            continue
+        name = row[0] or name
+        index = None if row[3] == "-" else float(row[3])
+        numbers.setdefault(name, {})[row[1]] = [float(row[2]), index, row[5]]
+    numbers["own"] = numbers.pop("my formula")
+    sheet = sheet_lines(form.page.html, {"my formula": "own"})
+    return compare_facts(text, numbers, sheet)
+
+
+def compare_python(room: Room) -> Facts:
+    known = by_library(room)
+    target = spectral(known, room.target_R)
+    found = match(known.shop, known.fits, target, name=TARGET, top=1)
+    fit = known.fits[series_of(known, [*FORMULA])]
+    own = fractions_for(fit.palette, [*FORMULA], [*FORMULA.values()])
+    best = found.formulas[0]
+    c = {"own": own, "formula 1": fractions_for(fit.palette, best.inks, best.grams)}
+    told = compare(
+        room.target_R, [(name, reflectance(fit.palette, each)) for name, each in c.items()],
+        lights=known.shop.lights, observer=known.shop.observer,
+    )  # fmt: skip
+    numbers = {
+        trial.name: {
+            light: [float(trial.de00[k]), float(trial.metamerism[k]) if k else None, trial.words[k]]
+            for k, light in enumerate(told.light_names)
+        }
+        for trial in told.trials
+    }
+    swaps = []
+    for trial in told.trials:
+        if trial.worst:
+            found_swaps = blame(
+                fit.palette, c[trial.name], told.target_R, first=told.lights[0],
+                test=told.lights[trial.worst], observer=told.observer,
+            )  # fmt: skip
+            swaps += [(swap.ink, swap.instead) for swap in found_swaps[:1]]
+    facts = compare_facts("\n".join(known.told.words), numbers, [])
+    return facts | {"culprits": swaps, "sheet": None}
+
+
+# ---- a correction
+
+
+@dataclass(frozen=True)
+class Batch:
+    """A batch that came out wrong: what is noted, and what its drawdown was truly made of."""
+
+    poured: Mapping[str, float]
+    lots: Mapping[str, float] = field(default_factory=lambda: LOTS)
+    noted: Mapping[str, float] = field(default_factory=lambda: FORMULA)
+    room_g: float | None = None
+    new_lot: str = ""  # of Kelp Green, opened before it was weighed
+
+    def kept(self, room: Room) -> None:
+        """Write it down in the record book."""
+        if self.new_lot:
+            spoken(["book", room.folder, "lot", "Kelp Green", self.new_lot])
+        room.kept(self.noted, self.R())
+
+    def R(self) -> Any:
+        return np.round(cured(self.poured, self.lots), 5)
+
+
+def corrected(text: str, first: float | None, ways: list[Facts]) -> Facts:
+    return {
+        "now": first,
+        "additions": [each["additions"] for each in ways],
+        "after": [each["after"] for each in ways],
+        "smallest": ways[0]["additions"] if ways else {},
+        "ways": [each["name"] for each in ways],
+        "chances told": [each["chance"] for each in ways],
+        "strengths": strengths_told(text),
+        "weighing errors": slips_told(text),
+        "verdict": judged(text),
+        "warnings": warned(text),
+        "lots": lots_told(text),
+        "refused": refusal(text),
+    }
+
+
+def number(pattern: str, text: str) -> float | None:
+    found = re.search(pattern, text)
+    return float(found[1]) if found else None
+
+
+def refusal(text: str) -> str:
+    found = re.search(
+        r"the measured spectrum can't come from the inks.*?(?=; if it is right|\n|$)", text
+    )
+    return found.group(0).strip() if found else ""
+
+
+WAY = {
+    "smallest addition": "smallest", "closest colour": "closest", "or, fewest inks": "fewest inks",
+    "or, closest": "closest",
+}  # fmt: skip
+
+
+def ways_in(text: str, head: re.Pattern[str]) -> list[Facts]:
+    """The additions in a command's or a verb's text: name, dE00 after, chance, then a table."""
+    ways: list[Facts] = []
+    for line in text.splitlines():
+        if found := head.search(line):
+            name = (found["name"] or "smallest").lower()
+            after, chance = float(found["after"]), found["chance"]
+            ways.append(
+                {"name": WAY.get(name, name), "after": after, "chance": chance, "additions": {}}
+            )
+        elif ways and (row := re.fullmatch(r"  (\S.*?) {2,}([\d.]+)|  (\S.*?) ([\d.]+)", line)):
+            ink, g = (row[1] or row[3]), (row[2] or row[4])
+            ways[-1]["additions"][ink.strip()] = float(g)
+    return ways
+
+
+COMMANDS_WAY = re.compile(
+    r"^(?P<name>\w[\w ]*): add .* then dE00 \S+ (?P<after>[\d.]+).*"
+    r"chance in tolerance (?P<chance>.*)$"
+)
+BOOKS_WAY = re.compile(
+    r"^(?:batch \d+, correction \d+: dE00 [\d.]+|(?P<name>or, .*?): [\d.]+ g) -> (?P<after>[\d.]+)"
+    r" under \S+, chance (?P<chance>(?:over |under )?\d+ %)"
+)
+
+
+def correct_command(batch: Batch) -> Adapter:
+    def ask(room: Room) -> Facts:
+        batch.kept(room)
+        more = [] if batch.room_g is None else ["--room", f"{batch.room_g:g}"]
+        text, _ = spoken([
+            "correct", room.folder, room.targets, "--name", TARGET,
+            "--weighed", room.place / "noted.csv", "--measured", room.place / "reading.csv", *more,
+        ])  # fmt: skip
+        return corrected(text, number(r"Now: dE00 ([\d.]+)", text), ways_in(text, COMMANDS_WAY))
+
+    return ask
+
+
+def correct_form(batch: Batch) -> Adapter:
+    def ask(room: Room) -> Facts:
+        from matchkit.forms.check import FILE
+        from matchkit.forms.correct import CorrectForm
+
+        tickets = room.place / "tickets"
+        tickets.mkdir()
+        (tickets / "noted.csv").write_bytes((room.place / "noted.csv").read_bytes())
+        form = CorrectForm(room.opened, TARGET, "noted")
+        form.room.text.value = "" if batch.room_g is None else f"{batch.room_g:g}"
+        form.measured.way.value = FILE
+        form.measured.file.upload.value = handed(room.place / "reading.csv")
+        form.look.click()
+        text = seen("\n".join([form.rows.told.value, form.results.value, form.problems.value]))
+        chances = dict(re.findall(r"^after the (.+?)\t.*\t((?:over |under )?\d+ %)", text, re.M))
+        ways = [
+            {
+                "name": WAY.get(name, name),
+                "after": float(each.de00[0]),
+                "chance": chances.get(name),
+                "additions": amounts(form.job.found.palette.names, each.additions_g),
+            }
+            for name, each in form.ways.items()
+        ]
+        told = corrected(text, number(r"Now: dE00 ([\d.]+)", text), ways)
+        return told | ({"chance as it is": True} if "as it is now" in text else {})
+
+    return ask
+
+
+def correct_book(batch: Batch) -> Adapter:
+    def ask(room: Room) -> Facts:
+        more = [] if batch.room_g is None else ["--room", f"{batch.room_g:g}"]
+        text, _ = spoken(["book", room.folder, "correct", room.batch, *more])
+        now = number(r"correction \d+: dE00 ([\d.]+)", text)
+        return corrected(text, now, ways_in(text, BOOKS_WAY))
+
+    return ask
+
+
+def correct_book_form(batch: Batch) -> Adapter:
+    """The record book's own form, which asks the same as the book's verb."""
+
+    def ask(room: Room) -> Facts:
+        from matchkit.forms.book import ADDED, BookForm
+
+        form = BookForm(room.opened, "Ana")
+        form.open(room.batch)
+        form.what.value = ADDED
+        form.room.text.value = "" if batch.room_g is None else f"{batch.room_g:g}"
+        form.ask.click()
+        text = seen(form.advice.value + "\n" + form.wrong.value)
+        after = number(r", ([\d.]+) after", text)
+        chance = re.search(r"chance within \S+: ((?:over |under )?\d+ %)", text)
+        way = {
+            "name": "smallest",
+            "after": after,
+            "chance": chance[1] if chance else None,
+            "additions": {k: round(v, 2) for k, v in form.rows.planned.items()},
+        }
+        return corrected(text, number(r"dE00 ([\d.]+) now", text), [way] if after else [])
+
+    return ask
+
+
+def correct_python(batch: Batch) -> Adapter:
+    def ask(room: Room) -> Facts:
+        known = by_library(room, heard=batch.R())
+        written = read_recipe(
+            room.place / "noted.csv", {ink.name: ink.series for ink in known.shop.inks},
+            mixes=known.shop.mixes, grams_only=True,
+        )  # fmt: skip
+        series = series_of(known, written.inks)
+        found = known.plain[series]
+        palette, shop = found.palette, known.shop
+        target = spectral(known, room.target_R)
+        spread = spread_of(palette, found.error_Lab, shop.resolution_g)
+        grams = grams_in(found, dict(zip(written.inks, written.grams, strict=True)))
+        words = "\n".join(known.told.words)
+        try:
+            belief = infer(
+                palette, [Round(grams=grams, R=batch.R())], spread, target=target,
+                model_f=model_error_f(found), known=for_palette(known.told.lots[series], palette),
+            )  # fmt: skip
+        except BadInput as error:
+            return corrected("\n".join([words, *error.faults]), None, [])
+        stock = {ink.name: ink.stock_g for ink in shop.inks}
+        upper = np.array([np.inf if stock[n] is None else stock[n] for n in palette.names])
+        room_g = np.inf if batch.room_g is None else batch.room_g
+
+        def by(how: Any, room_g: float = room_g) -> Any:
+            return how(
+                palette, belief, target, spread, tolerance_de00=shop.tolerance_de00,
+                resolution_g=shop.resolution_g, room_g=room_g, upper_g=upper,
+            )  # fmt: skip
+
+        every = {name: by(how) for name, how in WAYS.items()}
+        free = by(correct, np.inf) if room_g < np.inf else None
+        said = leave_words(every, float(grams.sum()), room_g, free)
+        now = float(de00(target.lab[0], Lab(batch.R(), target.lights[0], target.observer)))
+        ways = [
+            {
+                "name": name,
+                "after": float(each.de00[0]),
+                "chance": None,
+                "additions": amounts(palette.names, each.additions_g),
+            }
+            for name, each in worth_doing(every, float(grams.sum())).items()
+        ]
+        return corrected(f"{words}\n{said}", now, ways) | {"chances told": None}
+
+    return ask
+
+
+def correct_doors(batch: Batch) -> dict[str, Adapter | Absent | None]:
+    return {
+        "command": correct_command(batch),
+        "form": correct_form(batch),
+        "book": correct_book(batch),
+        "book form": correct_book_form(batch),
+        "python": correct_python(batch),
+    }
+
+
+# ---- an over-pour while it is weighed
+
+IN_POT = {"Quay White": 315.72, "Kelp Green": 156.7}
+
+
+def rescued(over: Sequence[str], ways: Facts, text: str) -> Facts:
+    return {"over": list(over), "ways": ways, "warnings": warned(text), "lots": lots_told(text)}
+
+
+def pour_command(room: Room) -> Facts:
+    text, data = room.command(
+        "correct", room.folder, room.targets, "--name", TARGET,
+        "--plan", room.recipe("plan", FORMULA), "--weighed", room.recipe("in", IN_POT),
+    )  # fmt: skip
+    ways = {
+        name: {"rest": by_name(way["rest"]), "total": way["total_grams"], "de00": way["de00"]}
+        for name, way in data["ways"].items()
+    }
+    return rescued(data["over"], ways, text)
+
+
+def pour_python(room: Room) -> Facts:
+    known = by_library(room)
+    fit = known.fits[series_of(known, [*FORMULA])]
+    target = spectral(known, room.target_R)
+    found = over_pour(
+        fit.palette, grams_in(fit, FORMULA), grams_in(fit, IN_POT), target,
+        tolerance_de00=known.shop.tolerance_de00, resolution_g=known.shop.resolution_g,
+    )  # fmt: skip
+    each = {name: getattr(found, name) for name in ("scaled", "least_growth", "same_size")}
+    ways = {
+        name: {
+            "rest": amounts(fit.palette.names, way.rest_g),
+            "total": way.total_g,
+            "de00": dict(zip(target.light_names, way.de00.tolist(), strict=True)),
+        }
+        for name, way in each.items()
+        if way is not None
+    }
+    return rescued(found.over, ways, "\n".join(known.told.words))
+
+
+# ---- over garments
+
+
+def cover_facts(prints: Facts, needs: Facts, text: str) -> Facts:
+    return {
+        "prints": prints,
+        "needs": needs,
+        "covering": re.findall(r"contrast ratio of ([\d.]+)|from (\d+) um", text),
+        "warnings": warned(text),
+        "lots": lots_told(text),
+    }
+
+
+def cover_command(room: Room) -> Facts:
+    um = f"{STROKE_UM:g}"
+    recipe = room.recipe("own", FORMULA)
+    text, data = room.command(
+        "hold", room.folder, recipe, "--thickness", um, "--underbase", um,
+        "--target", room.targets, "--name", TARGET,
+    )  # fmt: skip
+    prints = {each["ground"]: [p["de00"] for p in each["prints"]] for each in data["grounds"]}
+    return cover_facts(prints, {e["ground"]: e["words"] for e in data["grounds"]}, text)
+
+
+def cover_form(room: Room) -> Facts:
+    from matchkit.forms.hold import HoldForm
+
+    form = HoldForm(room.opened, "")
+    form.rows.fill({ink: 100 * g / BATCH_G for ink, g in FORMULA.items()})
+    form.target.value = TARGET
+    form.stroke.text.value = form.underbase.text.value = f"{STROKE_UM:g}"
+    form.run.start.click()
+    form.run.wait()
+    text = seen(form.results.value + form.problems.value)
+    cells = [line.split("\t") for line in text.splitlines() if line.count("\t") == 6]
+    told = [row for row in cells if re.fullmatch(r"[\d.]+", row[2])]
+    prints = {row[0]: [float(cell) for cell in row[2:6]] for row in told}
+    return cover_facts(prints, {row[0]: row[1] for row in told}, text)
+
+
+def cover_python(room: Room) -> Facts:
+    known = by_library(room)
+    films = with_lots(films_fitted(room.folder, known.shop)[0], known.fits)
+    fit = films[series_of(known, [*FORMULA])]
+    c = fractions_for(fit.palette, [*FORMULA], [*FORMULA.values()])
+    grounds, _ = grounds_for(known.shop)
+    verdicts, told = over_grounds(
+        known.shop, fit.palette, c, room.target_R, grounds, stroke_um=STROKE_UM,
+        underbase_um=STROKE_UM,
+    )  # fmt: skip
+    words = " ".join(covering_words(told, known.shop.tolerance_de00))
+    prints = {each.ground: [float(p.de00) for p in each.prints] for each in verdicts}
+    text = "\n".join([words, *known.told.words])
+    return cover_facts(prints, {each.ground: each.words for each in verdicts}, text)
+
+
+# ---- how much ink, and its ticket
+
+JOB = Job(prints=300, area_cm2=1200.0, coverage=0.4, mesh_cm3_per_m2=60.0, transfer=0.6, loss=0.1)
+JOB_WORDS = (
+    "--prints", 300, "--size", "30x40cm", "--coverage", 40, "--mesh", 60, "--transfer", 60,
+)  # fmt: skip
+
+
+def size_facts(found: Mapping[str, Any]) -> Facts:
+    keys = ("total_g", "total_ml", "per_print_g", "loss_g", "containers", "cost")
+    return {key: found[key] for key in keys} | {"assumptions": list(found["assumptions"])}
+
+
+def size_command(room: Room) -> Facts:
+    recipe = room.recipe("own", FORMULA)
+    _, data = room.command("jobsize", room.folder, recipe, *JOB_WORDS, "--container", CONTAINER)
+    return size_facts(data)
+
+
+def size_form(room: Room) -> Facts:
+    from matchkit.forms.jobsize import JobForm
+
+    form = JobForm(room.opened, "")  # its fields start with this very job
+    form.rows.fill({ink: 100 * g / BATCH_G for ink, g in FORMULA.items()})
+    form.container.value = CONTAINER
+    return size_facts(vars(form.size()))
+
+
+def size_book(room: Room) -> Facts:
+    batch = room.begun(FORMULA)
+    _, data = room.verb("ticket", batch, *JOB_WORDS, "--container", CONTAINER)
+    return size_facts(data["job_size"])
+
+
+def size_python(room: Room) -> Facts:
+    known = by_library(room)
+    inks = [ink for ink in known.shop.inks if ink.name in FORMULA]
+    shares = [FORMULA[ink.name] / BATCH_G for ink in inks]
+    found = job_size(
+        JOB, density_g_per_ml=density_g_per_ml(inks, shares),
+        container=Container(name=CONTAINER, volume_ml=CONTAINERS_ML[CONTAINER]),
+        cost_per_kg=cost_per_kg(inks, shares),
+    )  # fmt: skip
+    return size_facts(vars(found))
+
+
+HELD_BACK = {ink: 0.9 for ink in FORMULA if ink != "Quay White"}  # the share weighed first
+HELD_WORDS = [
+    word for ink, s in HELD_BACK.items() for word in ("--hold-back", f"{ink}={100 * s:g}")
+]
+
+
+def ticket_facts(html: str, text: str) -> Facts:
+    page = seen(re.sub(r"(?s)<(style|svg|title|head)\b.*?</\1>", "", html))
+    rows_ = [" ".join(line.split()) for line in page.splitlines() if "\t" in line]
+    return {
+        "rows": rows_,
+        "chance told": re.findall(r"(?:over |under )?\d+ %(?=\.)", page)[:1],
+        "warnings": warned(page),
+        "lots": lots_told(text),
+    }
+
+
+def ticket_command(room: Room) -> Facts:
+    recipe, page = room.recipe("own", FORMULA), room.place / "ticket.html"
+    text, _ = room.command(
+        "ticket", room.folder, recipe, "--target", room.targets, "--name", TARGET, *HELD_WORDS,
+        "--container", CONTAINER, "--html", page,
+    )  # fmt: skip
+    return ticket_facts(page.read_text(encoding="utf-8"), text)
+
+
+def ticket_form(room: Room) -> Facts:
+    from matchkit.forms.weigh import WeighForm
+
+    form = WeighForm(room.opened, "")
+    form.rows.fill({ink: 100 * g / BATCH_G for ink, g in FORMULA.items()})
+    form.grams.text.value = f"{BATCH_G:g}"
+    form.target.value = TARGET
+    form.ticket.hold.value = 0.1
+    form.ticket.container.value = CONTAINER
+    form.look.click()
+    form.ticket.preview.click()
+    return ticket_facts(framed(form.ticket.page.value), seen(form.results.value))
+
+
+def framed(html: str) -> str:
+    """The page that a form shows in a frame."""
+    return unescape(re.search(r'srcdoc="([^"]*)"', html)[1])
+
+
+def ticket_book(room: Room) -> Facts:
+    batch, page = room.begun(FORMULA), room.place / "book.html"
+    text, _ = room.verb("ticket", batch, *HELD_WORDS, "--container", CONTAINER, "--html", page)
+    return ticket_facts(page.read_text(encoding="utf-8"), text)
+
+
+def ticket_python(room: Room) -> Facts:
+    known = by_library(room)
+    fit = known.fits[series_of(known, [*FORMULA])]
+    target = spectral(known, room.target_R)
+    candidate = weighed(
+        fit.palette, grams_in(fit, FORMULA), target, odds=odds_of(fit, target, known.shop)
+    )
+    made = ticket(
+        candidate, target, known.shop, target_name=TARGET, hold_back=HELD_BACK,
+        container=Container(name=CONTAINER, volume_ml=CONTAINERS_ML[CONTAINER]),
+    )  # fmt: skip
+    return ticket_facts(ticket_html(made), "\n".join(known.told.words))
+
+
+# ---- a new lot
+
+INK, NEW_LOT, NEW_STRENGTH = CHECKED[0], "Y-052", 0.9
+
+
+def lot_facts(text: str) -> Facts:
+    lines = [line.removeprefix("Written down: ").rstrip(".") for line in text.splitlines()]
+    return {
+        "words": [line for line in lines if line.startswith(f"{INK}: ")],
+        "counts once opened": "counts once" in text,
+        "lots": lots_told(text),
+    }
+
+
+def lot_reading(room: Room) -> Any:
+    return room.spectrum("lot", check_drawdown(by_library(room).shop, INK, NEW_STRENGTH).R)
+
+
+def lot_book(room: Room) -> Facts:
+    text, data = room.verb("check-lot", INK, NEW_LOT, lot_reading(room), "--percent", 10)
+    return lot_facts(text) | {"verdict": data["verdict"], "strength": data["strength"]}
+
+
+def lot_form(room: Room) -> Facts:
+    from matchkit.forms.book import BookForm
+    from matchkit.forms.book_rows import FILE
+    from matchkit.forms.book_shelf import CHECKED as WAS_CHECKED
+
+    shelf = BookForm(room.opened, "Ana").shelf
+    shelf.what.value = WAS_CHECKED
+    shelf.name.value, shelf.lot.text.value = INK, NEW_LOT
+    shelf.percent.text.value = "10"
+    shelf.reading.way.value = FILE
+    shelf.reading.file.upload.value = handed(lot_reading(room))
+    shelf.write.click()
+    text = seen(shelf.done.value + shelf.problems.value)
+    return lot_facts(text) | {"verdict": None, "strength": None}
+
+
+def lot_python(room: Room) -> Facts:
+    known = by_library(room)
+    fit = known.fits[series_of(known, [INK])]
+    drawdown = check_drawdown(known.shop, INK, NEW_STRENGTH)
+    drawdown = replace(drawdown, readings=np.round(drawdown.readings, 5))
+    spread = spread_of(fit.palette, fit.error_Lab, known.shop.resolution_g)
+    found = judge_lot(
+        fit.palette, INK, [drawdown], spread,
+        light=known.shop.lights[0], observer=known.shop.observer, lot=NEW_LOT,
+        reference=known.shop.hiding,
+    )  # fmt: skip
+    told = lot_facts("\n".join([*found.words, *known.told.words]))
+    return told | {"verdict": found.kind, "strength": found.strength, "counts once opened": None}
+
+
+# ---- which drawdowns to make
+
+PLANNED = "Kelp Green"
+
+
+def plan_facts(drawdowns: list[Any] | None, html: str) -> Facts:
+    page = seen(re.sub(r"(?s)<(style|title|h1)\b.*?</\1>", "", html))
+    return {
+        "drawdowns": drawdowns,
+        "page": [" ".join(line.split()) for line in page.splitlines() if line.strip()],
+    }
+
+
+def plan_command(room: Room) -> Facts:
+    page = room.place / "plan.html"
+    _, data = room.command("plan", room.folder, "--ink", PLANNED, "--html", page)
+    told = [
+        [r["drawdown"], r["ink"], r["percent"], r["grams"], r["pot"]] for r in data["drawdowns"]
+    ]
+    return plan_facts(told, page.read_text(encoding="utf-8"))
+
+
+def plan_form(room: Room) -> Facts:
+    from matchkit.forms.plan import PlanForm
+
+    form = PlanForm(room.opened, PLANNED)
+    form.look.click()
+    return plan_facts(None, framed(form.page.value))
+
+
+def plan_python(room: Room) -> Facts:
+    shop = by_library(room).shop
+    made = drawdown_plan(shop.inks, resolution_g=shop.resolution_g, new_ink=PLANNED)
+    told = [[r.drawdown, r.ink, r.percent, r.grams, r.pot] for r in rows(made)]
+    return plan_facts(told, plan_html(made))
+
+
+# ---- all of them
+
+WEAKER = {**LOTS, "Kelp Green": 0.92}
+WEAK = Batch(FORMULA, lots=WEAKER, new_lot="G-070")
+OVER_POURED = Batch({**FORMULA, "Kelp Green": 1.5 * FORMULA["Kelp Green"]})
+FOREIGN = Batch({"Straw Gold": 300.0, "Quay White": 100.0})
+LITTLE_ROOM = Batch(FORMULA, lots=WEAKER, new_lot="G-070", room_g=5.0)
+# A twentieth of the letdown is black, the rest white.
+WITH_MIX = Batch(
+    FORMULA,
+    lots=WEAKER,
+    new_lot="G-070",
+    noted={
+        "Quay White": 133.13, "Kelp Green": 104.49, "Slipway Blue": 73.18, "Black letdown 5": 192.2,
+    },
+)  # fmt: skip
+
+JOBS: dict[str, dict[str, Adapter | Absent | None]] = {
+    "match": match_doors(Wanted(max_inks=4)),
+    "match, 3 inks": match_doors(Wanted()),
+    "match, an ink left out": match_doors(Wanted(without=("Slipway Blue",))),
+    "match, reference lots": match_doors(Wanted(learning=False)),
+    "match by Lab": match_doors(Wanted(lab=True)),
+    "match, a leftover used": {
+        "command": leftover_command(Leftover("Leftover regatta teal")),
+        "form": leftover_form(Leftover("Leftover regatta teal")),
+        "book": leftover_book,
+        "python": leftover_python(Leftover("Leftover regatta teal")),
+    },
+    "match over a garment": {
+        "command": print_command,
+        "form": Absent("the form has no garment to match a print on"),
+        "book": Absent("log-match has no garment to match a print on"),
+        "python": print_python,
+    },
+    "check": {
+        "command": check_command(lab=False),
+        "form": check_form,
+        "book": check_book(lab=False),
+        "python": check_python(lab=False),
+    },
+    "check by Lab": {
+        "command": check_command(lab=True),
+        "form": Absent("the form takes no Lab for its target"),
+        "book": check_book(lab=True),
+        "python": check_python(lab=True),
+    },
+    "compare": {
+        "command": compare_command,
+        "form": compare_form,
+        "book": None,  # it judges batches, one at a time
+        "python": compare_python,
+    },
+    "correct, a weak lot": correct_doors(WEAK),
+    "correct, an over-poured ink": correct_doors(OVER_POURED),
+    "correct, a foreign reading": correct_doors(FOREIGN),
+    "correct, little room": correct_doors(LITTLE_ROOM),
+    "correct, a mix in the batch": correct_doors(WITH_MIX),
+    "over-poured while weighing": {
+        "command": pour_command,
+        "form": Absent("no form tells the ways on while a batch is still weighed"),
+        "book": Absent("weigh tells what is far from the plan, and no way on"),
+        "python": pour_python,
+    },
+    "cover": {"command": cover_command, "form": cover_form, "book": None, "python": cover_python},
+    "job size": {
+        "command": size_command,
+        "form": size_form,
+        "book": size_book,
+        "python": size_python,
+    },
+    "ticket, ink held back": {
+        "command": ticket_command,
+        "form": ticket_form,
+        "book": ticket_book,
+        "python": ticket_python,
+    },
+    "lot check": {"command": None, "book": lot_book, "form": lot_form, "python": lot_python},
+    "drawdown plan": {
+        "command": plan_command,
+        "form": plan_form,
+        "book": None,  # it keeps batches, no drawdowns
+        "python": plan_python,
+    },
+}
+
+
+def answers(room: Room, doors: Mapping[str, Adapter | Absent | None]) -> dict[str, Any]:
+    """What each door tells, in the order they stand in; a door that fails leaves its exception."""
+    told: dict[str, Any] = {}
+    with contextlib.chdir(room.place):  # forms save beside themselves
+        for door, ask in doors.items():
+            if ask is None or isinstance(ask, Absent):
+                continue
+            try:
+                told[door] = ask(room)
+            except Exception as error:  # told by the tests of that door alone
+                told[door] = error
+    return told

@@ -1,0 +1,295 @@
+"""One job has one answer: asked at every door it gives the same facts, numbers and warnings.
+
+The doors and what is read off them are in `doors` and `door_jobs`.  `DIFFER` lists where doors
+part today, each with its reason; nothing else may, and what agrees again must leave the list.
+"""
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+pytest.importorskip("ipywidgets", reason="ipywidgets is not installed")
+
+from door_jobs import JOBS, answers
+from doors import Absent, Room, make_shop, same
+
+ALL_MATCHES = (
+    "match", "match, 3 inks", "match, an ink left out", "match, reference lots", "match by Lab",
+)  # fmt: skip
+LEFTOVER, PRINT = "match, a leftover used", "match over a garment"
+WEAK, POURED, FOREIGN, ROOM, MIX = (
+    "correct, a weak lot", "correct, an over-poured ink", "correct, a foreign reading",
+    "correct, little room", "correct, a mix in the batch",
+)  # fmt: skip
+ADDED = (WEAK, POURED, ROOM, MIX)  # corrections that end in an addition
+
+# Why doors part: the sentence, the door, the facts, the jobs.
+DIFFER: tuple[tuple[str, str, tuple[str, ...], tuple[str, ...]], ...] = (
+    # chances
+    (
+        "the command says 100 % and 0 %, the form over 99 % and under 1 %",
+        "form", ("chance 1 told",),
+        ("match", "match, reference lots", "match by Lab", LEFTOVER),
+    ),
+    (
+        "the command says 100 % and 0 %, the form over 99 % and under 1 %",
+        "form", ("chances told",), (*ALL_MATCHES, LEFTOVER, *ADDED),
+    ),
+    (
+        "the command says 100 % and 0 %, the form over 99 % and under 1 %",
+        "book form", ("chances told",), ADDED,
+    ),
+    (
+        "only the form tells the chance of the batch as it is",
+        "form", ("chance as it is",), ADDED,
+    ),
+    # a match
+    (
+        "the form does not name the ink to weigh with most care",
+        "form", ("most sensitive",), ALL_MATCHES,
+    ),
+    (
+        "log-match does not name the ink to weigh with most care",
+        "book", ("most sensitive",), ALL_MATCHES,
+    ),
+    (
+        "log-match does not tell whether the inks reach the colour",
+        "book", ("verdict",), ALL_MATCHES,
+    ),
+    (
+        "the library tells in_gamut; the command and the form each make the sentence",
+        "python", ("verdict",), (*ALL_MATCHES, PRINT),
+    ),
+    (
+        "with reference lots the command forgets the book's stock too, the others do not",
+        "form", ("formulas", "formula 1", "costs"), ("match, reference lots",),
+    ),
+    (
+        "with reference lots the command forgets the book's stock too, the others do not",
+        "book", ("formula 1", "chance 1 told"), ("match, reference lots",),
+    ),
+    (
+        "with reference lots the command forgets the book's stock too, the others do not",
+        "python", ("formulas", "formula 1", "costs", "most sensitive"),
+        ("match, reference lots",),
+    ),
+    (
+        "the form does not say what lots chances count on, nor why a list is short",
+        "form", ("warnings",), (*ALL_MATCHES, LEFTOVER),
+    ),
+    (
+        "log-match does not say what lots chances count on, what stock keeps away, nor that a Lab"
+        " is judged under one light",
+        "book", ("warnings",), ALL_MATCHES,
+    ),
+    (
+        "the command's warnings are made where it is printed, so the library has none",
+        "python", ("warnings",), (*ALL_MATCHES, LEFTOVER, PRINT),
+    ),
+    # lots
+    (
+        "the book's verb hears the check of a lot before its batches, the command after them: one"
+        " lot, two strengths",
+        "book", ("lots",),
+        ("match", "match, 3 inks", "match, an ink left out", "match by Lab", LEFTOVER,
+         "ticket, ink held back"),
+    ),
+    (
+        "the verb tells lots as all batches have them, this one too, and counts on less",
+        "book", ("lots",), (WEAK, ROOM),
+    ),
+    (
+        "the book's form names the lots of the inks in the batch only",
+        "book form", ("lots",), ADDED,
+    ),
+    ("a refusal hides what is counted on", "form", ("lots",), (FOREIGN,)),
+    ("a refusal hides what is counted on", "book form", ("lots",), (FOREIGN,)),
+    # leftovers
+    (
+        "the form takes lots and stock as the files have them, whatever the book says",
+        "form", ("formulas", "lots"), (LEFTOVER,),
+    ),
+    (
+        "log-match takes the leftover apart and forgets how it was measured",
+        "book", ("formula 1", "warnings"), (LEFTOVER,),
+    ),
+    # checks
+    ("measure judges under the first light only", "book", ("de00", "words"), ("check",)),
+    (
+        "only the command says what a Lab can't tell",
+        "book", ("warnings",), ("check by Lab",),
+    ),
+    (
+        "only the command says what a Lab can't tell",
+        "python", ("warnings",), ("check by Lab",),
+    ),
+    # a comparison
+    (
+        "the form matches under the first light alone, the command with a fifth of the others;"
+        " its sheet rounds the weights of a kilogram; stock and limits bind only the command's"
+        " other ink",
+        "form", ("numbers", "culprits", "sheet"), ("compare",),
+    ),
+    # corrections
+    (
+        "the form does not say which ink was poured wrongly, nor how much of it went in",
+        "form", ("weighing errors",), (POURED,),
+    ),
+    (
+        "the verb says nothing of what went wrong",
+        "book", ("weighing errors",), (POURED,),
+    ),
+    (
+        "the book's form says nothing of what went wrong",
+        "book form", ("weighing errors",), (POURED,),
+    ),
+    (
+        "the library has no function that says which weight was wrong",
+        "python", ("weighing errors",), (POURED,),
+    ),
+    ("the verb says nothing of what went wrong", "book", ("strengths",), ADDED),
+    ("the book's form says nothing of what went wrong", "book form", ("strengths",), ADDED),
+    (
+        "the library has no function that says which lots look strong or weak",
+        "python", ("strengths",), ADDED,
+    ),
+    (
+        "the book's form tells the smallest addition only",
+        "book form", ("additions", "after", "ways"), (WEAK, POURED, MIX),
+    ),
+    (
+        "the command calls it the nearest it comes, the others the smallest",
+        "form", ("ways",), (ROOM,),
+    ),
+    (
+        "the command calls it the nearest it comes, the others the smallest",
+        "book", ("ways",), (ROOM,),
+    ),
+    (
+        "the command calls it the nearest it comes, the others the smallest",
+        "book form", ("ways",), (ROOM,),
+    ),
+    (
+        "the command calls it the nearest it comes, the others the smallest",
+        "python", ("ways",), (ROOM,),
+    ),
+    (
+        "only the command says how to go on in spite of it; the forms have no way to",
+        "form", ("warnings",), (FOREIGN,),
+    ),
+    (
+        "only the command says how to go on in spite of it, though the verb can",
+        "book", ("warnings",), (FOREIGN,),
+    ),
+    (
+        "only the command says how to go on in spite of it; the forms have no way to",
+        "book form", ("warnings",), (FOREIGN,),
+    ),
+    (
+        "only the command says how to go on in spite of it",
+        "python", ("warnings",), (FOREIGN,),
+    ),
+    ("the book does not say that the mix counts as its inks", "book", ("warnings",), (MIX,)),
+    (
+        "the book does not say that the mix counts as its inks",
+        "book form", ("warnings",), (MIX,),
+    ),
+    (
+        "the library leaves its reader's notes to the caller",
+        "python", ("warnings",), (MIX,),
+    ),
+    # the rest
+    (
+        "the command adds that a print is no drawdown",
+        "python", ("warnings",), ("cover",),
+    ),
+    ("the form does not say what lots it counts on", "form", ("lots",), ("lot check",)),
+    (
+        "the verb hears the check of a lot before its batches: one lot, two strengths",
+        "python", ("lots",), ("lot check",),
+    ),
+)  # fmt: skip
+
+
+def reasons(job: str, door: str) -> dict[str, str]:
+    """Facts in which a door parts from the first that has the job, and why."""
+    return {
+        fact: why
+        for why, where, facts, jobs in DIFFER
+        if where == door and job in jobs
+        for fact in facts
+    }
+
+
+def first(job: str) -> str:
+    """The door that the others are held against."""
+    return next(d for d, ask in JOBS[job].items() if ask and not isinstance(ask, Absent))
+
+
+def cases() -> list[Any]:
+    """Each job at each other door; those that part are expected to fail."""
+    out = []
+    for job, doors in JOBS.items():
+        for door, ask in doors.items():
+            if ask is None or door == first(job):
+                continue
+            why = [ask.why] if isinstance(ask, Absent) else reasons(job, door).values()
+            told = "; ".join(dict.fromkeys(why))
+            marks = [pytest.mark.xfail(strict=True, raises=AssertionError, reason=told)]
+            out.append(pytest.param(job, door, marks=marks if told else [], id=f"{job}-{door}"))
+    return out
+
+
+@pytest.fixture(scope="module")
+def ask(fitted_demo, tmp_path_factory) -> Callable[[str], dict[str, Any]]:
+    """What all doors tell about a job, asked once."""
+    made = make_shop(fitted_demo, tmp_path_factory.mktemp("made") / "shop")
+    told: dict[str, dict[str, Any]] = {}
+
+    def asked(job: str) -> dict[str, Any]:
+        if job not in told:
+            with pytest.MonkeyPatch.context() as patch:
+                patch.setenv("MATCHKIT_FORMS_RAISE", "1")  # what is no one's mistake fails
+                told[job] = answers(Room(made, tmp_path_factory.mktemp("room")), JOBS[job])
+        return told[job]
+
+    return asked
+
+
+def parting(told: dict[str, Any], job: str, door: str) -> dict[str, tuple[Any, Any]]:
+    """Facts that differ, as the first door and this one tell them."""
+    for each in (told[first(job)], told[door]):
+        if isinstance(each, Exception):
+            raise each
+    one, other = told[first(job)], told[door]
+    both = {fact: (one.get(fact, "not told"), other.get(fact, "not told")) for fact in one | other}
+    return {fact: pair for fact, pair in both.items() if pair[1] is not None and not same(*pair)}
+
+
+@pytest.mark.parametrize(("job", "door"), cases())
+def test_every_door_tells_the_same(ask, job, door):
+    assert not isinstance(JOBS[job][door], Absent)
+    assert parting(ask(job), job, door) == {}
+
+
+@pytest.mark.parametrize("job", JOBS)
+def test_doors_part_in_nothing_but_what_is_listed(ask, job):
+    told = ask(job)
+    found = {door: parting(told, job, door) for door in told if door != first(job)}
+    listed = {door: set(reasons(job, door)) for door in found}
+    unlisted = {
+        (door, fact): pair
+        for door, facts in found.items()
+        for fact, pair in facts.items()
+        if fact not in listed[door]
+    }
+    assert unlisted == {}
+    agreed = {door: facts - found[door].keys() for door, facts in listed.items()}
+    assert not any(agreed.values()), f"take off the list, these agree: {agreed}"
+
+
+def test_the_list_names_jobs_and_doors_that_there_are():
+    for why, door, _, jobs in DIFFER:
+        for job in jobs:
+            assert door in JOBS.get(job, {}), (why, job, door)
