@@ -94,7 +94,7 @@ def series_of(known: Known, inks: Sequence[str]) -> str:
 class Wanted:
     """What a match is asked for."""
 
-    max_inks: int = 3
+    max_inks: int = 4
     without: tuple[str, ...] = ()
     lab: bool = False
     learning: bool = True
@@ -238,7 +238,7 @@ def print_python(room: Room) -> Facts:
     ground = bare_ground(known.shop, GROUND)
     fits = fits_over(films, ground, PRINT_UM, underbase_um=None, thickness_sd=0.1)
     target = spectral(known, room.target_R)
-    found = match(known.shop, fits, target, name=TARGET, max_inks=3)
+    found = match(known.shop, fits, target, name=TARGET)
     return python_match(known, fits, target, found)
 
 
@@ -492,18 +492,20 @@ def compare_python(room: Room) -> Facts:
         lights=known.shop.lights, observer=known.shop.observer,
     )  # fmt: skip
     numbers = {
-        trial.name: {
-            light: [float(trial.de00[k]), float(trial.metamerism[k]) if k else None, trial.words[k]]
-            for k, light in enumerate(told.light_names)
+        sample.name: {
+            light: [float(away), float(index) if k else None, words]
+            for k, (light, away, index, words) in enumerate(
+                zip(told.light_names, sample.de00, sample.metamerism, sample.words, strict=True)
+            )
         }
-        for trial in told.trials
+        for sample in told.samples
     }
     swaps = []
-    for trial in told.trials:
-        if trial.worst:
+    for sample in told.samples:
+        if sample.worst:
             found_swaps = blame(
-                fit.palette, c[trial.name], told.target_R, first=told.lights[0],
-                test=told.lights[trial.worst], observer=told.observer,
+                fit.palette, c[sample.name], told.target_R, first=told.lights[0],
+                test=told.lights[sample.worst], observer=told.observer,
             )  # fmt: skip
             swaps += [(swap.ink, swap.instead) for swap in found_swaps[:1]]
     facts = compare_facts("\n".join(known.told.words), numbers, [])
@@ -1049,8 +1051,8 @@ WITH_MIX = Batch(
 )  # fmt: skip
 
 JOBS: dict[str, dict[str, Adapter | Absent | None]] = {
-    "match": match_doors(Wanted(max_inks=4)),
-    "match, 3 inks": match_doors(Wanted()),
+    "match": match_doors(Wanted()),
+    "match, 3 inks": match_doors(Wanted(max_inks=3)),
     "match, an ink left out": match_doors(Wanted(without=("Slipway Blue",))),
     "match, reference lots": match_doors(Wanted(learning=False)),
     "match by Lab": match_doors(Wanted(lab=True)),
