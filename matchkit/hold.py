@@ -13,16 +13,14 @@ Sources: Rasmussen & Williams (2006), Gaussian Processes, eq. A.6, for condition
 memory; that strong inks are held back is common practice, no source.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.bucket import Bucket, least, nearest, seen_after, under_first_light
 from matchkit.colorimetry import Lab_jacobian, XYZ_to_Lab
 from matchkit.constants import f_scale
-from matchkit.correct import AIM
-from matchkit.diagnose import LEAST_MODEL_F, NOISE_F, REACH_NM, SHARED, Belief, Round, infer
+from matchkit.diagnose import NOISE_F, REACH_NM, SHARED
 from matchkit.eye import difference_slope
 from matchkit.faults import BadInput
 from matchkit.odds import Spread, chance, chance_within
@@ -31,7 +29,7 @@ from matchkit.recipe import BASES
 from matchkit.solve import Target
 from matchkit.spectra import GRID_NM
 
-__all__ = ["Finish", "HoldBack", "finish", "hold_back", "share_for"]
+__all__ = ["HoldBack", "hold_back", "share_for"]
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -47,7 +45,7 @@ class HoldBack:
     """A two-stage weigh-out: `first_g` and then about `then_g`, each (n_ink,).
 
     `inks` are weighed to `share` at first.  `then_g` is what the plan still asks for;
-    what is poured is what `finish` says after the measurement.
+    what is poured is what `correct` says after the measurement.
     """
 
     inks: tuple[str, ...]
@@ -56,18 +54,6 @@ class HoldBack:
     then_g: Array
     chance_one_stage: float
     chance_two_stage: float
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Finish:
-    """The second stage: additions (n_ink,) in grams, and what they will bring."""
-
-    additions_g: Array
-    total_g: float
-    R: Array
-    lab: Array
-    de00: Array
-    belief: Belief
 
 
 def share_for(spread_of_lots: float) -> float:
@@ -124,64 +110,6 @@ def hold_back(
         chance_one_stage=one,
         chance_two_stage=_chance_two(palette, first, grams, target, spread, lots, tolerance_de00),
     )
-
-
-def finish(
-    palette: Palette,
-    first_g: Array,
-    R: Array,
-    target: Target,
-    spread: Spread,
-    *,
-    plan_g: Array,
-    resolution_g: float,
-    tolerance_de00: float,
-    model_f: float = LEAST_MODEL_F,
-    known: tuple[Array, Array] | None = None,
-) -> Finish:
-    """What to pour after the first stage: `first_g` as weighed, `R` (n_wl,) as measured.
-
-    The planned total if the colour can be had at it, else the least growth.  Only the
-    inks of the plan are used.
-    """
-    belief = infer(
-        palette, [Round(grams=first_g, R=R)], spread, target=target, model_f=model_f, known=known
-    )
-    bucket = Bucket(
-        palette=replace(palette, strengths=belief.strengths),
-        grams=belief.grams,
-        strengths=belief.strengths,
-        residual_f=belief.residual_f,
-    )
-    own = np.flatnonzero(plan_g > 0)[None]
-    start = np.maximum(plan_g - first_g, 1e-4 * plan_g.sum())[own]
-    left = max(float(plan_g.sum() - first_g.sum()), 0.0)
-    a = _second(bucket, target, own, start, left, AIM * tolerance_de00)
-    additions = np.zeros_like(plan_g)
-    additions[own[0]] = np.round(np.rint(a[0] / resolution_g) * resolution_g, 6)
-    R_after, lab, de00 = seen_after(bucket, target, additions)
-    return Finish(
-        additions_g=additions,
-        total_g=float(first_g.sum() + additions.sum()),
-        R=R_after,
-        lab=lab,
-        de00=de00,
-        belief=belief,
-    )
-
-
-def _second(
-    bucket: Bucket, target: Target, own: Index, start: Array, left_g: float, aim: float
-) -> Array:
-    """Additions (1, m): the nearest at the planned total, or the least that is near enough."""
-    first = under_first_light(target)
-    a, d = nearest(bucket, first, own, start, total_g=max(left_g, 1e-6), steps=40)
-    if d[0, 0] <= aim:
-        return a
-    free, d_free = nearest(bucket, first, own, start, steps=40)
-    if d_free[0, 0] <= aim:
-        return least(bucket, first, own, free, aim=aim, at_least_g=left_g, steps=15)[0]
-    return free if d_free[0, 0] < d[0, 0] and free.sum() >= left_g else a
 
 
 def _touchy(palette: Palette, grams: Array, target: Target, sd: Array) -> list[int]:

@@ -11,7 +11,7 @@ from test_layers import PACKAGE, sources
 # Public for those who write Python, with no caller in the package.
 FOR_PYTHON = {
     *("colorimetry.de00_vector", "colorimetry.weights_for", "palette.subset", "shelf.predict"),
-    *("solve.count_subsets", "film.film_reading", "opacity.stacked_R", "hold.finish"),
+    *("solve.count_subsets", "film.film_reading", "opacity.stacked_R"),
     *("plots.K_over_S", "plots.ink_moves", "plots.scattering"),  # of the notebooks too
     # The theories and the bench themselves, which tests hold against published figures.
     *("optics.film_R", "transfer.diffuse_R", "simulate.film_R", "simulate.BenchInk"),
