@@ -33,7 +33,10 @@ settings.load_profile("steady")
 Once = Callable[[str, Callable[[], Any]], Any]
 Series = tuple[tuple[Ink, ...], list[Drawdown]]
 # The longest first, so that no process is left with one of them while the others are done.
-LONG = ("browser", "test_notebooks", "test_speed", "test_solve", "test_library", "test_film_fit")
+LONG = (
+    "browser", "test_notebooks", "test_speed", "test_same_answer", "test_solve", "test_library",
+    "test_film_fit",
+)  # fmt: skip
 
 
 def group(path: Path) -> str:
