@@ -1,7 +1,7 @@
 """Write the demo shop again, byte for byte:  python data/make_demo_shop.py
 
 Everything here is invented except the reflectances named "CIE 13.3 TCS..." in
-targets.csv.  The spectra come from the virtual bench (matchkit.simulate): radiative
+targets.csv.  The spectra come from the virtual bench (matchkit.simulator.simulate): radiative
 transfer with drawn pigments, not the theory the package fits.  The targets stand on
 another bench with other pigments, so a match under one light need not hold under the next.
 """
@@ -13,10 +13,10 @@ from pathlib import Path
 import numpy as np
 from colour.quality.datasets.tcs import SDS_TCS_CIE1995
 
-from matchkit.film import ground_inside
-from matchkit.garment import stand_in_grounds
-from matchkit.simulate import Bench, film_R, ladder, make_bench, opaque_R, read
-from matchkit.spectra import GRID_NM
+from matchkit.colorimetry.grid import GRID_NM
+from matchkit.matching.garment import stand_in_grounds
+from matchkit.optics.film import ground_inside
+from matchkit.simulator.simulate import Bench, film_R, ladder, make_bench, opaque_R, read
 
 FOLDER = Path(__file__).parent / "demo-shop"
 

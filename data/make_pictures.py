@@ -25,18 +25,18 @@ from matplotlib.colors import to_hex
 from matplotlib.text import Text
 from PIL import Image
 
-from matchkit import plots
-from matchkit.compare import Comparison, compare
 from matchkit.files.spectrum import read_spectrum
 from matchkit.files.write import write_files
-from matchkit.fit import Fit
+from matchkit.fitting.fit import Fit
 from matchkit.forms import open_shop
 from matchkit.forms.match import MatchForm
 from matchkit.forms.shops import OpenShop
-from matchkit.inks import Shop
-from matchkit.judge import Candidate
-from matchkit.match import fractions_for, match
-from matchkit.solve import Target, spectral_target
+from matchkit.inks.shop import Shop
+from matchkit.matching.compare import Comparison, compare
+from matchkit.matching.match import fractions_for, match
+from matchkit.matching.rank import Candidate
+from matchkit.matching.solve import Target, spectral_target
+from matchkit.plots import charts as plots
 
 HERE = Path(__file__).parent
 sys.path.append(str(HERE.parent))  # for `tests`, which is not installed

@@ -3,7 +3,7 @@
     python tests/bad_inputs.py      prints the table of DEVELOPERS.md
 
 Each case gets an empty folder and does what a person would do; it must end in a
-`BadInput`.  `tests/test_bad_input_table.py` holds the table to it.
+`InputError`.  `tests/test_bad_input_table.py` holds the table to it.
 """
 
 import sys
@@ -15,14 +15,14 @@ import numpy as np
 from broken_files import TWO, cgats, cxf, long, pairs, tall
 from small_shop import DRAWDOWNS, INKS, SPECTRA, TOML, edge, put, wide
 
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.export import write_spectra
 from matchkit.files.health import keep_reading
 from matchkit.files.incoming import bring_in
 from matchkit.files.recipe import read_recipe
 from matchkit.files.shop import read_shop
 from matchkit.files.spectrum import read_spectra, read_spectrum
-from matchkit.inks import Shop
+from matchkit.inks.shop import Shop
 
 Case = Callable[[Path], object]
 
@@ -216,7 +216,7 @@ def message(case: Case) -> str:
     with tempfile.TemporaryDirectory() as folder:
         try:
             case(Path(folder))
-        except BadInput as error:
+        except InputError as error:
             return error.faults[0]
     raise AssertionError("this was taken without a word")
 

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import numpy as np
 
-from matchkit.inks import Drawdown, Ink
-from matchkit.palette import Palette
-from matchkit.simulate import NOISE, Bench, Noise, ladder
+from matchkit.inks.palette import Palette
+from matchkit.inks.shop import Drawdown, Ink
+from matchkit.simulator.simulate import NOISE, Bench, Noise, ladder
 
 AUTHORITIES = Path(__file__).parent / "authorities"
 

@@ -11,12 +11,12 @@ import numpy as np
 import pytest
 from bench_inks import textbook
 
-from matchkit.book_bucket import weigh
-from matchkit.book_entries import log_match
-from matchkit.inks import Ink, Shop
-from matchkit.judge import weighed
-from matchkit.palette import Palette, reflectance
-from matchkit.solve import spectral_target
+from matchkit.book.containers import weigh
+from matchkit.book.entries import log_match
+from matchkit.inks.palette import Palette, reflectance
+from matchkit.inks.shop import Ink, Shop
+from matchkit.matching.rank import weighed
+from matchkit.matching.solve import spectral_target
 
 NM = np.arange(400, 701, 10)
 INKS = (

@@ -21,10 +21,10 @@ from hypothesis import settings
 
 from matchkit.cli import main
 from matchkit.files.places import data_folder
-from matchkit.fit import Fit, fit
-from matchkit.inks import Drawdown, Ink
-from matchkit.palette import Palette, subset
-from matchkit.simulate import Bench, make_bench
+from matchkit.fitting.fit import Fit, fit
+from matchkit.inks.palette import Palette, subset
+from matchkit.inks.shop import Drawdown, Ink
+from matchkit.simulator.simulate import Bench, make_bench
 
 # The same cases every time, however slow the machine.
 settings.register_profile("steady", derandomize=True, deadline=None)

@@ -39,35 +39,42 @@ from doors import (
     warned,
 )
 
-from matchkit.advice import verdict as leave_words
-from matchkit.advice import worth_doing
-from matchkit.colorimetry import Lab, de00
-from matchkit.compare import blame, compare
-from matchkit.correct import WAYS, correct
-from matchkit.diagnose import Round, infer, model_error_f
-from matchkit.faults import BadInput
+from matchkit.colorimetry.tristimulus import Lab, de00
+from matchkit.correcting.advice import verdict as leave_words
+from matchkit.correcting.advice import worth_doing
+from matchkit.correcting.correct import WAYS, correct
+from matchkit.correcting.diagnose import Round, infer, model_error_f
+from matchkit.correcting.leftovers import Use, use, which_bucket
+from matchkit.correcting.lot_check import judge_lot
+from matchkit.correcting.lots import for_palette
+from matchkit.correcting.mixes import shelf_of
+from matchkit.correcting.overpour import over_pour
+from matchkit.errors import InputError
 from matchkit.files.fitted import films_fitted
 from matchkit.files.recipe import read_recipe
-from matchkit.fit import Fit
-from matchkit.garment import covering_words, grounds_for, over_grounds
-from matchkit.jobsize import Job, job_size
-from matchkit.judge import check, check_lab, weighed
-from matchkit.leftovers import Use, use, which_bucket
-from matchkit.lot_check import judge_lot
-from matchkit.lots import for_palette
-from matchkit.match import Match, fractions_for, match, odds_of, stock_words, with_more_stock
-from matchkit.odds import spread_of, touchiest
-from matchkit.palette import reflectance
-from matchkit.plan import drawdown_plan, rows
-from matchkit.plan_sheet import plan_html
-from matchkit.pour import over_pour
-from matchkit.prints import bare_ground, fits_over, with_lots
-from matchkit.recipe import cost_per_kg, density_g_per_ml
-from matchkit.shelf import shelf_of
-from matchkit.solve import Target, lab_target, spectral_target
-from matchkit.ticket import Container, ticket
-from matchkit.ticket_sheet import ticket_html
-from matchkit.weighing import CONTAINERS_ML
+from matchkit.fitting.fit import Fit
+from matchkit.inks.palette import reflectance
+from matchkit.inks.recipe import cost_per_kg, density_g_per_ml
+from matchkit.matching.compare import blame, compare
+from matchkit.matching.garment import covering_words, grounds_for, over_grounds
+from matchkit.matching.match import (
+    Match,
+    fractions_for,
+    match,
+    odds_of,
+    stock_words,
+    with_more_stock,
+)
+from matchkit.matching.prints import bare_ground, fits_over, with_lots
+from matchkit.matching.probability import spread_of, touchiest
+from matchkit.matching.rank import check, check_lab, weighed
+from matchkit.matching.solve import Target, lab_target, spectral_target
+from matchkit.paper.jobsize import Job, job_size
+from matchkit.paper.plan_sheet import plan_html
+from matchkit.paper.ticket import Container, ticket
+from matchkit.paper.ticket_sheet import ticket_html
+from matchkit.paper.weighing import CONTAINERS_ML
+from matchkit.plan.drawdowns import drawdown_plan, rows
 
 BATCH_G = sum(FORMULA.values())
 CONTAINER = "1 litre"
@@ -693,7 +700,7 @@ def correct_python(batch: Batch) -> Adapter:
                 palette, [Round(grams=grams, R=batch.R())], spread, target=target,
                 model_f=model_error_f(found), known=for_palette(known.told.lots[series], palette),
             )  # fmt: skip
-        except BadInput as error:
+        except InputError as error:
             return corrected("\n".join([words, *error.faults]), None, [])
         stock = {ink.name: ink.stock_g for ink in shop.inks}
         upper = np.array([np.inf if stock[n] is None else stock[n] for n in palette.names])

@@ -25,28 +25,28 @@ from typing import Any
 
 import numpy as np
 
-from matchkit.book import open_book
-from matchkit.book_bucket import measure, weigh
-from matchkit.book_checks import log_check
-from matchkit.book_entries import log_match
-from matchkit.book_find import batch_read
-from matchkit.book_lessons import Learned, fit_key, learned, teach
-from matchkit.book_shelf import today
-from matchkit.book_stock import count, keep_leftover, open_lot
-from matchkit.book_work import prediction
+from matchkit.book.checks import log_check
+from matchkit.book.containers import measure, weigh
+from matchkit.book.entries import log_match
+from matchkit.book.find import batch_read
+from matchkit.book.lessons import Learned, fit_key, learned, teach
+from matchkit.book.shelf import today
+from matchkit.book.stock import count, keep_leftover, open_lot
+from matchkit.book.store import open_book
+from matchkit.book.work import prediction
 from matchkit.cli import main
+from matchkit.colorimetry.grid import GRID_NM
+from matchkit.correcting.lot_check import judge_lot, letdown
 from matchkit.files.fitted import fitted
 from matchkit.files.shop import read_shop
 from matchkit.files.spectrum import read_spectrum
 from matchkit.files.write import csv_text
-from matchkit.fit import Fit
-from matchkit.inks import Drawdown, Shop
-from matchkit.judge import Candidate
-from matchkit.lot_check import judge_lot, letdown
-from matchkit.odds import spread_of
-from matchkit.simulate import make_bench, opaque_R, read
-from matchkit.solve import spectral_target
-from matchkit.spectra import GRID_NM
+from matchkit.fitting.fit import Fit
+from matchkit.inks.shop import Drawdown, Shop
+from matchkit.matching.probability import spread_of
+from matchkit.matching.rank import Candidate
+from matchkit.matching.solve import spectral_target
+from matchkit.simulator.simulate import make_bench, opaque_R, read
 
 Facts = dict[str, Any]
 Adapter = Callable[["Room"], Facts]

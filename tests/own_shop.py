@@ -7,7 +7,7 @@ import csv
 
 import numpy as np
 
-from matchkit.simulate import make_bench, opaque_R
+from matchkit.simulator.simulate import make_bench, opaque_R
 
 BENCH = make_bench(77, n_colours=2)
 NM = [f"{nm}" for nm in range(400, 701, 10)]

@@ -25,9 +25,9 @@ from datetime import UTC, date, datetime
 from html import unescape
 from pathlib import Path
 
-import matchkit.book
-from matchkit.book import open_book
-from matchkit.book_work import advise
+import matchkit.book.store
+from matchkit.book.store import open_book
+from matchkit.book.work import advise
 from matchkit.cli import main
 from matchkit.files.fitted import fitted
 from matchkit.files.shop import read_shop
@@ -141,14 +141,14 @@ def at_home(folder):
         def now(cls, tz=None):
             return NOW.astimezone(tz)
 
-    before, zone, real = Path.cwd(), os.environ.get("TZ"), matchkit.book.datetime
+    before, zone, real = Path.cwd(), os.environ.get("TZ"), matchkit.book.store.datetime
     os.chdir(folder)
     _zone("UTC")
-    matchkit.book.datetime = Clock
+    matchkit.book.store.datetime = Clock
     try:
         yield
     finally:
-        matchkit.book.datetime = real
+        matchkit.book.store.datetime = real
         _zone(zone)
         os.chdir(before)
 

@@ -4,12 +4,12 @@ from functools import cache
 
 import numpy as np
 
-from matchkit.diagnose import model_error_f
-from matchkit.fit import STRUCTURES, fit
-from matchkit.inks import Drawdown, Ink
-from matchkit.odds import spread_of
-from matchkit.simulate import ladder, make_bench, opaque_R
-from matchkit.solve import spectral_target
+from matchkit.correcting.diagnose import model_error_f
+from matchkit.fitting.fit import STRUCTURES, fit
+from matchkit.inks.shop import Drawdown, Ink
+from matchkit.matching.probability import spread_of
+from matchkit.matching.solve import spectral_target
+from matchkit.simulator.simulate import ladder, make_bench, opaque_R
 
 LIGHTS = ("D65", "A", "FL11")
 

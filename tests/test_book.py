@@ -9,15 +9,15 @@ import numpy as np
 import pytest
 from book_shop import SHOP, Clock, by_hand, child, ended, forks, logged, one_batch
 
-from matchkit import book as book_module
-from matchkit.book import FILE, open_book, reading, writing
-from matchkit.book_bucket import add
-from matchkit.book_copies import check
-from matchkit.book_find import near
-from matchkit.book_schema import STEPS, TABLES
-from matchkit.book_shelf import stock
-from matchkit.colorimetry import Lab
-from matchkit.faults import BadInput
+from matchkit.book import store as book_module
+from matchkit.book.containers import add
+from matchkit.book.copies import check
+from matchkit.book.find import near
+from matchkit.book.schema import STEPS, TABLES
+from matchkit.book.shelf import stock
+from matchkit.book.store import FILE, open_book, reading, writing
+from matchkit.colorimetry.tristimulus import Lab
+from matchkit.errors import InputError
 
 pytestmark = pytest.mark.filterwarnings("ignore:.*fork.*:DeprecationWarning")
 
@@ -41,10 +41,10 @@ def test_a_new_book_is_sound_and_signed(book):
 
 
 def test_no_book_yet(tmp_path):
-    with pytest.raises(BadInput, match="no record book yet"):
+    with pytest.raises(InputError, match="no record book yet"):
         open_book(tmp_path, create=False)
     assert not list(tmp_path.iterdir())
-    with pytest.raises(BadInput, match="not found"):
+    with pytest.raises(InputError, match="not found"):
         open_book(tmp_path / "nowhere")
 
 
@@ -84,23 +84,23 @@ def test_a_newer_book_is_left_alone(book):
     with by_hand(book.path) as db:
         db.execute("PRAGMA user_version = 99")
     before = book.path.read_bytes()
-    with pytest.raises(BadInput, match=r'version 99, .* newer matchkit; .* "Update"$'):
+    with pytest.raises(InputError, match=r'version 99, .* newer matchkit; .* "Update"$'):
         open_book(book.path.parent)
-    with pytest.raises(BadInput, match="newer"):  # also where it was open already
+    with pytest.raises(InputError, match="newer"):  # also where it was open already
         logged(book)
-    with pytest.raises(BadInput, match="newer"):
+    with pytest.raises(InputError, match="newer"):
         stock(book, SHOP)
     assert book.path.read_bytes() == before
 
 
 def test_files_that_are_no_book(tmp_path):
     (tmp_path / FILE).write_text("not a database, but long enough to look at" * 50)
-    with pytest.raises(BadInput, match="not a record book"):
+    with pytest.raises(InputError, match="not a record book"):
         open_book(tmp_path)
     (tmp_path / FILE).unlink()
     with by_hand(tmp_path / FILE) as db:
         db.execute("CREATE TABLE mine (x)")
-    with pytest.raises(BadInput, match="of another program"):
+    with pytest.raises(InputError, match="of another program"):
         open_book(tmp_path)
     with by_hand(tmp_path / FILE) as db:
         assert db.execute("SELECT name FROM sqlite_schema").fetchall() == [("mine",)]
@@ -118,7 +118,7 @@ def test_a_damaged_book_is_told(book):
             file.write(b"\xff" * 64)
     try:
         told = check(book)
-    except BadInput as error:
+    except InputError as error:
         told = list(error.faults)
     assert any("damaged" in line for line in told)
 
@@ -126,9 +126,9 @@ def test_a_damaged_book_is_told(book):
 def test_a_fault_leaves_nothing_behind(book):
     batch = one_batch(book)
     before = _count(book)
-    with pytest.raises(BadInput, match="Lemmon"):
+    with pytest.raises(InputError, match="Lemmon"):
         add(book, SHOP, batch, {"White": 1.0, "Lemmon": 1.0})
-    with pytest.raises(BadInput, match="nan"):
+    with pytest.raises(InputError, match="nan"):
         add(book, SHOP, batch, {"White": 1.0, "Lemon": float("nan")})
     with pytest.raises(ZeroDivisionError), writing(book) as db:
         db.execute("INSERT INTO lot VALUES (NULL, '', '', 'x', 'y', '', '')")

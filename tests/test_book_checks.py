@@ -14,24 +14,24 @@ from small_bench import shop as bench_shop
 from test_lot_check import check_of
 
 from matchkit import cli
-from matchkit.book import open_book, reading
-from matchkit.book_checks import checks_of, log_check
-from matchkit.book_copies import check, export, restore
-from matchkit.book_entries import strike
-from matchkit.book_lessons import learned, teach
-from matchkit.book_schema import STEPS
-from matchkit.book_shelf import today
-from matchkit.book_stock import open_lot
-from matchkit.faults import BadInput
+from matchkit.book.checks import checks_of, log_check
+from matchkit.book.copies import check, export, restore
+from matchkit.book.entries import strike
+from matchkit.book.lessons import learned, teach
+from matchkit.book.schema import STEPS
+from matchkit.book.shelf import today
+from matchkit.book.stock import open_lot
+from matchkit.book.store import open_book, reading
+from matchkit.colorimetry.grid import GRID_NM
+from matchkit.correcting.lot_check import judge_lot, judge_shade
+from matchkit.errors import InputError
 from matchkit.files.fitted import fitted
 from matchkit.files.shop import read_shop
 from matchkit.files.write import csv_text
-from matchkit.inks import Drawdown, Shop
-from matchkit.lot_check import judge_lot, judge_shade
-from matchkit.match import fractions_for
-from matchkit.palette import reflectance
-from matchkit.simulate import opaque_R
-from matchkit.spectra import GRID_NM
+from matchkit.inks.palette import reflectance
+from matchkit.inks.shop import Drawdown, Shop
+from matchkit.matching.match import fractions_for
+from matchkit.simulator.simulate import opaque_R
 
 TRUE = {"Lemon": 1.05, "Scarlet": 0.93, "Green": 1.0}  # strengths of the new lots
 
@@ -124,10 +124,10 @@ def test_a_struck_check_says_nothing_and_two_know_better(book, shop, bench, fits
 
 
 def test_a_kept_lesson_is_made_anew_when_a_check_comes_later(book, shop, bench, fits):
-    from matchkit.book_bucket import measure, weigh
-    from matchkit.book_entries import log_match
-    from matchkit.judge import weighed
-    from matchkit.solve import spectral_target
+    from matchkit.book.containers import measure, weigh
+    from matchkit.book.entries import log_match
+    from matchkit.matching.rank import weighed
+    from matchkit.matching.solve import spectral_target
 
     palette = fits[""].palette
     grams = np.zeros(len(palette.inks))
@@ -163,7 +163,7 @@ def test_an_ink_alone_tells_shade_and_no_strength(shop, bench):
     assert away < 0.3 and shade == ""
     away, shade = judge_shade(found.palette, "Lemon", alone("Scarlet"), spread, **told)
     assert away > 10 and "redder" in shade
-    with pytest.raises(BadInput, match="let down in one other ink"):
+    with pytest.raises(InputError, match="let down in one other ink"):
         log_check(None, shop, alone("Lemon"), judged(shop, check_of(bench, "Lemon"), "Lemon", "2"))
 
 

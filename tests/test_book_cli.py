@@ -11,15 +11,15 @@ import numpy as np
 import pytest
 
 from matchkit import cli
+from matchkit.book.label import qr_svg
 from matchkit.cli.book import VERBS
+from matchkit.colorimetry.grid import GRID_NM
 from matchkit.files.fitted import fitted
 from matchkit.files.shop import read_shop
 from matchkit.files.spectrum import read_spectrum
 from matchkit.files.write import csv_text
-from matchkit.label import qr_svg
-from matchkit.match import fractions_for
-from matchkit.palette import reflectance
-from matchkit.spectra import GRID_NM
+from matchkit.inks.palette import reflectance
+from matchkit.matching.match import fractions_for
 
 NAME = "CIE 13.3 TCS03"
 

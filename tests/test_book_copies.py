@@ -7,16 +7,16 @@ import numpy as np
 import pytest
 from book_shop import PALETTE, SHOP, Clock, by_hand, logged
 
-from matchkit.book import FILE, open_book, reading
-from matchkit.book_bucket import add, measure, weigh
-from matchkit.book_copies import backup, check, export, restore
-from matchkit.book_entries import close, strike
-from matchkit.book_jobs import job
-from matchkit.book_schema import TABLES
-from matchkit.book_shelf import stock
-from matchkit.book_stock import keep_leftover, open_lot
-from matchkit.faults import BadInput
-from matchkit.palette import reflectance
+from matchkit.book.containers import add, measure, weigh
+from matchkit.book.copies import backup, check, export, restore
+from matchkit.book.entries import close, strike
+from matchkit.book.jobs import job
+from matchkit.book.schema import TABLES
+from matchkit.book.shelf import stock
+from matchkit.book.stock import keep_leftover, open_lot
+from matchkit.book.store import FILE, open_book, reading
+from matchkit.errors import InputError
+from matchkit.inks.palette import reflectance
 
 
 @pytest.fixture
@@ -76,15 +76,15 @@ def test_an_export_is_plain(book, tmp_path):
 
 def test_nothing_is_overwritten(book, tmp_path):
     backup(book, tmp_path / "copy.db")
-    with pytest.raises(BadInput, match="is there already"):
+    with pytest.raises(InputError, match="is there already"):
         backup(book, tmp_path / "copy.db")
     (tmp_path / "full").mkdir()
-    with pytest.raises(BadInput, match="is there already"):
+    with pytest.raises(InputError, match="is there already"):
         export(book, tmp_path / "full")
-    with pytest.raises(BadInput, match=r"book\.db: is there already"):
+    with pytest.raises(InputError, match=r"book\.db: is there already"):
         restore(tmp_path / "copy.db", book.path.parent)
     assert backup(book, tmp_path / "full").name.startswith("book-2026-03-0")
-    with pytest.raises(BadInput, match=r"cannot be written|can't be opened"):
+    with pytest.raises(InputError, match=r"cannot be written|can't be opened"):
         backup(book, tmp_path / "nowhere" / "copy.db")
 
 
@@ -103,7 +103,7 @@ def test_what_is_no_copy_is_refused_and_leaves_nothing(book, tmp_path):
         ("bare", "no export of a record book: no book.csv"),
         ("missing", "not found"),
     ):
-        with pytest.raises(BadInput, match=why):
+        with pytest.raises(InputError, match=why):
             restore(tmp_path / source, empty)
     assert list(empty.iterdir()) == []
 
@@ -113,7 +113,7 @@ def test_the_log_of_another_book_is_not_taken_for_its_own(book, tmp_path):
     copy = backup(book, tmp_path / "copy.db")
     (tmp_path / "again").mkdir()
     (tmp_path / "again" / "book.db-wal").write_bytes(b"x")
-    with pytest.raises(BadInput, match=r"book\.db-wal: is there already; move it away"):
+    with pytest.raises(InputError, match=r"book\.db-wal: is there already; move it away"):
         restore(copy, tmp_path / "again")
 
 
@@ -132,7 +132,7 @@ def test_an_export_that_was_meddled_with(book, tmp_path, table, old, new, why):
     path = tmp_path / "export" / f"{table}.csv"
     path.write_text(path.read_text(encoding="utf-8").replace(old, new), encoding="utf-8")
     (tmp_path / "again").mkdir()
-    with pytest.raises(BadInput, match=why):
+    with pytest.raises(InputError, match=why):
         restore(tmp_path / "export", tmp_path / "again")
     assert list((tmp_path / "again").iterdir()) == []
 
@@ -142,7 +142,7 @@ def test_a_newer_export_is_refused(book, tmp_path):
     path = tmp_path / "export" / "book.json"
     path.write_text(path.read_text(encoding="utf-8").replace('"version": 2', '"version": 9'))
     (tmp_path / "again").mkdir()
-    with pytest.raises(BadInput, match="newer matchkit"):
+    with pytest.raises(InputError, match="newer matchkit"):
         restore(path, tmp_path / "again")
 
 

@@ -8,16 +8,16 @@ import numpy as np
 import pytest
 from book_shop import INKS, PALETTE, SHOP, Clock, aim, candidate, logged
 
-from matchkit.book import open_book
-from matchkit.book_bucket import add, measure, weigh
-from matchkit.book_entries import close, log_match
-from matchkit.book_find import find, near, reference, scanned
-from matchkit.book_jobs import common, sharing, todays_jobs
-from matchkit.book_report import pass_shares
-from matchkit.book_stock import open_lot
-from matchkit.colorimetry import Lab
-from matchkit.faults import BadInput
-from matchkit.palette import reflectance
+from matchkit.book.containers import add, measure, weigh
+from matchkit.book.entries import close, log_match
+from matchkit.book.find import find, near, reference, scanned
+from matchkit.book.jobs import common, sharing, todays_jobs
+from matchkit.book.report import pass_shares
+from matchkit.book.stock import open_lot
+from matchkit.book.store import open_book
+from matchkit.colorimetry.tristimulus import Lab
+from matchkit.errors import InputError
+from matchkit.inks.palette import reflectance
 
 CREAM = {"White": 475.0, "Lemon": 25.0}
 NAMES = [ink.name for ink in INKS]
@@ -110,7 +110,7 @@ def test_find_by_everything(book, clock):
     assert batches(until="2026-03-02") == [one]
     assert batches(ink="Lem") == []
     assert batches(top=1) == [two]
-    with pytest.raises(BadInput, match="write a day"):
+    with pytest.raises(InputError, match="write a day"):
         find(book, since="March")
 
 
@@ -151,9 +151,9 @@ def test_labels_are_found_again(book, tmp_path):
     assert scanned(book, f" {batch} ") == batch
     (tmp_path / "other").mkdir()
     other = open_book(tmp_path / "other")
-    with pytest.raises(BadInput, match="another shop"):
+    with pytest.raises(InputError, match="another shop"):
         scanned(other, reference(book, batch))
-    with pytest.raises(BadInput, match="its number"):
+    with pytest.raises(InputError, match="its number"):
         scanned(book, "the red one")
 
 
@@ -182,5 +182,5 @@ def test_pass_shares_by_hand(tmp_path, clock):
     assert told("month") == {"2026-03": (2, 0.5, 1.0), "2026-04": (1, 0.0, 0.0)}
     whole = (3, 0.333, 0.667)
     assert told("ink") == {"White": whole, "Lemon": whole, "Blue": (1, 0.0, 0.0)}
-    with pytest.raises(BadInput, match="month, ink, mixer"):
+    with pytest.raises(InputError, match="month, ink, mixer"):
         pass_shares(ana, "year")

@@ -7,19 +7,19 @@ import numpy as np
 import pytest
 from book_shop import INKS, PALETTE, SHOP, Clock, aim, candidate, logged
 
-from matchkit.book import open_book, reading
-from matchkit.book_bucket import add, log_correction, measure, weigh
-from matchkit.book_entries import close, log_formula, log_match, open_batch, strike
-from matchkit.book_jobs import job, planned_grams, todays_jobs
-from matchkit.book_report import pass_shares
-from matchkit.book_shelf import leftovers, stock, today
-from matchkit.book_stock import count, deliver, keep_leftover, open_lot, reorder
-from matchkit.colorimetry import Lab
-from matchkit.correct import Correction
-from matchkit.faults import BadInput
-from matchkit.inks import Mix
-from matchkit.palette import reflectance
-from matchkit.solve import lab_target
+from matchkit.book.containers import add, log_correction, measure, weigh
+from matchkit.book.entries import close, log_formula, log_match, open_batch, strike
+from matchkit.book.jobs import job, planned_grams, todays_jobs
+from matchkit.book.report import pass_shares
+from matchkit.book.shelf import leftovers, stock, today
+from matchkit.book.stock import count, deliver, keep_leftover, open_lot, reorder
+from matchkit.book.store import open_book, reading
+from matchkit.colorimetry.tristimulus import Lab
+from matchkit.correcting.correct import Correction
+from matchkit.errors import InputError
+from matchkit.inks.palette import reflectance
+from matchkit.inks.shop import Mix
+from matchkit.matching.solve import lab_target
 
 CREAM = {"White": 475.0, "Lemon": 25.0}
 
@@ -87,38 +87,38 @@ def test_a_job_and_its_states(book, clock):
 
 def test_what_makes_no_sense_is_refused(book):
     batch = logged(book)
-    with pytest.raises(BadInput, match="not been weighed yet"):
+    with pytest.raises(InputError, match="not been weighed yet"):
         measure(book, SHOP, batch, read_as(1, 0, 0, 0))
-    with pytest.raises(BadInput, match="not been weighed yet"):
+    with pytest.raises(InputError, match="not been weighed yet"):
         add(book, SHOP, batch, CREAM)
-    with pytest.raises(BadInput, match=r"no batch 7 in the book; the last is 1"):
+    with pytest.raises(InputError, match=r"no batch 7 in the book; the last is 1"):
         weigh(book, SHOP, 7, CREAM)
-    with pytest.raises(BadInput, match="was not measured"):
+    with pytest.raises(InputError, match="was not measured"):
         close(book, batch, "approved")
-    with pytest.raises(BadInput, match="write approved, rejected, abandoned"):
+    with pytest.raises(InputError, match="write approved, rejected, abandoned"):
         close(book, batch, "fine")
     weigh(book, SHOP, batch, CREAM)
-    with pytest.raises(BadInput, match="was weighed already"):
+    with pytest.raises(InputError, match="was weighed already"):
         weigh(book, SHOP, batch, CREAM)
-    with pytest.raises(BadInput, match=r"reflectance|outside|percent"):
+    with pytest.raises(InputError, match=r"reflectance|outside|percent"):
         measure(book, SHOP, batch, 100 * read_as(1, 0, 0, 0))
-    with pytest.raises(BadInput, match="correction 3 is not one of batch 1"):
+    with pytest.raises(InputError, match="correction 3 is not one of batch 1"):
         add(book, SHOP, batch, CREAM, correction=3)
-    with pytest.raises(BadInput, match="write a day as"):
+    with pytest.raises(InputError, match="write a day as"):
         logged(book, due="next Monday")
-    with pytest.raises(BadInput, match="line break"):
+    with pytest.raises(InputError, match="line break"):
         logged(book, job="two\nlines")
     close(book, batch, "abandoned")
-    with pytest.raises(BadInput, match=r"closed \(abandoned\)"):
+    with pytest.raises(InputError, match=r"closed \(abandoned\)"):
         add(book, SHOP, batch, CREAM)
 
 
 def test_series_are_never_mixed(book):
     shop = replace(SHOP, inks=(*INKS, replace(INKS[0], name="Water White", series="water")))
     batch = logged(book)
-    with pytest.raises(BadInput, match="different series"):
+    with pytest.raises(InputError, match="different series"):
         weigh(book, shop, batch, {"White": 10.0, "Water White": 5.0})
-    with pytest.raises(BadInput, match="different series"):
+    with pytest.raises(InputError, match="different series"):
         weigh(book, shop, batch, {"Water White": 5.0})
 
 
@@ -157,11 +157,11 @@ def test_a_struck_record_counts_no_more_and_is_still_there(book):
         assert db.execute("SELECT count(*) FROM weighing").fetchone() == (2,)
         why = db.execute("SELECT why, who FROM strike WHERE what = 'weighing'").fetchone()
     assert why == ("a digit too many", "Ana")
-    with pytest.raises(BadInput, match="was struck"):
+    with pytest.raises(InputError, match="was struck"):
         strike(book, "weighing", wrong, "again")
-    with pytest.raises(BadInput, match="say why"):
+    with pytest.raises(InputError, match="say why"):
         strike(book, "batch", batch, " ")
-    with pytest.raises(BadInput, match="write one of"):
+    with pytest.raises(InputError, match="write one of"):
         strike(book, "strike", 1, "no")
 
 
@@ -174,7 +174,7 @@ def test_a_struck_batch_takes_its_records_along(book):
     assert todays_jobs(book) == []
     assert stock(book, SHOP)["White"] == 20000
     assert pass_shares(book) == []
-    with pytest.raises(BadInput, match="struck"):
+    with pytest.raises(InputError, match="struck"):
         job(book, batch)
 
 
@@ -235,7 +235,7 @@ def test_an_edited_lot_overrules_an_older_record(book):
     assert today(book, SHOP).inks[1].lot == "8"
     edited = replace(SHOP, inks=(INKS[0], replace(INKS[1], lot="9"), *INKS[2:]))
     assert today(book, edited).inks[1].lot == "9"
-    with pytest.raises(BadInput, match="did you mean 'Lemon'"):
+    with pytest.raises(InputError, match="did you mean 'Lemon'"):
         open_lot(book, SHOP, "Lemmon", "8")
 
 
@@ -259,10 +259,10 @@ def test_a_shop_of_today_may_be_handed_back(book):
 def test_leftovers_go_into_other_batches_and_are_used_up(book):
     first = logged(book)
     weigh(book, SHOP, first, CREAM)
-    with pytest.raises(BadInput, match="can't be left"):
+    with pytest.raises(InputError, match="can't be left"):
         keep_leftover(book, SHOP, first, 501.0, "Old cream")
     keep_leftover(book, SHOP, first, 100.0, "Old cream")
-    with pytest.raises(BadInput, match="on the shelf already"):
+    with pytest.raises(InputError, match="on the shelf already"):
         keep_leftover(book, SHOP, first, 10.0, "Old cream")
     second = logged(book, name="Butter")
     weigh(book, SHOP, second, {"Old cream": 60.0, "Lemon": 6.0})

@@ -8,23 +8,23 @@ import numpy as np
 import pytest
 from book_shop import Clock
 
-from matchkit.book import open_book, reading
-from matchkit.book_bucket import measure, weigh
-from matchkit.book_entries import close, log_match, strike
-from matchkit.book_jobs import job
-from matchkit.book_lessons import drift, fit_key, learned, teach
-from matchkit.book_plots import drift_chart
-from matchkit.book_shelf import today
-from matchkit.book_stock import keep_leftover, open_lot
-from matchkit.book_work import advise, reprint
-from matchkit.colorimetry import Lab, de00
-from matchkit.faults import BadInput
-from matchkit.inks import Shop
-from matchkit.judge import weighed
-from matchkit.palette import reflectance
-from matchkit.plots import new_axes
-from matchkit.simulate import opaque_R, read
-from matchkit.solve import spectral_target
+from matchkit.book.containers import measure, weigh
+from matchkit.book.entries import close, log_match, strike
+from matchkit.book.jobs import job
+from matchkit.book.lessons import drift, fit_key, learned, teach
+from matchkit.book.shelf import today
+from matchkit.book.stock import keep_leftover, open_lot
+from matchkit.book.store import open_book, reading
+from matchkit.book.work import advise, reprint
+from matchkit.colorimetry.tristimulus import Lab, de00
+from matchkit.errors import InputError
+from matchkit.inks.palette import reflectance
+from matchkit.inks.shop import Shop
+from matchkit.matching.rank import weighed
+from matchkit.matching.solve import spectral_target
+from matchkit.plots.charts import new_axes
+from matchkit.plots.lots import drift_chart
+from matchkit.simulator.simulate import opaque_R, read
 from tests.studies import book_learning
 
 STRONG = 1.06  # of the first colour's lot
@@ -275,9 +275,9 @@ def test_advice_needs_a_target_and_a_bucket(hands, tmp_path):
     fresh = Hands(open_book(tmp_path / "new"), hands.shop, hands.fits, hands.bench)
     batch = hands.make(8.0)
     strike(hands.book, "weighing", job(hands.book, batch).pours[0].weighing, "spilt")
-    with pytest.raises(BadInput, match="not been weighed"):
+    with pytest.raises(InputError, match="not been weighed"):
         advise(hands.book, hands.shop, hands.fits, batch)
-    with pytest.raises(BadInput, match="no batch 1"):
+    with pytest.raises(InputError, match="no batch 1"):
         advise(fresh.book, fresh.shop, fresh.fits, 1)
 
 

@@ -14,12 +14,12 @@ import time
 import pytest
 from book_shop import INKS, POUR, SHOP, Clock, by_hand, child, ended, forks, logged, one_batch
 
-from matchkit import book as book_module
-from matchkit.book import FILE, on_network, open_book, reading
-from matchkit.book_bucket import add
-from matchkit.book_copies import backup, check
-from matchkit.book_shelf import stock
-from matchkit.faults import BadInput
+from matchkit.book import store as book_module
+from matchkit.book.containers import add
+from matchkit.book.copies import backup, check
+from matchkit.book.shelf import stock
+from matchkit.book.store import FILE, on_network, open_book, reading
+from matchkit.errors import InputError
 
 pytestmark = pytest.mark.filterwarnings("ignore:.*fork.*:DeprecationWarning")
 
@@ -108,7 +108,7 @@ def test_a_writer_that_blocks_is_told_of(book, monkeypatch):
     monkeypatch.setattr(book_module, "PATIENCE_S", 0.05)
     with by_hand(book.path) as other:
         other.execute("BEGIN IMMEDIATE")
-        with pytest.raises(BadInput, match="another program has kept it to itself"):
+        with pytest.raises(InputError, match="another program has kept it to itself"):
             logged(book)
         assert stock(book, SHOP)["Lemon"] == 3000  # who reads does not wait
     logged(book)
@@ -134,7 +134,7 @@ def test_a_full_disk_is_told_and_the_book_is_whole(book, monkeypatch):
 
 def _until_full(book, batch):
     kept = []
-    with pytest.raises(BadInput, match="the disk is full; nothing of this record was written"):
+    with pytest.raises(InputError, match="the disk is full; nothing of this record was written"):
         for _ in range(5000):
             kept.append(add(book, SHOP, batch, POUR))
     with reading(book) as db:
@@ -209,5 +209,5 @@ def test_a_book_that_may_only_be_read(book, monkeypatch):
 
     monkeypatch.setattr(book_module, "connect", read_only)
     assert stock(book, SHOP)["Scarlet"] == 2499.75
-    with pytest.raises(BadInput, match="may be read only"):
+    with pytest.raises(InputError, match="may be read only"):
         logged(book)

@@ -7,7 +7,8 @@ import pytest
 from scipy.optimize import approx_fprime, minimize
 from small_bench import mixture, shop, target_of
 
-from matchkit.bucket import (
+from matchkit.colorimetry.tristimulus import Lab
+from matchkit.correcting.container import (
     Bucket,
     balanced,
     bucket_of,
@@ -18,9 +19,8 @@ from matchkit.bucket import (
     seen_after,
     under_first_light,
 )
-from matchkit.colorimetry import Lab
-from matchkit.odds import Spread
-from matchkit.palette import reflectance
+from matchkit.inks.palette import reflectance
+from matchkit.matching.probability import Spread
 
 AIM = 0.3
 
@@ -103,8 +103,8 @@ def test_covariance_is_that_of_20000_draws(bench, bucket):
     palette = bucket.palette
     room = 1 + palette.crowding * (a + bucket.grams) / (a + bucket.grams).sum()
     K, S = (slipped + old) @ palette.K, ((slipped + old) / room) @ palette.S
-    from matchkit.optics import R_inf, with_surface
-    from matchkit.palette import deepen
+    from matchkit.inks.palette import deepen
+    from matchkit.optics.kubelka_munk import R_inf, with_surface
 
     q, _ = deepen(K / S, palette.deep)
     R = with_surface(R_inf(q), base=palette.base, gain=palette.gain, k2=palette.k2)

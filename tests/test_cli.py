@@ -11,10 +11,10 @@ import numpy as np
 import pytest
 
 from matchkit.cli import COMMANDS, main
-from matchkit.colorimetry import Lab, de00
+from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.files.places import data_folder
 from matchkit.files.spectrum import read_spectra
-from matchkit.sheet import SHORT_CAUTIONS
+from matchkit.paper.sheet import SHORT_CAUTIONS
 
 DEMO = data_folder() / "demo-shop"
 

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from matchkit.cli import main
-from matchkit.colorimetry import Lab
+from matchkit.colorimetry.tristimulus import Lab
 from matchkit.files.places import data_folder
 from matchkit.files.spectrum import read_spectrum
 

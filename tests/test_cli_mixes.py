@@ -7,13 +7,13 @@ import numpy as np
 import pytest
 
 from matchkit.cli import main
+from matchkit.colorimetry.grid import GRID_NM
 from matchkit.files.fitted import fitted
 from matchkit.files.places import data_folder
 from matchkit.files.shop import read_shop
 from matchkit.files.write import csv_text
-from matchkit.match import fractions_for
-from matchkit.palette import reflectance
-from matchkit.spectra import GRID_NM
+from matchkit.inks.palette import reflectance
+from matchkit.matching.match import fractions_for
 
 PASTEL = (
     "Kelp pastel,Quay White,90,500,2026-03-02\n"

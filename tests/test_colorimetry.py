@@ -16,9 +16,9 @@ from published import (
     SHARMA_2005_TABLE_1,
 )
 
-from matchkit import colorimetry as cm
-from matchkit import lights
-from matchkit.spectra import GRID_NM
+from matchkit.colorimetry import illuminants as lights
+from matchkit.colorimetry import tristimulus as cm
+from matchkit.colorimetry.grid import GRID_NM
 
 BOTH = [(light, observer) for light in lights.STORED for observer in lights.OBSERVERS]
 PAIR_1, PAIR_2, PAIR_DE00 = (np.array(column) for column in zip(*SHARMA_2005_TABLE_1, strict=True))

@@ -7,16 +7,16 @@ from chart import PATCHES
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from matchkit import colorimetry as cm
-from matchkit.compare import blame, compare
-from matchkit.faults import BadInput
-from matchkit.inks import Ink
-from matchkit.judge import Candidate, steadiest
-from matchkit.lights import Lamp, lamp, light_name
-from matchkit.metamerism import inconstancy, observer_index, special_index
-from matchkit.palette import Palette, reflectance
-from matchkit.solve import minimise, spectral_target
-from matchkit.spectra import GRID_NM
+from matchkit.colorimetry import tristimulus as cm
+from matchkit.colorimetry.grid import GRID_NM
+from matchkit.colorimetry.illuminants import Lamp, lamp, light_name
+from matchkit.colorimetry.metamerism import inconstancy, observer_index, special_index
+from matchkit.errors import InputError
+from matchkit.inks.palette import Palette, reflectance
+from matchkit.inks.shop import Ink
+from matchkit.matching.compare import blame, compare
+from matchkit.matching.rank import Candidate, steadiest
+from matchkit.matching.solve import minimise, spectral_target
 
 CHART = np.array([sd[GRID_NM] for sd in PATCHES.values()])
 CMFS_10 = colour.MSDS_CMFS["CIE 1964 10 Degree Standard Observer"]
@@ -141,13 +141,13 @@ def test_the_method_is_kept_with_the_numbers():
 
 def test_all_doubled_names_are_told_at_once():
     recipes = [("x", CHART[1]), ("y", CHART[2]), ("x", CHART[3])]
-    with pytest.raises(BadInput) as fault:
+    with pytest.raises(InputError) as fault:
         compare(CHART[0], recipes, lights=["A", "D65", "A"], observer=10)
     assert [line.split(";")[0] for line in fault.value.faults] == [
         "recipe 'x' comes twice",
         "light 'A' comes twice",
     ]
-    with pytest.raises(BadInput, match="no light is named"):
+    with pytest.raises(InputError, match="no light is named"):
         compare(CHART[0], recipes[:2], lights=[], observer=10)
 
 
@@ -237,11 +237,11 @@ def test_equal_lamps_share_one_table():
 
 
 def test_a_bad_lamp_is_refused_by_its_name():
-    with pytest.raises(BadInput, match="lamp 'window': found 410-700 nm"):
+    with pytest.raises(InputError, match="lamp 'window': found 410-700 nm"):
         lamp("window", GRID_NM[1:], np.ones(30))
-    with pytest.raises(BadInput, match="lamp is called 'D65'"):
+    with pytest.raises(InputError, match="lamp is called 'D65'"):
         Lamp(name="D65", wavelengths_nm=tuple(GRID_NM), power=(1.0,) * 31)
-    with pytest.raises(BadInput, match="lamp is called ' '"):
+    with pytest.raises(InputError, match="lamp is called ' '"):
         lamp(" ", GRID_NM, np.ones(31))
 
 
@@ -284,5 +284,5 @@ def test_the_outline_of_a_grey(centre, plane):
 
 
 def test_an_unknown_plane_is_named():
-    with pytest.raises(BadInput, match="plane is 'xy'; write ab or LC"):
+    with pytest.raises(InputError, match="plane is 'xy'; write ab or LC"):
         cm.de00_contour([50, 0, 0], 1.0, "xy")

@@ -9,14 +9,14 @@ import numpy as np
 import pytest
 from pages import read_page
 
-from matchkit.colorimetry import white
-from matchkit.compare import Comparison, compare
-from matchkit.compare_sheet import MOST_CANDIDATES, comparison_html, light_in_words
-from matchkit.faults import BadInput
-from matchkit.judge import Candidate
-from matchkit.lights import STORED, lamp
-from matchkit.sheet import CAUTIONS, DEFER
-from matchkit.spectra import GRID_NM
+from matchkit.colorimetry.grid import GRID_NM
+from matchkit.colorimetry.illuminants import STORED, lamp
+from matchkit.colorimetry.tristimulus import white
+from matchkit.errors import InputError
+from matchkit.matching.compare import Comparison, compare
+from matchkit.matching.rank import Candidate
+from matchkit.paper.compare_sheet import MOST_CANDIDATES, comparison_html, light_in_words
+from matchkit.paper.sheet import CAUTIONS, DEFER
 
 STEP_NM = np.arange(380.0, 781.0, 5.0)
 FLOOR = lamp("the customer's shop floor", STEP_NM, 1 + np.exp(-(((STEP_NM - 450) / 12) ** 2)))
@@ -163,7 +163,7 @@ def test_one_light_has_no_metamerism():
 def test_none_or_five_candidates_are_refused():
     comparison = seen(NAMES[:1])
     for n in (0, 5):
-        with pytest.raises(BadInput, match="1 to 4"):
+        with pytest.raises(InputError, match="1 to 4"):
             comparison_html(
                 comparison, candidates(comparison) * n, target_name="Rose", tolerance_de00=1.0
             )

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from bench_inks import columns, textbook
 
-from matchkit.constants import (
+from matchkit.fitting.constants import (
     BOUNDS,
     PRIOR_SHARED,
     Constants,
@@ -17,7 +17,7 @@ from matchkit.constants import (
     f_scale,
     solve_constants,
 )
-from matchkit.palette import Palette, reflectance
+from matchkit.inks.palette import Palette, reflectance
 
 SHARED = ("k2", "crowding", "log_deep")
 EMPTY = np.empty((0, 0))

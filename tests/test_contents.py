@@ -5,10 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from matchkit.contents import LETDOWN, Weighing, contents, weighings
-from matchkit.faults import BadInput
-from matchkit.inks import Ink
-from matchkit.plan import drawdown_plan
+from matchkit.errors import InputError
+from matchkit.inks.shop import Ink
+from matchkit.plan.contents import LETDOWN, Weighing, contents, weighings
+from matchkit.plan.drawdowns import drawdown_plan
 
 INKS = (
     Ink(name="Quay White", role="white"),
@@ -133,7 +133,7 @@ def test_ink_poured_in_beyond_the_plan_and_a_clean_pot_count():
 
 
 def test_what_cannot_have_been_is_refused_all_at_once():
-    with pytest.raises(BadInput) as error:
+    with pytest.raises(InputError) as error:
         contents(
             [
                 weighing("A", "Quay White", 9.0, -1.0),
@@ -154,7 +154,7 @@ def test_what_cannot_have_been_is_refused_all_at_once():
 
 def test_a_pot_that_came_out_smaller_than_what_the_plan_leaves_asks_for_the_reading():
     rows = [weighing("A", "Quay White", 30.0, 20.0), weighing("B", "", 26.0, left=True)]
-    with pytest.raises(BadInput, match="held 20 g; write what the balance showed"):
+    with pytest.raises(InputError, match="held 20 g; write what the balance showed"):
         contents(rows, NAMES)
 
 

@@ -11,13 +11,20 @@ import pytest
 from scipy.optimize import minimize
 from small_bench import mixture, shop
 
-from matchkit.advice import verdict, worth_doing
-from matchkit.colorimetry import XYZ_to_Lab, de00
-from matchkit.correct import AIM, Correction, correct, fewest_inks, nearest, nothing_learned
-from matchkit.diagnose import Round, infer, predicted
-from matchkit.odds import Spread
-from matchkit.palette import reflectance
-from matchkit.solve import spectral_target
+from matchkit.colorimetry.tristimulus import XYZ_to_Lab, de00
+from matchkit.correcting.advice import verdict, worth_doing
+from matchkit.correcting.correct import (
+    AIM,
+    Correction,
+    correct,
+    fewest_inks,
+    nearest,
+    nothing_learned,
+)
+from matchkit.correcting.diagnose import Round, infer, predicted
+from matchkit.inks.palette import reflectance
+from matchkit.matching.probability import Spread
+from matchkit.matching.solve import spectral_target
 
 FINE = {"tolerance_de00": 1.0, "resolution_g": 1e-4}  # rounding out of the way
 USUAL = {"tolerance_de00": 1.0, "resolution_g": 0.01}

@@ -8,14 +8,14 @@ import numpy as np
 import pytest
 
 from matchkit.cli import main
-from matchkit.colorimetry import Lab, de00
+from matchkit.colorimetry.grid import GRID_NM
+from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.files.places import data_folder
 from matchkit.files.shop import read_inks
 from matchkit.files.spectrum import read_spectrum
-from matchkit.film import ground_inside
-from matchkit.garment import stand_in_grounds
-from matchkit.simulate import film_R, make_bench
-from matchkit.spectra import GRID_NM
+from matchkit.matching.garment import stand_in_grounds
+from matchkit.optics.film import ground_inside
+from matchkit.simulator.simulate import film_R, make_bench
 
 DEMO = data_folder() / "demo-shop"
 SHOP_SEED = 33  # of data/make_demo_shop.py

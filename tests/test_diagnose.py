@@ -7,9 +7,9 @@ import pytest
 from scipy.optimize import approx_fprime, minimize
 from small_bench import mixture, shop, target_of
 
-from matchkit.colorimetry import XYZ_to_Lab
-from matchkit.constants import f_scale
-from matchkit.diagnose import (
+from matchkit.colorimetry.grid import GRID_NM
+from matchkit.colorimetry.tristimulus import XYZ_to_Lab
+from matchkit.correcting.diagnose import (
     LEAST_MODEL_F,
     NOISE_F,
     REACH_NM,
@@ -21,11 +21,11 @@ from matchkit.diagnose import (
     model_error_f,
     predicted,
 )
-from matchkit.faults import BadInput
-from matchkit.odds import Spread
-from matchkit.palette import reflectance, subset
-from matchkit.simulate import opaque_R, random_mixtures, read, weigh
-from matchkit.spectra import GRID_NM
+from matchkit.errors import InputError
+from matchkit.fitting.constants import f_scale
+from matchkit.inks.palette import reflectance, subset
+from matchkit.matching.probability import Spread
+from matchkit.simulator.simulate import opaque_R, random_mixtures, read, weigh
 
 NM = GRID_NM[:, None] - GRID_NM
 SMOOTH = LEAST_MODEL_F**2 * np.exp(-((NM / REACH_NM) ** 2) / 2)
@@ -280,7 +280,7 @@ def test_a_switched_specular_part_is_named():
     ]
     for c in mixtures:
         R = read(opaque_R(included, c), rng, repeats=3).mean(axis=0)
-        with pytest.raises(BadInput) as caught:
+        with pytest.raises(InputError) as caught:
             infer(found.palette, [Round(grams=500 * c, R=R)], spread, model_f=model_f)
         named += "specular part included" in str(caught.value)
     assert named >= len(mixtures) - 1
@@ -292,7 +292,7 @@ def test_too_dark_everywhere_is_no_specular_part_where_none_was_measured():
     assert bench.geometry.endswith("excluded")
     c = mixture(bench, White=0.6, Sky_blue=0.25, Lemon=0.15)
     R = read(opaque_R(bench, c), np.random.default_rng(14), repeats=3).mean(axis=0) - 0.02
-    with pytest.raises(BadInput, match="too dark by about 2 % reflectance") as caught:
+    with pytest.raises(InputError, match="too dark by about 2 % reflectance") as caught:
         infer(found.palette, [Round(grams=500 * c, R=R)], spread, model_f=model_f)
     assert "specular" not in str(caught.value) and "calibrate" in str(caught.value)
 
@@ -316,7 +316,7 @@ def test_a_wrong_sample_is_refused_and_said_so():
     bench, _, found, spread, model_f = shop()
     c = mixture(bench, White=0.9, Scarlet=0.1)
     other = opaque_R(bench, mixture(bench, White=0.5, Green=0.4, Lemon=0.1))
-    with pytest.raises(BadInput, match="wrong sample"):
+    with pytest.raises(InputError, match="wrong sample"):
         infer(found.palette, [Round(grams=500 * c, R=other)], spread, model_f=model_f)
     anyway = infer(
         found.palette, [Round(grams=500 * c, R=other)], spread, model_f=model_f, refuse=False
@@ -328,7 +328,7 @@ def test_a_bucket_only_fills(palette):
     c = mixture(shop()[0], White=0.9, Scarlet=0.1)
     one = measured(palette, c, np.ones(len(c)))
     less = replace(one, grams=0.5 * one.grams)
-    with pytest.raises(BadInput, match="round 2: less White, Scarlet"):
+    with pytest.raises(InputError, match="round 2: less White, Scarlet"):
         infer(palette, [one, less], spread_for(palette))
 
 

@@ -10,18 +10,36 @@ from test_layers import PACKAGE, sources
 
 # Public for those who write Python, with no caller in the package.
 FOR_PYTHON = {
-    *("colorimetry.de00_vector", "colorimetry.weights_for", "palette.subset", "shelf.predict"),
-    *("solve.count_subsets", "film.film_reading", "opacity.stacked_R"),
-    *("plots.K_over_S", "plots.ink_moves", "plots.scattering"),  # of the notebooks too
+    *(
+        "colorimetry.tristimulus.de00_vector",
+        "colorimetry.tristimulus.weights_for",
+        "inks.palette.subset",
+        "correcting.mixes.predict",
+    ),
+    *(
+        "matching.solve.count_subsets",
+        "optics.film.film_reading",
+        "inks.opacity.stacked_R",
+    ),
+    *(
+        "plots.charts.K_over_S",
+        "plots.charts.ink_moves",
+        "plots.charts.scattering",
+    ),  # of the notebooks too
     # The theories and the bench themselves, which tests hold against published figures.
-    *("optics.film_R", "transfer.diffuse_R", "simulate.film_R", "simulate.BenchInk"),
+    *(
+        "optics.kubelka_munk.film_R",
+        "simulator.radiative_transfer.diffuse_R",
+        "simulator.simulate.film_R",
+        "simulator.simulate.BenchInk",
+    ),
 }
 BY_NAME = ("cli/", "forms/__init__", "forms/stills", "forms/practise")  # named from outside
 
 
 def doorless():
     """The public names that nothing in the package uses but their own definition."""
-    trees = {path: ast.parse(path.read_text(encoding="utf-8")) for path in sources()}
+    trees = {path: tree for path, _, tree in sources()}
     imported, used = set(), {}
     for path, tree in trees.items():
         used[path] = set()

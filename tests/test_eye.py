@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from published import SHARMA_2005_TABLE_1
 
-from matchkit.colorimetry import de00, de00_vector
-from matchkit.eye import difference, difference_slope
+from matchkit.colorimetry.difference import difference, difference_slope
+from matchkit.colorimetry.tristimulus import de00, de00_vector
 
 # Half a turn of hue apart, to the last digit: the mean hue can lie on either side, and the
 # published value takes one of them.  colorimetry follows the table; here either side will do.

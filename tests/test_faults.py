@@ -4,7 +4,7 @@ import pytest
 from small_shop import DRAWDOWNS, NM, put
 
 from matchkit.cli import main
-from matchkit.faults import briefly
+from matchkit.errors import briefly
 
 
 def test_a_fault_of_many_rows_is_read_three_times_with_the_other_rows(tmp_path, capsys):

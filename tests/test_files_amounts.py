@@ -4,7 +4,7 @@ import time
 
 import pytest
 
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.amounts import decimal_mark, number, parse_amount, quoted
 
 
@@ -61,7 +61,7 @@ def test_form_amounts_take_point_and_comma(text, value):
     ],
 )
 def test_form_amounts_that_can_be_read_two_ways_or_none_are_refused(text, reason):
-    with pytest.raises(BadInput) as refusal:
+    with pytest.raises(InputError) as refusal:
         parse_amount(text)
     (line,) = refusal.value.faults
     assert reason in line
@@ -73,7 +73,7 @@ def test_cells_take_exponents_and_one_mark_only():
     assert number("1,25e-2", ",") == 0.0125
     assert number("-0.004") == -0.004
     for text, mark in [("12,5", "."), ("12.5", ","), ("1e999", "."), ("--1", "."), ("#REF!", ".")]:
-        with pytest.raises(BadInput):
+        with pytest.raises(InputError):
             number(text, mark)
 
 
@@ -108,7 +108,7 @@ def test_a_file_tells_its_decimal_mark(cells, separator, mark):
     ],
 )
 def test_a_file_that_can_be_read_two_ways_is_refused(cells, separator):
-    with pytest.raises(BadInput):
+    with pytest.raises(InputError):
         decimal_mark(cells, separator)
 
 
@@ -116,7 +116,7 @@ def test_a_file_that_can_be_read_two_ways_is_refused(cells, separator):
 def test_long_nonsense_is_refused_at_once(text):
     """Backtracking in a pattern would take minutes."""
     start = time.process_time()
-    with pytest.raises(BadInput):
+    with pytest.raises(InputError):
         number(text)
     decimal_mark([text])
     assert time.process_time() - start < 0.5

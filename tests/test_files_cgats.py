@@ -7,7 +7,7 @@ import pytest
 from broken_files import TWO, cgats, pairs
 from small_shop import NM, SPECTRA
 
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.spectrum import read_readings, read_spectra
 
 SAMPLES = Path(__file__).parent / "authorities" / "samples"
@@ -24,7 +24,7 @@ def read(tmp_path):
 
 
 def faults_of(read, content):
-    with pytest.raises(BadInput) as refusal:
+    with pytest.raises(InputError) as refusal:
         read(content)
     assert all(
         fault.isprintable() and fault.startswith("target.txt") for fault in refusal.value.faults
@@ -161,7 +161,7 @@ def test_steps_of_5_10_and_20_nm_are_one_colour(read, step_nm):
     """
     from colour.quality.datasets import SDS_TCS
 
-    from matchkit.colorimetry import Lab, de00
+    from matchkit.colorimetry.tristimulus import Lab, de00
 
     nm = np.arange(380.0, 781.0, step_nm)
     tcs = [(sd.name, sd) for sd in SDS_TCS["CIE 1995"].values()]

@@ -7,10 +7,10 @@ import pytest
 from broken_files import TWO, cgats, cxf
 from small_shop import SPECTRA, wide
 
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.conditions import Stated, stated_in
 from matchkit.files.spectrum import read_spectra, read_spectrum
-from matchkit.inks import GEOMETRIES, Shop
+from matchkit.inks.shop import GEOMETRIES, Shop
 
 EXCLUDED, INCLUDED, ANNULAR = GEOMETRIES
 SPHERE = Shop(name="", geometry=EXCLUDED, condition="UV included", observer=10, lights=("D65",))
@@ -28,7 +28,7 @@ def write(tmp_path):
 
 
 def faults_of(path, **more):
-    with pytest.raises(BadInput) as refusal:
+    with pytest.raises(InputError) as refusal:
         read_spectra(path, **more)
     assert all(fault.isprintable() for fault in refusal.value.faults)
     return refusal.value.faults
@@ -195,5 +195,5 @@ def test_a_spectrum_that_is_chosen_is_judged_alone(write):
     path = write(content="\n".join(rows).replace("SPEX", EXCLUDED))
     assert read_spectrum(path, "White", shop=SPHERE)[0].name == "White"
     assert "'Lemon': measured 45/0" in faults_of(path, shop=SPHERE)[0]
-    with pytest.raises(BadInput, match="no 'Lemmon'; it holds 'Lemon', 'White'; did you mean"):
+    with pytest.raises(InputError, match="no 'Lemmon'; it holds 'Lemon', 'White'; did you mean"):
         read_spectrum(path, "Lemmon", shop=SPHERE)

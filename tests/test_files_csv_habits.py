@@ -5,7 +5,7 @@ import pytest
 from broken_files import TWO, long, tall
 from small_shop import NM, SPECTRA, wide
 
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.spectrum import read_readings, read_spectra
 
 SWAPPED = str.maketrans(",.", ";,")
@@ -22,7 +22,7 @@ def read(tmp_path):
 
 
 def faults_of(read, content):
-    with pytest.raises(BadInput) as refusal:
+    with pytest.raises(InputError) as refusal:
         read(content)
     for fault in refusal.value.faults:
         assert fault.isprintable()
@@ -193,7 +193,7 @@ def test_steps_of_5_10_and_20_nm_are_one_colour(read, step_nm):
     """The test samples of CIE 13.3 as colour-science has them, written at three steps."""
     from colour.quality.datasets import SDS_TCS
 
-    from matchkit.colorimetry import Lab, de00
+    from matchkit.colorimetry.tristimulus import Lab, de00
 
     nm = np.arange(380.0, 781.0, step_nm)
     tcs = list(SDS_TCS["CIE 1995"].items())

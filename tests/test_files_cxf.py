@@ -9,10 +9,10 @@ import pytest
 from broken_files import TWO, cxf
 from small_shop import SPECTRA
 
-from matchkit.colorimetry import Lab, XYZ_to_Lab, de00
-from matchkit.faults import BadInput
+from matchkit.colorimetry.tristimulus import Lab, XYZ_to_Lab, de00
+from matchkit.errors import InputError
 from matchkit.files.spectrum import read_readings, read_spectra
-from matchkit.instrument import stretched
+from matchkit.fitting.instrument import stretched
 
 SAMPLES = Path(__file__).parent / "authorities" / "samples"
 REAL = SAMPLES / "colour_cxf_sample.cxf"  # see SOURCE_formats.md
@@ -35,7 +35,7 @@ def write(tmp_path):
 
 
 def faults_of(path):
-    with pytest.raises(BadInput) as refusal:
+    with pytest.raises(InputError) as refusal:
         read_spectra(path)
     for fault in refusal.value.faults:
         assert fault.isprintable()

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from small_shop import SPECTRA
 
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.export import spectra_cgats, spectra_csv, write_spectra
 from matchkit.files.readings import NamedSpectrum
 from matchkit.files.spectrum import read_readings, read_spectra
@@ -67,17 +67,17 @@ def test_cgats_counts_what_it_holds():
 def test_names_that_cannot_be_written(tmp_path, name):
     bad = [NamedSpectrum(name=name, readings=np.array(SPECTRA["White"]))]
     for write in (spectra_csv, spectra_cgats):
-        with pytest.raises(BadInput, match="name '"):
+        with pytest.raises(InputError, match="name '"):
             write(bad)
-    with pytest.raises(BadInput, match="no spectra to write"):
+    with pytest.raises(InputError, match="no spectra to write"):
         spectra_csv([])
 
 
 def test_an_existing_file_is_left_alone(tmp_path):
     path = tmp_path / "ours.csv"
     path.write_text("mine")
-    with pytest.raises(BadInput, match=r"ours\.csv: is there already; give another name"):
+    with pytest.raises(InputError, match=r"ours\.csv: is there already; give another name"):
         write_spectra(path, some())
     assert path.read_text() == "mine"
-    with pytest.raises(BadInput, match=r"'\.xml' is not known; write \.csv, \.txt"):
+    with pytest.raises(InputError, match=r"'\.xml' is not known; write \.csv, \.txt"):
         write_spectra(tmp_path / "ours.xml", some())

@@ -12,7 +12,7 @@ from small_shop import SPECTRA, put, wide
 from studies.fuzz_files import MOST_MB, SLOWEST_S, check_lines, fuzz
 from test_files_incoming import NEW, contents
 
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.incoming import bring_in
 from matchkit.files.preview import preview
 from matchkit.files.shop import read_shop
@@ -47,7 +47,7 @@ def test_300_broken_files_into_a_shop(tmp_path):
         path.write_bytes(broken(text, rng))
         try:
             taken += bool(bring_in(path, folder, existing="add", skip_others=bool(i % 2)).names)
-        except BadInput as error:
+        except InputError as error:
             check_lines(error.faults)
             assert contents(folder) == start
         if contents(folder) != start:
@@ -63,7 +63,7 @@ def test_a_file_of_100_mb_is_refused_unread(tmp_path):
     with path.open("wb") as stream:
         stream.truncate(100_000_000)
     for read in (read_spectra, preview):
-        with pytest.raises(BadInput, match=r"huge\.csv: larger than 10 MB; split it"):
+        with pytest.raises(InputError, match=r"huge\.csv: larger than 10 MB; split it"):
             read(path)
 
 
@@ -71,7 +71,7 @@ def test_a_file_of_100_mb_is_refused_unread(tmp_path):
 def test_a_line_of_9_mb_is_refused_at_once(tmp_path, begin):
     path = tmp_path / "long.csv"
     path.write_bytes(begin + b"x" * 9_000_000)
-    with pytest.raises(BadInput) as refusal:
+    with pytest.raises(InputError) as refusal:
         read_spectra(path)
     check_lines(refusal.value.faults)
 
@@ -80,7 +80,7 @@ def test_a_line_of_9_mb_is_refused_at_once(tmp_path, begin):
 def test_names_that_are_paths_are_refused(tmp_path, name):
     path = tmp_path / "a.csv"
     path.write_bytes(wide({"NAME": SPECTRA["Grey"]}).replace("NAME", f'"{name}"').encode())
-    with pytest.raises(BadInput) as refusal:
+    with pytest.raises(InputError) as refusal:
         read_spectra(path)
     check_lines(refusal.value.faults)
 
@@ -88,8 +88,8 @@ def test_names_that_are_paths_are_refused(tmp_path, name):
 def test_other_kinds_of_files_are_told(tmp_path):
     folder = tmp_path / "a.csv"
     folder.mkdir()
-    with pytest.raises(BadInput, match=r"a\.csv: is a folder; a file is expected"):
+    with pytest.raises(InputError, match=r"a\.csv: is a folder; a file is expected"):
         read_spectra(folder)
-    with pytest.raises(BadInput, match="not found"):
+    with pytest.raises(InputError, match="not found"):
         read_spectra(Path("/dev/null"))
     assert len(WORDS) > 60

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from small_shop import SPECTRA
 
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.health import health, keep_reading, read_kept
-from matchkit.inks import Shop
+from matchkit.inks.shop import Shop
 
 SHOP = Shop(
     name="", geometry="d/8 specular excluded", condition="unknown", observer=10, lights=("D65",)
@@ -75,7 +75,7 @@ def test_nothing_kept_yet(tmp_path):
 
 
 def test_what_is_refused_writes_nothing(tmp_path, keep):
-    with pytest.raises(BadInput) as refusal:
+    with pytest.raises(InputError) as refusal:
         keep("tiel", TILE + 0.5, "2.3.2026", "../x")
     assert [fault.partition(":")[0] for fault in refusal.value.faults] == [
         "'../x'",
@@ -92,7 +92,7 @@ def test_a_file_with_faults_is_left_as_it_is(tmp_path, keep):
     path = tmp_path / "instrument.csv"
     bad = path.read_text().replace("2026-03-02,tile", "yesterday,tiel", 1)
     path.write_text(bad)
-    with pytest.raises(BadInput) as refusal:
+    with pytest.raises(InputError) as refusal:
         keep("tile", TILE, "2026-03-09")
     assert [fault.partition(";")[0] for fault in refusal.value.faults] == [
         "instrument.csv row 2: date is 'yesterday'",

@@ -11,7 +11,7 @@ from broken_files import cgats, cxf
 from dying import Cut, cut_at
 from small_shop import DRAWDOWNS, FILES, NM, SPECTRA, TOML, edge, put, wide
 
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files import write
 from matchkit.files.fitted import write_fits
 from matchkit.files.health import keep_reading
@@ -42,7 +42,7 @@ def contents(folder):
 
 def faults_of(path, folder, **more):
     before = contents(folder)
-    with pytest.raises(BadInput) as refusal:
+    with pytest.raises(InputError) as refusal:
         bring_in(path, folder, **more)
     assert contents(folder) == before
     assert all(fault.isprintable() for fault in refusal.value.faults)
@@ -176,7 +176,7 @@ def test_a_shop_with_faults_takes_nothing(tmp_path, measured):
     assert "percents sum to" in faults_of(measured, folder)[0]
     folder = put(tmp_path / "shop", spectra_csv=wide(WITHOUT).replace("0.9000", "x"))
     assert "spectra.csv row 2" in faults_of(measured, folder)[0]
-    with pytest.raises(BadInput, match="a shop folder is expected"):
+    with pytest.raises(InputError, match="a shop folder is expected"):
         bring_in(measured, tmp_path / "nowhere")
 
 

@@ -5,9 +5,9 @@ import numpy as np
 import pytest
 from published import E308_WHITES, E308_WHITES_FROM_MEMORY
 
-from matchkit.faults import BadInput
+from matchkit.colorimetry.illuminants import white
+from matchkit.errors import InputError
 from matchkit.files.lamp import read_lamp
-from matchkit.lights import white
 
 FL11 = colour.SDS_ILLUMINANTS["FL11"]  # CIE 015 by colour-science, 380-780 nm by 5
 PAIRS = list(zip(FL11.wavelengths.tolist(), FL11.values.tolist(), strict=True))
@@ -101,7 +101,7 @@ def test_the_unrest_of_a_dark_reading_is_taken_as_none(tmp_path):
 def test_faults_name_file_and_row(tmp_path, text, said):
     path = tmp_path / "floor.csv"
     path.write_text(text, encoding="utf-8")
-    with pytest.raises(BadInput) as refused:
+    with pytest.raises(InputError) as refused:
         read_lamp(path)
     assert said in str(refused.value)
     assert all(fault.startswith("floor.csv") for fault in refused.value.faults)
@@ -118,19 +118,19 @@ def test_faults_name_file_and_row(tmp_path, text, said):
     ],
 )
 def test_lamps_that_give_no_white_are_refused(tmp_path, pairs, said):
-    with pytest.raises(BadInput, match=said) as refused:
+    with pytest.raises(InputError, match=said) as refused:
         read_lamp(written(tmp_path, pairs))
     assert "floor.csv" in str(refused.value)
 
 
 def test_a_file_called_like_a_light_of_the_cie_is_refused(tmp_path):
-    with pytest.raises(BadInput, match="give it a name that no CIE light has"):
+    with pytest.raises(InputError, match="give it a name that no CIE light has"):
         read_lamp(written(tmp_path, name="D65.csv"))
 
 
 def test_every_fault_at_once(tmp_path):
     path = tmp_path / "floor.csv"
     path.write_text("wavelength_nm,power\n400,x\n410,\n410,1\n420,1,7\n", encoding="utf-8")
-    with pytest.raises(BadInput) as refused:
+    with pytest.raises(InputError) as refused:
         read_lamp(path)
     assert len(refused.value.faults) >= 4

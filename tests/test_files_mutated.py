@@ -9,11 +9,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from small_shop import FILES, NM, SPECTRA, put, wide
 
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.recipe import read_recipe
 from matchkit.files.shop import digest, read_shop
 from matchkit.files.spectrum import read_spectra
-from matchkit.inks import ROLES, Shop
+from matchkit.inks.shop import ROLES, Shop
 
 CHECKED = settings(
     max_examples=250,
@@ -161,7 +161,7 @@ def test_a_mutated_shop_is_loaded_or_refused_clearly(tmp_path, seed):
         (folder / name).write_bytes(mutated(FILES[name].encode(), rng))
     try:
         shop = read_shop(folder)
-    except BadInput as error:
+    except InputError as error:
         assert_clear(error)
     else:
         assert_sound(shop)
@@ -177,7 +177,7 @@ def test_a_mutated_spectrum_file_is_read_or_refused_clearly(tmp_path, seed):
     path.write_bytes(mutated(rng.choice([wide(SPECTRA), tall]).encode(), rng))
     try:
         spectra, notes = read_spectra(path)
-    except BadInput as error:
+    except InputError as error:
         assert_clear(error)
     else:
         assert all(s.readings.shape[1:] == (31,) and np.isfinite(s.R).all() for s in spectra)
@@ -195,7 +195,7 @@ def test_a_mutated_recipe_is_read_or_refused_clearly(tmp_path, seed):
     path.write_bytes(mutated(text.encode(), rng))
     try:
         recipe = read_recipe(path, rng.choice([None, ["White", "Lemon"]]))
-    except BadInput as error:
+    except InputError as error:
         assert_clear(error)
     else:
         assert sum(recipe.fractions) == pytest.approx(1)

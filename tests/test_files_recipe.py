@@ -2,9 +2,9 @@
 
 import pytest
 
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.recipe import read_recipe
-from matchkit.inks import Mix
+from matchkit.inks.shop import Mix
 
 SHELF = ["White", "Lemon", "Old cream"]
 
@@ -62,20 +62,20 @@ def test_any_ink_will_do_when_none_are_given(write):
     ],
 )
 def test_faults(write, content, reason):
-    with pytest.raises(BadInput) as refusal:
+    with pytest.raises(InputError) as refusal:
         read_recipe(write(content), SHELF)
     assert refusal.value.faults[0].startswith("job 12.csv")
     assert reason in refusal.value.faults[0]
 
 
 def test_all_faults_in_one_go(write):
-    with pytest.raises(BadInput) as refusal:
+    with pytest.raises(InputError) as refusal:
         read_recipe(write("ink,grams\nWhit,1\nLemon,-2\nLemon,x\n"), SHELF)
     assert len(refusal.value.faults) == 4
 
 
 def test_where_weights_are_needed_percents_are_refused(write):
-    with pytest.raises(BadInput, match="weights are needed here; write ink,grams"):
+    with pytest.raises(InputError, match="weights are needed here; write ink,grams"):
         read_recipe(write("ink,percent\nWhite,100\n"), grams_only=True)
     assert read_recipe(write("ink,grams\nWhite,100\n"), grams_only=True).grams == (100,)
 
@@ -94,14 +94,16 @@ def test_a_mix_is_taken_apart_and_told(write):
 
 
 def test_a_mix_with_an_ink_that_was_not_fitted_is_refused(write):
-    with pytest.raises(BadInput, match=r"job 12.csv: 'Old cream' is a mix that holds 'Lemon', of"):
+    with pytest.raises(
+        InputError, match=r"job 12.csv: 'Old cream' is a mix that holds 'Lemon', of"
+    ):
         read_recipe(write("ink,grams\nOld cream,200\n"), ["White"], mixes=[CREAM])
 
 
 def test_a_mix_is_of_the_series_of_its_inks(write):
     path = write("ink,grams\nOld cream,200\nReef,30\n")
     series = {"White": "plastisol", "Lemon": "plastisol", "Reef": "water-based"}
-    with pytest.raises(BadInput) as refusal:
+    with pytest.raises(InputError) as refusal:
         read_recipe(path, series, mixes=[CREAM])
     assert refusal.value.faults == (
         "job 12.csv row 2: inks of different series in one mixture: 'Old cream' (plastisol),"

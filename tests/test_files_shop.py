@@ -8,16 +8,16 @@ import numpy as np
 import pytest
 from small_shop import DRAWDOWNS, INKS, MIXES, NM, SPECTRA, TOML, edge, put, wide
 
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.settings import geometry_doubts, geometry_faults
 from matchkit.files.shop import digest, read_shop
 from matchkit.files.write import BESIDE, NOTE
-from matchkit.inks import GEOMETRIES, Drawdown, Ink, Shop
-from matchkit.simulate import ladder, make_bench
+from matchkit.inks.shop import GEOMETRIES, Drawdown, Ink, Shop
+from matchkit.simulator.simulate import ladder, make_bench
 
 
 def faults_of(folder, **changed):
-    with pytest.raises(BadInput) as refusal:
+    with pytest.raises(InputError) as refusal:
         read_shop(put(folder / "shop", **changed))
     for fault in refusal.value.faults:
         assert fault.isprintable(), fault
@@ -454,10 +454,10 @@ def test_a_shop_without_drawdowns_yet_can_be_read(tmp_path):
 
 
 def test_the_folder_itself(tmp_path):
-    with pytest.raises(BadInput, match="nowhere: not found; a shop folder is expected"):
+    with pytest.raises(InputError, match="nowhere: not found; a shop folder is expected"):
         read_shop(tmp_path / "nowhere")
     (tmp_path / "file").write_text("x")
-    with pytest.raises(BadInput, match="file: is a file; a shop folder is expected"):
+    with pytest.raises(InputError, match="file: is a file; a shop folder is expected"):
         read_shop(tmp_path / "file")
 
 
@@ -491,7 +491,7 @@ def test_an_interrupted_write_is_read_as_the_new_shop(tmp_path):
     assert read_shop(folder).inks[-1].name == "Citron"
     assert digest(folder) != before
     (folder / f"{BESIDE}1").write_text("ink\n")
-    with pytest.raises(BadInput, match=r"^inks\.csv row 1: one column only"):
+    with pytest.raises(InputError, match=r"^inks\.csv row 1: one column only"):
         read_shop(folder)
 
 
@@ -510,7 +510,7 @@ def test_many_faults_take_little_time_and_memory(tmp_path):
     stray = {f"sample {i}": [edge(0.1, 0.5, 500)] for i in range(2000)}
     folder = put(tmp_path / "shop", spectra_csv=wide(SPECTRA | stray))
     tracemalloc.start()
-    with pytest.raises(BadInput) as refusal:
+    with pytest.raises(InputError) as refusal:
         read_shop(folder)
     peak = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()

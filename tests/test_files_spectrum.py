@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from small_shop import NM, SPECTRA, edge, wide
 
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.spectrum import read_spectra, read_spectrum
 
 TWO = {"Lemon": SPECTRA["Lemon"], "Grey": SPECTRA["Grey"]}
@@ -22,7 +22,7 @@ def write(tmp_path):
 
 
 def faults_of(path, **more):
-    with pytest.raises(BadInput) as refusal:
+    with pytest.raises(InputError) as refusal:
         (read_spectrum if more else read_spectra)(path, **more)
     for fault in refusal.value.faults:
         assert fault.isprintable()

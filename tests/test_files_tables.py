@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files import text as files_text
 from matchkit.files.tables import amount, parse_table, read_table, spectral_values, wording
 from matchkit.files.text import did_you_mean, nearest, read_text
@@ -21,7 +21,7 @@ def cells(table):
 
 
 def faults_of(content, **more):
-    with pytest.raises(BadInput) as refusal:
+    with pytest.raises(InputError) as refusal:
         recipe(content, **more)
     return refusal.value.faults
 
@@ -133,7 +133,7 @@ def test_wavelengths_are_found_in_any_usual_heading():
     semicolons = parse_table("name;400,0;410,0\na;0,1;0,2\n", "t.csv", spectral=True)
     assert (semicolons.nm.tolist(), semicolons.decimal) == ([400, 410], ",")
     for heads, reason in [("a,b", "no wavelength columns"), ("400,410 %", "headed %")]:
-        with pytest.raises(BadInput, match=reason):
+        with pytest.raises(InputError, match=reason):
             parse_table(f"name,{heads}\na,1,2\n", "t.csv", spectral=True)
 
 
@@ -204,7 +204,7 @@ def test_encodings_with_a_mark_or_utf_8(tmp_path, encoding):
 def test_files_that_are_no_text(tmp_path, content, reason):
     path = tmp_path / "t.csv"
     path.write_bytes(content)
-    with pytest.raises(BadInput) as refusal:
+    with pytest.raises(InputError) as refusal:
         read_text(path)
     assert refusal.value.faults[0].startswith("t.csv")
     assert reason in str(refusal.value)
@@ -212,13 +212,13 @@ def test_files_that_are_no_text(tmp_path, content, reason):
 
 def test_missing_files_folders_and_files_too_large(tmp_path, monkeypatch):
     (tmp_path / "Inks.CSV").write_text("x")
-    with pytest.raises(BadInput, match=r"inks\.csv: not found; there is a 'Inks\.CSV'"):
+    with pytest.raises(InputError, match=r"inks\.csv: not found; there is a 'Inks\.CSV'"):
         read_text(tmp_path / "inks.csv")
-    with pytest.raises(BadInput, match=r"is a folder; a file is expected$"):
+    with pytest.raises(InputError, match=r"is a folder; a file is expected$"):
         read_text(tmp_path)
     monkeypatch.setattr(files_text, "LARGEST_BYTES", 2_000_000)
     (tmp_path / "big.csv").write_bytes(b"1" * 2_000_001)
-    with pytest.raises(BadInput, match="larger than 2 MB"):
+    with pytest.raises(InputError, match="larger than 2 MB"):
         read_text(tmp_path / "big.csv")
 
 

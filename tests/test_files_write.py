@@ -8,7 +8,7 @@ import sys
 import pytest
 from dying import Cut, cut_at
 
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files import write
 from matchkit.files.write import BESIDE, NOTE, csv_text, finish, settled, write_file, write_files
 
@@ -126,7 +126,7 @@ def test_a_full_disk_changes_nothing(tmp_path, monkeypatch):
         lambda: write_file(folder / "a.csv", "x"),
         lambda: write_files(tmp_path / "fresh", NEW),
     ):
-        with pytest.raises(BadInput, match="cannot be written: No space left on device"):
+        with pytest.raises(InputError, match="cannot be written: No space left on device"):
             attempt()
     assert present(folder) == OLD
     assert not (folder / NOTE).exists()
@@ -144,7 +144,7 @@ def test_a_file_that_is_open_elsewhere_waits(tmp_path, monkeypatch):
         real(beside, path)
 
     monkeypatch.setattr(write, "_replace", locked)
-    with pytest.raises(BadInput, match=r"b\.csv: the new content waits beside it"):
+    with pytest.raises(InputError, match=r"b\.csv: the new content waits beside it"):
         write_files(folder, NEW)
     assert present(folder) == NEW
     monkeypatch.setattr(write, "_replace", real)
@@ -155,7 +155,7 @@ def test_a_file_that_is_open_elsewhere_waits(tmp_path, monkeypatch):
 @pytest.mark.parametrize("name", ["../x", "/x", "a/../../x", "", ".", "a\\b", "c:x", NOTE, "sub/x"])
 def test_names_that_lead_elsewhere_are_refused(tmp_path, name):
     folder = fill(tmp_path / "shop", OLD)
-    with pytest.raises(BadInput, match="plain file name"):
+    with pytest.raises(InputError, match="plain file name"):
         write_files(folder, {"a.csv": "new", name: "x"})
     assert present(folder) == OLD
 
@@ -164,16 +164,16 @@ def test_a_forged_note_is_not_followed(tmp_path):
     folder = fill(tmp_path / "shop", OLD)
     for note in ('{"a.csv": "b.csv"}', f'{{"../a": "{BESIDE}1"}}', "[1]", "{", '"x"', "[" * 9999):
         (folder / NOTE).write_text(note)
-        with pytest.raises(BadInput, match="remove it and check the files"):
+        with pytest.raises(InputError, match="remove it and check the files"):
             settled(folder, "a.csv")
     assert {name: (folder / name).read_text() for name in OLD} == OLD
 
 
 def test_places_that_cannot_be_written(tmp_path):
     (tmp_path / "file").write_text("x")
-    with pytest.raises(BadInput, match="is a file; name a folder"):
+    with pytest.raises(InputError, match="is a file; name a folder"):
         write_files(tmp_path / "file", NEW)
-    with pytest.raises(BadInput, match="cannot be written"):
+    with pytest.raises(InputError, match="cannot be written"):
         write_file(tmp_path / "nowhere" / "a.csv", "x")
 
 

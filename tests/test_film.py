@@ -9,9 +9,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from matchkit.colorimetry import XYZ, Lab, de00
-from matchkit.faults import BadInput
-from matchkit.film import (
+from matchkit.colorimetry.grid import GRID_NM
+from matchkit.colorimetry.tristimulus import XYZ, Lab, de00
+from matchkit.errors import InputError
+from matchkit.inks.opacity import covering_um, hiding_um, layer_ground, opacity, over, stacked_R
+from matchkit.inks.palette import Palette, reflectance, reflectance_jacobian, strength_jacobian
+from matchkit.inks.shop import Ink
+from matchkit.matching.garment import stand_in_grounds, will_hold
+from matchkit.matching.probability import lab_covariance, spread_of
+from matchkit.matching.solve import lab_target, minimise, solve, spectral_target
+from matchkit.optics.film import (
     Film,
     film_inside,
     film_K_S,
@@ -19,14 +26,7 @@ from matchkit.film import (
     film_slopes,
     ground_inside,
 )
-from matchkit.garment import stand_in_grounds, will_hold
-from matchkit.inks import Ink
-from matchkit.odds import lab_covariance, spread_of
-from matchkit.opacity import covering_um, hiding_um, layer_ground, opacity, over, stacked_R
-from matchkit.optics import surface_constants, with_surface
-from matchkit.palette import Palette, reflectance, reflectance_jacobian, strength_jacobian
-from matchkit.solve import lab_target, minimise, solve, spectral_target
-from matchkit.spectra import GRID_NM
+from matchkit.optics.kubelka_munk import surface_constants, with_surface
 from tests.studies import films as study
 
 EXCLUDED = "d/8 specular excluded"
@@ -143,7 +143,7 @@ def test_limits() -> None:
 
 
 def test_a_film_of_no_thickness_is_refused() -> None:
-    with pytest.raises(BadInput, match="thickness is 0 um"):
+    with pytest.raises(InputError, match="thickness is 0 um"):
         film(0.5, 0.0)
 
 
@@ -193,7 +193,7 @@ def test_grounds_are_met_from_inside() -> None:
     smooth = ground_inside([0.592833], "smooth", EXCLUDED)
     assert float(smooth[0]) == pytest.approx(0.8, abs=1e-4)
     assert ground_inside([0.592833], "rough", EXCLUDED).tolist() == [0.592833]
-    with pytest.raises(BadInput, match="write rough or smooth"):
+    with pytest.raises(InputError, match="write rough or smooth"):
         ground_inside([0.5], "shiny", EXCLUDED)
 
 
@@ -249,7 +249,7 @@ def test_hiding_and_covering_are_where_they_say(inks: Palette) -> None:
 
 
 def test_inks_of_drawdowns_that_hide_have_no_thickness(palette: Palette) -> None:
-    with pytest.raises(BadInput, match="say nothing about thickness"):
+    with pytest.raises(InputError, match="say nothing about thickness"):
         over(palette, np.zeros(31), 50.0)
 
 
@@ -357,7 +357,7 @@ def test_without_an_underbase_none_is_considered(inks: Palette) -> None:
     assert len(told.prints) == 2
     assert not told.holds
     assert told.words.startswith("does not hold; the nearest is ")
-    with pytest.raises(BadInput, match="thicker than 0 um"):
+    with pytest.raises(InputError, match="thicker than 0 um"):
         will_hold(
             inks, c, np.zeros(3), grounds, stroke_um=0.0, underbase_um=None, tolerance_de00=1.0,
             light="D65", observer=10,
@@ -365,7 +365,7 @@ def test_without_an_underbase_none_is_considered(inks: Palette) -> None:
 
 
 def test_an_underbase_is_the_white_of_the_series(inks: Palette) -> None:
-    from matchkit.prints import under_white
+    from matchkit.matching.prints import under_white
 
     R_g = np.full(31, 0.04)
     R, R_b = under_white(inks, R_g, 60.0)
@@ -375,7 +375,7 @@ def test_an_underbase_is_the_white_of_the_series(inks: Palette) -> None:
     colours = replace(
         inks, inks=tuple(Ink(name=f"c{i}", role="colour") for i in range(6)), crowding=np.zeros(6)
     )
-    with pytest.raises(BadInput, match="no white"):
+    with pytest.raises(InputError, match="no white"):
         under_white(colours, R_g, 60.0)
 
 

@@ -11,23 +11,30 @@ import numpy as np
 import pytest
 
 from matchkit.cli import main
-from matchkit.colorimetry import Lab, de00
-from matchkit.faults import BadInput
+from matchkit.colorimetry.grid import GRID_NM
+from matchkit.colorimetry.tristimulus import Lab, de00
+from matchkit.errors import InputError
 from matchkit.files.fitted import films_fitted, read_fits, write_fits
 from matchkit.files.shop import digest, read_shop
-from matchkit.film import film_reading
-from matchkit.film_constants import FilmConstants, Films, foretell, solve_films, trust
-from matchkit.film_fit import THEORIES, fit_films
-from matchkit.fit import Fit
-from matchkit.inks import Drawdown
-from matchkit.match import fit_shop, match
-from matchkit.opacity import over
-from matchkit.optics import surface_constants
-from matchkit.palette import reflectance
-from matchkit.prints import bare_ground, film_fits, fits_over, garments, has_films, with_lots
-from matchkit.simulate import Bench, film_R, make_bench
-from matchkit.solve import spectral_target
-from matchkit.spectra import GRID_NM
+from matchkit.fitting.film_constants import FilmConstants, Films, foretell, solve_films, trust
+from matchkit.fitting.film_fit import THEORIES, fit_films
+from matchkit.fitting.fit import Fit
+from matchkit.inks.opacity import over
+from matchkit.inks.palette import reflectance
+from matchkit.inks.shop import Drawdown
+from matchkit.matching.match import fit_shop, match
+from matchkit.matching.prints import (
+    bare_ground,
+    film_fits,
+    fits_over,
+    garments,
+    has_films,
+    with_lots,
+)
+from matchkit.matching.solve import spectral_target
+from matchkit.optics.film import film_reading
+from matchkit.optics.kubelka_munk import surface_constants
+from matchkit.simulator.simulate import Bench, film_R, make_bench
 from tests.studies import films as study
 from tests.studies import watercolours
 
@@ -163,7 +170,7 @@ def test_without_films_or_grounds_it_says_what_to_do(small: Bench, drawn: Drawn)
     drawdowns, _ = drawn
     hiding = [d for d in drawdowns if d.thickness_um is None]
     for some, says in ((hiding, "no drawdown has a thickness"), (drawdowns, "add it to grounds")):
-        with pytest.raises(BadInput, match=says):
+        with pytest.raises(InputError, match=says):
             fit_films(some, study.inks_of(small), grounds={}, geometry=EXCLUDED)
 
 
@@ -225,7 +232,7 @@ def test_a_shop_states_its_films_and_grounds(folder: Path) -> None:
     # The card's own surface comes off again: 0.84 below it.
     assert bare_ground(shop, "white").mean() == pytest.approx(0.84, abs=0.01)
     np.testing.assert_allclose(bare_ground(shop, "Navy tee"), NAVY, atol=1e-5)
-    with pytest.raises(BadInput, match=r"grounds\.csv has Navy tee, black, white"):
+    with pytest.raises(InputError, match=r"grounds\.csv has Navy tee, black, white"):
         bare_ground(shop, "Pink tee")
 
 
@@ -243,9 +250,9 @@ def test_films_change_nothing_for_what_hides(folder: Path) -> None:
 def test_a_shop_of_films_only_says_so_where_they_do_not_do(folder: Path) -> None:
     shop = read_shop(folder)
     films = tuple(d for d in shop.drawdowns if d.thickness_um is not None)
-    with pytest.raises(BadInput, match="none that hides"):
+    with pytest.raises(InputError, match="none that hides"):
         fit_shop(replace(shop, drawdowns=films))
-    with pytest.raises(BadInput, match="no drawdown of this shop has a thickness"):
+    with pytest.raises(InputError, match="no drawdown of this shop has a thickness"):
         film_fits(replace(shop, drawdowns=()))
 
 
@@ -263,7 +270,7 @@ def test_grams_per_area_become_thickness(folder: Path, tmp_path: Path) -> None:
     (weighed / "inks.csv").write_text(inks.replace("1.25", "1.3"), encoding="utf-8")
     assert digest(weighed) != before
     (weighed / "inks.csv").write_text(inks.replace("1.25", ""), encoding="utf-8")
-    with pytest.raises(BadInput, match="density of an ink in it is not known"):
+    with pytest.raises(InputError, match="density of an ink in it is not known"):
         read_shop(weighed)
 
 
@@ -286,7 +293,7 @@ def test_wrong_films_are_told_with_file_and_row(
 ) -> None:
     text = (folder / f"{file}.csv").read_text(encoding="utf-8")
     wrong = copied(folder, tmp_path / "shop", **{file: text.replace(old, new, 1)})
-    with pytest.raises(BadInput) as error:
+    with pytest.raises(InputError) as error:
         read_shop(wrong)
     assert says in str(error.value)
     assert all(f"{file}.csv" in line or "drawdowns.csv" in line for line in error.value.faults)
@@ -305,7 +312,7 @@ def test_a_ground_that_is_named_needs_its_file(folder: Path, tmp_path: Path) -> 
     nm, *readings = (folder / "spectra.csv").read_text(encoding="utf-8").splitlines()
     kept = [row for row in readings if row.split(",")[0] in names]
     texts = {"drawdowns": "\n".join([head, *films]), "spectra": "\n".join([nm, *kept])}
-    with pytest.raises(BadInput, match=r"ground 'black' is not in grounds\.csv"):
+    with pytest.raises(InputError, match=r"ground 'black' is not in grounds\.csv"):
         read_shop(copied(folder, tmp_path / "films", grounds=None, **texts))
 
 

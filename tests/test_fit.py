@@ -8,14 +8,14 @@ import numpy as np
 import pytest
 from bench_inks import columns, drawdown, drawn, inks_of, textbook
 
-from matchkit.colorimetry import Lab, de00
-from matchkit.constants import Constants, Structure, solve_constants
-from matchkit.faults import BadInput
-from matchkit.fit import STRUCTURES, Fit, _best, fit, fractions_of
-from matchkit.inks import Drawdown, Ink
-from matchkit.optics import surface_constants
-from matchkit.palette import Palette, reflectance
-from matchkit.simulate import (
+from matchkit.colorimetry.tristimulus import Lab, de00
+from matchkit.errors import InputError
+from matchkit.fitting.constants import Constants, Structure, solve_constants
+from matchkit.fitting.fit import STRUCTURES, Fit, _best, fit, fractions_of
+from matchkit.inks.palette import Palette, reflectance
+from matchkit.inks.shop import Drawdown, Ink
+from matchkit.optics.kubelka_munk import surface_constants
+from matchkit.simulator.simulate import (
     KINDS,
     Bench,
     Noise,
@@ -388,7 +388,7 @@ def test_inks_that_were_not_drawn_down_are_left_out(small_series: Series) -> Non
 
 def test_without_a_white_there_is_no_gauge(small_series: Series) -> None:
     inks, drawdowns = small_series
-    with pytest.raises(BadInput, match="no drawdown holds a white"):
+    with pytest.raises(InputError, match="no drawdown holds a white"):
         fit([d for d in drawdowns if "White" not in d.inks], inks, geometry=EXCLUDED)
 
 

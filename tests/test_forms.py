@@ -17,13 +17,13 @@ import pytest
 
 from matchkit.cli.lab import MACOS, SETTINGS, WINDOWS, copy_to, start
 from matchkit.cli.lab import run as run_lab
-from matchkit.faults import BadInput
+from matchkit.colorimetry.grid import GRID_NM
+from matchkit.errors import InputError
 from matchkit.files.places import data_folder
-from matchkit.match import match, with_more_stock
-from matchkit.palette import reflectance
-from matchkit.sheet import CAUTIONS, SHORT_CAUTIONS
-from matchkit.solve import spectral_target
-from matchkit.spectra import GRID_NM
+from matchkit.inks.palette import reflectance
+from matchkit.matching.match import match, with_more_stock
+from matchkit.matching.solve import spectral_target
+from matchkit.paper.sheet import CAUTIONS, SHORT_CAUTIONS
 
 w = pytest.importorskip("ipywidgets", reason="ipywidgets is not installed")
 
@@ -90,7 +90,7 @@ def test_what_is_no_amount_is_told_below_the_field(text):
 
 def test_a_and_b_may_be_negative():
     assert number_field("a*", "\N{MINUS SIGN}12,5", -150, 150).value == -12.5
-    with pytest.raises(BadInput, match="not from -150 to 150"):
+    with pytest.raises(InputError, match="not from -150 to 150"):
         _ = number_field("a*", "-151", -150, 150).value
 
 
@@ -153,7 +153,7 @@ def test_work_that_fails_is_told():
     place = alert()
 
     def work(progress):
-        raise BadInput("no ink left")
+        raise InputError("no ink left")
 
     runner = Runner("Go", lambda: work, print, place, "steps")
     runner.start.click()
@@ -445,9 +445,9 @@ def test_lab_refuses_a_file_and_a_silly_port(own_folder):
 
     (own_folder / "file").write_text("")
     options = {"folder": "file", "port": "8888", "no_browser": True, "copy_only": True}
-    with pytest.raises(BadInput, match="is a file; name a folder"):
+    with pytest.raises(InputError, match="is a file; name a folder"):
         run_lab(argparse.Namespace(**options))
-    with pytest.raises(BadInput, match="--port"):
+    with pytest.raises(InputError, match="--port"):
         run_lab(argparse.Namespace(**{**options, "port": "70000"}))
 
 
@@ -463,7 +463,7 @@ def test_pictures_in_a_form_say_what_they_show(opened):
 def test_a_formula_from_paper_may_be_in_grams_or_parts(opened):
     form = WeighForm(opened, "")
     form.rows.fill({"Quay White": 37.5, "Kelp Green": 12.5})
-    with pytest.raises(BadInput, match="sum to 50; they must sum to 100, or say that"):
+    with pytest.raises(InputError, match="sum to 50; they must sum to 100, or say that"):
         form.rows.read()
     form.rows.written.value = PARTS
     assert form.rows.amounts[0].text.description == "Parts of ink 1"
@@ -494,7 +494,7 @@ def test_the_second_press_of_a_double_one_is_none(monkeypatch):
     def work():
         done.append(1)
         if len(done) > 1:
-            raise BadInput("it is there already")
+            raise InputError("it is there already")
         place.value = "made"
 
     each = button("Make it", work, place)
@@ -512,7 +512,7 @@ def test_no_ticket_is_made_of_formulas_that_are_not_those_of_the_entries(opened)
     form.run.wait()
     assert sum(form.batch()[2].grams) == pytest.approx(1000)
     form.grams.text.value = "150"
-    with pytest.raises(BadInput, match="entries have changed"):
+    with pytest.raises(InputError, match="entries have changed"):
         form.batch()
     form.run.start.click()
     form.run.wait()

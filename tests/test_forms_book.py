@@ -8,17 +8,17 @@ import numpy as np
 import pytest
 from book_shop import by_hand, child, ended, forks
 
-from matchkit.book import FILE, open_book
-from matchkit.book_bucket import add, weigh
-from matchkit.book_copies import check
-from matchkit.book_entries import strike
-from matchkit.book_jobs import job, planned_grams, todays_jobs
-from matchkit.book_shelf import leftovers, stock
+from matchkit.book.containers import add, weigh
+from matchkit.book.copies import check
+from matchkit.book.entries import strike
+from matchkit.book.jobs import job, planned_grams, todays_jobs
+from matchkit.book.shelf import leftovers, stock
+from matchkit.book.store import FILE, open_book
 from matchkit.cli import main
+from matchkit.colorimetry.grid import GRID_NM
 from matchkit.files.places import data_folder
 from matchkit.files.shop import digest, read_shop
-from matchkit.palette import reflectance
-from matchkit.spectra import GRID_NM
+from matchkit.inks.palette import reflectance
 
 w = pytest.importorskip("ipywidgets", reason="ipywidgets is not installed")
 

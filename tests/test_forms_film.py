@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 
 w = pytest.importorskip("ipywidgets", reason="ipywidgets is not installed")
 
@@ -14,7 +14,7 @@ from matchkit.forms.hold import NO_TARGET, HoldForm, hold_parts  # noqa: E402
 from matchkit.forms.jobsize import METRIC, US, WET, JobForm, size_of  # noqa: E402
 from matchkit.forms.shops import films_of, open_shop  # noqa: E402
 from matchkit.forms.show import Picture, Table  # noqa: E402
-from matchkit.jobsize import Job  # noqa: E402
+from matchkit.paper.jobsize import Job  # noqa: E402
 
 
 @pytest.fixture(scope="module")
@@ -95,7 +95,7 @@ def test_a_shop_without_cards_is_told_what_to_draw(opened):
     )
     assert "films" not in repr(bare)
     assert "and 32 films over a card" in repr(opened)
-    with pytest.raises(BadInput, match="draw the inks over a black and white card"):
+    with pytest.raises(InputError, match="draw the inks over a black and white card"):
         films_of(bare)
 
 
@@ -163,7 +163,7 @@ def test_an_unknown_density_is_asked_for(opened):
     inks = tuple(replace(ink, density_g_per_ml=None) for ink in opened.shop.inks)
     bare = replace(opened, shop=replace(opened.shop, inks=inks))
     job = Job(prints=1, area_cm2=100, wet_um=30)
-    with pytest.raises(BadInput, match="density of Quay White is not known"):
+    with pytest.raises(InputError, match="density of Quay White is not known"):
         size_of(bare, job, {"Quay White": 1.0})
     found = size_of(bare, job, {"Quay White": 1.0}, density=1.5)
     assert np.isclose(found.total_g, 0.45)  # 100 cm2 x 30 um = 0.3 ml

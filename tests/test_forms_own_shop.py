@@ -15,7 +15,7 @@ from own_shop import BENCH, NM, drawn, instrument_csv, read_rows
 from matchkit.files.places import data_folder
 from matchkit.files.settings import read_settings
 from matchkit.files.shop import read_inks
-from matchkit.inks import GEOMETRIES
+from matchkit.inks.shop import GEOMETRIES
 
 w = pytest.importorskip("ipywidgets", reason="ipywidgets is not installed")
 

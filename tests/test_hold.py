@@ -4,17 +4,17 @@ import numpy as np
 import pytest
 from small_bench import mixture, shop, target_of
 
-from matchkit.colorimetry import Lab, de00
-from matchkit.constants import f_scale
-from matchkit.correct import WAYS
-from matchkit.diagnose import Round, f_inverse, infer
-from matchkit.faults import BadInput
-from matchkit.hold import hold_back, share_for
-from matchkit.odds import Spread
-from matchkit.palette import reflectance
-from matchkit.simulate import draw_lots, opaque_R, read, weigh
-from matchkit.solve import spectral_target
-from matchkit.spectra import GRID_NM
+from matchkit.colorimetry.grid import GRID_NM
+from matchkit.colorimetry.tristimulus import Lab, de00
+from matchkit.correcting.correct import WAYS
+from matchkit.correcting.diagnose import Round, f_inverse, infer
+from matchkit.correcting.hold_back import hold_back, share_for
+from matchkit.errors import InputError
+from matchkit.fitting.constants import f_scale
+from matchkit.inks.palette import reflectance
+from matchkit.matching.probability import Spread
+from matchkit.matching.solve import spectral_target
+from matchkit.simulator.simulate import draw_lots, opaque_R, read, weigh
 
 
 def plan_and_target(**shares):
@@ -53,7 +53,7 @@ def test_the_share_leaves_three_standard_deviations_in_hand():
     plan, target = plan_and_target(White=0.8, Lemon=0.12, Green=0.08)
     held = hold_back(palette, plan, target, spread, 1.0, resolution_g=0.01, share=None)
     assert held.share == share_for(0.03)
-    with pytest.raises(BadInput, match="share held at first"):
+    with pytest.raises(InputError, match="share held at first"):
         hold_back(palette, plan, target, spread, 1.0, resolution_g=0.01, share=1.0)
 
 

@@ -7,10 +7,11 @@ import numpy as np
 import pytest
 from test_spectra import samples
 
-from matchkit.colorimetry import Lab, de00
-from matchkit.faults import BadInput
+from matchkit.colorimetry.grid import GRID_NM, to_grid
+from matchkit.colorimetry.tristimulus import Lab, de00
+from matchkit.errors import InputError
 from matchkit.files.spectrum import read_readings
-from matchkit.instrument import (
+from matchkit.fitting.instrument import (
     diagnosis,
     disagreement,
     drift,
@@ -23,8 +24,7 @@ from matchkit.instrument import (
     spikes,
     stretched,
 )
-from matchkit.optics import film_R, with_surface
-from matchkit.spectra import GRID_NM, to_grid
+from matchkit.optics.kubelka_munk import film_R, with_surface
 
 AUTHORITIES = Path(__file__).parent / "authorities"
 INCLUDED, EXCLUDED = "d/8 specular included", "d/8 specular excluded"
@@ -191,7 +191,7 @@ def test_a_contrast_ratio_of_a_dark_film_is_not_held_against_it():
     assert found.contrast_ratio < 0.98
     assert found.opaque
     assert "are the two mixed up?" in opacity(SLOPE + 0.05, SLOPE).words
-    with pytest.raises(BadInput, match="reading of nothing"):
+    with pytest.raises(InputError, match="reading of nothing"):
         opacity(np.zeros(31), SLOPE)
 
 
@@ -214,9 +214,9 @@ def test_specular_included_and_excluded_of_a_glossy_film():
 
 
 def test_what_cannot_be_converted():
-    with pytest.raises(BadInput, match=r"refractive index is 15; a cured film has 1.3 to 1.8"):
+    with pytest.raises(InputError, match=r"refractive index is 15; a cured film has 1.3 to 1.8"):
         other_specular(SLOPE, made=INCLUDED, wanted=EXCLUDED, n=15)
-    with pytest.raises(BadInput, match="cannot be turned into"):
+    with pytest.raises(InputError, match="cannot be turned into"):
         other_specular(SLOPE, made="45/0", wanted=EXCLUDED, n=1.5)
 
 
@@ -224,5 +224,5 @@ def test_stretching_repeats_the_end_values():
     R = stretched(np.arange(420, 661, 10), np.linspace(0.2, 0.5, 25))
     assert R[:3].tolist() == [0.2, 0.2, 0.2]
     assert R[-5:].tolist() == [0.5] * 5
-    with pytest.raises(BadInput, match="must rise"):
+    with pytest.raises(InputError, match="must rise"):
         stretched([500, 400], [0.1, 0.1])

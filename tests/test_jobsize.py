@@ -5,9 +5,9 @@ import json
 import pytest
 
 from matchkit.cli import main
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.places import data_folder
-from matchkit.jobsize import (
+from matchkit.paper.jobsize import (
     CM2_PER_IN2,
     G_PER_OZ,
     ML_PER_US_FL_OZ,
@@ -16,7 +16,7 @@ from matchkit.jobsize import (
     job_size,
     laid_um,
 )
-from matchkit.weighing import CONTAINERS_ML, Container
+from matchkit.paper.weighing import CONTAINERS_ML, Container
 
 DEMO = data_folder() / "demo-shop"
 
@@ -129,12 +129,12 @@ def test_every_number_is_said() -> None:
     ],
 )
 def test_what_no_job_is_is_refused(wrong: dict, says: str) -> None:
-    with pytest.raises(BadInput, match=says):
+    with pytest.raises(InputError, match=says):
         Job(**{"prints": 10, "area_cm2": 100, "wet_um": 30, **wrong})
 
 
 def test_a_density_in_other_units_is_refused() -> None:
-    with pytest.raises(BadInput, match="pounds per gallon"):
+    with pytest.raises(InputError, match="pounds per gallon"):
         job_size(Job(prints=1, area_cm2=100, wet_um=30), density_g_per_ml=12.5)
 
 

@@ -9,25 +9,25 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from matchkit.colorimetry import Lab, de00, delta_LCH
-from matchkit.fit import Fit
-from matchkit.inks import Ink, Shop
-from matchkit.judge import (
+from matchkit.colorimetry.tristimulus import Lab, de00, delta_LCH
+from matchkit.colorimetry.words import direction
+from matchkit.fitting.fit import Fit
+from matchkit.inks.palette import Palette, reflectance, subset
+from matchkit.inks.shop import Ink, Shop
+from matchkit.matching.match import match
+from matchkit.matching.rank import (
     Candidate,
     candidates,
     check,
     check_lab,
-    direction,
     in_gamut,
     in_order,
     limits,
     preferred,
     weighed,
 )
-from matchkit.match import match
-from matchkit.palette import Palette, reflectance, subset
-from matchkit.simulate import KINDS, Bench, opaque_R, random_mixtures
-from matchkit.solve import Solved, Target, lab_target, solve, spectral_target
+from matchkit.matching.solve import Solved, Target, lab_target, solve, spectral_target
+from matchkit.simulator.simulate import KINDS, Bench, opaque_R, random_mixtures
 from tests.studies import first_formula
 
 LIGHTS = ("D65", "A", "FL11")

@@ -8,14 +8,14 @@ import pytest
 from scipy.optimize import minimize
 from small_bench import LIGHTS, mixture, shop, target_of
 
-from matchkit.colorimetry import Lab, de00
-from matchkit.faults import BadInput
-from matchkit.inks import Mix
-from matchkit.judge import candidates
-from matchkit.leftovers import use, which_bucket
-from matchkit.palette import reflectance
-from matchkit.shelf import predict, shelf_of
-from matchkit.solve import solve, spectral_target
+from matchkit.colorimetry.tristimulus import Lab, de00
+from matchkit.correcting.leftovers import use, which_bucket
+from matchkit.correcting.mixes import predict, shelf_of
+from matchkit.errors import InputError
+from matchkit.inks.palette import reflectance
+from matchkit.inks.shop import Mix
+from matchkit.matching.rank import candidates
+from matchkit.matching.solve import solve, spectral_target
 
 TEAL = Mix(name="Old teal", inks=("White", "Sky blue", "Green"), fractions=(0.6, 0.25, 0.15))
 PINK = Mix(name="Old pink", inks=("White", "Scarlet"), fractions=(0.9, 0.1), stock_g=300.0)
@@ -168,7 +168,7 @@ def test_stock_is_kept_and_all_of_it_is_used_where_it_can_be():
     found = most([replace(TEAL, stock_g=30.005)], "Old teal", lighter_teal())
     assert found[0].used_g == pytest.approx(30.0, abs=0.011) and found[0].left_g < 0.02
     assert all(each.used_g <= 30.005 for each in found)
-    with pytest.raises(BadInput, match="nothing is left"):
+    with pytest.raises(InputError, match="nothing is left"):
         most([replace(TEAL, stock_g=0.0)], "Old teal", lighter_teal())
 
 

@@ -15,15 +15,15 @@ import pytest
 from dying import ctrl_c_heard
 
 from matchkit.cli import main
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files import stream
 from matchkit.files.fitted import fitted
 from matchkit.files.places import data_folder
 from matchkit.files.shop import read_shop
 from matchkit.files.spectrum import read_spectra
-from matchkit.library import matches
-from matchkit.match import match
-from matchkit.solve import spectral_target
+from matchkit.matching.library import matches
+from matchkit.matching.match import match
+from matchkit.matching.solve import spectral_target
 
 DEMO = data_folder() / "demo-shop"
 SOME = ("--max-inks", "2")  # quick
@@ -117,7 +117,7 @@ def test_a_cluster_gives_the_same(opened, one_by_one):
 
 @pytest.mark.parametrize(("workers", "ahead"), [(1, 1), (2, 16)])
 def test_targets_are_drawn_as_they_are_needed(opened, monkeypatch, workers, ahead):
-    monkeypatch.setattr("matchkit.library.STRETCH", 8)  # for each of two processes
+    monkeypatch.setattr("matchkit.matching.library.STRETCH", 8)  # for each of two processes
     shop, fits, targets = opened
     drawn = []
 
@@ -134,7 +134,7 @@ def test_targets_are_drawn_as_they_are_needed(opened, monkeypatch, workers, ahea
 
 
 def test_a_stretch_ends_where_it_likes(opened, monkeypatch):
-    monkeypatch.setattr("matchkit.library.STRETCH", 3)
+    monkeypatch.setattr("matchkit.matching.library.STRETCH", 3)
     shop, fits, targets = opened
     found = [m.target for m in matches(shop, fits, targets, max_inks=1, workers=2)]
     assert found == [name for name, _ in targets]
@@ -142,7 +142,7 @@ def test_a_stretch_ends_where_it_likes(opened, monkeypatch):
 
 def test_no_workers_are_refused(opened):
     shop, fits, targets = opened
-    with pytest.raises(BadInput, match="found 0"):
+    with pytest.raises(InputError, match="found 0"):
         next(matches(shop, fits, targets, workers=0))
 
 
@@ -202,7 +202,7 @@ class Deadly:
 
 def test_a_worker_that_is_gone_is_told(opened):
     shop, fits, targets = opened
-    with pytest.raises(BadInput, match="try fewer workers"):
+    with pytest.raises(InputError, match="try fewer workers"):
         list(matches(shop, fits, [*targets, ("last", Deadly())], max_inks=1, workers=2))
 
 
@@ -302,7 +302,7 @@ def test_bad_words_are_told(shop, tmp_path, monkeypatch, capsys, words, says):
 
 
 def test_more_workers_need_joblib(shop, tmp_path, monkeypatch, capsys):
-    monkeypatch.setattr("matchkit.library.find_spec", lambda name: None)
+    monkeypatch.setattr("matchkit.matching.library.find_spec", lambda name: None)
     assert run(shop, tmp_path / "a.csv", "--workers", "2") == 2
     assert "matchkit[many]" in capsys.readouterr().err
     assert not list(tmp_path.iterdir())
@@ -336,8 +336,8 @@ import resource, sys
 import numpy as np
 from matchkit.files.fitted import fitted
 from matchkit.files.shop import read_shop
-from matchkit.library import matches
-from matchkit.solve import spectral_target
+from matchkit.matching.library import matches
+from matchkit.matching.solve import spectral_target
 shop = read_shop(sys.argv[1])
 fits, _ = fitted(sys.argv[1], shop)
 rng = np.random.default_rng(1)

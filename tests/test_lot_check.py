@@ -7,13 +7,13 @@ import pytest
 from scipy.optimize import curve_fit
 from small_bench import mixture, shop
 
-from matchkit import lots
-from matchkit.constants import f_scale
-from matchkit.faults import BadInput
-from matchkit.inks import Drawdown
-from matchkit.lot_check import accept, judge_lot
-from matchkit.palette import reflectance
-from matchkit.simulate import opaque_R, read, weigh
+from matchkit.correcting import lots
+from matchkit.correcting.lot_check import accept, judge_lot
+from matchkit.errors import InputError
+from matchkit.fitting.constants import f_scale
+from matchkit.inks.palette import reflectance
+from matchkit.inks.shop import Drawdown
+from matchkit.simulator.simulate import opaque_R, read, weigh
 
 COLOURS = ("Lemon", "Scarlet", "Sky blue", "Magenta", "Green")
 
@@ -111,7 +111,7 @@ def test_a_masstone_tells_no_strength():
     bench, *_ = shop()
     R = opaque_R(bench, mixture(bench, Green=1))
     masstone = Drawdown(name="masstone", inks=("Green",), fractions=(1.0,), readings=R[None])
-    with pytest.raises(BadInput, match="hardly change with strength"):
+    with pytest.raises(InputError, match="hardly change with strength"):
         judge("Green", [masstone])
 
 
@@ -121,7 +121,7 @@ def test_a_masstone_tells_no_strength():
 def test_bad_checks(drawdowns, part):
     bench, *_ = shop()
     given = [check_of(bench, "Lemon")] if drawdowns is None else drawdowns
-    with pytest.raises(BadInput, match=part):
+    with pytest.raises(InputError, match=part):
         judge("Green", given)
 
 

@@ -8,14 +8,14 @@ import pytest
 from scipy.optimize import approx_fprime
 from small_bench import mixture, shop
 
-from matchkit import lots
-from matchkit.constants import f_scale
-from matchkit.diagnose import LEAST_MODEL_F, NOISE_F, REACH_NM, Round
-from matchkit.faults import BadInput
-from matchkit.inks import Ink
-from matchkit.palette import reflectance
-from matchkit.simulate import draw_lots, opaque_R, random_mixtures, read, weigh
-from matchkit.spectra import GRID_NM
+from matchkit.colorimetry.grid import GRID_NM
+from matchkit.correcting import lots
+from matchkit.correcting.diagnose import LEAST_MODEL_F, NOISE_F, REACH_NM, Round
+from matchkit.errors import InputError
+from matchkit.fitting.constants import f_scale
+from matchkit.inks.palette import reflectance
+from matchkit.inks.shop import Ink
+from matchkit.simulator.simulate import draw_lots, opaque_R, random_mixtures, read, weigh
 
 
 @pytest.fixture(scope="module")
@@ -124,7 +124,7 @@ def test_a_new_lot_is_forgotten_and_the_others_are_not(palette):
     assert new.lots[i] == "2" and new.mean[i] == 0
     assert new.covariance[i, i] == pytest.approx(0.03**2) and not new.covariance[i, j]
     assert new.mean[j] == known.mean[j] and new.covariance[j, j] == known.covariance[j, j]
-    with pytest.raises(BadInput, match="no lot is known of an ink 'Lime'"):
+    with pytest.raises(InputError, match="no lot is known of an ink 'Lime'"):
         lots.new_lot(known, "Lime", "2")
 
 
@@ -158,7 +158,7 @@ def test_lots_survive_json(palette):
 )
 def test_a_spoiled_record_is_refused(palette, spoiled):
     kept = lots.as_json(lots.start(palette.inks))
-    with pytest.raises(BadInput, match="lots"):
+    with pytest.raises(InputError, match="lots"):
         lots.from_json({**kept, **spoiled})
-    with pytest.raises(BadInput, match="mean missing"):
+    with pytest.raises(InputError, match="mean missing"):
         lots.from_json({key: value for key, value in kept.items() if key != "mean"})

@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 from published import CMCCAT2000_EXAMPLE, ISO_18314_4_EXAMPLE, ISO_18314_4_INDICES
 
-from matchkit import colorimetry as cm
-from matchkit import metamerism as mm
-from matchkit.faults import BadInput
-from matchkit.lights import STORED
-from matchkit.spectra import GRID_NM
+from matchkit.colorimetry import metamerism as mm
+from matchkit.colorimetry import tristimulus as cm
+from matchkit.colorimetry.grid import GRID_NM
+from matchkit.colorimetry.illuminants import STORED
+from matchkit.errors import InputError
 
 D65 = ("D65", 10)
 TESTS = {"A/10": ("A", 10), "FL11/10": ("FL11", 10), "D65/2": ("D65", 2)}
@@ -337,9 +337,9 @@ def test_inconstancy_is_that_of_colour_science_put_together():
 
 
 def test_unknown_choices_are_named():
-    with pytest.raises(BadInput, match="correction is 'none'; write multiplicative XYZ"):
+    with pytest.raises(InputError, match="correction is 'none'; write multiplicative XYZ"):
         mm.special_index(STANDARD, PARAMER, reference=D65, test=D65, correction="none")
-    with pytest.raises(BadInput, match="transform is 'Bradford'; write CMCCAT2000"):
+    with pytest.raises(InputError, match="transform is 'Bradford'; write CMCCAT2000"):
         mm.inconstancy(STANDARD, "A", 10, transform="Bradford")
-    with pytest.raises(BadInput, match="formula is 'CIE94'"):
+    with pytest.raises(InputError, match="formula is 'CIE94'"):
         mm.inconstancy(STANDARD, "A", 10, formula="CIE94")

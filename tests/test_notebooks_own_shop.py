@@ -15,12 +15,12 @@ import pytest
 from small_shop import put, wide
 
 from matchkit.cli import main
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.fitted import write_fits
 from matchkit.files.places import data_folder
 from matchkit.files.shop import read_shop
-from matchkit.match import fit_shop
-from matchkit.simulate import Bench, ladder, make_bench, opaque_R
+from matchkit.matching.match import fit_shop
+from matchkit.simulator.simulate import Bench, ladder, make_bench, opaque_R
 
 w = pytest.importorskip("ipywidgets", reason="ipywidgets is not installed")
 pytest.importorskip("IPython", reason="JupyterLab is not installed")
@@ -231,11 +231,11 @@ def test_a_notebook_prints_a_fault_without_a_traceback():
         with pytest.MonkeyPatch.context() as patch:
             shown: list[str] = []
             patch.setattr(shell, "_showtraceback", lambda kind, value, lines: shown.extend(lines))
-            shell.run_cell("from matchkit.faults import BadInput\nraise BadInput(['a', 'b'])")
+            shell.run_cell("from matchkit.errors import InputError\nraise InputError(['a', 'b'])")
     finally:
         interactive.InteractiveShell.clear_instance()
     assert shown == ["a", "b"]
-    assert BadInput("a")._render_traceback_() == ["a"]
+    assert InputError("a")._render_traceback_() == ["a"]
 
 
 # ---- what was saved beside them

@@ -9,8 +9,9 @@ from scipy.optimize import approx_fprime
 from scipy.stats import ncx2
 from small_bench import mixture, shop, target_of
 
-from matchkit.colorimetry import XYZ_to_Lab
-from matchkit.odds import (
+from matchkit.colorimetry.tristimulus import XYZ_to_Lab
+from matchkit.inks.palette import reflectance
+from matchkit.matching.probability import (
     Spread,
     chance,
     chance_text,
@@ -20,8 +21,7 @@ from matchkit.odds import (
     spread_of,
     touchiest,
 )
-from matchkit.palette import reflectance
-from matchkit.solve import spectral_target
+from matchkit.matching.solve import spectral_target
 
 DRAWS = 20_000
 MIXES = {
@@ -203,7 +203,7 @@ def test_the_touchiest_ink_is_the_one_that_moves_the_colour_most(palette):
 
 def test_odds_are_honest_on_the_bench():
     """Batches made by radiative transfer, not by the palette that foretold them."""
-    from matchkit.simulate import opaque_R, random_mixtures, read, weigh
+    from matchkit.simulator.simulate import opaque_R, random_mixtures, read, weigh
 
     bench, _, found, spread, _ = shop()
     rng = np.random.default_rng(8)

@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad, solve_ivp
 
-from matchkit.faults import BadInput
-from matchkit.optics import (
+from matchkit.errors import InputError
+from matchkit.optics.kubelka_munk import (
     R_inf,
     contrast_ratio,
     film_R,
@@ -56,7 +56,7 @@ def test_the_darkest_ink_keeps_its_digits() -> None:
 
 @pytest.mark.parametrize("R", [0.0, -0.01, 1.001])
 def test_what_no_ink_can_read_is_refused(R: float) -> None:
-    with pytest.raises(BadInput, match="R_inf must be above 0 and at most 1"):
+    with pytest.raises(InputError, match="R_inf must be above 0 and at most 1"):
         k_over_s([0.5, R])
 
 

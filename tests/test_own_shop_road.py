@@ -12,7 +12,7 @@ from own_shop import BENCH, drawn, instrument_csv, read_rows
 from matchkit.cli import main
 from matchkit.files.planned import write_plan
 from matchkit.files.shop import read_inks, read_shop
-from matchkit.plan import drawdown_plan
+from matchkit.plan.drawdowns import drawdown_plan
 
 HEAD = "ink,role,series,density_g_per_ml,cost_per_kg,stock_g,max_percent,lot,note\n"
 

@@ -6,9 +6,8 @@ from bench_inks import columns, textbook
 from hypothesis import given
 from hypothesis import strategies as st
 
-from matchkit.faults import BadInput
-from matchkit.optics import film_R, k_over_s
-from matchkit.palette import (
+from matchkit.errors import InputError
+from matchkit.inks.palette import (
     DEEP_AT,
     Palette,
     deepen,
@@ -19,6 +18,7 @@ from matchkit.palette import (
     subset,
     surface_slope,
 )
+from matchkit.optics.kubelka_munk import film_R, k_over_s
 
 
 def some(palette: Palette, rng: np.random.Generator, n: int = 5) -> np.ndarray:
@@ -167,11 +167,11 @@ def test_a_subset_forgets_nothing_else(palette: Palette) -> None:
 
 
 def test_an_unknown_ink_is_told_with_the_known_ones(palette: Palette) -> None:
-    with pytest.raises(BadInput, match=r"no fitted ink is called 'Lemmon'; the inks are White"):
+    with pytest.raises(InputError, match=r"no fitted ink is called 'Lemmon'; the inks are White"):
         palette.index("Lemmon")
     assert palette.index(palette.names[3]) == 3
 
 
 def test_amounts_for_another_number_of_inks_are_refused(palette: Palette) -> None:
-    with pytest.raises(BadInput, match="3 amounts for 16 inks"):
+    with pytest.raises(InputError, match="3 amounts for 16 inks"):
         reflectance(palette, [0.2, 0.3, 0.5])

@@ -11,16 +11,16 @@ import numpy as np
 import pytest
 from pages import columns, read_page
 
-from matchkit.colorimetry import Lab, de00
-from matchkit.faults import BadInput
+from matchkit.colorimetry.grid import GRID_NM
+from matchkit.colorimetry.tristimulus import Lab, de00
+from matchkit.errors import InputError
 from matchkit.files.shop import read_shop
-from matchkit.fit import fit
-from matchkit.inks import Ink
-from matchkit.palette import reflectance
-from matchkit.plan import Plan, drawdown_plan, rows, shop_files
-from matchkit.plan_sheet import plan_html, plan_text
-from matchkit.simulate import KINDS, make_bench, opaque_R, random_mixtures, read
-from matchkit.spectra import GRID_NM
+from matchkit.fitting.fit import fit
+from matchkit.inks.palette import reflectance
+from matchkit.inks.shop import Ink
+from matchkit.paper.plan_sheet import plan_html, plan_text
+from matchkit.plan.drawdowns import Plan, drawdown_plan, rows, shop_files
+from matchkit.simulator.simulate import KINDS, make_bench, opaque_R, random_mixtures, read
 
 WHITE, CLEAR = Ink(name="Quay White", role="white"), Ink(name="Ebb Clear", role="clear")
 BLACK, RED = Ink(name="Bollard Black", role="black"), Ink(name="Buoy Scarlet", role="colour")
@@ -276,10 +276,10 @@ def test_rows_hold_every_weight_of_the_plan():
 
 
 def test_all_faults_are_told_at_once():
-    with pytest.raises(BadInput) as error:
+    with pytest.raises(InputError) as error:
         drawdown_plan((WHITE, WHITE), rungs=2, batch_g=0, new_ink="Rde")
     assert len(error.value.faults) == 4
-    with pytest.raises(BadInput, match="no inks"):
+    with pytest.raises(InputError, match="no inks"):
         drawdown_plan(())
 
 
@@ -330,7 +330,7 @@ def test_an_empty_shop_says_what_is_missing(tmp_path):
     plan = drawdown_plan(INKS, rungs=3)
     for name, text in shop_files(plan).items():
         (tmp_path / name).write_text(text, encoding="utf-8")
-    with pytest.raises(BadInput) as error:
+    with pytest.raises(InputError) as error:
         read_shop(tmp_path)
     told = "\n".join(error.value.faults)
     assert "measurement.geometry" in told

@@ -15,15 +15,16 @@ from matplotlib.image import imread
 from matplotlib.patches import Polygon, Rectangle
 from matplotlib.text import Annotation, Text
 
-from matchkit import marks, plots
-from matchkit.colorimetry import Lab, de00_contour
-from matchkit.compare import Comparison, compare
-from matchkit.faults import BadInput
-from matchkit.fit import Fit
-from matchkit.inks import Drawdown
-from matchkit.lights import lamp
-from matchkit.palette import Palette, reflectance
-from matchkit.spectra import GRID_NM
+from matchkit.colorimetry.grid import GRID_NM
+from matchkit.colorimetry.illuminants import lamp
+from matchkit.colorimetry.tristimulus import Lab, de00_contour
+from matchkit.errors import InputError
+from matchkit.fitting.fit import Fit
+from matchkit.inks.palette import Palette, reflectance
+from matchkit.inks.shop import Drawdown
+from matchkit.matching.compare import Comparison, compare
+from matchkit.plots import charts as plots
+from matchkit.plots import marks
 
 NAMES = ("first", "two blues, no black", "a recipe file with a very long name", "cheap $5 & $6")
 STEP_NM = np.arange(380.0, 781.0, 5.0)
@@ -173,7 +174,7 @@ def test_names_in_any_script(form, seen):
 
 
 def test_an_unknown_form_is_refused():
-    with pytest.raises(BadInput, match="form is 'gif'; write png, svg, pdf"):
+    with pytest.raises(InputError, match="form is 'gif'; write png, svg, pdf"):
         plots.picture(plots.new_axes()[0], "gif")
 
 

@@ -5,11 +5,11 @@ import pytest
 from scipy.optimize import minimize
 from small_bench import mixture, shop, target_of
 
-from matchkit.bucket import bucket_of, seen_after
-from matchkit.faults import BadInput
-from matchkit.palette import reflectance
-from matchkit.pour import over_pour
-from matchkit.solve import spectral_target
+from matchkit.correcting.container import bucket_of, seen_after
+from matchkit.correcting.overpour import over_pour
+from matchkit.errors import InputError
+from matchkit.inks.palette import reflectance
+from matchkit.matching.solve import spectral_target
 
 LIMITS = dict(tolerance_de00=1.0, resolution_g=0.01)
 
@@ -142,6 +142,6 @@ def test_the_room_of_the_container(palette, plan, target):
 )
 def test_bad_weights_are_refused(palette, plan, target, plan_g, in_g, room, part):
     plan_g = plan if plan_g == "plan" else 0 * plan
-    with pytest.raises(BadInput) as caught:
+    with pytest.raises(InputError) as caught:
         over_pour(palette, plan_g, grams(palette, **in_g), target, room_g=room, **LIMITS)
     assert part in str(caught.value)

@@ -5,10 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from matchkit.faults import BadInput
-from matchkit.practice import BATCH_G, finish, follow, hint, take
-from matchkit.practice_bench import room
-from matchkit.practice_job import (
+from matchkit.errors import InputError
+from matchkit.practice.hints import BATCH_G, finish, follow, hint, take
+from matchkit.practice.job import (
     LONG_ENOUGH_S,
     MOST_G,
     add,
@@ -20,8 +19,9 @@ from matchkit.practice_job import (
     start,
     stir,
 )
-from matchkit.practice_safety import SAFETY
-from matchkit.staircase import Staircase, answered, climbed, threshold
+from matchkit.practice.safety import SAFETY
+from matchkit.practice.simulated_shop import room
+from matchkit.practice.staircase import Staircase, answered, climbed, threshold
 
 # Levitt (1971), J. Acoust. Soc. Am. 49, 467-477, Table I: two down, one up; from memory.
 LEVITT_SETTLES_AT = 0.707
@@ -134,23 +134,23 @@ def test_stirring_later_mends_it():
     ],
 )
 def test_a_weight_that_can_not_be_is_refused(grams, words):
-    with pytest.raises(BadInput, match=words):
+    with pytest.raises(InputError, match=words):
         add(start(room(), seed=1), grams)
 
 
 def test_moves_in_the_wrong_order_are_refused():
     batch = start(room(), seed=1)
     for move in (drawdown, measure, lambda b: stir(b, 60)):
-        with pytest.raises(BadInput):
+        with pytest.raises(InputError):
             move(batch)
-    with pytest.raises(BadInput, match="too little to draw down"):
+    with pytest.raises(InputError, match="too little to draw down"):
         drawdown(add(batch, {"White": 5.0}))
-    with pytest.raises(BadInput, match="seconds"):
+    with pytest.raises(InputError, match="seconds"):
         stir(add(batch, {"White": 500.0}), 0)
     measured = to_first_reading()
-    with pytest.raises(BadInput, match="no drawdown"):
+    with pytest.raises(InputError, match="no drawdown"):
         measure(measured)
-    with pytest.raises(BadInput, match="no drawdown"):
+    with pytest.raises(InputError, match="no drawdown"):
         measure(add(drawdown(measured), {"White": 5.0}))  # it is of the batch before
 
 
@@ -227,7 +227,7 @@ def test_every_safety_answer_defers_to_data_sheets_and_local_rules():
     for each in SAFETY:
         assert "data sheets and local rules" in each.why
         assert 0 <= each.answer < len(each.choices)
-    with pytest.raises(BadInput):
+    with pytest.raises(InputError):
         answer_safety(start(room(), seed=1), "skin", 9)
 
 

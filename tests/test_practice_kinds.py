@@ -9,20 +9,11 @@ import re
 import numpy as np
 import pytest
 
-from matchkit.colorimetry import XYZ, white
-from matchkit.faults import BadInput
-from matchkit.practice_bench import (
-    LIGHTS,
-    OBSERVER,
-    OPPOSITE,
-    hex_Lab,
-    main_word,
-    on_screen,
-    room,
-)
-from matchkit.practice_colour import HOLDS_DE00, N_RUNGS, SIZES
-from matchkit.practice_exercise import choice_of, mark
-from matchkit.practice_kinds import (
+from matchkit.colorimetry.tristimulus import XYZ, white
+from matchkit.errors import InputError
+from matchkit.practice.colour import HOLDS_DE00, N_RUNGS, SIZES
+from matchkit.practice.exercise import choice_of, mark
+from matchkit.practice.kinds import (
     KINDS,
     answer,
     exercise,
@@ -31,7 +22,16 @@ from matchkit.practice_kinds import (
     next_seed,
     standing,
 )
-from matchkit.simulate import opaque_R
+from matchkit.practice.simulated_shop import (
+    LIGHTS,
+    OBSERVER,
+    OPPOSITE,
+    hex_Lab,
+    main_word,
+    on_screen,
+    room,
+)
+from matchkit.simulator.simulate import opaque_R
 
 N = 200
 
@@ -297,7 +297,7 @@ def test_exercises_differ_and_come_back_by_their_code(played):
 
 @pytest.mark.parametrize("code", ["see", "see-1", "see-1-9", "look-1-1", "see--1-1", "see-a-1", ""])
 def test_a_code_that_is_none_is_refused(code):
-    with pytest.raises(BadInput):
+    with pytest.raises(InputError):
         from_code(room(), code)
 
 
@@ -305,9 +305,9 @@ def test_a_letter_that_is_no_choice_is_refused(played):
     each = played["sums"][0]
     assert choice_of(each, " B ") == 1
     for letter in ("", "e", "bc", "1"):
-        with pytest.raises(BadInput, match="letter from a to d"):
+        with pytest.raises(InputError, match="letter from a to d"):
             choice_of(each, letter)
-    with pytest.raises(BadInput, match="no such choice"):
+    with pytest.raises(InputError, match="no such choice"):
         mark(each, 7)
 
 

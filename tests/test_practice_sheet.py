@@ -6,13 +6,13 @@ import pytest
 from pages import read_page
 
 from matchkit.cli import main
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.progress import add_progress, progress_path, read_progress
-from matchkit.practice_bench import room
-from matchkit.practice_exercise import LETTERS
-from matchkit.practice_kinds import KINDS, Answered, exercise
-from matchkit.practice_safety import SAFETY
-from matchkit.practice_sheet import answers_text, exercises_text, sheet_html
+from matchkit.practice.exercise import LETTERS
+from matchkit.practice.kinds import KINDS, Answered, exercise
+from matchkit.practice.safety import SAFETY
+from matchkit.practice.sheet import answers_text, exercises_text, sheet_html
+from matchkit.practice.simulated_shop import room
 
 
 @pytest.fixture(scope="module")
@@ -148,7 +148,7 @@ def test_answers_come_back_as_they_were_kept(tmp_path):
 
 @pytest.mark.parametrize("name", ["", "  ", "../x", "a/b", ".x", "a:b", "x" * 61])
 def test_a_name_that_is_no_file_name_is_refused(name, tmp_path):
-    with pytest.raises(BadInput, match="learner"):
+    with pytest.raises(InputError, match="learner"):
         progress_path(tmp_path, name)
 
 
@@ -173,7 +173,7 @@ def test_a_broken_line_is_told_by_its_number_and_nothing_is_written(line, words,
     add_progress(path, [ONE])
     path.write_text(path.read_text(encoding="utf-8") + line + "\n", encoding="utf-8")
     before = path.read_bytes()
-    with pytest.raises(BadInput, match="line 2") as error:
+    with pytest.raises(InputError, match="line 2") as error:
         add_progress(path, [ONE])
     assert words in "\n".join(error.value.faults)
     assert path.read_bytes() == before
@@ -182,7 +182,7 @@ def test_a_broken_line_is_told_by_its_number_and_nothing_is_written(line, words,
 def test_a_file_that_is_no_text_is_told(tmp_path):
     path = tmp_path / "ana.jsonl"
     path.write_bytes(b"\xff\xfe\x00")
-    with pytest.raises(BadInput, match="cannot be read"):
+    with pytest.raises(InputError, match="cannot be read"):
         read_progress(path)
-    with pytest.raises(BadInput, match="cannot be read"):
+    with pytest.raises(InputError, match="cannot be read"):
         read_progress(tmp_path)

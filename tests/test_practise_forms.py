@@ -5,8 +5,8 @@ import re
 import pytest
 
 from matchkit.files.progress import progress_path, read_progress
-from matchkit.practice_kinds import KINDS
-from matchkit.practice_safety import SAFETY
+from matchkit.practice.kinds import KINDS
+from matchkit.practice.safety import SAFETY
 
 w = pytest.importorskip("ipywidgets", reason="ipywidgets is not installed")
 

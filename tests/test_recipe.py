@@ -5,9 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from matchkit.faults import BadInput
-from matchkit.inks import Ink
-from matchkit.recipe import (
+from matchkit.errors import InputError
+from matchkit.inks.recipe import (
     STEPS_TO_TRUST,
     cost_per_kg,
     density_g_per_ml,
@@ -16,6 +15,7 @@ from matchkit.recipe import (
     weigh_out,
     weighing_order,
 )
+from matchkit.inks.shop import Ink
 
 WHITE = Ink(name="White", role="white", density_g_per_ml=1.30, cost_per_kg=9.5)
 CLEAR = Ink(name="Clear", role="clear", density_g_per_ml=1.05, cost_per_kg=8.0)
@@ -83,7 +83,7 @@ def test_the_largest_ink_at_its_limit_leaves_the_rest_to_another() -> None:
 
 
 def test_a_batch_the_balance_cannot_show_is_refused() -> None:
-    with pytest.raises(BadInput, match=r"batch is 0\.005 g; the balance shows steps of 0\.01 g"):
+    with pytest.raises(InputError, match=r"batch is 0\.005 g; the balance shows steps of 0\.01 g"):
         weigh_out([0.5, 0.5], 0.005, 0.01)
 
 

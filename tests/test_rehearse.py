@@ -11,9 +11,9 @@ import pytest
 from studies import rehearsal
 
 from matchkit.cli import main
-from matchkit.rehearse import BATCH_G, make_stand, play, rehearse
-from matchkit.scores import Played, deciles, joined, scores
-from matchkit.simulate import Hand, draw_lots, job, make_bench, opaque_R
+from matchkit.rehearsal.rehearse import BATCH_G, make_stand, play, rehearse
+from matchkit.rehearsal.scores import Played, deciles, joined, scores
+from matchkit.simulator.simulate import Hand, draw_lots, job, make_bench, opaque_R
 
 THIRTY = {"n_colours": 5}  # eight inks: a thirtieth of the subsets of sixteen
 
@@ -123,7 +123,7 @@ def test_lots_are_as_far_apart_as_asked():
 
 
 def test_progress_counts_targets_over_all_benches(monkeypatch):
-    monkeypatch.setattr("matchkit.rehearse.PER_STAND", 2)
+    monkeypatch.setattr("matchkit.rehearsal.rehearse.PER_STAND", 2)
     seen = []
     found = rehearse(
         3, seed=3, n_colours=2, drawdowns_per_ink=3, progress=lambda d, n: seen.append((d, n))

@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 from small_bench import mixture, shop
 
-from matchkit.colorimetry import Lab, de00
-from matchkit.faults import BadInput
-from matchkit.inks import Ink, Mix
-from matchkit.palette import reflectance
-from matchkit.shelf import bucket_from, letdowns_on_shelf, predict, shelf_of
-from matchkit.simulate import draw_lots, opaque_R, read
+from matchkit.colorimetry.tristimulus import Lab, de00
+from matchkit.correcting.mixes import bucket_from, letdowns_on_shelf, predict, shelf_of
+from matchkit.errors import InputError
+from matchkit.inks.palette import reflectance
+from matchkit.inks.shop import Ink, Mix
+from matchkit.simulator.simulate import draw_lots, opaque_R, read
 
 TEAL = Mix(name="Old teal", inks=("White", "Sky blue", "Green"), fractions=(0.6, 0.25, 0.15))
 LETDOWN = Mix(name="Green 10", inks=("Green", "White"), fractions=(0.1, 0.9), stock_g=80.0)
@@ -81,7 +81,7 @@ def test_what_cannot_be_used_is_left_out_and_told():
     )
     assert [mix.name for mix in held.mixes] == ["Old teal"]
     assert "Umber" in held.notes[0] and "Mixed up" in held.notes[1]
-    with pytest.raises(BadInput, match="the mixtures are Old teal"):
+    with pytest.raises(InputError, match="the mixtures are Old teal"):
         held.index("Old tael")
 
 

@@ -9,8 +9,9 @@ import numpy as np
 import pytest
 
 import matchkit
-from matchkit.faults import BadInput
-from matchkit.simulate import (
+from matchkit.errors import InputError
+from matchkit.simulator.radiative_transfer import angles, reading, thick
+from matchkit.simulator.simulate import (
     KINDS,
     Noise,
     draw_lots,
@@ -23,7 +24,6 @@ from matchkit.simulate import (
     read,
     weigh,
 )
-from matchkit.transfer import angles, reading, thick
 
 SILENT = Noise(relative=0.0, absolute=0.0, drawdown=0.0)
 
@@ -42,13 +42,16 @@ def lab(R: np.ndarray) -> np.ndarray:
     return colour.XYZ_to_Lab(R @ weights, colour.XYZ_to_xy(weights.sum(axis=0)))
 
 
-@pytest.mark.parametrize("module", ["pigments", "simulate", "transfer"])
+@pytest.mark.parametrize("module", ["pigments", "simulate", "radiative_transfer"])
 def test_the_bench_knows_nothing_of_kubelka_munk(module: str) -> None:
     # If it did, the package would be marked by its own answers.
-    source = (Path(matchkit.__file__).parent / f"{module}.py").read_text(encoding="utf-8")
+    source = (Path(matchkit.__file__).parent / "simulator" / f"{module}.py").read_text(
+        encoding="utf-8"
+    )
     nodes = [node for node in ast.walk(ast.parse(source)) if isinstance(node, ast.ImportFrom)]
     imported = {node.module for node in nodes if str(node.module).startswith("matchkit")}
-    allowed = {"faults", "spectra", "pigments", "transfer"}
+    allowed = {"errors", "colorimetry.grid", "simulator.pigments"}
+    allowed |= {"simulator.radiative_transfer"}
     assert imported <= {f"matchkit.{name}" for name in allowed}
 
 
@@ -210,11 +213,11 @@ def test_a_small_bench_still_mixes() -> None:
 
 def test_bad_requests_are_named() -> None:
     bench = make_bench(1, n_colours=1)
-    with pytest.raises(BadInput, match="need 4 fractions"):
+    with pytest.raises(InputError, match="need 4 fractions"):
         opaque_R(bench, [0.5, 0.5])
-    with pytest.raises(BadInput, match="kind is 'dark'"):
+    with pytest.raises(InputError, match="kind is 'dark'"):
         random_mixtures(bench, rng(), "dark", 1)
-    with pytest.raises(BadInput, match="steps is 5"):
+    with pytest.raises(InputError, match="steps is 5"):
         ladder(bench, rng(), steps=5)
 
 

@@ -9,14 +9,13 @@ import pytest
 from bench_inks import columns, textbook
 from scipy.optimize import differential_evolution, minimize
 
-from matchkit.colorimetry import Lab, de00
+from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.files.fitted import fitted
 from matchkit.files.shop import read_shop
 from matchkit.files.spectrum import read_spectra
-from matchkit.match import match
-from matchkit.palette import Palette, reflectance, subset
-from matchkit.simulate import KINDS, Bench, make_bench, opaque_R, random_mixtures
-from matchkit.solve import (
+from matchkit.inks.palette import Palette, reflectance, subset
+from matchkit.matching.match import match
+from matchkit.matching.solve import (
     Target,
     count_subsets,
     lab_target,
@@ -24,6 +23,7 @@ from matchkit.solve import (
     solve,
     spectral_target,
 )
+from matchkit.simulator.simulate import KINDS, Bench, make_bench, opaque_R, random_mixtures
 
 LIGHTS = ("D65", "A", "FL11")
 NEVER_WORSE_BY = 0.005  # dE00, against either of scipy's optimisers

@@ -3,15 +3,15 @@
 import numpy as np
 import pytest
 
-from matchkit.colorimetry import Lab, de00
-from matchkit.faults import BadInput
-from matchkit.spectra import (
+from matchkit.colorimetry.grid import (
     GRID_NM,
     average,
     check_reflectance,
     reflectance_doubts,
     to_grid,
 )
+from matchkit.colorimetry.tristimulus import Lab, de00
+from matchkit.errors import InputError
 
 
 def samples():
@@ -137,13 +137,13 @@ def test_leading_axes_stay():
     ],
 )
 def test_wavelengths_that_do_not_lead_to_the_grid_are_refused(nm, reason):
-    with pytest.raises(BadInput, match=r"^t\.csv: ") as refusal:
+    with pytest.raises(InputError, match=r"^t\.csv: ") as refusal:
         to_grid(nm, np.ones(len(nm)), where="t.csv")
     assert reason in str(refusal.value)
 
 
 def test_wavelengths_and_values_must_fit():
-    with pytest.raises(BadInput, match="31 wavelengths, but the values have shape"):
+    with pytest.raises(InputError, match="31 wavelengths, but the values have shape"):
         to_grid(GRID_NM, np.ones(30))
 
 
@@ -151,7 +151,7 @@ def test_average_is_over_readings():
     readings = np.random.default_rng(1).uniform(size=(3, 31))
     np.testing.assert_allclose(average(readings), readings.sum(axis=0) / 3)
     for nothing in (np.ones((0, 31)), np.ones(31)):
-        with pytest.raises(BadInput, match="at least one"):
+        with pytest.raises(InputError, match="at least one"):
             average(nothing)
 
 

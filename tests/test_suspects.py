@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from bench_inks import drawdown
 
-from matchkit.colorimetry import Lab, de00
-from matchkit.inks import Drawdown
-from matchkit.palette import Palette, reflectance
-from matchkit.suspects import explain
+from matchkit.colorimetry.tristimulus import Lab, de00
+from matchkit.fitting.outliers import explain
+from matchkit.inks.palette import Palette, reflectance
+from matchkit.inks.shop import Drawdown
 
 WHITE, BLACK, CLEAR, LEMON, SCARLET = range(5)
 MAKE_AGAIN = "was it opaque, well stirred, fully cured, the right card? make it again"

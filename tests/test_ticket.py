@@ -7,15 +7,15 @@ import numpy as np
 import pytest
 from pages import columns, read_page
 
-from matchkit.colorimetry import Lab, de00, hex_colour
-from matchkit.faults import BadInput
-from matchkit.inks import Ink, Shop
-from matchkit.jobsize import Job, job_size, summary
-from matchkit.judge import Candidate
-from matchkit.sheet import CAUTIONS, DEFER
-from matchkit.solve import spectral_target
-from matchkit.ticket import CONTAINERS_ML, Additive, Container, Ticket, ticket
-from matchkit.ticket_sheet import ticket_html, ticket_text
+from matchkit.colorimetry.tristimulus import Lab, de00, hex_colour
+from matchkit.errors import InputError
+from matchkit.inks.shop import Ink, Shop
+from matchkit.matching.rank import Candidate
+from matchkit.matching.solve import spectral_target
+from matchkit.paper.jobsize import Job, job_size, summary
+from matchkit.paper.sheet import CAUTIONS, DEFER
+from matchkit.paper.ticket import CONTAINERS_ML, Additive, Container, Ticket, ticket
+from matchkit.paper.ticket_sheet import ticket_html, ticket_text
 
 INKS = (
     Ink(name="Quay White", role="white", density_g_per_ml=1.48, lot="W-118"),
@@ -256,7 +256,7 @@ def test_a_ticket_without_a_target_leaves_it_out():
 
 
 def test_all_faults_are_told_at_once():
-    with pytest.raises(BadInput) as error:
+    with pytest.raises(InputError) as error:
         made(
             candidate(inks=("Quay White", "Mist"), grams=(90.0, 10.0)),
             hold_back={"Kelp Green": 1.5},

@@ -7,8 +7,8 @@ import iadpython
 import numpy as np
 import pytest
 
-from matchkit.faults import BadInput
-from matchkit.transfer import (
+from matchkit.errors import InputError
+from matchkit.simulator.radiative_transfer import (
     angles,
     diffuse_R,
     fresnel_R,
@@ -223,13 +223,13 @@ def test_stacks_broadcast() -> None:
 
 def test_bad_numbers_are_named() -> None:
     film = angles(1.5)
-    with pytest.raises(BadInput, match="0 or more"):
+    with pytest.raises(InputError, match="0 or more"):
         layer(-0.1, 1.0, 1.0, film=film, g=0.0)
-    with pytest.raises(BadInput, match="thickness"):
+    with pytest.raises(InputError, match="thickness"):
         layer(0.1, 1.0, np.inf, film=film, g=0.0)
-    with pytest.raises(BadInput, match="not both 0"):
+    with pytest.raises(InputError, match="not both 0"):
         thick_R(0.0, 0.0, n=1.5, g=0.0, geometry="45/0")
-    with pytest.raises(BadInput, match="geometry"):
+    with pytest.raises(InputError, match="geometry"):
         thick_R(0.1, 1.0, n=1.5, g=0.0, geometry="45:0")
-    with pytest.raises(BadInput, match="n is"):
+    with pytest.raises(InputError, match="n is"):
         angles(0.9)

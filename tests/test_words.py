@@ -8,13 +8,13 @@ import numpy as np
 import pytest
 from small_bench import mixture, shop, target_of
 
-from matchkit.colorimetry import Lab, de00
-from matchkit.correct import correct
-from matchkit.diagnose import infer, predicted
-from matchkit.faults import BadInput
-from matchkit.judge import direction
-from matchkit.simulate import opaque_R
-from matchkit.words import WORDS, look_round, lots_that_explain, offset, parse
+from matchkit.colorimetry.tristimulus import Lab, de00
+from matchkit.colorimetry.words import direction
+from matchkit.correcting.correct import correct
+from matchkit.correcting.diagnose import infer, predicted
+from matchkit.correcting.visual import WORDS, look_round, lots_that_explain, offset, parse
+from matchkit.errors import InputError
+from matchkit.simulator.simulate import opaque_R
 
 TEAL = np.array([50.0, -25.0, -15.0])
 ORANGE = np.array([60.0, 40.0, 40.0])
@@ -61,13 +61,13 @@ def test_sentences(text, expected):
     ],
 )
 def test_what_is_not_plain_is_refused(text, part):
-    with pytest.raises(BadInput) as caught:
+    with pytest.raises(InputError) as caught:
         parse(text)
     assert part in str(caught.value)
 
 
 def test_a_strange_word_lists_the_known_ones():
-    with pytest.raises(BadInput) as caught:
+    with pytest.raises(InputError) as caught:
         parse("too glossy")
     assert "lighter" in str(caught.value) and "a touch" in WORDS
 
@@ -99,7 +99,7 @@ def test_amounts_grow_and_so_does_doubt():
 
 
 def test_a_grey_is_neither_clean_nor_dull():
-    with pytest.raises(BadInput, match="beside a grey"):
+    with pytest.raises(InputError, match="beside a grey"):
         offset("too dull", GREY)
 
 

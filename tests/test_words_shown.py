@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from matchkit.sheet import CAUTIONS, MIX, STIR_FIRST
+from matchkit.paper.sheet import CAUTIONS, MIX, STIR_FIRST
 
 ROOT = Path(__file__).parents[1]
 # A lamp's colour temperature is told in kelvin, which none of these is.
@@ -86,3 +86,27 @@ def test_the_notebooks_of_the_bench_carry_the_cautions(name: str) -> None:
     words = " ".join(notebook_texts(ROOT / "notebooks" / f"{name}.ipynb"))
     assert CAUTIONS["machine"] in words
     assert "the temperature on the ink's data sheet" in words.replace("\n  ", " ")
+
+
+def texts(*folders: str) -> list[tuple[str, str]]:
+    """What is written in these folders and on the pages beside them; no stored outputs."""
+    kinds = ("*.py", "*.md", "*.toml", "*.html")
+    paths = [path for name in folders for kind in kinds for path in (ROOT / name).rglob(kind)]
+    paths += [*ROOT.glob("*.md"), ROOT / "pyproject.toml"]
+    found = [(path.name, path.read_text(encoding="utf-8")) for path in sorted(paths)]
+    for path in sorted((ROOT / "notebooks").glob("*.ipynb")):
+        cells = json.loads(path.read_text(encoding="utf-8"))["cells"]
+        found.append((path.name, "\n".join("".join(cell["source"]) for cell in cells)))
+    return found
+
+
+def test_nobody_is_sent_to_an_index_for_a_package_of_this_name() -> None:
+    wrong = re.compile(r"pip install ['\"]?matchkit")
+    assert not [name for name, text in texts("matchkit", "tests", "data") if wrong.search(text)]
+
+
+def test_no_chance_is_told_as_certain() -> None:
+    """Nor put into percent anywhere but in `probability.chance_text`."""
+    wrong = re.compile(r"chance.{0,20}100 %|chance[^\n]*:\.\df\} ?%")
+    named = [name for name, text in texts("matchkit", "data") if wrong.search(text)]
+    assert named == ["probability.py"]

@@ -19,7 +19,7 @@ from typing import NoReturn
 from matchkit import __version__
 from matchkit.cli.folders import check_folder
 from matchkit.cli.outputs import check_outputs
-from matchkit.faults import BadInput, briefly
+from matchkit.errors import InputError, briefly
 
 __all__ = ["COMMANDS", "main", "parser"]
 
@@ -161,7 +161,7 @@ def _run(argv: list[str]) -> int:
         if argv[:1] == ["book"]:
             argv = ["book", *_module("book").with_shop(argv[1:])]
         return _done(command, argv)
-    except BadInput as error:
+    except InputError as error:
         for fault in briefly(error.faults):
             print(fault, file=sys.stderr)
         return 2

@@ -13,7 +13,7 @@ from pathlib import Path
 
 from matchkit.cli.folders import is_shop
 from matchkit.cli.terminal import json_option, print_json
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 
 # Verb: its module and the line that --help shows.
 VERBS = {
@@ -68,7 +68,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def with_shop(words: Sequence[str]) -> list[str]:
     """The words after ``book``; where the shop is left out, SHOP in its place asks for help.
 
-    BadInput, with the right order, where no help was asked for.
+    InputError, with the right order, where no help was asked for.
     """
     words = list(words)
     if not words or words[0] not in VERBS or (words[1:2] and words[1] in VERBS):
@@ -78,7 +78,7 @@ def with_shop(words: Sequence[str]) -> list[str]:
     if {"-h", "--help"} & set(words):
         return ["SHOP", *words]
     here = words[1] if words[1:] and is_shop(Path(words[1])) else "SHOP"
-    raise BadInput(
+    raise InputError(
         f"book: the shop folder comes first, then what to do: `matchkit book {here} {words[0]} ...`"
     )
 

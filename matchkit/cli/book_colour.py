@@ -4,15 +4,15 @@ import argparse
 from collections.abc import Mapping
 from typing import Any
 
-from matchkit.book_entries import log_match as log
-from matchkit.book_entries import open_batch as open_again
-from matchkit.book_find import scanned
-from matchkit.book_jobs import job, planned_grams
-from matchkit.book_lessons import fit_key
-from matchkit.book_shelf import today
-from matchkit.book_work import as_poured, paper_in_book, prediction, read_paper
-from matchkit.book_work import import_paper as write_cards
-from matchkit.book_work import reprint as match_again
+from matchkit.book.entries import log_match as log
+from matchkit.book.entries import open_batch as open_again
+from matchkit.book.find import scanned
+from matchkit.book.jobs import job, planned_grams
+from matchkit.book.lessons import fit_key
+from matchkit.book.shelf import today
+from matchkit.book.work import as_poured, paper_in_book, prediction, read_paper
+from matchkit.book.work import import_paper as write_cards
+from matchkit.book.work import reprint as match_again
 from matchkit.cli.book_desk import (
     Answer,
     batch_argument,
@@ -35,14 +35,14 @@ from matchkit.cli.shops import (
     written_in,
 )
 from matchkit.cli.terminal import positive, say, table
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.fitted import fitted
-from matchkit.fit import Fit
-from matchkit.inks import Shop
-from matchkit.judge import Candidate
-from matchkit.match import match, palette_for
-from matchkit.odds import chance_text
-from matchkit.solve import Target, spectral_target
+from matchkit.fitting.fit import Fit
+from matchkit.inks.shop import Shop
+from matchkit.matching.match import match, palette_for
+from matchkit.matching.probability import chance_text
+from matchkit.matching.rank import Candidate
+from matchkit.matching.solve import Target, spectral_target
 
 
 def _formula_options(parser: argparse.ArgumentParser) -> None:
@@ -89,7 +89,7 @@ def log_match(args: argparse.Namespace) -> Answer:
             max_inks=whole(args.max_inks, "--max-inks"), top=rank,
         )  # fmt: skip
         if len(found.formulas) < rank:
-            raise BadInput(f"--rank: found {rank}; the match has {len(found.formulas)} formulas")
+            raise InputError(f"--rank: found {rank}; the match has {len(found.formulas)} formulas")
         formula = found.formulas[rank - 1]
         inks = formula.inks
     logged = log(
@@ -183,7 +183,7 @@ def reprint(args: argparse.Namespace) -> Answer:
         text += ["", f"{head}: {_predicted(each, found.target)}", _table(each, shop)]
     if args.log is not None:
         if not args.log.isdecimal() or int(args.log) >= len(choices):
-            raise BadInput(f"--log: found {args.log!r}; write 0 to {len(choices) - 1}")
+            raise InputError(f"--log: found {args.log!r}; write 0 to {len(choices) - 1}")
         chosen = choices[int(args.log)]
         logged = log(
             book, shop, found.target, chosen, name=found.name, job=args.job, due=args.due,
@@ -247,7 +247,7 @@ def open_batch_arguments(parser: argparse.ArgumentParser) -> None:
 def open_batch(args: argparse.Namespace) -> Answer:
     grams, book, shop = positive(args.grams, "--grams"), desk(args), shop_of(args)
     if not args.formula.isdecimal():
-        raise BadInput(f"open-batch: found {args.formula!r}, need the number of a formula")
+        raise InputError(f"open-batch: found {args.formula!r}, need the number of a formula")
     number = open_again(
         book, int(args.formula), grams, job=args.job, customer=args.customer, due=args.due
     )

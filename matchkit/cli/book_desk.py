@@ -3,16 +3,16 @@
 import argparse
 from typing import Any
 
-from matchkit.book import Book, open_book
-from matchkit.book_lessons import Learned, learned
-from matchkit.book_shelf import today
+from matchkit.book.lessons import Learned, learned
+from matchkit.book.shelf import today
+from matchkit.book.store import Book, open_book
 from matchkit.cli.shops import say_learned
 from matchkit.cli.terminal import positive, say
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.fitted import fitted
 from matchkit.files.shop import read_shop
-from matchkit.fit import Fit
-from matchkit.inks import Shop
+from matchkit.fitting.fit import Fit
+from matchkit.inks.shop import Shop
 
 Answer = tuple[dict[str, Any], str]
 
@@ -61,7 +61,7 @@ def whole(text: str, option: str) -> int:
     """A whole number above 0."""
     value = positive(text, option)
     if value != int(value):
-        raise BadInput(f"{option}: found {text!r}, need a whole number")
+        raise InputError(f"{option}: found {text!r}, need a whole number")
     return int(value)
 
 
@@ -72,5 +72,5 @@ def lab_of(text: str) -> list[float]:
     except ValueError:
         L = a = b = float("nan")
     if not (0 <= L <= 100 and abs(a) <= 200 and abs(b) <= 200):
-        raise BadInput(f"--lab: found {text!r}, need L,a,b with decimal points, as 62.5,10,-4.2")
+        raise InputError(f"--lab: found {text!r}, need L,a,b with decimal points, as 62.5,10,-4.2")
     return [L, a, b]

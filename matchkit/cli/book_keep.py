@@ -2,19 +2,19 @@
 
 import argparse
 
-from matchkit.book_checks import is_checked
-from matchkit.book_copies import backup as back_up
-from matchkit.book_copies import check as check_book
-from matchkit.book_copies import export as export_book
-from matchkit.book_copies import restore as restore_book
-from matchkit.book_entries import strike as strike_record
-from matchkit.book_schema import STRIKABLE
-from matchkit.book_stock import count as count_stock
-from matchkit.book_stock import deliver as take_in
-from matchkit.book_stock import open_lot
+from matchkit.book.checks import is_checked
+from matchkit.book.copies import backup as back_up
+from matchkit.book.copies import check as check_book
+from matchkit.book.copies import export as export_book
+from matchkit.book.copies import restore as restore_book
+from matchkit.book.entries import strike as strike_record
+from matchkit.book.schema import STRIKABLE
+from matchkit.book.stock import count as count_stock
+from matchkit.book.stock import deliver as take_in
+from matchkit.book.stock import open_lot
 from matchkit.cli.book_desk import Answer, desk, shop_of
 from matchkit.cli.terminal import number_of
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 
 
 def count_arguments(parser: argparse.ArgumentParser) -> None:
@@ -69,7 +69,7 @@ def strike_arguments(parser: argparse.ArgumentParser) -> None:
 
 def strike(args: argparse.Namespace) -> Answer:
     if not args.number.isdecimal():
-        raise BadInput(f"strike: found {args.number!r}, need the number of the record")
+        raise InputError(f"strike: found {args.number!r}, need the number of the record")
     number = strike_record(desk(args), args.what, int(args.number), args.why)
     return {"strike": number}, f"struck: {args.what} {args.number}; write the right one anew"
 

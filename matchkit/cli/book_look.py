@@ -8,10 +8,9 @@ from typing import Any
 
 import numpy as np
 
-from matchkit.book import Book
-from matchkit.book_find import Found, Near, near, scanned
-from matchkit.book_find import find as find_records
-from matchkit.book_jobs import (
+from matchkit.book.find import Found, Near, near, scanned
+from matchkit.book.find import find as find_records
+from matchkit.book.jobs import (
     Job,
     common,
     job,
@@ -20,24 +19,25 @@ from matchkit.book_jobs import (
     sharing_words,
     todays_jobs,
 )
-from matchkit.book_lessons import Drift
-from matchkit.book_lessons import drift as drift_of
-from matchkit.book_report import GROUPS
-from matchkit.book_report import pass_shares as shares_by
-from matchkit.book_shelf import leftovers
-from matchkit.book_shelf import stock as stock_of
-from matchkit.book_stock import reorder as orders_of
+from matchkit.book.label import label_html, qr_svg
+from matchkit.book.lessons import Drift
+from matchkit.book.lessons import drift as drift_of
+from matchkit.book.report import GROUPS
+from matchkit.book.report import pass_shares as shares_by
+from matchkit.book.shelf import leftovers
+from matchkit.book.shelf import stock as stock_of
+from matchkit.book.stock import reorder as orders_of
+from matchkit.book.store import Book
 from matchkit.cli.book_desk import Answer, batch_argument, desk, known, lab_of, shop_of, whole
 from matchkit.cli.outputs import page
 from matchkit.cli.pictures import keep_picture, picture_option
 from matchkit.cli.shops import name_option, one_spectrum
 from matchkit.cli.terminal import positive, say, table
-from matchkit.colorimetry import Lab
-from matchkit.faults import BadInput, did_you_mean
+from matchkit.colorimetry.tristimulus import Lab
+from matchkit.errors import InputError, did_you_mean
 from matchkit.files.fitted import fitted
 from matchkit.files.write import write_file
-from matchkit.inks import Shop
-from matchkit.label import label_html, qr_svg
+from matchkit.inks.shop import Shop
 
 
 def today(args: argparse.Namespace) -> Answer:
@@ -151,7 +151,7 @@ def find(args: argparse.Namespace) -> Answer:
     top = whole(args.top, "--top")
     if args.like or args.lab:
         if any(others) or (args.like and args.lab):
-            raise BadInput("find: ask for a colour (--like or --lab), or for words and days")
+            raise InputError("find: ask for a colour (--like or --lab), or for words and days")
         return _find_colour(args, desk(args), shop_of(args), top)
     rows = find_records(
         desk(args), ink=args.ink, lot=args.lot, customer=args.customer, text=args.text,
@@ -255,7 +255,7 @@ def drift(args: argparse.Namespace) -> Answer:
     found = [f for f in fits.values() if args.ink in f.palette.names]
     if not found:
         names = [name for f in fits.values() for name in f.palette.names]
-        raise BadInput(
+        raise InputError(
             f"drift: no fitted ink is called {args.ink!r}; they are {', '.join(names)}"
             f"{did_you_mean(args.ink, names)}"
         )
@@ -273,7 +273,7 @@ def drift(args: argparse.Namespace) -> Answer:
 
 
 def _drift_chart(ax: Any, ink: str, rows: Sequence[Drift]) -> None:
-    from matchkit.book_plots import drift_chart  # loads the drawing library
+    from matchkit.plots.lots import drift_chart  # loads the drawing library
 
     drift_chart(ax, ink, rows)
 

@@ -5,20 +5,20 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from matchkit.book import FILE
-from matchkit.book_checks import log_check
-from matchkit.book_shelf import lots_now
-from matchkit.book_stock import open_lot
+from matchkit.book.checks import log_check
+from matchkit.book.shelf import lots_now
+from matchkit.book.stock import open_lot
+from matchkit.book.store import FILE
 from matchkit.cli.book_desk import Answer, desk, known, shop_of
 from matchkit.cli.shops import name_option, one_spectrum
 from matchkit.cli.terminal import number_of, positive, say
-from matchkit.faults import BadInput
+from matchkit.correcting.lot_check import ANOTHER_DE00, LotVerdict, judge_lot, judge_shade, letdown
+from matchkit.errors import InputError
 from matchkit.files.fitted import fitted
-from matchkit.fit import Fit
-from matchkit.inks import Drawdown, Shop
-from matchkit.lot_check import ANOTHER_DE00, LotVerdict, judge_lot, judge_shade, letdown
-from matchkit.match import palette_for
-from matchkit.odds import spread_of
+from matchkit.fitting.fit import Fit
+from matchkit.inks.shop import Drawdown, Shop
+from matchkit.matching.match import palette_for
+from matchkit.matching.probability import spread_of
 
 ALONE = (
     "alone, an ink has one colour however strong it is; for its strength let 10 % of it down in"
@@ -47,12 +47,12 @@ def check_lot_arguments(parser: argparse.ArgumentParser) -> None:
 def check_lot(args: argparse.Namespace) -> Answer:
     mixed_g = positive(args.mixed, "--mixed")
     if args.open and args.only_say:
-        raise BadInput("--open writes the lot down and --only-say nothing; leave out one of them")
+        raise InputError("--open writes the lot down and --only-say nothing; leave out one of them")
     if not args.lot.strip():
-        raise BadInput("a lot needs its name; copy it from the container")
+        raise InputError("a lot needs its name; copy it from the container")
     keeps = (Path(args.shop) / FILE).is_file()
     if args.open and not keeps:
-        raise BadInput("--open: this shop keeps no record book; write the lot into inks.csv")
+        raise InputError("--open: this shop keeps no record book; write the lot into inks.csv")
     shop, fits = _today(args, keeps)
     _fit_of(fits, (args.ink,))
     spectrum = one_spectrum(args.spectrum, args.name, shop)
@@ -100,11 +100,11 @@ def _letdown(args: argparse.Namespace, shop: Shop) -> tuple[tuple[str, ...], tup
     """What was drawn down, the new lot first, and mass fractions."""
     if args.percent is None:
         if args.base is not None:
-            raise BadInput("--in: say how much of the lot went into it too, as --percent 10")
+            raise InputError("--in: say how much of the lot went into it too, as --percent 10")
         return (args.ink,), (1.0,)
     percent = number_of(args.percent, "--percent")
     if not 0 < percent < 100:
-        raise BadInput(f"--percent: found {args.percent!r}, need more than 0 and less than 100")
+        raise InputError(f"--percent: found {args.percent!r}, need more than 0 and less than 100")
     return letdown(shop, args.ink, percent, args.base or "")
 
 
@@ -116,7 +116,7 @@ def _fit_of(fits: Mapping[str, Fit], inks: tuple[str, ...]) -> Fit:
 def _alone(args: argparse.Namespace, shop: Shop, found: Fit, drawdown: Drawdown) -> Answer:
     """The verdict on an ink that was drawn down alone: its shade, and nothing of its strength."""
     if args.open:
-        raise BadInput(f"--open: {ALONE}")
+        raise InputError(f"--open: {ALONE}")
     spread = spread_of(found.palette, found.error_Lab, shop.resolution_g)
     away, shade = judge_shade(
         found.palette, args.ink, drawdown, spread,

@@ -6,20 +6,19 @@ from typing import Any
 
 import numpy as np
 
-from matchkit.advice import worth_doing
-from matchkit.book import Book
-from matchkit.book_bucket import add as add_to_batch
-from matchkit.book_bucket import log_correction
-from matchkit.book_bucket import measure as measure_batch
-from matchkit.book_bucket import weigh as weigh_batch
-from matchkit.book_entries import OUTCOMES
-from matchkit.book_entries import close as close_batch
-from matchkit.book_find import scanned
-from matchkit.book_jobs import far_from_plan, job, local_day, planned_grams
-from matchkit.book_lessons import teach
-from matchkit.book_rows import reading_text, taken_back
-from matchkit.book_stock import keep_leftover
-from matchkit.book_work import Advice, advise, target_of, verdict
+from matchkit.book.containers import add as add_to_batch
+from matchkit.book.containers import log_correction
+from matchkit.book.containers import measure as measure_batch
+from matchkit.book.containers import weigh as weigh_batch
+from matchkit.book.entries import OUTCOMES
+from matchkit.book.entries import close as close_batch
+from matchkit.book.find import scanned
+from matchkit.book.jobs import far_from_plan, job, local_day, planned_grams
+from matchkit.book.lessons import teach
+from matchkit.book.rows import reading_text, taken_back
+from matchkit.book.stock import keep_leftover
+from matchkit.book.store import Book
+from matchkit.book.work import Advice, advise, target_of, verdict
 from matchkit.cli.book_desk import (
     Answer,
     batch_argument,
@@ -34,17 +33,18 @@ from matchkit.cli.shops import by_light, decimals, name_option, one_spectrum, pa
 from matchkit.cli.terminal import positive, say, table
 from matchkit.cli.ticket import details, on_the_balance
 from matchkit.cli.ticket import make as make_ticket
-from matchkit.faults import BadInput
+from matchkit.correcting.advice import worth_doing
+from matchkit.errors import InputError
 from matchkit.files.fitted import fitted
 from matchkit.files.recipe import read_recipe
 from matchkit.files.write import write_file
-from matchkit.inks import Shop
-from matchkit.match import fractions_for, palette_for
-from matchkit.odds import chance_text
-from matchkit.palette import reflectance
-from matchkit.recipe import taken_apart
-from matchkit.solve import spectral_target
-from matchkit.ticket_sheet import ticket_html, ticket_text
+from matchkit.inks.palette import reflectance
+from matchkit.inks.recipe import taken_apart
+from matchkit.inks.shop import Shop
+from matchkit.matching.match import fractions_for, palette_for
+from matchkit.matching.probability import chance_text
+from matchkit.matching.solve import spectral_target
+from matchkit.paper.ticket_sheet import ticket_html, ticket_text
 
 
 def ticket_arguments(parser: argparse.ArgumentParser) -> None:
@@ -91,7 +91,7 @@ def weigh_arguments(parser: argparse.ArgumentParser) -> None:
 
 def weigh(args: argparse.Namespace) -> Answer:
     if bool(args.recipe) == args.as_planned:
-        raise BadInput("weigh: give the file of what was weighed, or --as-planned")
+        raise InputError("weigh: give the file of what was weighed, or --as-planned")
     book, shop = desk(args), shop_of(args)
     batch = scanned(book, args.batch)
     planned = planned_grams(job(book, batch), shop.resolution_g)

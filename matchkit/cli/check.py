@@ -18,14 +18,14 @@ from matchkit.cli.pictures import (
 )
 from matchkit.cli.shops import by_light, lab_options, name_option, one_spectrum, one_target
 from matchkit.cli.terminal import json_option, print_json, say, swatch, table
-from matchkit.colorimetry import Lab, de00, hex_colour
-from matchkit.compare import compare
-from matchkit.faults import BadInput
+from matchkit.colorimetry.tristimulus import Lab, de00, hex_colour
+from matchkit.errors import InputError
 from matchkit.files.settings import read_settings
 from matchkit.files.spectrum import NamedSpectrum, read_readings
-from matchkit.inks import Shop
-from matchkit.judge import Verdict, check, check_lab
-from matchkit.solve import Target
+from matchkit.inks.shop import Shop
+from matchkit.matching.compare import compare
+from matchkit.matching.rank import Verdict, check, check_lab
+from matchkit.matching.solve import Target
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -52,7 +52,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> None:
     """Compare and print.  The inks are not needed, so only shop.toml is read."""
     if faults := picture_faults(args):
-        raise BadInput(faults)
+        raise InputError(faults)
     shop = read_settings(Path(args.shop) / "shop.toml", "shop.toml")
     for note in shop.notes:
         say(note)

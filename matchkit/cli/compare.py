@@ -33,18 +33,18 @@ from matchkit.cli.shops import (
     reference_lots_option,
 )
 from matchkit.cli.terminal import json_option, positive, print_json, say, swatch, table
-from matchkit.colorimetry import hex_colour
-from matchkit.compare import Comparison, Sample, Swap, blame, compare
-from matchkit.compare_sheet import comparison_html
-from matchkit.faults import BadInput
+from matchkit.colorimetry.illuminants import Light, weights
+from matchkit.colorimetry.tristimulus import hex_colour
+from matchkit.errors import InputError
 from matchkit.files.write import write_file
-from matchkit.fit import Fit
-from matchkit.inks import Shop
-from matchkit.judge import PREFERENCES, Candidate, limits, weighed
-from matchkit.lights import Light, weights
-from matchkit.match import fractions_for, match, odds_of, palette_for
-from matchkit.palette import Palette
-from matchkit.solve import Target, spectral_target
+from matchkit.fitting.fit import Fit
+from matchkit.inks.palette import Palette
+from matchkit.inks.shop import Shop
+from matchkit.matching.compare import Comparison, Sample, Swap, blame, compare
+from matchkit.matching.match import fractions_for, match, odds_of, palette_for
+from matchkit.matching.rank import PREFERENCES, Candidate, limits, weighed
+from matchkit.matching.solve import Target, spectral_target
+from matchkit.paper.compare_sheet import comparison_html
 
 WEIGHED_G = 1000.0  # what percents stand for where nobody says how much
 
@@ -154,7 +154,7 @@ def _top(args: argparse.Namespace) -> int:
         if top != int(top):
             faults.append(f"--match: found {args.match!r}, need a whole number")
     if faults:
-        raise BadInput(faults)
+        raise InputError(faults)
     return int(top)
 
 
@@ -164,10 +164,10 @@ def _lights(args: argparse.Namespace, shop: Shop) -> list[Light]:
     for name in args.light:
         try:
             weights(name, shop.observer)
-        except BadInput as error:
+        except InputError as error:
             faults += [f"--light: {fault}" for fault in error.faults]
     if faults:
-        raise BadInput(faults)
+        raise InputError(faults)
     return list(dict.fromkeys([*shop.lights, *args.light, *lamps_in(args.lamp)]))
 
 

@@ -31,19 +31,19 @@ from matchkit.cli.shops import (
     written_in,
 )
 from matchkit.cli.terminal import json_option, positive, print_json, say
-from matchkit.colorimetry import Lab, de00
-from matchkit.correct import correct, nothing_learned
-from matchkit.diagnose import Belief, Round, infer, model_error_f
-from matchkit.faults import BadInput, did_you_mean
+from matchkit.colorimetry.tristimulus import Lab, de00
+from matchkit.correcting.correct import correct, nothing_learned
+from matchkit.correcting.diagnose import Belief, Round, infer, model_error_f
+from matchkit.correcting.lots import for_palette
+from matchkit.correcting.visual import WORDS, look_round, lots_that_explain
+from matchkit.errors import InputError, did_you_mean
 from matchkit.files.text import label
-from matchkit.fit import Fit
-from matchkit.inks import Shop
-from matchkit.lots import for_palette
-from matchkit.match import palette_for
-from matchkit.odds import Spread, spread_of
-from matchkit.palette import Palette
-from matchkit.solve import Target
-from matchkit.words import WORDS, look_round, lots_that_explain
+from matchkit.fitting.fit import Fit
+from matchkit.inks.palette import Palette
+from matchkit.inks.shop import Shop
+from matchkit.matching.match import palette_for
+from matchkit.matching.probability import Spread, spread_of
+from matchkit.matching.solve import Target
 
 Array = NDArray[np.float64]
 
@@ -100,7 +100,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> None:
     """Infer what went wrong, solve the additions, print."""
     if faults := picture_faults(args):
-        raise BadInput(faults)
+        raise InputError(faults)
     job = _job(args)
     if args.plan:
         _rescue(args, job)
@@ -118,7 +118,9 @@ def run(args: argparse.Namespace) -> None:
 def _rescue(args: argparse.Namespace, job: Job) -> None:
     """The ways on after an over-pour, from the plan and what has gone in."""
     if args.measured or args.looks or args.measured_lab:
-        raise BadInput("--plan is for a batch that is still being weighed: nothing is measured yet")
+        raise InputError(
+            "--plan is for a batch that is still being weighed: nothing is measured yet"
+        )
     palette = replace(job.found.palette, strengths=job.belief.strengths)
     planned = _contents([args.plan], job.shop, {"": palette})[0]
     plan_g = np.array([planned.get(name, 0.0) for name in palette.names])
@@ -133,14 +135,14 @@ def _job(args: argparse.Namespace) -> Job:
     room_g = np.inf if args.room is None else _room(args.room)
     shop, fits = open_shop(args.shop)
     if sum(map(bool, (args.measured, args.looks, args.measured_lab))) > 1:
-        raise BadInput("correct: give one of --measured, --measured-lab and --looks")
+        raise InputError("correct: give one of --measured, --measured-lab and --looks")
     if args.measured and len(args.measured) != len(args.weighed):
-        raise BadInput(
+        raise InputError(
             f"correct: {len(args.weighed)} --weighed but {len(args.measured)} --measured; "
             "each round needs both"
         )
     if not args.measured and len(args.weighed) > 1:
-        raise BadInput("correct: several --weighed need a --measured each")
+        raise InputError("correct: several --weighed need a --measured each")
     palettes = palettes_of(fits)
     readings = [
         one_spectrum(path, args.measured_name, shop, "--measured-name").R for path in args.measured
@@ -152,7 +154,7 @@ def _job(args: argparse.Namespace) -> Job:
     _, target = one_target(args, shop, "correct")
     grams = [np.array([each.get(n, 0.0) for n in palette.names]) for each in contents]
     if room_g < np.inf and room_g > ROOM_AT_MOST * grams[-1].sum():
-        raise BadInput(f"--room: found {args.room!r}, more than {ROOM_AT_MOST:g} times the batch")
+        raise InputError(f"--room: found {args.room!r}, more than {ROOM_AT_MOST:g} times the batch")
     spread = spread_of(palette, found.error_Lab, shop.resolution_g)
     known = for_palette(told.lots[series], palette) if told else None
     belief, before = _belief(args, found, grams, spread, target, readings, known)
@@ -183,8 +185,8 @@ def _contents(
                 now = {n: before.get(n, 0.0) + now.get(n, 0.0) for n in {**before, **now}}
         try:
             palette_for(palettes, [*now])
-        except BadInput as error:
-            raise BadInput([f"{label(Path(path))}: {fault}" for fault in error.faults]) from error
+        except InputError as error:
+            raise InputError([f"{label(Path(path))}: {fault}" for fault in error.faults]) from error
         contents.append(now)
     return contents
 
@@ -229,9 +231,9 @@ def _belief(
             palette, rounds, spread, target=target, model_f=model_error_f(found),
             refuse=not args.anyway, known=known,
         )  # fmt: skip
-    except BadInput as error:
+    except InputError as error:
         sure = "if it is right all the same, --anyway prescribes by it"
-        raise BadInput(
+        raise InputError(
             [f"{args.measured[-1]}: {fault}; {sure}" for fault in error.faults]
         ) from error
     seen = np.array([Lab(readings[-1], light, target.observer) for light in target.lights])
@@ -244,7 +246,7 @@ def _stock(shop: Shop, palette: Palette, without: list[str]) -> Array:
     unknown = [name for name in without if name not in {*palette.names, *mixes}]
     if unknown:
         there = f"the inks are {', '.join(sorted(palette.names))}"
-        raise BadInput(
+        raise InputError(
             [
                 f"--without: no ink is called {name!r}; {there}"
                 f"{did_you_mean(name, [*palette.names, *mixes])}"

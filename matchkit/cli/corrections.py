@@ -7,20 +7,20 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.advice import verdict, worth_doing
 from matchkit.cli.findings import slips, what_happened
 from matchkit.cli.shops import by_light, decimals
 from matchkit.cli.terminal import spectrum_json, table
-from matchkit.colorimetry import Lab, de00
-from matchkit.compare import Comparison, compare
-from matchkit.correct import WAYS, Correction, correct
-from matchkit.diagnose import Belief
+from matchkit.colorimetry.tristimulus import Lab, de00
+from matchkit.correcting.advice import verdict, worth_doing
+from matchkit.correcting.correct import WAYS, Correction, correct
+from matchkit.correcting.diagnose import Belief
 from matchkit.files.spectrum import read_spectra
-from matchkit.fit import Fit
-from matchkit.inks import Shop
-from matchkit.odds import Spread, chance_text
-from matchkit.sheet import SHORT_CAUTIONS, wrapped
-from matchkit.solve import Target
+from matchkit.fitting.fit import Fit
+from matchkit.inks.shop import Shop
+from matchkit.matching.compare import Comparison, compare
+from matchkit.matching.probability import Spread, chance_text
+from matchkit.matching.solve import Target
+from matchkit.paper.sheet import SHORT_CAUTIONS, wrapped
 
 Array = NDArray[np.float64]
 

@@ -11,7 +11,7 @@ from types import ModuleType
 from typing import Any
 
 from matchkit.cli.terminal import json_option, print_json, say
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.places import data_folder
 from matchkit.files.write import write_files
 
@@ -29,7 +29,7 @@ def run(args: argparse.Namespace) -> None:
     """Write the folder, then fit, match, check and make a ticket."""
     folder = Path(args.folder)
     if folder.exists() and not (folder / MARK).is_file():
-        raise BadInput(f"{args.folder}: exists and is not a demo folder; name another one")
+        raise InputError(f"{args.folder}: exists and is not a demo folder; name another one")
     _write(folder)
     shop = str(folder)
     target, example = ["--name", TARGET], f"{shop}/example"

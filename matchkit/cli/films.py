@@ -8,13 +8,13 @@ from numpy.typing import NDArray
 
 from matchkit.cli.shops import open_shop_of_today
 from matchkit.cli.terminal import number_of, positive, say
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.fitted import films_fitted
 from matchkit.files.shop import read_shop
-from matchkit.fit import Fit, TooFew
-from matchkit.inks import Shop
-from matchkit.jobsize import UM_PER_MIL
-from matchkit.prints import bare_ground, film_fits, fits_over, has_films, with_lots
+from matchkit.fitting.fit import Fit, TooFew
+from matchkit.inks.shop import Shop
+from matchkit.matching.prints import bare_ground, film_fits, fits_over, has_films, with_lots
+from matchkit.paper.jobsize import UM_PER_MIL
 
 __all__ = [
     "films_alone",
@@ -89,14 +89,14 @@ def thickness_sd(args: argparse.Namespace) -> float:
     """The spread of thickness as a share."""
     percent = number_of(args.thickness_spread, "--thickness-spread")
     if not 0 <= percent <= 50:
-        raise BadInput(f"--thickness-spread: found {percent:g}; need 0 to 50 percent")
+        raise InputError(f"--thickness-spread: found {percent:g}; need 0 to 50 percent")
     return percent / 100
 
 
 def printed_over(args: argparse.Namespace) -> tuple[Shop, dict[str, Fit]]:
     """A shop and its inks as prints over ``--over``."""
     if args.thickness is None:
-        raise BadInput("--over: say how thick the print is with --thickness UM")
+        raise InputError("--over: say how thick the print is with --thickness UM")
     thickness_um = microns(args.thickness, "--thickness")
     underbase_um = None if args.underbase is None else microns(args.underbase, "--underbase")
     sd = thickness_sd(args)

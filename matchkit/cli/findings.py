@@ -3,8 +3,8 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.diagnose import Belief
-from matchkit.palette import Palette
+from matchkit.correcting.diagnose import Belief
+from matchkit.inks.palette import Palette
 
 Array = NDArray[np.float64]
 

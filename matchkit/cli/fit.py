@@ -7,13 +7,13 @@ import numpy as np
 from matchkit.cli.films import films_alone
 from matchkit.cli.pictures import Panel, fit_panels, keep_picture, picture_option
 from matchkit.cli.terminal import json_option, print_json, say, table
-from matchkit.faults import BadInput, did_you_mean
+from matchkit.errors import InputError, did_you_mean
 from matchkit.files.fitted import write_fits
 from matchkit.files.shop import read_shop
-from matchkit.fit import Fit, TooFew, ink_errors
-from matchkit.inks import Shop
-from matchkit.match import fit_shop
-from matchkit.prints import film_fits, has_films
+from matchkit.fitting.fit import Fit, TooFew, ink_errors
+from matchkit.inks.shop import Shop
+from matchkit.matching.match import fit_shop
+from matchkit.matching.prints import film_fits, has_films
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -38,7 +38,7 @@ def run(args: argparse.Namespace) -> None:
     panels = _panels(fits, args.ink, shop) if args.picture else []
     faults = _kept(args, fits, films, panels)
     if faults and args.json:
-        raise BadInput(faults)
+        raise InputError(faults)
     if not args.json:  # for people, the answer comes even where it can't be kept
         reports = [_report(series, found) for series, found in fits.items()]
         reports += [
@@ -46,7 +46,7 @@ def run(args: argparse.Namespace) -> None:
         ]
         print("\n\n".join(reports))
     if faults:
-        raise BadInput(faults)
+        raise InputError(faults)
     if args.json:
         print_json(_answer(fits or films) | ({"films": _answer(films)} if films else {}))
     else:
@@ -60,12 +60,12 @@ def _kept(
     faults: list[str] = []
     try:
         write_fits(args.shop, fits, films)
-    except BadInput as error:
+    except InputError as error:
         faults += error.faults
     if panels:
         try:
             keep_picture(args.picture, panels)
-        except BadInput as error:
+        except InputError as error:
             faults += error.faults
     return faults
 
@@ -93,7 +93,7 @@ def _check_inks(args: argparse.Namespace, known: list[str]) -> None:
     if args.ink and not args.picture:
         faults.append("--ink goes with --picture FILE")
     if faults:
-        raise BadInput(faults)
+        raise InputError(faults)
 
 
 def _panels(fits: dict[str, Fit], inks: list[str], shop: Shop) -> list[Panel]:
@@ -103,7 +103,7 @@ def _panels(fits: dict[str, Fit], inks: list[str], shop: Shop) -> list[Panel]:
         if own or not inks:
             panels += fit_panels(found, own, shop.hiding)
     if not panels:
-        raise BadInput(f"--ink: no drawdown of {', '.join(inks)} was fitted")
+        raise InputError(f"--ink: no drawdown of {', '.join(inks)} was fitted")
     return panels
 
 

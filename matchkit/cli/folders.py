@@ -3,7 +3,7 @@
 import argparse
 from pathlib import Path
 
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 
 __all__ = ["check_folder", "is_shop"]
 
@@ -14,7 +14,7 @@ def is_shop(folder: Path) -> bool:
 
 
 def check_folder(args: argparse.Namespace) -> None:
-    """BadInput where a file is named in the place of the shop folder."""
+    """InputError where a file is named in the place of the shop folder."""
     named = getattr(args, "shop", None)
     if named is None or not Path(named).is_file():
         return
@@ -32,7 +32,7 @@ def check_folder(args: argparse.Namespace) -> None:
         )
     elif is_shop(Path(named).parent):
         fault += f", such as {Path(named).parent}"
-    raise BadInput(fault)
+    raise InputError(fault)
 
 
 def _is_folder(text: str) -> bool:

@@ -7,16 +7,16 @@ from numpy.typing import NDArray
 
 from matchkit.cli.shops import by_light, decimals
 from matchkit.cli.terminal import spectrum_json, swatch, table
-from matchkit.colorimetry import hex_colour
-from matchkit.garment import shows_through
-from matchkit.inks import Shop
-from matchkit.judge import Candidate
-from matchkit.match import Match, MoreStock, stock_words
-from matchkit.odds import chance_text, touchiest
-from matchkit.palette import Palette
-from matchkit.recipe import STEPS_TO_TRUST, letdowns_for
-from matchkit.shelf import letdowns_on_shelf
-from matchkit.solve import MOST, PARENTS, Target
+from matchkit.colorimetry.tristimulus import hex_colour
+from matchkit.correcting.mixes import letdowns_on_shelf
+from matchkit.inks.palette import Palette
+from matchkit.inks.recipe import STEPS_TO_TRUST, letdowns_for
+from matchkit.inks.shop import Shop
+from matchkit.matching.garment import shows_through
+from matchkit.matching.match import Match, MoreStock, stock_words
+from matchkit.matching.probability import chance_text, touchiest
+from matchkit.matching.rank import Candidate
+from matchkit.matching.solve import MOST, PARENTS, Target
 
 SHEER_WORDS = "sheer: mostly clear, it lets the ground show; prove it on the garment"
 METAMERIC = 2.0  # times the tolerance, off under another light: worth a word

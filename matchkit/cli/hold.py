@@ -14,7 +14,8 @@ from matchkit.cli.shops import (
     reference_lots_option,
 )
 from matchkit.cli.terminal import json_option, print_json, say, spectrum_json, swatch, table
-from matchkit.garment import (
+from matchkit.inks.shop import Shop
+from matchkit.matching.garment import (
     INVENTED,
     Covering,
     Verdict,
@@ -23,7 +24,6 @@ from matchkit.garment import (
     hiding_R,
     over_grounds,
 )
-from matchkit.inks import Shop
 
 STROKE_UM = "50"
 

@@ -5,7 +5,7 @@ import sys
 
 from matchkit.cli.outputs import new_file
 from matchkit.cli.terminal import json_option, positive, print_json, say, table
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.amounts import quoted
 from matchkit.files.export import write_spectra
 from matchkit.files.incoming import Imported, bring_in
@@ -13,7 +13,7 @@ from matchkit.files.preview import BARS, PLAIN_BARS, Preview, Previewed, preview
 from matchkit.files.settings import read_settings
 from matchkit.files.spectrum import read_spectra
 from matchkit.files.write import settled
-from matchkit.inks import Shop
+from matchkit.inks.shop import Shop
 
 SHOWN = 40  # names in a preview without --all
 
@@ -59,7 +59,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> None:
     """Look, print, bring in."""
     if args.shop is None and not (args.preview or args.to):
-        raise BadInput("import: name the shop folder, or say --preview to look only")
+        raise InputError("import: name the shop folder, or say --preview to look only")
     toml = None if args.shop is None else settled(args.shop, "shop.toml")
     shop = None if toml is None else read_settings(toml, "shop.toml")
     seen = preview(args.file, *((shop.lights[0], shop.observer) if shop else ()))

@@ -4,14 +4,14 @@ import argparse
 from datetime import date as calendar
 
 from matchkit.cli.terminal import json_option, print_json, say, table
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.health import Health, health, keep_reading, read_kept
 from matchkit.files.readings import NamedSpectrum
 from matchkit.files.settings import read_settings
 from matchkit.files.spectrum import read_spectrum
 from matchkit.files.write import settled
-from matchkit.inks import Shop
-from matchkit.instrument import disagreement, opacity, repeats
+from matchkit.fitting.instrument import disagreement, opacity, repeats
+from matchkit.inks.shop import Shop
 
 LAST = 10  # days shown of each standard
 
@@ -34,7 +34,7 @@ def run(args: argparse.Namespace) -> None:
     """Keep what was read, then say how the instrument is; or how opaque a film is."""
     shop = read_settings(settled(args.shop, "shop.toml"), "shop.toml")
     if bool(args.over_black) != bool(args.over_white):
-        raise BadInput("instrument: --over-black and --over-white go together; give both")
+        raise InputError("instrument: --over-black and --over-white go together; give both")
     if args.over_black:
         _opacity(args, shop)
         return

@@ -7,8 +7,8 @@ from matchkit.cli.terminal import json_option, print_json, say
 from matchkit.cli.ticket import container_of
 from matchkit.files.recipe import read_recipe
 from matchkit.files.shop import read_shelf
-from matchkit.jobsize import JobSize, summary
-from matchkit.weighing import CONTAINERS_ML
+from matchkit.paper.jobsize import JobSize, summary
+from matchkit.paper.weighing import CONTAINERS_ML
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

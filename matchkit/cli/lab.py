@@ -9,7 +9,7 @@ from importlib.util import find_spec
 from pathlib import Path
 
 from matchkit.cli.terminal import positive, say
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.places import data_folder, notebooks_folder
 from matchkit.files.write import write_file
 
@@ -43,9 +43,9 @@ def run(args: argparse.Namespace) -> None:
     """Copy what is not there yet, then start JupyterLab on the first notebook."""
     port = positive(args.port, "--port")
     if port != int(port) or port > 65535:
-        raise BadInput(f"--port: found {args.port!r}, need a whole number up to 65535")
+        raise InputError(f"--port: found {args.port!r}, need a whole number up to 65535")
     if not args.copy_only and not (find_spec("jupyterlab") and find_spec("ipywidgets")):
-        raise BadInput(
+        raise InputError(
             "JupyterLab is not installed here; in the folder of matchkit run: "
             f'"{sys.executable}" -m pip install -e ".[lab]"'
         )
@@ -73,7 +73,7 @@ def _serve(words: list[str], more: dict[str, str]) -> int:
 def copy_to(folder: Path) -> tuple[int, int]:
     """Fill the folder with what it lacks; how many files were copied, how many kept."""
     if folder.exists() and not folder.is_dir():
-        raise BadInput(f"{folder.name}: is a file; name a folder")
+        raise InputError(f"{folder.name}: is a file; name a folder")
     new = kept = 0
     for name, content in _shipped().items():
         path = folder / name

@@ -5,15 +5,15 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from matchkit.cli.terminal import say
-from matchkit.diagnose import model_error_f
-from matchkit.faults import BadInput, did_you_mean
-from matchkit.fit import Fit
-from matchkit.inks import Mix, Shop
-from matchkit.leftovers import Use, use, which_bucket
-from matchkit.match import Match
-from matchkit.odds import spread_of
-from matchkit.shelf import shelf_of
-from matchkit.solve import Target
+from matchkit.correcting.diagnose import model_error_f
+from matchkit.correcting.leftovers import Use, use, which_bucket
+from matchkit.correcting.mixes import shelf_of
+from matchkit.errors import InputError, did_you_mean
+from matchkit.fitting.fit import Fit
+from matchkit.inks.shop import Mix, Shop
+from matchkit.matching.match import Match
+from matchkit.matching.probability import spread_of
+from matchkit.matching.solve import Target
 
 
 def use_leftover(
@@ -28,7 +28,7 @@ def use_leftover(
 ) -> Match:
     """The formulas that take the most of a leftover, in place of the `plain` ones."""
     if args.use in args.without:
-        raise BadInput(f"--use and --without both name {args.use!r}; leave out one of the two")
+        raise InputError(f"--use and --without both name {args.use!r}; leave out one of the two")
     found = [
         each
         for fit in fits.values()
@@ -38,9 +38,9 @@ def use_leftover(
     if not found and args.use:
         there = [mix.name for mix in shop.mixes]
         hint = "" if args.use in there else did_you_mean(args.use, there)
-        raise BadInput(f"--use: no formula takes {args.use!r}; {_there(shop)}{hint}")
+        raise InputError(f"--use: no formula takes {args.use!r}; {_there(shop)}{hint}")
     if not found and not shop.mixes:
-        raise BadInput("--leftovers: no mix stands on the shelf; write it into mixes.csv")
+        raise InputError("--leftovers: no mix stands on the shelf; write it into mixes.csv")
     if not found:
         say(
             f"--leftovers: none can be brought to {plain.target} near enough; {_there(shop)}. The"

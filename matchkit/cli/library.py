@@ -18,15 +18,15 @@ from matchkit.cli.formulas import match_json
 from matchkit.cli.outputs import new_file
 from matchkit.cli.shops import open_shop_of_today, reference_lots_option
 from matchkit.cli.terminal import json_option, number_of, positive, print_json, say
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.spectrum import read_spectra
 from matchkit.files.stream import growing
 from matchkit.files.write import csv_text
-from matchkit.fit import Fit
-from matchkit.inks import Shop
-from matchkit.library import check_workers, matches
-from matchkit.match import Match, check_options
-from matchkit.solve import Target, spectral_target
+from matchkit.fitting.fit import Fit
+from matchkit.inks.shop import Shop
+from matchkit.matching.library import check_workers, matches
+from matchkit.matching.match import Match, check_options
+from matchkit.matching.solve import Target, spectral_target
 
 EVERY_S = 10.0  # between lines of progress where nobody watches
 
@@ -62,7 +62,7 @@ def run(args: argparse.Namespace) -> None:
     batch_g = positive(args.grams, "--grams")
     weight = number_of(args.other_lights, "--other-lights")
     if weight < 0:
-        raise BadInput(f"--other-lights: found {args.other_lights!r}, need 0 or more")
+        raise InputError(f"--other-lights: found {args.other_lights!r}, need 0 or more")
     shop, fits = open_shop_of_today(args)
     check_options(shop, batch_g, max_inks, args.without)
     check_workers(workers)
@@ -95,7 +95,7 @@ def run(args: argparse.Namespace) -> None:
                 target = kept.pop(answer.target)
                 file.add(_rows(answer, shop, max_inks) if as_csv else _line(answer, target))
                 tell(file.done)
-        except (KeyboardInterrupt, BadInput) as stop:
+        except (KeyboardInterrupt, InputError) as stop:
             how = "the same command, without --anew," if args.anew else "the same command"
             if file.done or isinstance(stop, KeyboardInterrupt):
                 say(f"\nstopped: {file.done} of {len(names)} targets; {how} goes on")
@@ -117,7 +117,7 @@ def _whole_numbers(args: argparse.Namespace) -> tuple[int, int, int]:
         else:
             faults.append(f"{option}: found {text!r}, need a whole number of 1 or more")
     if faults:
-        raise BadInput(faults)
+        raise InputError(faults)
     return values[0], values[1], values[2]
 
 

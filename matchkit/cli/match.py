@@ -39,19 +39,19 @@ from matchkit.cli.terminal import (
     say,
 )
 from matchkit.cli.ticket import details, hold_touchy, make
-from matchkit.compare import compare
-from matchkit.faults import BadInput
+from matchkit.colorimetry.illuminants import Light
+from matchkit.errors import InputError
 from matchkit.files.spectrum import read_spectra, read_spectrum
 from matchkit.files.write import csv_text, write_file
-from matchkit.fit import Fit
-from matchkit.inks import Shop
-from matchkit.judge import PREFERENCES
-from matchkit.lights import Light
-from matchkit.match import Match, MoreStock, match, stock_words, with_more_stock
-from matchkit.palette import Palette
-from matchkit.recipe import taken_apart
-from matchkit.solve import Target, spectral_target
-from matchkit.ticket_sheet import ticket_html
+from matchkit.fitting.fit import Fit
+from matchkit.inks.palette import Palette
+from matchkit.inks.recipe import taken_apart
+from matchkit.inks.shop import Shop
+from matchkit.matching.compare import compare
+from matchkit.matching.match import Match, MoreStock, match, stock_words, with_more_stock
+from matchkit.matching.rank import PREFERENCES
+from matchkit.matching.solve import Target, spectral_target
+from matchkit.paper.ticket_sheet import ticket_html
 
 ON_CARD = "A drawdown of it on a card has another colour: prove it on the garment."
 
@@ -112,17 +112,19 @@ def run(args: argparse.Namespace) -> None:
     """Match every target and print."""
     batch_g, max_inks, top = _options(args)
     if job_of(args) is not None and not args.ticket:
-        raise BadInput("--prints: the job's size is told on the ticket; give --ticket FILE too")
+        raise InputError("--prints: the job's size is told on the ticket; give --ticket FILE too")
     if args.hold_back and not args.ticket:
-        raise BadInput("--hold-back: it is told on the ticket; give --ticket FILE too")
+        raise InputError("--hold-back: it is told on the ticket; give --ticket FILE too")
     if args.over and (args.use or args.leftovers):
-        raise BadInput("--over: leftovers are used up by what hides; leave out one of the two")
+        raise InputError("--over: leftovers are used up by what hides; leave out one of the two")
     if not args.over and (args.thickness or args.underbase):
-        raise BadInput("--thickness and --underbase go with --over GROUND")
+        raise InputError("--thickness and --underbase go with --over GROUND")
     shop, fits = printed_over(args) if args.over else open_shop_of_today(args)
     targets = list(_targets(args, shop))
     if len(targets) > 1 and (args.ticket or args.recipe or args.picture):
-        raise BadInput("--ticket, --recipe and --picture are for one target; choose it with --name")
+        raise InputError(
+            "--ticket, --recipe and --picture are for one target; choose it with --name"
+        )
     tell = progress_line("subsets of inks looked at")
     tell_many = progress_line("targets matched")
     answers = []
@@ -268,25 +270,25 @@ def _options(args: argparse.Namespace) -> tuple[float, int, int]:
         try:
             value = positive(text, option)
             if option != "--grams" and value != int(value):
-                raise BadInput(f"{option}: found {text!r}, need a whole number")
+                raise InputError(f"{option}: found {text!r}, need a whole number")
             values.append(value)
-        except BadInput as error:
+        except InputError as error:
             faults += error.faults
     if faults:
-        raise BadInput(faults)
+        raise InputError(faults)
     return values[0], int(values[1]), int(values[2])
 
 
 def _targets(args: argparse.Namespace, shop: Shop) -> Iterator[tuple[str, Target]]:
     one_target_of(args, "match", args.targets)
     if args.lab is not None and args.lamp:
-        raise BadInput("--lamp: a Lab can't be judged under other lights; measure the sample")
+        raise InputError("--lamp: a Lab can't be judged under other lights; measure the sample")
     if args.lab is not None:
         yield _lab_target(args, shop)
         return
     weight = number_of(args.other_lights, "--other-lights")
     if weight < 0:
-        raise BadInput(f"--other-lights: found {args.other_lights!r}, need 0 or more")
+        raise InputError(f"--other-lights: found {args.other_lights!r}, need 0 or more")
     if args.name:
         spectrum, notes = read_spectrum(args.targets, args.name, shop=shop)
         spectra = [spectrum]

@@ -4,9 +4,9 @@ import argparse
 
 from matchkit.cli.plan import plan_options, planned
 from matchkit.cli.terminal import json_option, print_json
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.planned import EXAMPLES, write_new_shop
-from matchkit.inks import GEOMETRIES, Ink
+from matchkit.inks.shop import GEOMETRIES, Ink
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -63,6 +63,6 @@ def _inks(text: str) -> tuple[Ink, ...]:
     for word in filter(None, (part.strip() for part in text.split(","))):
         name, colon, role = word.rpartition(":")
         if not colon or not name:
-            raise BadInput(f"--inks: found {word!r}, need NAME:ROLE")
+            raise InputError(f"--inks: found {word!r}, need NAME:ROLE")
         inks.append(Ink(name=name, role=role))
     return tuple(inks)

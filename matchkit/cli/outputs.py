@@ -10,7 +10,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from matchkit.cli.folders import is_shop
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 
 __all__ = ["OutFile", "check_outputs", "new_file", "page", "picture_file", "recipe_csv"]
 
@@ -54,13 +54,13 @@ def new_file(path: str) -> OutFile:
 
 
 def check_outputs(args: argparse.Namespace) -> None:
-    """BadInput with every name of `args` that may not be written."""
+    """InputError with every name of `args` that may not be written."""
     named = [(key, text) for key, value in vars(args).items() for text in _texts(value)]
     inputs = [text for _, text in named if not isinstance(text, OutFile)]
     told = [(key, _refused(text, inputs)) for key, text in named if isinstance(text, OutFile)]
     faults = [f"--{key.replace('_', '-')}: {why}; give another name" for key, why in told if why]
     if faults:
-        raise BadInput(faults)
+        raise InputError(faults)
 
 
 def _ending(path: str, suffixes: tuple[str, ...]) -> str:

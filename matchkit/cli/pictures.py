@@ -14,16 +14,16 @@ from numpy.typing import NDArray
 
 from matchkit.cli.outputs import picture_file
 from matchkit.cli.terminal import say
-from matchkit.colorimetry import hex_colours
-from matchkit.compare import Comparison
-from matchkit.faults import BadInput
+from matchkit.colorimetry.illuminants import Light
+from matchkit.colorimetry.tristimulus import hex_colours
+from matchkit.errors import InputError
 from matchkit.files.write import write_file
-from matchkit.fit import Fit
-from matchkit.inks import Drawdown
-from matchkit.judge import Candidate
-from matchkit.lights import Light
-from matchkit.match import palette_for
-from matchkit.palette import Palette, reflectance
+from matchkit.fitting.fit import Fit
+from matchkit.inks.palette import Palette, reflectance
+from matchkit.inks.shop import Drawdown
+from matchkit.matching.compare import Comparison
+from matchkit.matching.match import palette_for
+from matchkit.matching.rank import Candidate
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -76,12 +76,12 @@ def picture_faults(args: argparse.Namespace) -> list[str]:
 def chosen(args: argparse.Namespace, panels: Mapping[str, Sequence[Panel]]) -> list[Panel]:
     """The panels that ``--show`` names, in its order; without it the usual ones.
 
-    Raises `BadInput` for one that the answer has not: `compared` needs a spectrum.
+    Raises `InputError` for one that the answer has not: `compared` needs a spectrum.
     """
     names = args.show or list(panels)[:FIRST]
     missing = [name for name in names if name not in panels]
     if missing:
-        raise BadInput(
+        raise InputError(
             f"--show {missing[0]}: needs the target's spectrum; here is {', '.join(panels)}"
         )
     return [panel for name in names for panel in panels[name]]
@@ -89,7 +89,7 @@ def chosen(args: argparse.Namespace, panels: Mapping[str, Sequence[Panel]]) -> l
 
 def compared(comparison: Comparison, tolerance_de00: float) -> dict[str, list[Panel]]:
     """Every panel of a comparison, by its name in `COMPARED`."""
-    from matchkit import plots
+    from matchkit.plots import charts as plots
 
     n_light, n = len(comparison.lights), len(comparison.samples)
     # Of matches the first light shows little: all lie on the target.  So the worst as well.
@@ -125,8 +125,8 @@ def recipe_panel(
     colours = hex_colours(alone[[palette.index(name) for name in inks]], light, observer)
 
     def draw(ax: "Axes") -> Any:
-        from matchkit import plots
-        from matchkit.marks import USUAL
+        from matchkit.plots import charts as plots
+        from matchkit.plots.marks import USUAL
 
         ax.set_title(title, loc="left", fontsize=USUAL)
         return plots.composition(ax, inks, percents, colours=colours)
@@ -160,7 +160,7 @@ def moves_panel(palette: Palette, fractions: Array, *, light: Light, observer: i
     """What 1 % more of each ink does to a recipe."""
 
     def draw(ax: "Axes") -> Any:
-        from matchkit import plots
+        from matchkit.plots import charts as plots
 
         return plots.ink_moves(ax, palette, fractions, light=light, observer=observer)
 
@@ -169,7 +169,7 @@ def moves_panel(palette: Palette, fractions: Array, *, light: Light, observer: i
 
 def fit_panels(found: Fit, inks: Sequence[str], drawdowns: Sequence[Drawdown]) -> list[Panel]:
     """How far each drawdown is off; or K/S and S of the inks that are named."""
-    from matchkit import plots
+    from matchkit.plots import charts as plots
 
     def optics(ink: str) -> Panel:
         return 4.2, lambda ax: plots.ink_optics(ax, found.palette, ink, drawdowns)
@@ -183,7 +183,7 @@ def keep_picture(path: str, panels: Sequence[Panel]) -> None:
     """Draw the panels one below the other and write the file."""
     from matplotlib.figure import Figure
 
-    from matchkit import plots
+    from matchkit.plots import charts as plots
 
     heights = [height for height, _ in panels]
     figure = Figure(figsize=(WIDTH_IN, sum(heights)), dpi=160)

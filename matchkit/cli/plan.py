@@ -6,7 +6,7 @@ from pathlib import Path
 
 from matchkit.cli.outputs import new_file, page
 from matchkit.cli.terminal import json_option, positive, print_json, say, table
-from matchkit.faults import BadInput, did_you_mean
+from matchkit.errors import InputError, did_you_mean
 from matchkit.files.planned import told, write_plan
 from matchkit.files.settings import read_settings
 from matchkit.files.shop import read_inks
@@ -18,10 +18,10 @@ from matchkit.files.weighed import (
     write_weigh_sheet,
 )
 from matchkit.files.write import write_file
-from matchkit.inks import Ink
-from matchkit.plan import Plan, drawdown_plan, rows
-from matchkit.plan_sheet import plan_html, plan_text
-from matchkit.pots import Grams
+from matchkit.inks.shop import Ink
+from matchkit.paper.plan_sheet import plan_html, plan_text
+from matchkit.plan.drawdowns import Plan, drawdown_plan, rows
+from matchkit.plan.pots import Grams
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -63,7 +63,7 @@ def planned(
     """The plan with the options of the command line."""
     rungs = positive(args.rungs, "--rungs")
     if rungs != int(rungs):
-        raise BadInput(f"--rungs: found {args.rungs!r}, need a whole number")
+        raise InputError(f"--rungs: found {args.rungs!r}, need a whole number")
     return drawdown_plan(
         inks,
         batch_g=positive(args.grams, "--grams"),
@@ -106,7 +106,7 @@ def run(args: argparse.Namespace) -> None:
 def _weighed(args: argparse.Namespace) -> None:
     """Instead of a plan: what its pots truly held."""
     if args.html or args.weigh_sheet or args.ink or args.series:
-        raise BadInput("--weighed: the sheet has the plan in it; of the others only --write goes")
+        raise InputError("--weighed: the sheet has the plan in it; of the others only --write goes")
     found = reweighed(args.shop, args.weighed)
     for note in found.contents.notes:
         say(f"note: {note}")
@@ -137,7 +137,7 @@ def _resolution_g(folder: str) -> float:
     """The balance's resolution; a new shop may not have said yet how it measures."""
     try:
         return read_settings(Path(folder) / "shop.toml", "shop.toml").resolution_g
-    except BadInput as error:
+    except InputError as error:
         say("shop.toml is not complete yet, so a balance of 0.01 g is assumed:")
         for fault in error.faults:
             say(f"  {fault}")
@@ -152,14 +152,14 @@ def _series(inks: Sequence[Ink], args: argparse.Namespace) -> list[Ink]:
         wanted = next((ink.series for ink in inks if ink.name == args.ink), None)
         if wanted is None:
             known = [ink.name for ink in inks]
-            raise BadInput(
+            raise InputError(
                 f"--ink: no ink of inks.csv is called {args.ink!r}; add it there, or name one of"
                 f" {', '.join(known)}{did_you_mean(args.ink, known)}"
             )
     if wanted is None and len(names) == 1:
         wanted = names[0]
     if wanted not in names:
-        raise BadInput(f"plan: name one series with --series: {', '.join(names)}")
+        raise InputError(f"plan: name one series with --series: {', '.join(names)}")
     return [ink for ink in inks if ink.series == wanted]
 
 

@@ -7,13 +7,12 @@ from typing import Any
 
 from matchkit.cli.outputs import page
 from matchkit.cli.terminal import json_option, number_of, print_json, say
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.progress import add_progress, read_progress
 from matchkit.files.write import write_file
-from matchkit.practice_bench import room
-from matchkit.practice_colour import N_RUNGS
-from matchkit.practice_exercise import LETTERS, Exercise, choice_of, mark
-from matchkit.practice_kinds import (
+from matchkit.practice.colour import N_RUNGS
+from matchkit.practice.exercise import LETTERS, Exercise, choice_of, mark
+from matchkit.practice.kinds import (
     KINDS,
     Answered,
     Standing,
@@ -23,7 +22,8 @@ from matchkit.practice_kinds import (
     next_seed,
     standing,
 )
-from matchkit.practice_sheet import answers_text, exercises_text, sheet_html, standing_text
+from matchkit.practice.sheet import answers_text, exercises_text, sheet_html, standing_text
+from matchkit.practice.simulated_shop import room
 
 MOST = 20  # exercises of one kind on one sheet
 
@@ -99,10 +99,10 @@ def _mark(args: argparse.Namespace, done: Sequence[Answered]) -> None:
         try:
             each = from_code(room(), code)
             given.append((each, choice_of(each, letter)))
-        except BadInput as error:
+        except InputError as error:
             faults += [f"--mark {pair}: {fault}" for fault in error.faults]
     if faults:
-        raise BadInput(faults)
+        raise InputError(faults)
     today = date.today().isoformat()
     new = [answer(each, choice, date=today) for each, choice in given]
     if args.learner:
@@ -127,7 +127,7 @@ def _mark(args: argparse.Namespace, done: Sequence[Answered]) -> None:
 def _whole(text: str, option: str, low: int, high: int) -> int:
     number = number_of(text, option)
     if number != int(number) or not low <= number <= high:
-        raise BadInput(f"{option}: found {text!r}, need a whole number from {low} to {high}")
+        raise InputError(f"{option}: found {text!r}, need a whole number from {low} to {high}")
     return int(number)
 
 

@@ -15,9 +15,9 @@ from matchkit.cli.shops import (
     strengths_json,
 )
 from matchkit.cli.terminal import json_option, print_json, spectrum_json, swatch, table
-from matchkit.colorimetry import hex_colour
-from matchkit.inks import Shop
-from matchkit.palette import Palette, reflectance
+from matchkit.colorimetry.tristimulus import hex_colour
+from matchkit.inks.palette import Palette, reflectance
+from matchkit.inks.shop import Shop
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 
 from matchkit.cli.films import microns
 from matchkit.cli.terminal import number_of, positive
-from matchkit.faults import BadInput
-from matchkit.inks import Ink
-from matchkit.jobsize import CM2_PER_IN2, Job, JobSize, job_size
-from matchkit.recipe import cost_per_kg, density_g_per_ml
-from matchkit.weighing import Container
+from matchkit.errors import InputError
+from matchkit.inks.recipe import cost_per_kg, density_g_per_ml
+from matchkit.inks.shop import Ink
+from matchkit.paper.jobsize import CM2_PER_IN2, Job, JobSize, job_size
+from matchkit.paper.weighing import Container
 
 __all__ = ["job_of", "job_options", "size_of"]
 
@@ -64,11 +64,13 @@ def job_of(args: argparse.Namespace) -> Job | None:
     if args.prints is None:
         stray = [option for option, usual in USUAL.items() if _given(args, option) != usual]
         if stray:
-            raise BadInput(f"{', '.join(stray)}: they tell of a job; give its --prints N too")
+            raise InputError(f"{', '.join(stray)}: they tell of a job; give its --prints N too")
         return None
     mesh = args.mesh is not None
     if mesh != (args.transfer is not None) or mesh == (args.wet is not None):
-        raise BadInput("job size: give --mesh CM3 with --transfer PERCENT, or --wet UM, one of two")
+        raise InputError(
+            "job size: give --mesh CM3 with --transfer PERCENT, or --wet UM, one of two"
+        )
     return Job(
         prints=_whole(args.prints, "--prints"),
         area_cm2=_area_cm2(args.size, args.area),
@@ -92,7 +94,7 @@ def size_of(
 ) -> JobSize:
     """How much of a formula the job needs; `amounts` are by mass.
 
-    BadInput where its density is not known.
+    InputError where its density is not known.
     """
     fractions = [amount / sum(amounts) for amount in amounts]
     density = density_g_per_ml(inks, fractions)
@@ -100,7 +102,7 @@ def size_of(
         density = positive(args.density, "--density")
     if density is None:
         lacking = ", ".join(ink.name for ink in inks if ink.density_g_per_ml is None)
-        raise BadInput(
+        raise InputError(
             f"the density of {lacking} is not known: fill in density_g_per_ml of inks.csv, or "
             "give --density"
         )
@@ -123,30 +125,30 @@ def _share(text: str, option: str, *, most: float, none: bool = False) -> float:
     percent = number_of(text, option)
     if not 0 <= percent <= most or (percent == 0 and not none):
         least = "0" if none else "more than 0"
-        raise BadInput(f"{option}: found {text!r}, need {least} to {most:g} percent")
+        raise InputError(f"{option}: found {text!r}, need {least} to {most:g} percent")
     return percent / 100
 
 
 def _whole(text: str, option: str) -> int:
     value = positive(text, option)
     if value != int(value):
-        raise BadInput(f"{option}: found {text!r}, need a whole number")
+        raise InputError(f"{option}: found {text!r}, need a whole number")
     return int(value)
 
 
 def _area_cm2(size: str | None, area: str | None) -> float:
     """The artwork's area from ``30x40cm``, ``12x16in``, ``1200cm2`` or ``186in2``."""
     if (size is None) == (area is None):
-        raise BadInput("job size: give --size WxH or --area A, one of the two")
+        raise InputError("job size: give --size WxH or --area A, one of the two")
     number = r"([0-9]+\.?[0-9]*|\.[0-9]+)"
     if size is not None:
         found = re.fullmatch(rf"{number}\s*[x×*]\s*{number}\s*(cm|in)", size.strip().casefold())
         if found is None:
-            raise BadInput(f"--size: found {size!r}; write it as 30x40cm or 12x16in")
+            raise InputError(f"--size: found {size!r}; write it as 30x40cm or 12x16in")
         unit = CM_PER_IN if found[3] == "in" else 1.0
         return float(found[1]) * float(found[2]) * unit**2
     assert area is not None
     found = re.fullmatch(rf"{number}\s*(cm2|cm²|in2|in²)", area.strip().casefold())
     if found is None:
-        raise BadInput(f"--area: found {area!r}; write it as 1200cm2 or 186in2")
+        raise InputError(f"--area: found {area!r}; write it as 1200cm2 or 186in2")
     return float(found[1]) * (CM2_PER_IN2 if found[2].startswith("in") else 1.0)

@@ -5,10 +5,10 @@ from typing import TYPE_CHECKING, Any
 
 from matchkit.cli.pictures import keep_picture, picture_option
 from matchkit.cli.terminal import json_option, number_of, print_json, progress_line, table
-from matchkit.faults import BadInput
-from matchkit.odds import chance_text
-from matchkit.rehearse import BATCH_G, HAND, LIGHTS, rehearse
-from matchkit.scores import deciles, scores
+from matchkit.errors import InputError
+from matchkit.matching.probability import chance_text
+from matchkit.rehearsal.rehearse import BATCH_G, HAND, LIGHTS, rehearse
+from matchkit.rehearsal.scores import deciles, scores
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -70,7 +70,7 @@ def _options(args: argparse.Namespace) -> dict[str, Any]:
             "--earlier: earlier batches are of other targets; --targets must be 2 or more"
         )
     if faults:
-        raise BadInput(faults)
+        raise InputError(faults)
     return {
         **whole,
         "lots_percent": lots,
@@ -82,7 +82,7 @@ def _options(args: argparse.Namespace) -> dict[str, Any]:
 def _between(text: str, option: str, low: float, high: float, faults: list[str]) -> float:
     try:
         value = number_of(text, option)
-    except BadInput as error:
+    except InputError as error:
         faults += error.faults
         return low
     if not low <= value <= high:
@@ -153,7 +153,7 @@ def _odds_row(tenth: dict[str, Any]) -> list[str]:
 
 def _shares(ax: "Axes", rows: list[dict[str, Any]]) -> "Axes":
     """Bars of jobs within tolerance, by mixer: first drawdown, after one, after two."""
-    from matchkit.marks import COLOURS, HATCHES, SMALL, axis_names
+    from matchkit.plots.marks import COLOURS, HATCHES, SMALL, axis_names
 
     told = {"first": "first drawdown", "one": "after one correction", "two": "after two"}
     whole = [row for row in rows if row["kind"] == "all"]
@@ -171,7 +171,7 @@ def _shares(ax: "Axes", rows: list[dict[str, Any]]) -> "Axes":
 
 def _odds(ax: "Axes", said: list[dict[str, Any]]) -> "Axes":
     """Stated chance against the share that came true; each point tells its jobs."""
-    from matchkit.marks import COLOURS, FAINT, SMALL, axis_names
+    from matchkit.plots.marks import COLOURS, FAINT, SMALL, axis_names
 
     ax.plot([0, 100], [0, 100], color=FAINT, lw=1)
     for tenth in said:

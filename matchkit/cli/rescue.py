@@ -7,11 +7,11 @@ from numpy.typing import NDArray
 
 from matchkit.cli.shops import by_light, decimals
 from matchkit.cli.terminal import spectrum_json, table
-from matchkit.inks import Shop
-from matchkit.palette import Palette
-from matchkit.pour import Rescue, Way, over_pour
-from matchkit.sheet import SHORT_CAUTIONS, wrapped
-from matchkit.solve import Target
+from matchkit.correcting.overpour import Rescue, Way, over_pour
+from matchkit.inks.palette import Palette
+from matchkit.inks.shop import Shop
+from matchkit.matching.solve import Target
+from matchkit.paper.sheet import SHORT_CAUTIONS, wrapped
 
 Array = NDArray[np.float64]
 

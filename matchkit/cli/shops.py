@@ -9,22 +9,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.cli.terminal import number_of, say
-from matchkit.colorimetry import Lab
-from matchkit.faults import BadInput
+from matchkit.colorimetry.illuminants import Lamp, Light, light_name
+from matchkit.colorimetry.tristimulus import Lab
+from matchkit.errors import InputError
 from matchkit.files.fitted import fitted
 from matchkit.files.lamp import read_lamp
 from matchkit.files.recipe import WrittenRecipe, read_recipe
 from matchkit.files.shop import read_shop
 from matchkit.files.spectrum import NamedSpectrum, read_spectrum
-from matchkit.fit import Fit
-from matchkit.inks import Shop
-from matchkit.lights import Lamp, Light, light_name
-from matchkit.match import fractions_for, palette_for
-from matchkit.palette import Palette
-from matchkit.solve import Target, lab_target, spectral_target
+from matchkit.fitting.fit import Fit
+from matchkit.inks.palette import Palette
+from matchkit.inks.shop import Shop
+from matchkit.matching.match import fractions_for, palette_for
+from matchkit.matching.solve import Target, lab_target, spectral_target
 
 if TYPE_CHECKING:
-    from matchkit.book_lessons import Learned
+    from matchkit.book.lessons import Learned
 
 __all__ = [
     "by_light",
@@ -80,10 +80,10 @@ def by_the_book(
     if args.reference_lots or not (Path(args.shop) / "book.db").is_file():
         return shop, None
     # The book is no part of most shops: imported where it is used.
-    from matchkit.book import open_book
-    from matchkit.book_find import batch_read
-    from matchkit.book_lessons import learned
-    from matchkit.book_shelf import today
+    from matchkit.book.find import batch_read
+    from matchkit.book.lessons import learned
+    from matchkit.book.shelf import today
+    from matchkit.book.store import open_book
 
     book = open_book(args.shop, create=False)
     shop = today(book, shop)
@@ -198,10 +198,12 @@ def lab_of(text: str, option: str) -> Array:
     """L*, a*, b* from the command line, with decimal points."""
     parts = text.split(",")
     if len(parts) != 3:
-        raise BadInput(f"{option}: found {text!r}, need L,a,b with decimal points, as 62.5,10,-4.2")
+        raise InputError(
+            f"{option}: found {text!r}, need L,a,b with decimal points, as 62.5,10,-4.2"
+        )
     lab = np.array([number_of(part, option) for part in parts])
     if not 0 <= lab[0] <= 100 or np.abs(lab[1:]).max() > 200:
-        raise BadInput(f"{option}: found {text!r}; L* is 0 to 100, a* and b* about -130 to 130")
+        raise InputError(f"{option}: found {text!r}; L* is 0 to 100, a* and b* about -130 to 130")
     return lab
 
 
@@ -213,13 +215,13 @@ def lab_options(parser: argparse.ArgumentParser) -> None:
 
 
 def one_target_of(args: argparse.Namespace, command: str, file: str | None) -> None:
-    """A spectrum file or a Lab, one of the two: else `BadInput`."""
+    """A spectrum file or a Lab, one of the two: else `InputError`."""
     if (file is None) == (args.lab is None):
-        raise BadInput(
+        raise InputError(
             f"{command}: give the target as a spectrum file or as --lab L,a,b, one of the two"
         )
     if args.lab is None and (args.light or args.observer):
-        raise BadInput(
+        raise InputError(
             "--light and --observer go with --lab; a spectrum is judged as shop.toml says"
         )
 
@@ -230,7 +232,7 @@ def lab_target_in(args: argparse.Namespace, shop: Shop) -> Target:
     observer = shop.observer
     if args.observer is not None:
         if args.observer not in ("2", "10"):
-            raise BadInput(f"--observer: found {args.observer!r}, need 2 or 10")
+            raise InputError(f"--observer: found {args.observer!r}, need 2 or 10")
         observer = int(args.observer)
     return lab_target(lab.tolist(), args.light or shop.lights[0], observer)
 
@@ -242,9 +244,9 @@ def one_target(args: argparse.Namespace, shop: Shop, command: str) -> tuple[str,
         spectrum = one_spectrum(args.target, args.name, shop)
         return spectrum.name, spectral_target(spectrum.R, shop.lights, shop.observer)
     if args.name:
-        raise BadInput("--name: names a spectrum of TARGET; with --lab there is none")
+        raise InputError("--name: names a spectrum of TARGET; with --lab there is none")
     if args.picture:
-        raise BadInput("--picture: a Lab has no spectrum to show; leave one of the two out")
+        raise InputError("--picture: a Lab has no spectrum to show; leave one of the two out")
     target = lab_target_in(args, shop)
     say(
         f"Lab only, under {target.light_names[0]} and {target.observer} degrees: other lights"

@@ -12,8 +12,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.faults import BadInput
-from matchkit.spectra import GRID_NM
+from matchkit.colorimetry.grid import GRID_NM
+from matchkit.errors import InputError
 
 __all__ = [
     "json_option",
@@ -56,13 +56,13 @@ def spectrum_json(R: NDArray[np.float64]) -> dict[str, list[float]]:
 
 
 def number_of(text: str, option: str) -> float:
-    """A number with a decimal point from the command line; BadInput names the option."""
+    """A number with a decimal point from the command line; InputError names the option."""
     try:
         value = float(text)
     except ValueError:
         value = float("nan")
     if not np.isfinite(value):
-        raise BadInput(f"{option}: found {text!r}, need a number with a decimal point")
+        raise InputError(f"{option}: found {text!r}, need a number with a decimal point")
     return value
 
 
@@ -70,7 +70,7 @@ def positive(text: str, option: str) -> float:
     """A number above zero from the command line."""
     value = number_of(text, option)
     if value <= 0:
-        raise BadInput(f"{option}: found {text!r}, need a number above 0")
+        raise InputError(f"{option}: found {text!r}, need a number above 0")
     return value
 
 

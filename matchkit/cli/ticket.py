@@ -20,21 +20,21 @@ from matchkit.cli.shops import (
     reference_lots_option,
 )
 from matchkit.cli.terminal import json_option, number_of, positive, print_json, say
-from matchkit.faults import BadInput
+from matchkit.correcting.hold_back import hold_back
+from matchkit.errors import InputError
 from matchkit.files.text import did_you_mean
 from matchkit.files.write import write_file
-from matchkit.fit import Fit
-from matchkit.hold import hold_back
-from matchkit.inks import Shop
-from matchkit.jobsize import Job
-from matchkit.judge import Candidate, weighed
-from matchkit.match import fractions_for, odds_of
-from matchkit.odds import chance_text, spread_of
-from matchkit.palette import Palette, reflectance
-from matchkit.recipe import as_ink, taken_apart, weigh_out
-from matchkit.solve import Target, spectral_target
-from matchkit.ticket import CONTAINERS_ML, Additive, Container, Ticket, ticket
-from matchkit.ticket_sheet import ticket_html, ticket_text
+from matchkit.fitting.fit import Fit
+from matchkit.inks.palette import Palette, reflectance
+from matchkit.inks.recipe import as_ink, taken_apart, weigh_out
+from matchkit.inks.shop import Shop
+from matchkit.matching.match import fractions_for, odds_of
+from matchkit.matching.probability import chance_text, spread_of
+from matchkit.matching.rank import Candidate, weighed
+from matchkit.matching.solve import Target, spectral_target
+from matchkit.paper.jobsize import Job
+from matchkit.paper.ticket import CONTAINERS_ML, Additive, Container, Ticket, ticket
+from matchkit.paper.ticket_sheet import ticket_html, ticket_text
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -158,7 +158,7 @@ def make(
     shelf = {ink.name: ink for ink in inks}
     held = _pairs(args.hold_back, "--hold-back")
     if strange := [ink for ink in held if ink not in candidate.inks]:
-        raise BadInput(
+        raise InputError(
             [
                 f"--hold-back: {ink!r} is not in this formula{did_you_mean(ink, candidate.inks)}"
                 for ink in strange
@@ -230,7 +230,7 @@ def _batch(
         inks = [palette.inks[i] for i in used.tolist()]
         return float(ceil(size_of(args, job, inks, c[used].tolist(), None).total_g))
     if grams is None:
-        raise BadInput("ticket: the recipe holds percents only; say how much with --grams G")
+        raise InputError("ticket: the recipe holds percents only; say how much with --grams G")
     return sum(grams)
 
 
@@ -240,7 +240,7 @@ def _pairs(words: list[str], option: str) -> dict[str, float]:
     for word in words:
         name, equals, percent = word.rpartition("=")
         if not equals or not name:
-            raise BadInput(f"{option}: found {word!r}, need NAME=PERCENT")
+            raise InputError(f"{option}: found {word!r}, need NAME=PERCENT")
         pairs[name] = number_of(percent, option)
     return pairs
 
@@ -252,7 +252,7 @@ def container_of(text: str | None) -> Container | None:
         return Container(name=text, volume_ml=CONTAINERS_ML[text])
     try:
         return Container(name=f"{text} ml", volume_ml=positive(text, "--container"))
-    except BadInput:
-        raise BadInput(
+    except InputError:
+        raise InputError(
             f"--container: found {text!r}; write {', '.join(CONTAINERS_ML)}, or millilitres"
         ) from None

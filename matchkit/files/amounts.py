@@ -9,7 +9,7 @@ import re
 from collections.abc import Iterable
 from math import isfinite
 
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 
 __all__ = ["decimal_mark", "number", "parse_amount", "quoted"]
 
@@ -24,7 +24,7 @@ _THOUSANDS = re.compile(r"[+-]?[1-9][0-9]{0,2}[.,][0-9]{3}")
 def number(text: str, decimal: str = ".") -> float:
     """The number that a cell holds, with `decimal` as its mark.
 
-    Raises `BadInput` with the reason: no place, the caller knows it.
+    Raises `InputError` with the reason: no place, the caller knows it.
 
     >>> number(" 12,5 ", ",")
     12.5
@@ -34,7 +34,7 @@ def number(text: str, decimal: str = ".") -> float:
         value = float(text.replace(",", "."))
         if isfinite(value):
             return value
-    raise BadInput(_why_not(text, decimal))
+    raise InputError(_why_not(text, decimal))
 
 
 def parse_amount(text: str) -> float:
@@ -49,12 +49,12 @@ def parse_amount(text: str) -> float:
     text = text.strip().replace("\N{MINUS SIGN}", "-")
     if "," in text and _THOUSANDS.fullmatch(text):
         plain, point = text.replace(",", ""), text.replace(",", ".")
-        raise BadInput(f"{quoted(text)} can be read as {plain} or {point}; type one of these")
+        raise InputError(f"{quoted(text)} can be read as {plain} or {point}; type one of these")
     if "e" in text.lower():
-        raise BadInput(f"{quoted(text)} is not a plain number; write digits only, such as 12.5")
+        raise InputError(f"{quoted(text)} is not a plain number; write digits only, such as 12.5")
     amount = number(text, "," if "," in text else ".")
     if amount < 0:
-        raise BadInput(f"{quoted(text)} is negative; an amount is 0 or more")
+        raise InputError(f"{quoted(text)} is negative; an amount is 0 or more")
     return amount
 
 
@@ -75,14 +75,14 @@ def decimal_mark(cells: Iterable[str], separator: str = ",") -> str:
         elif "." in cell and _POINT.fullmatch(cell):
             points.append(cell)
     if commas and points:
-        raise BadInput(
+        raise InputError(
             f"{quoted(commas[0])} and {quoted(points[0])} use two decimal marks;"
             " write all numbers with one, without marks between thousands"
         )
     doubtful = commas or (points if separator == ";" else [])
     if doubtful and all(map(_THOUSANDS.fullmatch, doubtful)):
         plain, point = re.sub("[.,]", "", doubtful[0]), doubtful[0].replace(",", ".")
-        raise BadInput(
+        raise InputError(
             f"{quoted(doubtful[0])} can be read as {plain} or as {point}, and no other number"
             f" in the file tells which; write {plain}, or {doubtful[0]}0 with four decimals"
         )

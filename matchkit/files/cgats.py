@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.amounts import decimal_mark, number, quoted
 from matchkit.files.conditions import stated_in
 from matchkit.files.grid import LONGEST_HEADER, LONGEST_NM, MOST_CELLS, MOST_ROWS, SHORTEST_NM
@@ -59,7 +59,7 @@ class _Columns:
 def cgats_readings(text: str, found: Findings) -> list[Readings]:
     """All readings of a CGATS.17 file, a block for each table that holds spectra.
 
-    Faults of rows go to `found`; raises `BadInput` where the file cannot be taken apart.
+    Faults of rows go to `found`; raises `InputError` where the file cannot be taken apart.
     """
     tables = _tables(text, found)
     blocks, without = [], []
@@ -74,7 +74,9 @@ def cgats_readings(text: str, found: Findings) -> list[Readings]:
         shown = ", ".join(quoted(name) for name in without[0][:8])
         line = f"{found.file}: a table without spectral fields, it has {shown}"
         if not blocks:
-            raise BadInput(f"{line}; export the spectra, or give L*a*b* to `matchkit match --lab`")
+            raise InputError(
+                f"{line}; export the spectra, or give L*a*b* to `matchkit match --lab`"
+            )
         found.notes.append(f"{line}; left out")
     return [block for block in blocks if block.names]
 
@@ -82,13 +84,13 @@ def cgats_readings(text: str, found: Findings) -> list[Readings]:
 def _tables(text: str, found: Findings) -> list[_Table]:
     """The file line by line; every table that ends, as it was written."""
     if text.count("\n") + text.count("\r") - text.count("\r\n") > MOST_ROWS:
-        raise BadInput(f"{found.file}: more than {MOST_ROWS:,} lines; split the file")
+        raise InputError(f"{found.file}: more than {MOST_ROWS:,} lines; split the file")
     lines = re.split(r"\r\n|\r|\n", text)
     table, tables, inside, cells = _Table(keywords={}), [], "", 0
     for i, line in enumerate(lines, 1):
         word = line[:40].strip("\ufeff \t").upper().partition(" ")[0]
         if len(line) > LONGEST_HEADER:
-            raise BadInput(f"{found.file} row {i}: {len(line):,} characters; no row is so long")
+            raise InputError(f"{found.file} row {i}: {len(line):,} characters; no row is so long")
         if word.startswith(("BEGIN_DATA", "END_DATA")):
             _check_mark(word, inside, f"{found.file} row {i}")
             inside = word if word.startswith("BEGIN") else ""
@@ -101,12 +103,12 @@ def _tables(text: str, found: Findings) -> list[_Table]:
             _take(table, inside, i, line, found.file)
             cells += len(table.fields) if inside == "BEGIN_DATA" else 0
         if len(table.fields) > MOST_FIELDS or cells > MOST_CELLS:
-            raise BadInput(f"{found.file}: more than {MOST_CELLS:,} values; split the file")
+            raise InputError(f"{found.file}: more than {MOST_CELLS:,} values; split the file")
     if inside:
         end = inside.replace("BEGIN", "END")
-        raise BadInput(f"{found.file}: {end} is missing; the file was cut short, so export again")
+        raise InputError(f"{found.file}: {end} is missing; the file was cut short, so export again")
     if not tables:
-        raise BadInput(f"{found.file}: no BEGIN_DATA; export it again")
+        raise InputError(f"{found.file}: no BEGIN_DATA; export it again")
     return tables
 
 
@@ -130,10 +132,10 @@ def _check_mark(mark: str, inside: str, where: str) -> None:
     """A mark opens what is not open, or closes what is."""
     opens = mark in ("BEGIN_DATA", "BEGIN_DATA_FORMAT")
     if not opens and mark not in ("END_DATA", "END_DATA_FORMAT"):
-        raise BadInput(f"{where}: {quoted(mark)} is not known; misspelt?")
+        raise InputError(f"{where}: {quoted(mark)} is not known; misspelt?")
     if (inside and opens) or (not opens and inside != mark.replace("END", "BEGIN")):
         before = f"before {inside.replace('BEGIN', 'END')}" if inside else "but nothing is open"
-        raise BadInput(f"{where}: {mark} {before}; a part is missing, so export again")
+        raise InputError(f"{where}: {mark} {before}; a part is missing, so export again")
 
 
 def _add_row(table: _Table, i: int, line: str, file: str) -> None:
@@ -210,7 +212,7 @@ def _columns(table: _Table, found: Findings) -> _Columns | None:
     if not nm_places and not places:
         return None
     if len(nm_places) != len(places):
-        raise BadInput(
+        raise InputError(
             f"{found.file}: {len(nm_places)} fields of wavelengths and {len(places)} of values;"
             " they must come in pairs"
         )
@@ -255,14 +257,14 @@ def _numbers(
     try:
         marked = (cell for row in cells for cell in row if "," in cell or "." in cell)
         decimal = decimal_mark(marked, "\t") if any("," in c for r in cells for c in r) else "."
-    except BadInput as error:
-        raise BadInput(f"{found.file}: {error}") from None
+    except InputError as error:
+        raise InputError(f"{found.file}: {error}") from None
     rows, values, bad = [], [], 0
     for row, each in zip(table.rows, cells, strict=True):
         try:
             values.append(_floats(each, decimal))
             rows.append(row)
-        except BadInput as error:
+        except InputError as error:
             bad += 1
             if bad <= MOST_FAULTS:
                 found.faults.append(f"{found.file} row {row[0]}: {error}")
@@ -308,7 +310,7 @@ def _labs(table: _Table, rows: list[tuple[int, list[str]]]) -> list[StatedLab | 
     for _, words in rows:
         try:
             L, a, b = (number(words[i].replace(",", ".")) for i in places)
-        except BadInput:
+        except InputError:
             labs.append(None)
             continue
         degrees = int(observer[1] or observer[2])

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, fields
 
 from matchkit.files.amounts import quoted
-from matchkit.inks import GEOMETRIES, Shop
+from matchkit.inks.shop import GEOMETRIES, Shop
 
 __all__ = [
     "SPHERE",

@@ -18,7 +18,7 @@ from itertools import chain
 
 import numpy as np
 
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.amounts import decimal_mark, number, quoted
 from matchkit.files.conditions import Stated, stated_in
 from matchkit.files.grid import (
@@ -67,7 +67,7 @@ class _Series:
 def csv_readings(text: str, name: str, found: Findings) -> list[Readings]:
     """All readings of a CSV file; `name` is that of its only spectrum, if it has none.
 
-    Faults of rows go to `found`; raises `BadInput` where no table can be made out.
+    Faults of rows go to `found`; raises `InputError` where no table can be made out.
     """
     check_size(text, found.file)
     lines = whole = re.split(r"\r\n|\r|\n", text)
@@ -132,7 +132,7 @@ def _with_above(block: Readings, stated: Stated, scale: str) -> Readings:
 def _wide(content: str, head: Head | None, name: str, found: Findings) -> Readings:
     """A row for each reading."""
     if head and content.count("\n") > MANY_ROWS and len(waves(head.cells)) < FEWEST:
-        raise BadInput(f"{found.file}: {len(waves(head.cells))} wavelengths; a spectrum has more")
+        raise InputError(f"{found.file}: {len(waves(head.cells))} wavelengths; a spectrum has more")
     naming = _name_column(head.cells) if head else ""
     columns = (*STATING, naming) if naming else STATING
     table = parse_table(content, found.file, text=columns, spectral=True)
@@ -193,7 +193,7 @@ def _by_wavelength(grid: Grid, name: str, found: Findings) -> list[Readings]:
     grid = replace(grid, file=found.file)
     columns = [renamed(cell) for cell in grid.head]
     if columns.count("wavelength_nm") > 1:
-        raise BadInput(f"{found.file}: several columns of wavelengths; keep one")
+        raise InputError(f"{found.file}: several columns of wavelengths; keep one")
     wave = columns.index("wavelength_nm")
     values = [i for i, column in enumerate(columns) if column in ("reflectance", "percent")]
     others = [i for i in range(len(columns)) if i not in (wave, *values) and columns[i]]
@@ -201,13 +201,13 @@ def _by_wavelength(grid: Grid, name: str, found: Findings) -> list[Readings]:
     found.faults.extend(f"{found.file} row {row}: {fault}" for row, _, fault in lines if fault)
     rows = [line for line in lines if not line[2]]
     if not rows:
-        raise BadInput(found.faults or f"{found.file}: no values under the header; export again")
+        raise InputError(found.faults or f"{found.file}: no values under the header; export again")
     naming = _long_names(columns, others, values, rows)
     if not values and naming is None and others:
         return _tall(grid, rows, wave, others, found)
     if len(values) != 1:
         count = "two columns of values" if values else "no column 'reflectance'"
-        raise BadInput(f"{found.file}: {count}; write wavelength_nm and reflectance")
+        raise InputError(f"{found.file}: {count}; write wavelength_nm and reflectance")
     repeat = next((i for i in others if READING.fullmatch(columns[i])), None)
     places = (wave, values[0], naming, repeat if naming is not None else None)
     return _long(grid, rows, places, name, found)
@@ -244,7 +244,7 @@ def _long(
             nm = known.get(cells[wave]) or number(cells[wave], decimal)
             known[cells[wave]] = nm
             R = number(cells[value], decimal)
-        except BadInput:
+        except InputError:
             bad += 1
             for head, i in zip(heads, (wave, value), strict=True) if bad <= MOST_FAULTS else ():
                 _number_in(f"{found.file} row {row}: {head}", cells[i], decimal, found)
@@ -283,11 +283,11 @@ def _tall(grid: Grid, rows: Lines, wave: int, others: list[int], found: Findings
     for row, cells, _ in rows:
         try:
             table.append([number(cells[i], decimal) for i in (wave, *others)])
-        except BadInput:
+        except InputError:
             for head, i in zip(heads, (wave, *others), strict=True):
                 _number_in(f"{found.file} row {row}: {head}", cells[i], decimal, found)
     if found.faults:
-        raise BadInput(found.faults)
+        raise InputError(found.faults)
     numbers = np.array(table, dtype=float)
     return [
         Readings(
@@ -321,13 +321,13 @@ def _grouped(each: Sequence[_Series], scale: str) -> list[Readings]:
 def _decimal(cells: Iterable[str], grid: Grid) -> str:
     try:
         return decimal_mark(chain(cells), grid.separator)
-    except BadInput as error:
-        raise BadInput(f"{grid.file}: {error}") from None
+    except InputError as error:
+        raise InputError(f"{grid.file}: {error}") from None
 
 
 def _number_in(where: str, cell: str, decimal: str, found: Findings) -> None:
     """A fault if a cell is not a number."""
     try:
         number(cell, decimal)
-    except BadInput as error:
+    except InputError as error:
         found.faults.append(f"{where}: {error}")

@@ -17,12 +17,12 @@ import numpy as np
 from defusedxml.common import DefusedXmlException
 from defusedxml.ElementTree import fromstring
 
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.amounts import number, quoted
 from matchkit.files.conditions import Stated, stated_in
 from matchkit.files.readings import Readings, StatedLab, light_name, name_fault
 from matchkit.files.text import Findings
-from matchkit.inks import GEOMETRIES
+from matchkit.inks.shop import GEOMETRIES
 
 __all__ = ["cxf_readings"]
 
@@ -64,7 +64,7 @@ class _One:
 def cxf_readings(content: bytes, found: Findings) -> list[Readings]:
     """All reflectance spectra of a CxF3 file.
 
-    Faults of objects go to `found`; raises `BadInput` where the file is not CxF3.
+    Faults of objects go to `found`; raises `InputError` where the file is not CxF3.
     """
     root = _root(content, found.file)
     known = _specifications(root, found)
@@ -89,26 +89,26 @@ def cxf_readings(content: bytes, found: Findings) -> list[Readings]:
 
 def _root(content: bytes, file: str) -> Element:
     if content.count(b"<") > MOST_TAGS or content.count(b"=") > MOST_ATTRIBUTES:
-        raise BadInput(f"{file}: more XML than 20,000 spectra need; split the file")
+        raise InputError(f"{file}: more XML than 20,000 spectra need; split the file")
     try:
         root: Element = fromstring(content, forbid_dtd=True)
     except DefusedXmlException:
-        raise BadInput(
+        raise InputError(
             f"{file}: declares a document type or an entity, which no spectrum needs and which"
             " can do harm; export it anew, or remove the DOCTYPE"
         ) from None
     except ParseError as error:
         reason = re.sub(r"\s+", " ", str(error))[:100]
-        raise BadInput(f"{file}: not well-formed XML: {reason}; export it anew") from None
+        raise InputError(f"{file}: not well-formed XML: {reason}; export it anew") from None
     except (ValueError, LookupError):
-        raise BadInput(f"{file}: its encoding is not known; export it as UTF-8") from None
+        raise InputError(f"{file}: its encoding is not known; export it as UTF-8") from None
     if root.tag == f"{CORE}CxF":
         return root
     space, _, name = root.tag.rpartition("}")
     if name.casefold() == "cxf":
         found = quoted(space.lstrip("{")) if space else "no namespace"
-        raise BadInput(f"{file}: another version of CxF ({found}); export CxF3 (ISO 17972-1)")
-    raise BadInput(f"{file}: XML, but not CxF3: it is {quoted(name)}; export CxF3, CGATS or CSV")
+        raise InputError(f"{file}: another version of CxF ({found}); export CxF3 (ISO 17972-1)")
+    raise InputError(f"{file}: XML, but not CxF3: it is {quoted(name)}; export CxF3, CGATS or CSV")
 
 
 def _specifications(root: Element, found: Findings) -> dict[str, _Specification]:
@@ -163,7 +163,7 @@ def _geometry(each: Element) -> str:
     ]
     try:
         light, eye = (number(angle) for angle in angles)
-    except BadInput:
+    except InputError:
         several = each.find(_path(f"{choice}/MultiAngle")) is not None
         return "at several angles" if several else ""
     return GEOMETRIES[2] if {light, eye} == {45.0, 0.0} else f"{light:g}/{eye:g}"
@@ -184,7 +184,7 @@ def _spectra(
         own = spectrum.get("ColorSpecification", "")
         try:
             start, step, values = _values(spectrum, known.get(own), own)
-        except BadInput as error:
+        except InputError as error:
             found.faults.append(f"{where_named}: {error}")
             continue
         lab = labs.get(own) or (next(iter(labs.values())) if len(labs) == 1 else None)
@@ -204,19 +204,19 @@ def _values(
 ) -> tuple[float, float, list[float]]:
     """First wavelength, step and values of a spectrum; raises the reason why not."""
     if known is None:
-        raise BadInput(
+        raise InputError(
             f"refers to ColorSpecification {quoted(name)}, which is not in the file; without it"
             " its wavelengths are not known, so export the file anew"
         )
     if known.measured not in ("", "Spectrum_Reflectance", "Colorimetric_Reflectance"):
-        raise BadInput(f"measured as {quoted(known.measured)}; a reflectance is needed")
+        raise InputError(f"measured as {quoted(known.measured)}; a reflectance is needed")
     start = spectrum.get("StartWL")
     start_nm = known.start_nm if start is None else number(start)
     if start_nm is None or not known.step_nm:
         missing = "Increment" if start_nm is not None else "StartWL"
-        raise BadInput(f"no {missing} is stated, so its wavelengths are not known; export anew")
+        raise InputError(f"no {missing} is stated, so its wavelengths are not known; export anew")
     if known.start_nm is not None and start_nm != known.start_nm:
-        raise BadInput(
+        raise InputError(
             f"begins at {start_nm:g} nm by its own account and at {known.start_nm:g} nm by that"
             f" of ColorSpecification {quoted(name)}; one is wrong, so export the file anew"
         )
@@ -226,7 +226,7 @@ def _values(
 def _numbers(text: str) -> list[float]:
     words = text[: 40 * MOST_VALUES].split()
     if not 2 <= len(words) <= MOST_VALUES:
-        raise BadInput(f"{len(words)} values; a spectrum has 31 or so")
+        raise InputError(f"{len(words)} values; a spectrum has 31 or so")
     if _NUMBERS.fullmatch(text):
         try:
             values = [float(word) for word in words]
@@ -238,8 +238,8 @@ def _numbers(text: str) -> list[float]:
     for i, word in enumerate(words, 1):
         try:
             number(word)
-        except BadInput as error:
-            raise BadInput(f"value {i}: {error}") from None
+        except InputError as error:
+            raise InputError(f"value {i}: {error}") from None
     return [number(word) for word in words]
 
 
@@ -251,7 +251,7 @@ def _labs(each: Element, known: dict[str, _Specification]) -> dict[str, StatedLa
         specification = known.get(name)
         try:
             L, a, b = (number(_text(lab, axis)) for axis in "LAB")
-        except BadInput:
+        except InputError:
             continue  # a Lab is only a check on the spectrum
         if specification and specification.light and specification.observer:
             labs[name] = StatedLab(
@@ -288,6 +288,6 @@ def _number_of(text: str | None, where: str, found: Findings) -> float | None:
         return None
     try:
         return number(text)
-    except BadInput as error:
+    except InputError as error:
         found.faults.append(f"{where}: {error}")
         return None

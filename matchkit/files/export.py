@@ -8,14 +8,14 @@ from collections.abc import Sequence
 from dataclasses import astuple, fields
 from pathlib import Path
 
-from matchkit.faults import BadInput
+from matchkit.colorimetry.grid import GRID_NM
+from matchkit.errors import InputError
 from matchkit.files.amounts import quoted
 from matchkit.files.conditions import Stated
 from matchkit.files.readings import NamedSpectrum, name_fault
 from matchkit.files.suited import stated_of
 from matchkit.files.text import label
 from matchkit.files.write import csv_text, write_file
-from matchkit.spectra import GRID_NM
 
 __all__ = ["spectra_cgats", "spectra_csv", "write_spectra"]
 
@@ -25,23 +25,23 @@ SUFFIXES = {".csv": "CSV", ".txt": "CGATS.17", ".cgats": "CGATS.17"}
 def write_spectra(path: str | Path, spectra: Sequence[NamedSpectrum]) -> None:
     """Write a new file, CSV or CGATS.17 by its suffix; one that is there is left alone.
 
-    Raises `BadInput` if it is there, if its suffix is another, or for a name that
+    Raises `InputError` if it is there, if its suffix is another, or for a name that
     cannot be written.
     """
     path = Path(path)
     kind = SUFFIXES.get(path.suffix.casefold())
     if kind is None:
         known = ", ".join(SUFFIXES)
-        raise BadInput(f"{label(path)}: {quoted(path.suffix)} is not known; write {known}")
+        raise InputError(f"{label(path)}: {quoted(path.suffix)} is not known; write {known}")
     if path.exists():
-        raise BadInput(f"{label(path)}: is there already; give another name")
+        raise InputError(f"{label(path)}: is there already; give another name")
     write_file(path, spectra_csv(spectra) if kind == "CSV" else spectra_cgats(spectra))
 
 
 def spectra_csv(spectra: Sequence[NamedSpectrum]) -> str:
     """Spectra as CSV, a row for each reading, 0-1 with six decimals.
 
-    Raises `BadInput` for a name that cannot be written.
+    Raises `InputError` for a name that cannot be written.
     """
     _check(spectra)
     stated = [stated_of(each) for each in spectra]
@@ -57,7 +57,7 @@ def spectra_csv(spectra: Sequence[NamedSpectrum]) -> str:
 def spectra_cgats(spectra: Sequence[NamedSpectrum]) -> str:
     """Spectra as CGATS.17, a table for each way of measuring, a row for each reading.
 
-    Values are 0-1 with six decimals.  Raises `BadInput` for a name that cannot be written.
+    Values are 0-1 with six decimals.  Raises `InputError` for a name that cannot be written.
     """
     _check(spectra)
     groups: dict[Stated, list[NamedSpectrum]] = {}
@@ -97,4 +97,4 @@ def _check(spectra: Sequence[NamedSpectrum]) -> None:
     named = [(each.name, name_fault(each.name)) for each in spectra]
     faults = [f"name {quoted(name)}: {fault}" for name, fault in named if fault]
     if faults or not spectra:
-        raise BadInput(faults or "no spectra to write")
+        raise InputError(faults or "no spectra to write")

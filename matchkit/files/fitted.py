@@ -9,17 +9,17 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.faults import BadInput
+from matchkit.colorimetry.grid import N_WL
+from matchkit.errors import InputError
 from matchkit.files.shop import digest
 from matchkit.files.text import label
 from matchkit.files.write import write_file
-from matchkit.film import Film
-from matchkit.fit import Fit, Score
-from matchkit.inks import Shop
-from matchkit.match import fit_shop
-from matchkit.palette import Palette
-from matchkit.prints import film_fits
-from matchkit.spectra import N_WL
+from matchkit.fitting.fit import Fit, Score
+from matchkit.inks.palette import Palette
+from matchkit.inks.shop import Shop
+from matchkit.matching.match import fit_shop
+from matchkit.matching.prints import film_fits
+from matchkit.optics.film import Film
 
 __all__ = ["films_fitted", "fitted", "read_fits", "write_fits"]
 
@@ -61,9 +61,9 @@ def write_fits(
         content["films"] = [{"series": s, **_plain(found)} for s, found in films.items()]
     try:
         write_file(Path(folder) / FILE, json.dumps(content, ensure_ascii=False) + "\n")
-    except BadInput as error:
+    except InputError as error:
         stands = "the fit stands, but every command fits anew until the folder can be written"
-        raise BadInput([f"{fault}; {stands}" for fault in error.faults]) from None
+        raise InputError([f"{fault}; {stands}" for fault in error.faults]) from None
 
 
 def read_fits(

@@ -12,7 +12,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.amounts import quoted
 
 __all__ = [
@@ -58,7 +58,7 @@ def split_table(
 ) -> Grid:
     """The cells of `content`; the separator is the one with which the header makes sense.
 
-    Raises `BadInput` if there is none, or more than one, or the table is too large.
+    Raises `InputError` if there is none, or more than one, or the table is too large.
     """
     check_size(content, file)
     row, separator = _header(content, file, required, spectral, rename)
@@ -77,7 +77,7 @@ def check_size(content: str, file: str) -> None:
     # As the csv module counts them: \r\n is one break.
     breaks = content.count("\n") + content.count("\r") - content.count("\r\n")
     if breaks > MOST_ROWS or breaks + max(map(content.count, SEPARATORS)) > MOST_CELLS:
-        raise BadInput(f"{file}: more than {MOST_ROWS:,} rows or {MOST_CELLS:,} cells; split it")
+        raise InputError(f"{file}: more than {MOST_ROWS:,} rows or {MOST_CELLS:,} cells; split it")
 
 
 def is_wavelength(column: str) -> bool:
@@ -117,13 +117,15 @@ def _header(
     lines = re.split(r"\r\n|\r|\n", content)
     row = next((i for i, line in enumerate(lines, 1) if line.strip(",;\t ")), 0)
     if not row:
-        raise BadInput(f"{file}: the file is empty; write a header and the rows below it")
+        raise InputError(f"{file}: the file is empty; write a header and the rows below it")
     if len(lines[row - 1]) > LONGEST_HEADER:
-        raise BadInput(f"{file} row {row}: {len(lines[row - 1])} characters; no header is so long")
+        raise InputError(
+            f"{file} row {row}: {len(lines[row - 1])} characters; no header is so long"
+        )
     split = {s: _split_line(lines[row - 1], s, rename) for s in SEPARATORS if s in lines[row - 1]}
     if not split:
         found = quoted(lines[row - 1].strip())
-        raise BadInput(f"{file} row {row}: one column only, {found}; separate columns by commas")
+        raise InputError(f"{file} row {row}: one column only, {found}; separate columns by commas")
     fitting = [
         separator
         for separator, columns in split.items()
@@ -131,7 +133,7 @@ def _header(
     ]
     if len(fitting) > 1:
         marks = " or ".join(SEPARATORS[separator] for separator in fitting)
-        raise BadInput(f"{file} row {row}: can be read as separated by {marks}; use one of them")
+        raise InputError(f"{file} row {row}: can be read as separated by {marks}; use one of them")
     best = max(split, key=lambda s: (len(set(required) & set(split[s])), len(split[s])))
     return row, fitting[0] if fitting else best
 
@@ -153,7 +155,7 @@ def _records(content: str, separator: str, file: str) -> list[list[str]]:
         reason = "a quotation mark is not closed, or text follows it"
         if "field limit" in str(error):
             reason = "a cell is longer than 100,000 characters"
-        raise BadInput(f"{file} row {len(records) + 1}: {reason}; mend the row") from None
+        raise InputError(f"{file} row {len(records) + 1}: {reason}; mend the row") from None
     return records
 
 

@@ -11,15 +11,15 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.faults import BadInput
+from matchkit.colorimetry.grid import average, check_reflectance, to_grid
+from matchkit.errors import InputError
 from matchkit.files.amounts import quoted
 from matchkit.files.mixtures import Mixture
 from matchkit.files.tables import Row, Table, amount, read_table, spectral_values, wording
 from matchkit.files.text import Findings, did_you_mean
-from matchkit.film import SURFACES
-from matchkit.inks import Ground, Ink
-from matchkit.recipe import density_g_per_ml
-from matchkit.spectra import average, check_reflectance, to_grid
+from matchkit.inks.recipe import density_g_per_ml
+from matchkit.inks.shop import Ground, Ink
+from matchkit.optics.film import SURFACES
 
 __all__ = ["FILM_NUMBERS", "on_known_grounds", "read_grounds", "with_films"]
 
@@ -34,7 +34,7 @@ def read_grounds(path: Path | None, found: Findings) -> tuple[Ground, ...]:
     """The grounds a shop has measured bare; repeat readings of one name are averaged.
 
     Columns `ground`, perhaps `surface` (rough or smooth), and wavelengths.  Row faults go
-    to `found`; BadInput where nothing can be read.
+    to `found`; InputError where nothing can be read.
     """
     if path is None:
         return ()
@@ -42,7 +42,7 @@ def read_grounds(path: Path | None, found: Findings) -> tuple[Ground, ...]:
     found.faults.extend(table.faults)
     found.notes.extend(table.notes)
     if table.percent:
-        raise BadInput(f"{FILE}: the wavelengths are headed %; write reflectance factors, 0-1")
+        raise InputError(f"{FILE}: the wavelengths are headed %; write reflectance factors, 0-1")
     rows, values, faults = spectral_values(table)
     found.faults.extend(faults)
     readings: dict[str, list[tuple[Row, Spectrum]]] = {}

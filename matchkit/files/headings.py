@@ -5,7 +5,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.amounts import number
 from matchkit.files.grid import LONGEST_HEADER, SEPARATORS, Grid, is_wavelength, wavelength_columns
 
@@ -122,7 +122,7 @@ def _cells(line: str, separator: str) -> list[str]:
 def is_number(cell: str) -> bool:
     try:
         number(cell, "," if "," in cell else ".")
-    except BadInput:
+    except InputError:
         return False
     return True
 

@@ -12,15 +12,15 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.faults import BadInput
+from matchkit.colorimetry.grid import GRID_NM, average, check_reflectance, to_grid
+from matchkit.errors import InputError
 from matchkit.files.amounts import quoted
 from matchkit.files.readings import name_fault
 from matchkit.files.tables import Row, read_table, spectral_values
 from matchkit.files.text import Findings
 from matchkit.files.write import csv_text, settled, write_files
-from matchkit.inks import Shop
-from matchkit.instrument import Drift, diagnosis, drift
-from matchkit.spectra import GRID_NM, average, check_reflectance, to_grid
+from matchkit.fitting.instrument import Drift, diagnosis, drift
+from matchkit.inks.shop import Shop
 
 __all__ = ["KINDS", "Health", "History", "Kept", "health", "keep_reading", "read_kept"]
 
@@ -62,7 +62,7 @@ class Health:
 def read_kept(folder: str | Path) -> list[Kept]:
     """All readings of a shop's ``instrument.csv``, by date; none if it is not there.
 
-    Raises `BadInput` with every fault of the file.
+    Raises `InputError` with every fault of the file.
     """
     path = settled(Path(folder), FILE)
     if not path.exists():
@@ -74,14 +74,14 @@ def read_kept(folder: str | Path) -> list[Kept]:
     R = to_grid(table.nm, values, where=FILE)
     kept = [_kept(row, each, found) for row, each in zip(rows, R, strict=True)]
     if found.faults:
-        raise BadInput(found.faults)
+        raise InputError(found.faults)
     return sorted(kept, key=lambda each: each.date)
 
 
 def keep_reading(folder: str | Path, *, kind: str, name: str, readings: Array, date: str) -> None:
     """Add readings (n_readings, 31) of a standard to a shop's ``instrument.csv``.
 
-    Raises `BadInput` if they are not readings, or the file has faults; then nothing was
+    Raises `InputError` if they are not readings, or the file has faults; then nothing was
     written.
     """
     faults = [fault for R in readings for fault in check_reflectance(R, quoted(name))]
@@ -92,7 +92,7 @@ def keep_reading(folder: str | Path, *, kind: str, name: str, readings: Array, d
     if fault := _date_fault(date):
         faults.append(f"date {fault}")
     if faults:
-        raise BadInput(faults)
+        raise InputError(faults)
     every = [*read_kept(folder), *(Kept(date=date, kind=kind, name=name, R=R) for R in readings)]
     every.sort(key=lambda each: each.date)
     rows = [[k.date, k.kind, k.name, *(f"{value:.6f}" for value in k.R)] for k in every]

@@ -12,7 +12,8 @@ from unicodedata import normalize
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.faults import BadInput
+from matchkit.colorimetry.grid import GRID_NM, to_grid
+from matchkit.errors import InputError
 from matchkit.files.amounts import quoted
 from matchkit.files.conditions import listed
 from matchkit.files.grid import laid, wavelength_columns
@@ -23,9 +24,8 @@ from matchkit.files.spectrum import read_spectra
 from matchkit.files.tables import Table, read_table, spectral_values, without_waiting
 from matchkit.files.text import did_you_mean, encoding_mark, label
 from matchkit.files.write import csv_text, name_of_copy, settled, write_files
-from matchkit.inks import Drawdown, Shop
-from matchkit.instrument import disagreement, oddities, repeats
-from matchkit.spectra import GRID_NM, to_grid
+from matchkit.fitting.instrument import disagreement, oddities, repeats
+from matchkit.inks.shop import Drawdown, Shop
 
 __all__ = ["Imported", "bring_in"]
 
@@ -100,7 +100,7 @@ def bring_in(
 
     Raises
     ------
-    BadInput
+    InputError
         With every fault of the file and the folder; then nothing was written.
     """
     folder = Path(folder)
@@ -116,7 +116,7 @@ def bring_in(
     new, held = _against(spectra, old, existing, file)
     faults = geometry_faults(replace(shop, drawdowns=tuple(map(_as_drawdown, new))))
     if faults:
-        raise BadInput([fault.replace(f"in {FILE}", f"in {file}") for fault in faults])
+        raise InputError([fault.replace(f"in {FILE}", f"in {file}") for fault in faults])
     kept = ""
     if new:
         kept = _write(folder, old_path, old, new, replacing=existing == "replace")
@@ -134,7 +134,7 @@ def _renamed(spectra: Sequence[NamedSpectrum], drawdown: str, file: str) -> Name
     """The only spectrum, under its name in the shop."""
     if len(spectra) > 1:
         held = listed([each.name for each in spectra], HINTS)
-        raise BadInput(
+        raise InputError(
             f"{file}: holds several spectra; say with --name which one is of"
             f" {quoted(drawdown)}: {held}"
         )
@@ -157,7 +157,7 @@ def _known(
     way = "add them to drawdowns.csv"
     if ours:
         way += ", or leave them out with --skip-others"
-    raise BadInput([*faults, f"{file}: nothing was brought in; rename them, {way}"])
+    raise InputError([*faults, f"{file}: nothing was brought in; rename them, {way}"])
 
 
 def _none() -> _Old:
@@ -178,7 +178,7 @@ def _old(path: Path) -> _Old:
     table, waiting = without_waiting(whole)
     rows, values, faults = spectral_values(table)
     if table.faults or faults:
-        raise BadInput([*table.faults, *faults])
+        raise InputError([*table.faults, *faults])
     R = to_grid(table.nm, values, where=FILE)
     waves = wavelength_columns(table.columns)
     others = [i for i in range(len(table.columns)) if i not in waves]
@@ -247,7 +247,7 @@ def _against(
         kept = each.readings if existing == "replace" else np.array(fresh)
         new.append(replace(each, readings=kept))
     if faults:
-        raise BadInput(faults)
+        raise InputError(faults)
     return new, [f"{file}: in {FILE} already: {listed(same, HINTS)}"] if same else []
 
 

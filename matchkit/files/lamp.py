@@ -12,12 +12,12 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.faults import BadInput
+from matchkit.colorimetry.grid import GRID_NM
+from matchkit.colorimetry.illuminants import Lamp, lamp
+from matchkit.errors import InputError
 from matchkit.files.grid import SEPARATORS
 from matchkit.files.tables import Table, amount, parse_table
 from matchkit.files.text import Findings, label, read_text
-from matchkit.lights import Lamp, lamp
-from matchkit.spectra import GRID_NM
 
 __all__ = ["read_lamp"]
 
@@ -37,7 +37,7 @@ _POWER = re.compile(
 def read_lamp(path: str | Path) -> tuple[Lamp, list[str]]:
     """The light in a file, called as the file without its suffix; and what was assumed.
 
-    Raises `BadInput` with every fault of the file.
+    Raises `InputError` with every fault of the file.
     """
     path = Path(path)
     found = Findings(file=label(path))
@@ -45,13 +45,13 @@ def read_lamp(path: str | Path) -> tuple[Lamp, list[str]]:
     found.faults.extend(table.faults)
     nm, power = _columns(table, found)
     if found.faults:
-        raise BadInput(found.faults)
+        raise InputError(found.faults)
     order = np.argsort(nm, kind="stable")
     nm, power = _whole_nm(nm[order], _without_dark(power[order], found), found)
     try:
         return lamp(label(Path(path.stem)), nm, power), found.notes
-    except BadInput as error:
-        raise BadInput([f"{found.file}: {fault}" for fault in error.faults]) from None
+    except InputError as error:
+        raise InputError([f"{found.file}: {fault}" for fault in error.faults]) from None
 
 
 def _table(text: str, file: str) -> Table:

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from itertools import islice
 
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.amounts import quoted
 from matchkit.files.tables import Row, Table, amount, wording
 from matchkit.files.text import Findings, did_you_mean, nearest
@@ -61,7 +61,7 @@ def mixtures(
 
     Raises
     ------
-    BadInput
+    InputError
         If there is no column of amounts, or two where one is wanted.
     """
     both = either and set(AMOUNTS) <= set(table.columns)
@@ -81,10 +81,10 @@ def _unit(table: Table) -> str:
     if len(units) == 1:
         return units[0]
     if units:
-        raise BadInput(f"{table.file}: columns 'percent' and 'grams' are both there; keep one")
+        raise InputError(f"{table.file}: columns 'percent' and 'grams' are both there; keep one")
     near = nearest("percent", table.columns) or nearest("grams", table.columns)
     hint = f"is {quoted(near)} meant? Rename it" if near else "name the amounts one of these"
-    raise BadInput(f"{table.file}: no column 'percent' or 'grams'; {hint}")
+    raise InputError(f"{table.file}: no column 'percent' or 'grams'; {hint}")
 
 
 def _unit_of(name: str, rows: list[Row], found: Findings) -> str:

@@ -9,16 +9,16 @@ from dataclasses import dataclass
 from pathlib import Path
 from unicodedata import normalize
 
-from matchkit.faults import BadInput
+from matchkit.colorimetry.grid import GRID_NM
+from matchkit.errors import InputError
 from matchkit.files.conditions import listed
 from matchkit.files.grid import laid
 from matchkit.files.mixtures import AMOUNTS
 from matchkit.files.tables import Table, parse_table, without_waiting
 from matchkit.files.text import encoding_mark, label, read_text
 from matchkit.files.write import csv_text, name_of_copy, settled, write_files
-from matchkit.inks import Ink
-from matchkit.plan import Plan, Step, shop_files
-from matchkit.spectra import GRID_NM
+from matchkit.inks.shop import Ink
+from matchkit.plan.drawdowns import Plan, Step, shop_files
 
 __all__ = [
     "DRAWDOWNS",
@@ -79,10 +79,10 @@ def write_new_shop(
 ) -> tuple[str, ...]:
     """A new shop folder with the inks and drawdowns of a plan, whole or not at all.
 
-    Gives the names of its files.  Raises `BadInput` where something of that name is there.
+    Gives the names of its files.  Raises `InputError` where something of that name is there.
     """
     if Path(folder).exists():
-        raise BadInput(f"{folder}: is there already; name a new folder")
+        raise InputError(f"{folder}: is there already; name a new folder")
     files = shop_files(plan, name=name, geometry=geometry, condition=condition)
     write_files(folder, files)
     return tuple(files)
@@ -98,12 +98,12 @@ def write_plan(
 
     Raises
     ------
-    BadInput
+    InputError
         With the faults of the two files; then nothing was written.
     """
     folder = Path(folder)
     if not folder.is_dir():
-        raise BadInput(f"{label(folder)}: not found; a shop folder is expected")
+        raise InputError(f"{label(folder)}: not found; a shop folder is expected")
     drawn, spectra, measured = _two_files(folder)
     new = {step.drawdown: step for step in plan.steps if step.drawdown not in measured}
     foreign = {ink.name for ink in inks} - {ink.name for ink in plan.inks}
@@ -150,7 +150,7 @@ def told(done: Planned) -> list[str]:
 def waiting_in(folder: str | Path) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Names of a shop's `drawdowns.csv` that wait for a reading, and all that have one.
 
-    Raises `BadInput` with the faults of the two files.
+    Raises `InputError` with the faults of the two files.
     """
     drawn, _, measured = _two_files(Path(folder))
     names = dict.fromkeys(line.drawdown for line in drawn.lines)
@@ -168,7 +168,7 @@ def _two_files(folder: Path) -> tuple[Lines, Lines, dict[str, None]]:
 def drawn_in(folder: Path) -> Lines:
     """The rows of `drawdowns.csv` as they stand; none where there is no such file.
 
-    Raises `BadInput` with the faults of its rows and columns.
+    Raises `InputError` with the faults of its rows and columns.
     """
     return _lines_of(folder, DRAWDOWNS, ("drawdown", "ink", "percent", "lot"))
 
@@ -190,7 +190,7 @@ def _lines_of(folder: Path, name: str, columns: Sequence[str]) -> Lines:
     if not spectral and not set(AMOUNTS) & set(table.columns):
         faults.append(f"{name}: no column 'percent' or 'grams'; name the amounts one of these")
     if faults:
-        raise BadInput(faults)
+        raise InputError(faults)
     waiting = {row.where for row in without_waiting(table)[1]} if spectral else ()
     return Lines(
         table=table,

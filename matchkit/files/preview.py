@@ -8,14 +8,14 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.colorimetry import Lab
-from matchkit.faults import BadInput
+from matchkit.colorimetry.grid import HIGHEST, LOWEST, to_grid
+from matchkit.colorimetry.tristimulus import Lab
+from matchkit.errors import InputError
 from matchkit.files.amounts import quoted
 from matchkit.files.conditions import Stated, listed, wording_of
 from matchkit.files.readings import Readings, scaled
 from matchkit.files.spectrum import read_readings
-from matchkit.instrument import disagreement, oddities, repeats, stretched
-from matchkit.spectra import HIGHEST, LOWEST, to_grid
+from matchkit.fitting.instrument import disagreement, oddities, repeats, stretched
 
 __all__ = ["Preview", "Previewed", "preview", "sparkline"]
 
@@ -54,11 +54,11 @@ class Preview:
 
 
 def preview(path: str | Path, light: str = "D65", observer: int = 10) -> Preview:
-    """Look at a file.  Repeats are compared under `light`; raises `BadInput` if unreadable."""
+    """Look at a file.  Repeats are compared under `light`; raises `InputError` if unreadable."""
     raw, kind, found = read_readings(path)
     blocks = scaled(raw, found)
     if found.faults:
-        raise BadInput(found.faults)
+        raise InputError(found.faults)
     ranges, refusals, spectra = [], [], []
     copies, pairs = _copies(blocks), list(zip(raw, blocks, strict=True))
     apart: list[float] = []
@@ -132,7 +132,7 @@ def _spread(
         return None, []
     try:
         found = repeats(stretched(nm, readings), light, observer)
-    except BadInput:  # its wavelengths, which `refusals` tell of
+    except InputError:  # its wavelengths, which `refusals` tell of
         return None, []
     line = disagreement(found)
     return found.spread_de00, [line] if line else []
@@ -179,7 +179,7 @@ def _refusal(block: Readings, file: str) -> list[str]:
     """Why a match or a shop would not take these readings."""
     try:
         to_grid(block.nm, block.values, where=file)
-    except BadInput as error:
+    except InputError as error:
         return list(error.faults)
     wrong = ((block.values > HIGHEST) | (block.values < LOWEST)).any(axis=-1)
     names = list(dict.fromkeys(block.names[i] for i in np.flatnonzero(wrong)))
@@ -199,7 +199,7 @@ def _labs_apart(block: Readings) -> Array:
         stated = np.array([labs[i].Lab for i in rows])
         try:
             own = Lab(stretched(block.nm, block.values[rows]), light, observer)
-        except BadInput:  # a light nobody knows, or wavelengths that `refusals` tell of
+        except InputError:  # a light nobody knows, or wavelengths that `refusals` tell of
             continue
         off[rows] = np.linalg.norm(own - stated, axis=-1)
     return off

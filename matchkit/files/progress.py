@@ -6,12 +6,12 @@ from dataclasses import asdict, fields
 from pathlib import Path
 from typing import Any
 
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.text import label
 from matchkit.files.write import write_file
-from matchkit.practice_colour import N_RUNGS
-from matchkit.practice_exercise import LETTERS
-from matchkit.practice_kinds import KINDS, MOST_SEED, Answered
+from matchkit.practice.colour import N_RUNGS
+from matchkit.practice.exercise import LETTERS
+from matchkit.practice.kinds import KINDS, MOST_SEED, Answered
 
 __all__ = ["add_progress", "progress_path", "read_progress"]
 
@@ -22,10 +22,10 @@ MOST = {"seed": MOST_SEED, "rung": N_RUNGS - 1, "choice": len(LETTERS) - 1}
 
 
 def progress_path(folder: str | Path, learner: str) -> Path:
-    """The file of a learner in a folder; BadInput if the name can't be part of a file name."""
+    """The file of a learner in a folder; InputError if the name can't be part of a file name."""
     name = " ".join(learner.split())
     if not name or set(name) & set('/\\:*?"<>|\0') or name.startswith(".") or len(name) > 60:
-        raise BadInput(
+        raise InputError(
             f"learner: {learner!r} can't be part of a file name; take letters, figures, spaces"
         )
     return Path(folder) / f"{name}{SUFFIX}"
@@ -39,7 +39,7 @@ def read_progress(path: str | Path) -> list[Answered]:
     except FileNotFoundError:
         return []
     except (OSError, UnicodeDecodeError) as error:
-        raise BadInput(f"{label(path)}: cannot be read: {error}") from None
+        raise InputError(f"{label(path)}: cannot be read: {error}") from None
     answers, faults = [], []
     for number, line in enumerate(text.splitlines(), start=1):
         if not line.strip():
@@ -47,10 +47,10 @@ def read_progress(path: str | Path) -> list[Answered]:
         try:
             answers.append(_answered(json.loads(line)))
         except (ValueError, RecursionError) as error:
-            told = "; ".join(error.faults) if isinstance(error, BadInput) else "no JSON object"
+            told = "; ".join(error.faults) if isinstance(error, InputError) else "no JSON object"
             faults.append(f"{label(path)} line {number}: {told}; mend or remove the line")
     if faults:
-        raise BadInput(faults)
+        raise InputError(faults)
     return answers
 
 
@@ -65,7 +65,9 @@ def add_progress(path: str | Path, answers: Sequence[Answered]) -> None:
 def _answered(row: Any) -> Answered:
     """One answer from what its line holds."""
     if not isinstance(row, dict):
-        raise BadInput(f"found {row!r}, need an object with kind, seed, rung, choice, right, score")
+        raise InputError(
+            f"found {row!r}, need an object with kind, seed, rung, choice, right, score"
+        )
     row = {"date": "", **row}
     faults = [f"{f.name} is missing" for f in fields(Answered) if f.name not in row]
     faults += [
@@ -74,7 +76,7 @@ def _answered(row: Any) -> Answered:
         if name in row and not _fits(name, row[name])
     ]
     if faults:
-        raise BadInput(faults)
+        raise InputError(faults)
     return Answered(**{name: row[name] for name in KINDS_OF})
 
 

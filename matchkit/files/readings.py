@@ -13,11 +13,11 @@ from unicodedata import normalize
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.faults import briefly
+from matchkit.colorimetry.grid import HIGHEST, PERCENT, average
+from matchkit.errors import briefly
 from matchkit.files.amounts import quoted
 from matchkit.files.conditions import Stated
 from matchkit.files.text import Findings, text_fault
-from matchkit.spectra import HIGHEST, PERCENT, average
 
 __all__ = ["NamedSpectrum", "Readings", "StatedLab", "light_name", "name_fault", "scaled"]
 

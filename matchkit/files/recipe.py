@@ -8,13 +8,13 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.amounts import quoted
 from matchkit.files.mixtures import AMOUNTS, Mixture, mixtures
 from matchkit.files.tables import read_table
 from matchkit.files.text import Findings, label
-from matchkit.inks import Mix
-from matchkit.recipe import taken_apart
+from matchkit.inks.recipe import taken_apart
+from matchkit.inks.shop import Mix
 
 __all__ = ["WrittenRecipe", "in_inks", "read_recipe", "series_with"]
 
@@ -60,14 +60,14 @@ def read_recipe(
 
     Raises
     ------
-    BadInput
+    InputError
         With every fault of the file.
     """
     path, mixes = Path(path), tuple(mixes)
     table = read_table(path, required=("ink",), numeric=AMOUNTS)
     found = Findings(file=label(path), faults=list(table.faults))
     if grams_only and "percent" in table.columns and "grams" not in table.columns:
-        raise BadInput(f"{found.file}: percents, but weights are needed here; write ink,grams")
+        raise InputError(f"{found.file}: percents, but weights are needed here; write ink,grams")
     series = None
     if inks is not None:
         series = dict(inks) if isinstance(inks, Mapping) else dict.fromkeys(inks, "")
@@ -77,11 +77,11 @@ def read_recipe(
     if not table.rows and not found.faults:
         found.faults.append(f"{found.file}: no inks under the header; write a row for each")
     if found.faults:
-        raise BadInput(found.faults)
+        raise InputError(found.faults)
     mixture = read[0]
     amounts, notes = in_inks(mixture, series, mixes, found)
     if found.faults:
-        raise BadInput(found.faults)
+        raise InputError(found.faults)
     total = sum(amounts.values())
     return WrittenRecipe(
         name=label(Path(path.stem)),

@@ -9,11 +9,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.faults import BadInput
+from matchkit.colorimetry.illuminants import weights
+from matchkit.errors import InputError
 from matchkit.files.amounts import quoted
 from matchkit.files.text import Findings, label, nearest, read_text, text_fault
-from matchkit.inks import GEOMETRIES, Shop
-from matchkit.lights import weights
+from matchkit.inks.shop import GEOMETRIES, Shop
 
 __all__ = ["geometry_doubts", "geometry_faults", "read_settings"]
 
@@ -44,7 +44,7 @@ DARKEST_BANDS = 3  # averaged, so that the noise of one wavelength decides nothi
 def read_settings(path: Path, file: str = "") -> Shop:
     """The shop without its inks; `Shop.notes` says what was assumed.
 
-    Raises `BadInput` with every fault of the file.
+    Raises `InputError` with every fault of the file.
     """
     found = Findings(file=file or label(path))
     root = _parsed(path, found.file)
@@ -62,7 +62,7 @@ def read_settings(path: Path, file: str = "") -> Shop:
         notes=tuple(found.notes),
     )
     if found.faults:
-        raise BadInput(found.faults)
+        raise InputError(found.faults)
     return shop
 
 
@@ -110,13 +110,13 @@ def _parsed(path: Path, file: str) -> dict[str, Any]:
     try:
         return tomllib.loads(read_text(path, file))
     except RecursionError:
-        raise BadInput(f"{file}: nested too deeply; see the demo shop for an example") from None
-    except BadInput:
+        raise InputError(f"{file}: nested too deeply; see the demo shop for an example") from None
+    except InputError:
         raise
     except ValueError as error:  # TOMLDecodeError, and whole numbers of 4,300 digits
         reason = re.sub(r"\s+", " ", str(error))[:120]
         hint = "texts stand in quotes, numbers have a decimal point, lists stand in [ ]"
-        raise BadInput(f"{file}: not valid TOML: {reason}; {hint}") from None
+        raise InputError(f"{file}: not valid TOML: {reason}; {hint}") from None
 
 
 def _flat(root: Mapping[str, Any], found: Findings) -> dict[str, Any]:
@@ -189,7 +189,7 @@ def _lights(values: Mapping[str, Any], observer: int, found: Findings) -> tuple[
             found.faults.append(f"{where}: {light!r} is there {lights.count(light)} times")
         try:
             weights(light, observer or 10)
-        except BadInput as error:
+        except InputError as error:
             found.faults.extend(f"{where}: {line}" for line in error.faults)
     return tuple(lights)
 

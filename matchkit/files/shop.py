@@ -17,7 +17,8 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.faults import BadInput
+from matchkit.colorimetry.grid import average
+from matchkit.errors import InputError
 from matchkit.files.amounts import quoted
 from matchkit.files.conditions import listed
 from matchkit.files.grounds import FILM_NUMBERS, on_known_grounds, read_grounds, with_films
@@ -27,8 +28,7 @@ from matchkit.files.shop_spectra import Readings, all_readings
 from matchkit.files.tables import Row, Table, amount, read_table, wording
 from matchkit.files.text import Findings, did_you_mean, label, read_bytes
 from matchkit.files.write import settled
-from matchkit.inks import ROLES, Drawdown, Ink, Mix, Shop
-from matchkit.spectra import average
+from matchkit.inks.shop import ROLES, Drawdown, Ink, Mix, Shop
 
 __all__ = ["FILES", "digest", "read_inks", "read_shelf", "read_shop"]
 
@@ -45,7 +45,7 @@ Inks = dict[str, Ink] | None  # None: inks.csv could not be read, so any name ma
 def read_shop(folder: str | Path) -> Shop:
     """Everything a shop folder states, checked.
 
-    Raises `BadInput` with every fault of every file: the file, the row or key, what
+    Raises `InputError` with every fault of every file: the file, the row or key, what
     was found, what was expected.
     """
     paths = _paths(folder)
@@ -61,11 +61,11 @@ def read_shop(folder: str | Path) -> Shop:
     if drawn is not None and grounds is not None:
         drawn = on_known_grounds(drawn, grounds, found, file="grounds.csv" in paths)
     if shop is None or inks is None or drawn is None or mixed is None or readings is None:
-        raise BadInput(found.faults)
+        raise InputError(found.faults)
     shop = replace(_assembled(shop, inks, drawn, mixed, readings), grounds=grounds or ())
     found.faults.extend(geometry_faults(shop))
     if found.faults:
-        raise BadInput(found.faults)
+        raise InputError(found.faults)
     notes = (*shop.notes, *found.notes, *_gaps(shop), *geometry_doubts(shop))
     return replace(shop, notes=notes)
 
@@ -76,7 +76,7 @@ def read_inks(folder: str | Path) -> tuple[Ink, ...]:
     found = Findings(file=label(Path(folder)))
     inks = _tried(lambda: _inks(paths["inks.csv"], found), found)
     if found.faults or inks is None:
-        raise BadInput(found.faults)
+        raise InputError(found.faults)
     return tuple(inks.values())
 
 
@@ -87,14 +87,14 @@ def read_shelf(folder: str | Path) -> tuple[tuple[Ink, ...], tuple[Mix, ...]]:
     inks = _tried(lambda: _inks(paths["inks.csv"], found), found)
     mixed = _tried(lambda: _mixed(paths.get("mixes.csv"), inks, found), found)
     if found.faults or inks is None or mixed is None:
-        raise BadInput(found.faults)
+        raise InputError(found.faults)
     return tuple(inks.values()), tuple(mixed)
 
 
 def read_measuring(folder: str | Path) -> tuple[Shop, tuple[str, ...], tuple[str, ...]]:
     """How a shop measures, and what: the names of its drawdowns and of its mixes.
 
-    Needs no spectra, so that the first ones can be brought in.  Raises `BadInput` with
+    Needs no spectra, so that the first ones can be brought in.  Raises `InputError` with
     every fault of the files it reads.
     """
     paths = _paths(folder)
@@ -104,7 +104,7 @@ def read_measuring(folder: str | Path) -> tuple[Shop, tuple[str, ...], tuple[str
     drawn = _tried(lambda: _all_drawn(paths, inks, found), found)
     mixed = _tried(lambda: _mixed(paths.get("mixes.csv"), inks, found), found)
     if found.faults or shop is None:
-        raise BadInput(found.faults)
+        raise InputError(found.faults)
     return shop, tuple(each.name for each in drawn or []), tuple(each.name for each in mixed or [])
 
 
@@ -140,7 +140,7 @@ def _paths(folder: str | Path) -> dict[str, Path]:
     folder = Path(folder)
     if not folder.is_dir():
         state = "is a file" if folder.exists() else "not found"
-        raise BadInput(f"{label(folder)}: {state}; a shop folder is expected")
+        raise InputError(f"{label(folder)}: {state}; a shop folder is expected")
     paths = {name: settled(folder, name) for name in (*FILES, *OPTIONAL_FILES)}
     return {name: path for name, path in paths.items() if name in FILES or path.exists()}
 
@@ -385,6 +385,6 @@ def _tried(read: Callable[[], T], found: Findings) -> T | None:
     """What `read` gives; if it gives up, its faults join the others."""
     try:
         return read()
-    except BadInput as error:
+    except InputError as error:
         found.faults.extend(error.faults)
         return None

@@ -6,7 +6,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.faults import BadInput
+from matchkit.colorimetry.grid import PERCENT, check_reflectance, reflectance_doubts, to_grid
+from matchkit.errors import InputError
 from matchkit.files.amounts import quoted
 from matchkit.files.tables import (
     Row,
@@ -17,7 +18,6 @@ from matchkit.files.tables import (
     wording,
 )
 from matchkit.files.text import Findings
-from matchkit.spectra import PERCENT, check_reflectance, reflectance_doubts, to_grid
 
 __all__ = ["Readings", "all_readings"]
 
@@ -57,7 +57,7 @@ def _readings(path: Path, file: str, found: Findings) -> dict[str, Readings]:
     R = to_grid(table.nm, values, where=table.file)
     percent = _percent_fault(table, rows, values)
     if percent:
-        raise BadInput(percent)
+        raise InputError(percent)
     readings: dict[str, Readings] = {}
     for row in table.rows:
         name = wording(row, "drawdown", faults=found.faults, required=True)

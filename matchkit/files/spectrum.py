@@ -10,7 +10,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.faults import BadInput
+from matchkit.colorimetry.grid import check_reflectance, reflectance_doubts, to_grid
+from matchkit.errors import InputError
 from matchkit.files.amounts import quoted
 from matchkit.files.cgats import cgats_readings
 from matchkit.files.conditions import Stated, listed
@@ -19,8 +20,7 @@ from matchkit.files.cxf import cxf_readings
 from matchkit.files.readings import NamedSpectrum, Readings, scaled
 from matchkit.files.suited import check_one_way, suited
 from matchkit.files.text import Findings, did_you_mean, label, read_bytes, read_text
-from matchkit.inks import Shop
-from matchkit.spectra import check_reflectance, reflectance_doubts, to_grid
+from matchkit.inks.shop import Shop
 
 __all__ = ["FORMATS", "NamedSpectrum", "read_readings", "read_spectra", "read_spectrum"]
 
@@ -60,24 +60,24 @@ def read_spectra(
 
     Raises
     ------
-    BadInput
+    InputError
         With every fault of the file.
     """
     path = Path(path)
     blocks, _, found = read_readings(path)
     blocks = scaled(blocks, found)
     if found.faults:
-        raise BadInput(found.faults)
+        raise InputError(found.faults)
     spectra = _on_grid(blocks, found)
     if found.faults:
-        raise BadInput(found.faults)
+        raise InputError(found.faults)
     if name is not None:
         spectra = _chosen(spectra, name, found.file)
     if shop is not None:
         spectra = suited(spectra, shop, found, index=index, not_fluorescent=not_fluorescent)
     check_one_way(spectra, found)
     if found.faults:
-        raise BadInput(found.faults)
+        raise InputError(found.faults)
     return spectra, found.notes
 
 
@@ -92,7 +92,7 @@ def read_spectrum(
 ) -> tuple[NamedSpectrum, list[str]]:
     """One spectrum: the file's only one, or the one of that `name`; see `read_spectra`.
 
-    Raises `BadInput` with the names if the file holds several and none is chosen; `option`
+    Raises `InputError` with the names if the file holds several and none is chosen; `option`
     is what chooses one on a command line.
     """
     spectra, notes = read_spectra(
@@ -101,7 +101,7 @@ def read_spectrum(
     if len(spectra) > 1:
         held = listed([spectrum.name for spectrum in spectra], LISTED)
         how = f"with {option}, one of" if option else "one of"
-        raise BadInput(f"{label(Path(path))}: holds several spectra; name {how} {held}")
+        raise InputError(f"{label(Path(path))}: holds several spectra; name {how} {held}")
     return spectra[0], notes
 
 
@@ -111,14 +111,14 @@ def _chosen(spectra: Sequence[NamedSpectrum], name: str, file: str) -> list[Name
     if not chosen:
         names = [spectrum.name for spectrum in spectra]
         held = listed(names, LISTED)
-        raise BadInput(f"{file}: no {quoted(name)}; it holds {held}{did_you_mean(name, names)}")
+        raise InputError(f"{file}: no {quoted(name)}; it holds {held}{did_you_mean(name, names)}")
     return chosen
 
 
 def read_readings(path: str | Path) -> tuple[list[Readings], str, Findings]:
     """All readings as the file has them, the one of `FORMATS` it is in, and the findings.
 
-    Nothing is scaled, resampled or held against the grid.  Raises `BadInput` with every
+    Nothing is scaled, resampled or held against the grid.  Raises `InputError` with every
     fault of the file.
     """
     path = Path(path)
@@ -135,7 +135,7 @@ def read_readings(path: str | Path) -> tuple[list[Readings], str, Findings]:
     if not found.faults and not any(block.names for block in blocks):
         found.faults.append(f"{found.file}: no spectra in it; export them")
     if found.faults:
-        raise BadInput(found.faults)
+        raise InputError(found.faults)
     return blocks, kind, found
 
 
@@ -150,7 +150,7 @@ def _on_grid(blocks: Sequence[Readings], found: Findings) -> list[NamedSpectrum]
     for block in blocks:
         try:
             R = to_grid(block.nm, block.values, where=found.file)
-        except BadInput as error:
+        except InputError as error:
             found.faults.extend(error.faults)
             continue
         rows = zip(block.where, block.names, block.stated, R, strict=True)

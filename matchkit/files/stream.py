@@ -18,7 +18,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import BinaryIO
 
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.text import label
 from matchkit.files.write import csv_text, write_file
 
@@ -72,9 +72,9 @@ class Growing:
         self._file.seek(0, os.SEEK_END)
         return self._file
 
-    def _refused(self, error: OSError) -> BadInput:
+    def _refused(self, error: OSError) -> InputError:
         why = error.strerror or error
-        return BadInput(f"{label(self._path)}: {why}; what is written stays, go on later")
+        return InputError(f"{label(self._path)}: {why}; what is written stays, go on later")
 
 
 @contextmanager
@@ -88,14 +88,14 @@ def growing(
 ) -> Iterator[Growing]:
     """The file to add the answers `names` to; `columns` head a CSV: name, rank, and more.
 
-    `anew` begins again what was begun here.  Raises `BadInput` where what is there has
+    `anew` begins again what was begun here.  Raises `InputError` where what is there has
     another digest or other answers, or is no such file.
     """
     path = Path(path)
     if path.suffix.casefold() not in KINDS:
-        raise BadInput(f"{label(path)}: a name that ends in {' or '.join(KINDS)} is needed")
+        raise InputError(f"{label(path)}: a name that ends in {' or '.join(KINDS)} is needed")
     if not path.parent.is_dir():
-        raise BadInput(f"{path.parent}: no such folder; make it, or write elsewhere")
+        raise InputError(f"{path.parent}: no such folder; make it, or write elsewhere")
     is_csv = path.suffix.casefold() == ".csv"
     head = csv_text(columns, []).encode("utf-8") if is_csv else b""
     done = size = 0
@@ -103,7 +103,7 @@ def growing(
         known = _begun(path)
         if not anew:
             if known != _said(digest):
-                raise BadInput(
+                raise InputError(
                     f"{label(path)}: was begun with other inks, targets or options, or by another"
                     " version; give another name, or --anew to begin again"
                 )
@@ -112,7 +112,7 @@ def growing(
                 if path.stat().st_size == _whole(path):
                     done, size = len(names), path.stat().st_size
             except OSError as error:
-                raise BadInput(f"{label(path)}: cannot be read: {error.strerror}") from None
+                raise InputError(f"{label(path)}: cannot be read: {error.strerror}") from None
     file = Growing(path, digest, head, done, size)
     try:
         yield file
@@ -120,7 +120,7 @@ def growing(
         file.close()
     if names and file.done == len(names):
         # Said once more: of rows alone nobody could tell whether the last answer has more.
-        with suppress(BadInput):  # an answer is written again then, no more
+        with suppress(InputError):  # an answer is written again then, no more
             whole = {**_said(digest), "bytes": path.stat().st_size}
             write_file(_beside(path), json.dumps(whole) + "\n")
 
@@ -139,7 +139,7 @@ def _begun(path: Path) -> dict[str, object]:
         there = json.loads(_beside(path).read_text(encoding="utf-8"))
         return {"format": there["format"], "digest": there["digest"]}
     except (OSError, ValueError, LookupError, TypeError, RecursionError):
-        raise BadInput(
+        raise InputError(
             f"{label(path)}: is there already and was not begun here; give another name"
         ) from None
 
@@ -184,8 +184,8 @@ def _answer(line: bytes, is_csv: bool) -> tuple[str | None, int]:
         return None, 0
 
 
-def _changed(path: Path, number: int) -> BadInput:
-    return BadInput(
+def _changed(path: Path, number: int) -> InputError:
+    return InputError(
         f"{label(path)} line {number}: is not what was written; the file was changed since."
         " Keep it under another name, or --anew to begin again"
     )

@@ -8,6 +8,7 @@ specular part included as excluded, plus what its surface mirrors; see
 from collections.abc import Sequence
 from dataclasses import fields, replace
 
+from matchkit.colorimetry.grid import LOWEST
 from matchkit.files.amounts import quoted
 from matchkit.files.conditions import (
     Stated,
@@ -19,9 +20,8 @@ from matchkit.files.conditions import (
 )
 from matchkit.files.readings import NamedSpectrum
 from matchkit.files.text import Findings
-from matchkit.inks import Shop
-from matchkit.instrument import other_specular
-from matchkit.spectra import LOWEST
+from matchkit.fitting.instrument import other_specular
+from matchkit.inks.shop import Shop
 
 __all__ = ["check_one_way", "stated_of", "suited"]
 

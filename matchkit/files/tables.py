@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.amounts import decimal_mark, number, quoted
 from matchkit.files.grid import MOST_FAULTS, Grid, laid, split_table, wavelength_columns
 from matchkit.files.text import label, nearest, read_text, text_fault
@@ -110,7 +110,7 @@ def parse_table(
 
     Raises
     ------
-    BadInput
+    InputError
         When the rows cannot be told apart into cells at all.
 
     >>> table = parse_table("Ink;grams\\nRed;12,5\\n", "a.csv", required=["ink"], numeric=["grams"])
@@ -125,7 +125,7 @@ def parse_table(
     waves = wavelength_columns(columns) if spectral else {}
     faults += _wave_faults(waves, columns, head) if spectral else []
     if faults:
-        raise BadInput(faults)
+        raise InputError(faults)
     places = {name: columns.index(name) for name in known if name in columns}
     lines = laid(grid)
     rows = [
@@ -162,7 +162,7 @@ def amount(
         return None
     try:
         value = number(cell, decimal)
-    except BadInput as error:
+    except InputError as error:
         faults.append(f"{row.where}: {name}: {error}")
         return None
     if low <= value <= high:
@@ -199,7 +199,7 @@ def spectral_values(table: Table) -> tuple[list[Row], NDArray[np.float64], list[
         try:
             values.append([number(cell, table.decimal) for cell in row.values])
             rows.append(row)
-        except BadInput:
+        except InputError:
             if len(faults) < MOST_FAULTS:
                 faults.append(_bad_cells(row, table))
             else:
@@ -270,8 +270,8 @@ def _decimal(rows: list[Row], numeric: Sequence[str], separator: str, file: str)
     named = (row.cells.get(name, "") for row in sound for name in numeric)
     try:
         return decimal_mark(chain(named, *(row.values for row in sound)), separator)
-    except BadInput as error:
-        raise BadInput(f"{file}: {error}") from None
+    except InputError as error:
+        raise InputError(f"{file}: {error}") from None
 
 
 def _bad_cells(row: Row, table: Table) -> str:
@@ -279,7 +279,7 @@ def _bad_cells(row: Row, table: Table) -> str:
     for nm, cell in zip(table.nm, row.values, strict=True):
         try:
             number(cell, table.decimal)
-        except BadInput as error:
+        except InputError as error:
             reasons.append(f"{nm:g} nm: {error}")
     more = f" (and {len(reasons) - 1} more cells of this row)" if len(reasons) > 1 else ""
     return f"{row.where}: {reasons[0]}{more}"

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
 
-from matchkit.faults import BadInput, did_you_mean, nearest
+from matchkit.errors import InputError, did_you_mean, nearest
 from matchkit.files.amounts import quoted
 
 __all__ = [
@@ -46,17 +46,17 @@ def read_bytes(path: Path, file: str = "") -> bytes:
     name = file or label(path)
     if not path.is_file():
         if path.is_dir():
-            raise BadInput(f"{name}: is a folder; a file is expected")
-        raise BadInput(f"{name}: not found{_neighbour(path)}")
+            raise InputError(f"{name}: is a folder; a file is expected")
+        raise InputError(f"{name}: not found{_neighbour(path)}")
     try:
         size = path.stat().st_size
         content = path.read_bytes() if size <= LARGEST_BYTES else b""
     except OSError as error:
-        raise BadInput(f"{name}: cannot be read: {error.strerror}") from None
+        raise InputError(f"{name}: cannot be read: {error.strerror}") from None
     if size > LARGEST_BYTES:
-        raise BadInput(f"{name}: larger than {LARGEST_BYTES // 1_000_000} MB; split it")
+        raise InputError(f"{name}: larger than {LARGEST_BYTES // 1_000_000} MB; split it")
     if not content.strip():
-        raise BadInput(f"{name}: the file is empty")
+        raise InputError(f"{name}: the file is empty")
     return content
 
 
@@ -66,20 +66,20 @@ def read_text(path: Path, file: str = "") -> str:
     content = read_bytes(path, name)
     for signature, what in SIGNATURES.items():
         if content.startswith(signature):
-            raise BadInput(f"{name}: this is {what}")
+            raise InputError(f"{name}: this is {what}")
     wide = content[:2] in (b"\xff\xfe", b"\xfe\xff")
     if b"\x00" in content and not wide:
-        raise BadInput(f"{name}: a binary file, or UTF-16 without its mark; save it as CSV UTF-8")
+        raise InputError(f"{name}: a binary file, or UTF-16 without its mark; save it as CSV UTF-8")
     try:
         text = content.decode("utf-16" if wide else "utf-8-sig")
     except UnicodeDecodeError as error:
         row = content.count(b"\n", 0, error.start) + 1
-        raise BadInput(
+        raise InputError(
             f"{name} row {row}: not UTF-8 text (byte {content[error.start]:#04x});"
             " save the file as CSV UTF-8"
         ) from None
     if "\x00" in text:
-        raise BadInput(f"{name}: a binary file, not text; save it as CSV UTF-8")
+        raise InputError(f"{name}: a binary file, not text; save it as CSV UTF-8")
     return text
 
 

@@ -9,8 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from matchkit.contents import LETDOWN, Contents, Weighing, contents, weighings
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.conditions import listed
 from matchkit.files.mixtures import AMOUNTS
 from matchkit.files.planned import DRAWDOWNS, Lines, drawn_in, lines_text
@@ -18,8 +17,9 @@ from matchkit.files.shop import read_inks
 from matchkit.files.tables import Row, Table, amount, read_table, wording
 from matchkit.files.text import did_you_mean, label
 from matchkit.files.write import csv_text, name_of_copy, settled, write_file, write_files
-from matchkit.inks import Ink
-from matchkit.plan import Plan
+from matchkit.inks.shop import Ink
+from matchkit.plan.contents import LETDOWN, Contents, Weighing, contents, weighings
+from matchkit.plan.drawdowns import Plan
 
 __all__ = [
     "Change",
@@ -57,15 +57,15 @@ class Reweighed:
 
 
 def check_new(path: str | Path) -> None:
-    """Raises `BadInput` if a sheet of that name is there: it may hold readings."""
+    """Raises `InputError` if a sheet of that name is there: it may hold readings."""
     if Path(path).exists():
-        raise BadInput(f"{label(Path(path))}: is there already; give another name")
+        raise InputError(f"{label(Path(path))}: is there already; give another name")
 
 
 def write_weigh_sheet(path: str | Path, plan: Plan, folder: str | Path) -> None:
     """A new CSV with a row for every weight of a plan, and an empty column to fill in.
 
-    Raises `BadInput` if the file is there.
+    Raises `InputError` if the file is there.
     """
     check_new(path)
     table = drawn_in(Path(folder)).table
@@ -81,7 +81,7 @@ def reweighed(folder: str | Path, sheet: str | Path) -> Reweighed:
     """Follow the pots of a filled-in sheet, and put their percents in place of the plan's.
 
     Only drawdowns of the sheet change; other columns and rows stay as they are.  Raises
-    `BadInput` with every fault of the sheet.
+    `InputError` with every fault of the sheet.
     """
     drawn = drawn_in(Path(folder))
     readings = _readings(Path(sheet), {line.drawdown for line in drawn.lines})
@@ -95,7 +95,7 @@ def rewritten(folder: str | Path, readings: Sequence[Weighing], *, where: str = 
     found = contents(readings, inks)
     faults = [fault for name in found.held if (fault := _unlike(name, found, drawn, inks))]
     if faults:
-        raise BadInput([where + fault for fault in faults])
+        raise InputError([where + fault for fault in faults])
     changes, rows = _rows(found, drawn, inks)
     return Reweighed(contents=found, changes=tuple(changes), text=lines_text(drawn, rows))
 
@@ -148,7 +148,7 @@ def _readings(sheet: Path, drawn: set[str]) -> list[Weighing]:
                 f" (`matchkit plan --write`){did_you_mean(made, drawn)}"
             )
     if faults:
-        raise BadInput(faults)
+        raise InputError(faults)
     # A spreadsheet may have sorted the rows: the first number of a drawdown says when it was made.
     order = sorted(groups, key=lambda made: min(no for no, _ in groups[made]))
     return [

@@ -18,7 +18,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from itertools import count
 from pathlib import Path, PurePosixPath
 
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.text import label
 
 __all__ = ["csv_text", "finish", "name_of_copy", "settled", "write_file", "write_files"]
@@ -31,7 +31,7 @@ BESIDE = ".matchkit-new-"  # how the names of files begin that are not in their 
 def write_file(path: str | Path, content: str | bytes) -> None:
     """Write one file, whole or not at all; its folder must exist.
 
-    Raises `BadInput` with the reason when the disk refuses; then nothing changed.
+    Raises `InputError` with the reason when the disk refuses; then nothing changed.
     """
     path = Path(path)
     beside = path.with_name(_new_name())
@@ -47,12 +47,12 @@ def write_file(path: str | Path, content: str | bytes) -> None:
 def write_files(folder: str | Path, contents: Mapping[str, str | bytes]) -> None:
     """Write several files of a folder, all or none; a missing folder appears whole.
 
-    Names are relative; subfolders only in a new folder.  Raises `BadInput` with the
+    Names are relative; subfolders only in a new folder.  Raises `InputError` with the
     reason when the disk refuses; then nothing changed, unless the message says so.
     """
     folder = Path(folder)
     if folder.exists() and not folder.is_dir():
-        raise BadInput(f"{label(folder)}: is a file; name a folder")
+        raise InputError(f"{label(folder)}: is a file; name a folder")
     _check_names(contents, flat=folder.exists())
     try:
         if folder.exists():
@@ -81,7 +81,7 @@ def finish(folder: str | Path) -> None:
         except FileNotFoundError:
             continue  # in its place already
         except OSError as error:
-            raise BadInput(
+            raise InputError(
                 f"{name}: the new content waits beside it, and counts, until the old can be"
                 f" replaced ({error.strerror}); close the file elsewhere and write again"
             ) from None
@@ -150,10 +150,12 @@ def _waiting(folder: Path) -> dict[str, str]:
     except (FileNotFoundError, NotADirectoryError):
         return {}
     except (OSError, ValueError, TypeError, RecursionError) as error:
-        raise BadInput(f"{NOTE}: cannot be read ({error}); remove it and check the files") from None
+        raise InputError(
+            f"{NOTE}: cannot be read ({error}); remove it and check the files"
+        ) from None
     pairs = {str(name): str(beside) for name, beside in note.items()}
     if not all(_plain(b) and b.startswith(BESIDE) and _plain(name) for name, b in pairs.items()):
-        raise BadInput(f"{NOTE}: not written by this program; remove it and check the files")
+        raise InputError(f"{NOTE}: not written by this program; remove it and check the files")
     return pairs
 
 
@@ -168,15 +170,15 @@ def _stale(path: Path) -> bool:
     return False
 
 
-def _refused(path: Path, error: OSError) -> BadInput:
-    return BadInput(f"{label(path)}: cannot be written: {error.strerror or error}")
+def _refused(path: Path, error: OSError) -> InputError:
+    return InputError(f"{label(path)}: cannot be written: {error.strerror or error}")
 
 
 def _check_names(names: Iterable[str], *, flat: bool) -> None:
     for name in names:
         parts = PurePosixPath(name).parts
         if not parts or not all(map(_plain, parts)) or (flat and len(parts) > 1):
-            raise BadInput(f"{name!r} is not a plain file name; nothing was written")
+            raise InputError(f"{name!r} is not a plain file name; nothing was written")
 
 
 def _plain(name: str) -> bool:

@@ -8,7 +8,7 @@ stands in its place, never a traceback.
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.forms.parts import area, form, put, tell
 from matchkit.forms.shops import AGAIN, OpenShop
 
@@ -26,7 +26,7 @@ def opened_form(opened: OpenShop, make: Callable[[], Any], *, fitted: bool = Tru
     if not lines:
         try:
             return make()
-        except BadInput as error:
+        except InputError as error:
             lines = ["This can't be shown yet.", *error.faults, AGAIN]
     place = area()
     put(place, lines)

@@ -13,16 +13,17 @@ from typing import Any
 import ipywidgets as w
 import numpy as np
 
-from matchkit.book import Book
-from matchkit.book_bucket import add, log_correction, measure, weigh
-from matchkit.book_entries import OUTCOMES, close
-from matchkit.book_find import scanned
-from matchkit.book_jobs import Job, job, job_of, planned_grams, todays_jobs
-from matchkit.book_lessons import teach
-from matchkit.book_rows import must_be
-from matchkit.book_stock import keep_leftover
-from matchkit.book_work import advise, verdict
-from matchkit.faults import BadInput
+from matchkit.book.containers import add, log_correction, measure, weigh
+from matchkit.book.entries import OUTCOMES, close
+from matchkit.book.find import scanned
+from matchkit.book.jobs import Job, job, job_of, planned_grams, todays_jobs
+from matchkit.book.label import label_html
+from matchkit.book.lessons import teach
+from matchkit.book.rows import must_be
+from matchkit.book.stock import keep_leftover
+from matchkit.book.store import Book
+from matchkit.book.work import advise, verdict
+from matchkit.errors import InputError
 from matchkit.files.text import text_fault
 from matchkit.forms.begin import opened_form
 from matchkit.forms.book_desk import Desk, begun, book_of, desk_of, files_now, marks_of, shop_now
@@ -52,8 +53,7 @@ from matchkit.forms.parts import (
 from matchkit.forms.shops import OpenShop, keep
 from matchkit.forms.show import Page
 from matchkit.forms.targets import light_options
-from matchkit.inks import Shop
-from matchkit.label import label_html
+from matchkit.inks.shop import Shop
 
 __all__ = ["BookForm", "book"]
 
@@ -170,7 +170,7 @@ class BookForm:
         if chosen is not None and chosen not in [each.batch for each in jobs]:
             try:
                 options.append((about(self._now(chosen)), chosen))
-            except BadInput as error:
+            except InputError as error:
                 chosen, struck = None, error.faults
         if chosen is None:
             chosen = next((each.batch for each in jobs if not each.outcome), None)
@@ -287,17 +287,17 @@ class BookForm:
     def _signed(self) -> tuple[Book, Job]:
         """The book as who writes holds it, and the job; only while it is as it is shown."""
         if self.story is None:
-            raise BadInput("no job is chosen yet")
+            raise InputError("no job is chosen yet")
         who, shown = self._who(), self.story
         now = self._now(shown.batch)
         if marks_of(now) != marks_of(shown):
             self.refresh()
-            raise BadInput(MEANWHILE.format(now.batch))
+            raise InputError(MEANWHILE.format(now.batch))
 
         def as_shown(db: sqlite3.Connection) -> None:
             must_be(db, "batch", shown.batch)
             if marks_of(job_of(db, shown.batch)) != marks_of(shown):
-                raise BadInput(MEANWHILE.format(shown.batch) + "; press 'Look again'")
+                raise InputError(MEANWHILE.format(shown.batch) + "; press 'Look again'")
 
         return replace(book_of(self.desk, who), unless=as_shown), now
 
@@ -335,7 +335,7 @@ class BookForm:
         if outcome == "approved" and not self._now(batch).readings:
             faults.append("what is approved was measured first")
         if faults:
-            raise BadInput(faults)
+            raise InputError(faults)
         if left is not None:  # first: its name may be taken
             keep_leftover(held, shop, batch, left, name)
         close(held, batch, outcome, approved_by=by, light=self.light.value if by else "")
@@ -362,7 +362,7 @@ class BookForm:
     def _label(self) -> None:
         """Save the label for the bucket, and show it ready to print."""
         if self.story is None:
-            raise BadInput("no job is chosen yet")
+            raise InputError("no job is chosen yet")
         held, story = book_of(self.desk), self._now(self.story.batch)
         title = f"Label {story.batch} {story.name}"
         page = Page(title=title, html=label_html(held, shop_now(self.desk, held), story))
@@ -373,7 +373,7 @@ class BookForm:
 
 def _name(text: str) -> str:
     if not text.strip():
-        raise BadInput("write your name: every record is signed")
+        raise InputError("write your name: every record is signed")
     if fault := text_fault(text):
-        raise BadInput(fault)
+        raise InputError(fault)
     return text.strip()

@@ -16,22 +16,22 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.book import FILE, Book, open_book
-from matchkit.book_bucket import add, log_correction, measure, weigh
-from matchkit.book_entries import close, log_match
-from matchkit.book_jobs import job, planned_grams
-from matchkit.book_lessons import fit_key, teach
-from matchkit.book_stock import count, open_lot
-from matchkit.book_work import advise, prediction
-from matchkit.faults import BadInput
+from matchkit.book.containers import add, log_correction, measure, weigh
+from matchkit.book.entries import close, log_match
+from matchkit.book.jobs import job, planned_grams
+from matchkit.book.lessons import fit_key, teach
+from matchkit.book.stock import count, open_lot
+from matchkit.book.store import FILE, Book, open_book
+from matchkit.book.work import advise, prediction
+from matchkit.colorimetry.grid import GRID_NM
+from matchkit.errors import InputError
 from matchkit.files.fitted import write_fits
 from matchkit.files.write import csv_text, write_file
 from matchkit.forms.shops import OpenShop, fit_of, is_demo, listed_targets, target_of
-from matchkit.match import fractions_for
-from matchkit.palette import reflectance
-from matchkit.simulate import read
-from matchkit.solve import spectral_target
-from matchkit.spectra import GRID_NM
+from matchkit.inks.palette import reflectance
+from matchkit.matching.match import fractions_for
+from matchkit.matching.solve import spectral_target
+from matchkit.simulator.simulate import read
 
 __all__ = ["COPY", "MEASURED", "can_be_played", "demo_book", "demo_day"]
 
@@ -114,7 +114,9 @@ def demo_book(opened: OpenShop) -> Path:
             beside.rename(folder)
         except OSError:
             if not (folder / FILE).is_file():  # else another notebook made it in the meantime
-                raise BadInput(f"{COPY}: can't be made here; move what is called so away") from None
+                raise InputError(
+                    f"{COPY}: can't be made here; move what is called so away"
+                ) from None
         finally:
             shutil.rmtree(beside, ignore_errors=True)
     return folder

@@ -8,14 +8,14 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-from matchkit.book import FILE, Book, now, open_book
-from matchkit.book_jobs import Job
-from matchkit.book_shelf import today
-from matchkit.faults import BadInput
+from matchkit.book.jobs import Job
+from matchkit.book.shelf import today
+from matchkit.book.store import FILE, Book, now, open_book
+from matchkit.errors import InputError
 from matchkit.files.shop import read_shop
 from matchkit.forms.book_demo import COPY, can_be_played, demo_book, demo_day
 from matchkit.forms.shops import OpenShop
-from matchkit.inks import Shop
+from matchkit.inks.shop import Shop
 
 __all__ = [
     "Desk",
@@ -65,7 +65,7 @@ def files_now(desk: Desk) -> Shop:
     shop = read_shop(desk.opened.folder)
     fitted = {name for found in desk.opened.fits.values() for name in found.palette.names}
     if gone := fitted - {ink.name for ink in shop.inks}:
-        raise BadInput(
+        raise InputError(
             f"inks.csv no longer has {', '.join(sorted(gone))}; run the notebook anew to fit what"
             " is there now"
         )

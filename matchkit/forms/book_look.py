@@ -4,10 +4,10 @@ from collections.abc import Callable
 
 import ipywidgets as w
 
-from matchkit.book_find import find, near
-from matchkit.book_stock import reorder
-from matchkit.colorimetry import Lab
-from matchkit.faults import BadInput
+from matchkit.book.find import find, near
+from matchkit.book.stock import reorder
+from matchkit.colorimetry.tristimulus import Lab
+from matchkit.errors import InputError
 from matchkit.forms.book_desk import Desk, begun, book_of, shop_now
 from matchkit.forms.book_parts import found_parts, near_parts, order_parts
 from matchkit.forms.parts import (
@@ -78,7 +78,7 @@ class FindPart:
         """Show what fits."""
         self._found([], [])
         if not begun(self.desk):
-            raise BadInput("this shop has no record book yet")
+            raise InputError("this shop has no record book yet")
         if self.way.value == COLOUR:
             self._near()
             return
@@ -98,7 +98,7 @@ class FindPart:
         if self.target.way.value == LAB:
             _, target = self.target.read()
             if (target.lights[0], target.observer) != (shop.lights[0], shop.observer):
-                raise BadInput(f"the book is searched under {shop.lights[0]}; choose that light")
+                raise InputError(f"the book is searched under {shop.lights[0]}; choose that light")
             lab = target.lab[0]
         else:
             lab = Lab(self.target.spectrum()[1], shop.lights[0], shop.observer)
@@ -138,9 +138,9 @@ class OrderPart:
         self.results.value = ""
         (days,) = read(self.days)
         if days != int(days):
-            raise BadInput(f"Days: {days:g} is no whole number")
+            raise InputError(f"Days: {days:g} is no whole number")
         if not begun(self.desk):
-            raise BadInput("this shop has no record book yet")
+            raise InputError("this shop has no record book yet")
         held = book_of(self.desk)
         orders = reorder(held, shop_now(self.desk, held), days=int(days))
         put(self.results, order_parts(orders, int(days)))

@@ -4,12 +4,12 @@ from collections.abc import Callable, Sequence
 
 import ipywidgets as w
 
-from matchkit.book import Book
-from matchkit.book_entries import log_match, strike
-from matchkit.book_jobs import Job, local_day
-from matchkit.book_lessons import fit_key, learned
-from matchkit.book_work import Reprint, reprint
-from matchkit.faults import BadInput
+from matchkit.book.entries import log_match, strike
+from matchkit.book.jobs import Job, local_day
+from matchkit.book.lessons import fit_key, learned
+from matchkit.book.store import Book
+from matchkit.book.work import Reprint, reprint
+from matchkit.errors import InputError
 from matchkit.forms.book_desk import Desk, shop_now
 from matchkit.forms.formulas import shares
 from matchkit.forms.parts import (
@@ -24,9 +24,9 @@ from matchkit.forms.parts import (
     read,
     row,
 )
-from matchkit.judge import Candidate
-from matchkit.match import palette_for
-from matchkit.odds import chance_text
+from matchkit.matching.match import palette_for
+from matchkit.matching.probability import chance_text
+from matchkit.matching.rank import Candidate
 
 __all__ = ["AgainPart", "StrikePart"]
 
@@ -87,7 +87,7 @@ class AgainPart:
 
     def _begin(self) -> None:
         if self.found is None:
-            raise BadInput("nothing was matched yet: press 'Match it again' first")
+            raise InputError("nothing was matched yet: press 'Match it again' first")
         found, chosen = self.found, _choices(self.found)[self.which.value]
         held, _ = self.signed()
         palettes = {series: fit.palette for series, fit in self.desk.opened.fits.items()}
@@ -130,7 +130,7 @@ class StrikePart:
     def _strike(self) -> None:
         held, _ = self.signed()
         if not self.why.text.value.strip():
-            raise BadInput("What was wrong with it? Whoever reads the book later wants to know")
+            raise InputError("What was wrong with it? Whoever reads the book later wants to know")
         what, number = self.which.value
         words = self.which.label
         strike(held, what, number, self.why.text.value)

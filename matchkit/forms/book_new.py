@@ -4,12 +4,12 @@ from collections.abc import Callable, Mapping
 
 import ipywidgets as w
 
-from matchkit.book import Book
-from matchkit.book_entries import log_match
-from matchkit.book_lessons import fit_key
-from matchkit.book_work import as_poured, prediction
-from matchkit.faults import BadInput
-from matchkit.fit import Fit
+from matchkit.book.entries import log_match
+from matchkit.book.lessons import fit_key
+from matchkit.book.store import Book
+from matchkit.book.work import as_poured, prediction
+from matchkit.errors import InputError
+from matchkit.fitting.fit import Fit
 from matchkit.forms.book_desk import Desk, book_of
 from matchkit.forms.formulas import is_sheer
 from matchkit.forms.lots import LEARNED, by_the_book
@@ -27,10 +27,10 @@ from matchkit.forms.parts import (
 )
 from matchkit.forms.shops import saved_recipe, saved_recipes
 from matchkit.forms.targets import TargetPicker
-from matchkit.inks import Shop
-from matchkit.judge import Candidate
-from matchkit.match import match, palette_for
-from matchkit.solve import Target
+from matchkit.inks.shop import Shop
+from matchkit.matching.match import match, palette_for
+from matchkit.matching.rank import Candidate
+from matchkit.matching.solve import Target
 
 __all__ = ["NewPart"]
 
@@ -95,7 +95,7 @@ class NewPart:
             return as_poured(formula, written, shop.resolution_g), written.inks
         found = match(shop, fits, target, batch_g=grams).formulas
         if not found:
-            raise BadInput("no formula was found with these inks; try fewer limits in inks.csv")
+            raise InputError("no formula was found with these inks; try fewer limits in inks.csv")
         hiding = [each for each in found if not is_sheer(self.desk.opened, each)]
         best = (hiding or found)[0]
         return best, best.inks

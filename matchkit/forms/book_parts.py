@@ -2,18 +2,18 @@
 
 from collections.abc import Sequence
 
-from matchkit.book import Book
-from matchkit.book_find import Found, Near
-from matchkit.book_jobs import Job, Poured, local_day, sharing, sharing_words
-from matchkit.book_stock import Order
-from matchkit.book_work import Advice, foretold, target_of, verdict
-from matchkit.colorimetry import hex_colour
+from matchkit.book.find import Found, Near
+from matchkit.book.jobs import Job, Poured, local_day, sharing, sharing_words
+from matchkit.book.stock import Order
+from matchkit.book.store import Book
+from matchkit.book.work import Advice, foretold, target_of, verdict
+from matchkit.colorimetry.tristimulus import hex_colour
 from matchkit.forms.formulas import target_hex
 from matchkit.forms.pictures import edge_to_edge
 from matchkit.forms.show import Part, Picture, Table
-from matchkit.inks import Shop
-from matchkit.odds import chance_text
-from matchkit.sheet import grams_text
+from matchkit.inks.shop import Shop
+from matchkit.matching.probability import chance_text
+from matchkit.paper.sheet import grams_text
 
 __all__ = [
     "about",

@@ -7,15 +7,15 @@ import ipywidgets as w
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.book_jobs import far_from_plan
-from matchkit.faults import BadInput
+from matchkit.book.jobs import far_from_plan
+from matchkit.errors import InputError
 from matchkit.files.amounts import parse_amount
 from matchkit.files.spectrum import NamedSpectrum, read_spectra
 from matchkit.forms.book_demo import MEASURED
 from matchkit.forms.parts import Field, alert, area, boxed, choice, row, safe, tell
 from matchkit.forms.shops import OpenShop
 from matchkit.forms.targets import SpectrumFile
-from matchkit.sheet import grams_text
+from matchkit.paper.sheet import grams_text
 
 __all__ = ["PouredRows", "ReadingPicker"]
 
@@ -77,13 +77,13 @@ class PouredRows:
             elif grams is not None:
                 poured[ink.value] = grams
         if faults:
-            raise BadInput(faults)
+            raise InputError(faults)
         if not poured:
-            raise BadInput("no ink was chosen yet: choose what went in")
+            raise InputError("no ink was chosen yet: choose what went in")
         far = far_from_plan(poured, self.planned, self.step)
         if far and poured != self.doubted:
             self.doubted = poured
-            raise BadInput([*far, "if the balance did show that, press the button again"])
+            raise InputError([*far, "if the balance did show that, press the button again"])
         return poured
 
     def _shown(self) -> None:
@@ -130,7 +130,7 @@ class ReadingPicker:
         if self.way.value == FILE:
             return self.file.readings()
         if self.names.value is None:
-            raise BadInput("Spectrum: choose the one that was measured of this drawdown")
+            raise InputError("Spectrum: choose the one that was measured of this drawdown")
         chosen = self.found[self.names.value]
         return chosen.name, chosen.readings
 
@@ -142,7 +142,7 @@ class ReadingPicker:
         for path in _newest(self.opened.folder / MEASURED):
             try:
                 spectra, said = read_spectra(path, shop=self.opened.shop)
-            except BadInput as error:
+            except InputError as error:
                 faults += error.faults
                 continue
             notes += said
@@ -151,7 +151,7 @@ class ReadingPicker:
         self.names.value = kept if kept in self.found else None
         tell(self.notes, notes, "quiet")
         if faults:
-            raise BadInput(faults)
+            raise InputError(faults)
 
     def _shown(self) -> None:
         for way, part in ((FOLDER, self.listing), (FILE, self.file.box)):
@@ -165,7 +165,7 @@ def _newest(folder: Path) -> list[Path]:
 
 def _shown_grams(text: str) -> float:
     if not text.strip():
-        raise BadInput("write what the balance showed; 0 if none went in")
+        raise InputError("write what the balance showed; 0 if none went in")
     return parse_amount(text)
 
 

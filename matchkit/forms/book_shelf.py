@@ -7,11 +7,12 @@ from collections.abc import Callable
 
 import ipywidgets as w
 
-from matchkit.book import Book
-from matchkit.book_checks import is_checked, log_check
-from matchkit.book_shelf import lots_now
-from matchkit.book_stock import count, deliver, open_lot
-from matchkit.faults import BadInput
+from matchkit.book.checks import is_checked, log_check
+from matchkit.book.shelf import lots_now
+from matchkit.book.stock import count, deliver, open_lot
+from matchkit.book.store import Book
+from matchkit.correcting.lot_check import judge_lot, letdown
+from matchkit.errors import InputError
 from matchkit.files.amounts import parse_amount
 from matchkit.forms.book_desk import Desk, begun, book_of, files_now, shop_now
 from matchkit.forms.book_parts import shelf_parts
@@ -33,9 +34,8 @@ from matchkit.forms.parts import (
 )
 from matchkit.forms.rows import known_inks
 from matchkit.forms.shops import fit_of
-from matchkit.inks import Drawdown, Shop
-from matchkit.lot_check import judge_lot, letdown
-from matchkit.odds import spread_of
+from matchkit.inks.shop import Drawdown, Shop
+from matchkit.matching.probability import spread_of
 
 __all__ = ["CAME", "CHECKED", "COUNTED", "OPENED", "ShelfPart"]
 
@@ -104,7 +104,7 @@ class ShelfPart:
         name, lot = self.name.value, self.lot.text.value.strip()
         if self.what.value == OPENED:
             if open_lot(held, shop, name, lot) is None:
-                raise BadInput(f"{name}: lot {lot} is open already; nothing is changed")
+                raise InputError(f"{name}: lot {lot} is open already; nothing is changed")
             known = is_checked(held, shop, name, lot)
             told = "Its check drawdown tells its strength." if known else NOT_KNOWN
             return f"{name}: lot {lot} from now on. {told}"
@@ -113,7 +113,7 @@ class ShelfPart:
             count(held, shop, name, grams)
             return f"{name}: {grams:g} g are there."
         if not grams:
-            raise BadInput("a delivery of 0 g is none; write how many grams came in")
+            raise InputError("a delivery of 0 g is none; write how many grams came in")
         deliver(held, shop, name, grams, lot=lot)
         opened = f" When lot {lot} is opened, write that down too." if lot else ""
         return f"{name}: {grams:g} g came in.{opened}"
@@ -122,7 +122,7 @@ class ShelfPart:
         """Judge a new lot by its letdown; a lot of that ink is written down."""
         name, lot = self.name.value, self.lot.text.value.strip()
         if not lot:
-            raise BadInput("a lot needs its name; copy it from the container")
+            raise InputError("a lot needs its name; copy it from the container")
         (percent,) = read(self.percent)
         base = "" if self.base.value == WHITE else self.base.value
         inks, fractions = letdown(shop, name, percent, base)
@@ -149,7 +149,7 @@ class ShelfPart:
     def _look(self) -> None:
         """What there is, of which lot."""
         if not begun(self.desk):
-            raise BadInput("this shop has no record book yet; it begins with the first record")
+            raise InputError("this shop has no record book yet; it begins with the first record")
         shop = shop_now(self.desk, book_of(self.desk))
         chosen, mixes = self.name.value, [mix.name for mix in shop.mixes]
         self.name.options = [*known_inks(self.desk.opened), *mixes]
@@ -161,5 +161,5 @@ def _grams(text: str) -> float:
     """Grams on a shelf, which may be none."""
     grams = parse_amount(text)
     if grams > MOST_G:
-        raise BadInput(f"{text.strip()} is too much; at most {MOST_G:g}")
+        raise InputError(f"{text.strip()} is too much; at most {MOST_G:g}")
     return grams

@@ -6,9 +6,8 @@ import ipywidgets as w
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.colorimetry import hex_colour
-from matchkit.compare import compare
-from matchkit.faults import BadInput
+from matchkit.colorimetry.tristimulus import hex_colour
+from matchkit.errors import InputError
 from matchkit.files.spectrum import read_spectrum
 from matchkit.forms.begin import opened_form
 from matchkit.forms.parts import alert, area, boxed, button, choice, form, on_change, put, section
@@ -16,9 +15,10 @@ from matchkit.forms.pictures import drawn, edge_to_edge
 from matchkit.forms.shops import OpenShop
 from matchkit.forms.show import Part, Table
 from matchkit.forms.targets import SpectrumFile, TargetPicker
-from matchkit.inks import Shop
-from matchkit.judge import check as judged
-from matchkit.plots import LC_plane, ab_plane, spectra
+from matchkit.inks.shop import Shop
+from matchkit.matching.compare import compare
+from matchkit.matching.rank import check as judged
+from matchkit.plots.charts import LC_plane, ab_plane, spectra
 
 __all__ = ["CheckForm", "MeasuredPicker", "check", "check_parts"]
 
@@ -93,7 +93,7 @@ class CheckForm:
 def check_parts(shop: Shop, name: str, target_R: Array, readings: Array) -> list[Part]:
     """Pass or fail, by how much and in which direction, under each light."""
     if readings.ndim != 2:
-        raise BadInput("a drawdown is one or more readings")
+        raise InputError("a drawdown is one or more readings")
     verdict = judged(
         target_R,
         readings,

@@ -9,10 +9,7 @@ import ipywidgets as w
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.compare import Comparison, blame
-from matchkit.compare import compare as beside
-from matchkit.compare_sheet import comparison_html
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.forms.begin import opened_form
 from matchkit.forms.formulas import is_sheer, shares
 from matchkit.forms.lots import Today, by_the_book, counted_on, lots_tick
@@ -34,14 +31,17 @@ from matchkit.forms.rows import FormulaRows
 from matchkit.forms.shops import OpenShop, fit_of, keep
 from matchkit.forms.show import Page, Part, Table
 from matchkit.forms.targets import TargetPicker, light_options, light_words
-from matchkit.judge import Candidate, weighed
-from matchkit.judge import is_sheer as mostly_clear
-from matchkit.match import Match, fractions_for, odds_of
-from matchkit.match import match as find_formulas
-from matchkit.palette import Palette, reflectance
-from matchkit.plots import light_bars, spectra, swatches
-from matchkit.recipe import weigh_out
-from matchkit.solve import spectral_target
+from matchkit.inks.palette import Palette, reflectance
+from matchkit.inks.recipe import weigh_out
+from matchkit.matching.compare import Comparison, blame
+from matchkit.matching.compare import compare as beside
+from matchkit.matching.match import Match, fractions_for, odds_of
+from matchkit.matching.match import match as find_formulas
+from matchkit.matching.rank import Candidate, weighed
+from matchkit.matching.rank import is_sheer as mostly_clear
+from matchkit.matching.solve import spectral_target
+from matchkit.paper.compare_sheet import comparison_html
+from matchkit.plots.charts import light_bars, spectra, swatches
 
 __all__ = ["CompareForm", "Recipe", "compare", "compare_parts"]
 
@@ -128,7 +128,7 @@ class CompareForm:
     def write(self) -> None:
         """Save the customer's sheet, and show it ready to print."""
         if self.page is None:
-            raise BadInput("nothing was compared yet")
+            raise InputError("nothing was compared yet")
         path = keep(self.page.title, ".html", self.page.html)
         tell(self.saved, f"Saved: {path.resolve()}", "done")
         put(self.sheet, [self.page])
@@ -142,7 +142,7 @@ class CompareForm:
     def _lights(self) -> list[str]:
         others = [light for light, box in self.lights.items() if box.value]
         if not others:
-            raise BadInput("one light tells nothing about metamerism; tick another one")
+            raise InputError("one light tells nothing about metamerism; tick another one")
         return [self.opened.shop.lights[0], *others]
 
     def _recipes(self) -> list[Recipe]:
@@ -156,9 +156,9 @@ class CompareForm:
             palette, amounts = self.rows.read(self.today.opened)
             chosen.append(("my formula", palette, amounts / amounts.sum()))
         if not chosen:
-            raise BadInput("nothing to compare: find formulas and tick some, or write your own")
+            raise InputError("nothing to compare: find formulas and tick some, or write your own")
         if len(chosen) > AT_MOST:
-            raise BadInput(f"{len(chosen)} formulas are chosen; {AT_MOST} fit beside each other")
+            raise InputError(f"{len(chosen)} formulas are chosen; {AT_MOST} fit beside each other")
         return chosen
 
     def _work(self) -> Callable[[Callable[[int, int], None]], Match]:

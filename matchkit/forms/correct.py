@@ -8,15 +8,16 @@ import ipywidgets as w
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.advice import verdict, worth_doing
-from matchkit.colorimetry import Lab, de00, hex_colour
-from matchkit.correct import Correction, fewest_inks, nearest
-from matchkit.correct import correct as smallest
-from matchkit.diagnose import Belief, Round, infer, model_error_f
-from matchkit.faults import BadInput
+from matchkit.colorimetry.tristimulus import Lab, de00, hex_colour
+from matchkit.correcting.advice import verdict, worth_doing
+from matchkit.correcting.correct import Correction, fewest_inks, nearest
+from matchkit.correcting.correct import correct as smallest
+from matchkit.correcting.diagnose import Belief, Round, infer, model_error_f
+from matchkit.correcting.lots import for_palette
+from matchkit.errors import InputError
 from matchkit.files.recipe import read_recipe
 from matchkit.files.spectrum import read_spectrum
-from matchkit.fit import Fit
+from matchkit.fitting.fit import Fit
 from matchkit.forms.begin import opened_form
 from matchkit.forms.check import MeasuredPicker
 from matchkit.forms.lots import Today, by_the_book, counted_on, lots_tick
@@ -41,11 +42,10 @@ from matchkit.forms.shops import EXAMPLE_BATCH, OpenShop, fit_of, keep
 from matchkit.forms.show import Part, Table
 from matchkit.forms.slip import addition_page
 from matchkit.forms.targets import TargetPicker
-from matchkit.lots import for_palette
-from matchkit.match import fractions_for, odds_of
-from matchkit.odds import chance_text, spread_of
-from matchkit.sheet import SHORT_CAUTIONS, grams_text
-from matchkit.solve import Target, spectral_target
+from matchkit.matching.match import fractions_for, odds_of
+from matchkit.matching.probability import chance_text, spread_of
+from matchkit.matching.solve import Target, spectral_target
+from matchkit.paper.sheet import SHORT_CAUTIONS, grams_text
 
 __all__ = ["CorrectForm", "Job", "correct", "correct_parts", "corrections", "job_of"]
 
@@ -121,10 +121,10 @@ class CorrectForm:
         for entry in (self.rows.read, lambda: read(self.room)):
             try:
                 entry()
-            except BadInput as error:
+            except InputError as error:
                 faults += error.faults
         if faults:
-            raise BadInput(faults)
+            raise InputError(faults)
         palette, grams = self.rows.read()
         now = Round(grams=grams, R=self.measured.readings().mean(axis=0))
         series = next(s for s, f in self.opened.fits.items() if f.palette is palette)
@@ -181,7 +181,7 @@ class CorrectForm:
 
     def _chosen(self) -> tuple[Job, Correction]:
         if self.job is None or self.way.value is None:
-            raise BadInput("there is no addition yet: press 'What should I add?' first")
+            raise InputError("there is no addition yet: press 'What should I add?' first")
         return self.job, self.ways[self.way.value]
 
     def _forget(self) -> None:
@@ -199,7 +199,7 @@ def job_of(
     room_g: float = np.inf,
     today: Today | None = None,
 ) -> Job:
-    """What the rounds of a batch say about it; BadInput if they can't belong to it.
+    """What the rounds of a batch say about it; InputError if they can't belong to it.
 
     `found` is the fit as it was made; `today` says what is known of the lots since.
     """

@@ -2,18 +2,18 @@
 
 from collections.abc import Sequence
 
-from matchkit.colorimetry import Lab_to_XYZ, hex_colour, srgb, white
-from matchkit.compare import compare
+from matchkit.colorimetry.tristimulus import Lab_to_XYZ, hex_colour, srgb, white
 from matchkit.forms.pictures import drawn, edge_to_edge
 from matchkit.forms.shops import OpenShop
 from matchkit.forms.show import Part, Picture, Table
-from matchkit.inks import Shop
-from matchkit.judge import SHEER, Candidate, clear_share
-from matchkit.match import Match, MoreStock, stock_words
-from matchkit.odds import chance_text
-from matchkit.plots import composition, spectra, swatches
-from matchkit.sheet import grams_text
-from matchkit.solve import Target
+from matchkit.inks.shop import Shop
+from matchkit.matching.compare import compare
+from matchkit.matching.match import Match, MoreStock, stock_words
+from matchkit.matching.probability import chance_text
+from matchkit.matching.rank import SHEER, Candidate, clear_share
+from matchkit.matching.solve import Target
+from matchkit.paper.sheet import grams_text
+from matchkit.plots.charts import composition, spectra, swatches
 
 __all__ = [
     "best_bodied",

@@ -5,9 +5,9 @@ from typing import Any
 
 import numpy as np
 
-from matchkit.colorimetry import hex_colour
-from matchkit.faults import BadInput
-from matchkit.fit import Fit
+from matchkit.colorimetry.tristimulus import hex_colour
+from matchkit.errors import InputError
+from matchkit.fitting.fit import Fit
 from matchkit.forms.begin import opened_form, quiet
 from matchkit.forms.lots import by_the_book, counted_on, lots_tick
 from matchkit.forms.parts import (
@@ -29,7 +29,7 @@ from matchkit.forms.rows import FormulaRows
 from matchkit.forms.shops import EXAMPLE_BATCH, OpenShop, films_of, target_of
 from matchkit.forms.shops import listed_targets as listed
 from matchkit.forms.show import Part, Picture, Table
-from matchkit.garment import (
+from matchkit.matching.garment import (
     INVENTED,
     Print,
     Verdict,
@@ -38,8 +38,8 @@ from matchkit.garment import (
     hiding_R,
     over_grounds,
 )
-from matchkit.match import palette_for
-from matchkit.prints import has_films, with_lots
+from matchkit.matching.match import palette_for
+from matchkit.matching.prints import has_films, with_lots
 
 __all__ = ["NO_TARGET", "HoldForm", "hold", "hold_parts"]
 
@@ -88,10 +88,10 @@ class HoldForm:
         for entry in (self.rows.read, lambda: read(self.stroke, self.underbase)):
             try:
                 entry()
-            except BadInput as error:
+            except InputError as error:
                 faults += error.faults
         if faults:
-            raise BadInput(faults)
+            raise InputError(faults)
         palette, grams = self.rows.read()
         stroke_um, underbase_um = read(self.stroke, self.underbase)
         amounts = dict(zip(palette.names, grams.tolist(), strict=True))
@@ -153,7 +153,7 @@ def _no_films(opened: OpenShop) -> str:
         return ""
     try:
         films_of(opened)
-    except BadInput as error:
+    except InputError as error:
         return str(error)
     return ""
 

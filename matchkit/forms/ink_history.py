@@ -4,9 +4,8 @@ from collections.abc import Sequence
 from itertools import groupby
 from typing import Any
 
-from matchkit.book_lessons import Drift, drift
-from matchkit.book_plots import drift_chart
-from matchkit.book_report import GROUPS, pass_shares
+from matchkit.book.lessons import Drift, drift
+from matchkit.book.report import GROUPS, pass_shares
 from matchkit.forms.begin import first_of, opened_form, quiet
 from matchkit.forms.book_desk import Desk, begun, book_of, desk_of, files_now
 from matchkit.forms.parts import alert, area, boxed, button, choice, form, put, row, safe, section
@@ -14,6 +13,7 @@ from matchkit.forms.pictures import drawn
 from matchkit.forms.rows import known_inks
 from matchkit.forms.shops import OpenShop, fit_of
 from matchkit.forms.show import Part, Table
+from matchkit.plots.lots import drift_chart
 
 __all__ = ["HistoryForm", "history_parts", "ink_history", "share_parts"]
 

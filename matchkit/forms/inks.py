@@ -6,10 +6,10 @@ import ipywidgets as w
 import numpy as np
 from matplotlib.axes import Axes
 
-from matchkit.colorimetry import Lab, hex_colour
-from matchkit.faults import BadInput
+from matchkit.colorimetry.tristimulus import Lab, hex_colour
+from matchkit.errors import InputError
 from matchkit.files.fitted import write_fits
-from matchkit.fit import Fit, ink_errors
+from matchkit.fitting.fit import Fit, ink_errors
 from matchkit.forms.begin import first_of, opened_form, quiet
 from matchkit.forms.parts import (
     alert,
@@ -27,10 +27,10 @@ from matchkit.forms.parts import (
 from matchkit.forms.pictures import drawn, flat, patches
 from matchkit.forms.shops import OpenShop, fit_of, is_demo
 from matchkit.forms.show import Part, Picture, Table
-from matchkit.inks import Drawdown
-from matchkit.match import fit_shop
-from matchkit.palette import Palette, reflectance
-from matchkit.plots import ink_optics, residuals
+from matchkit.inks.palette import Palette, reflectance
+from matchkit.inks.shop import Drawdown
+from matchkit.matching.match import fit_shop
+from matchkit.plots.charts import ink_optics, residuals
 
 __all__ = ["InksForm", "fit_parts", "ink_parts", "inks", "ladder_of", "tint_parts"]
 
@@ -52,7 +52,7 @@ class InksForm:
             if ink.role != "white"
         ]  # fmt: skip
         if not names:
-            raise BadInput("only the white is measured; draw the others down and let down in it")
+            raise InputError("only the white is measured; draw the others down and let down in it")
         first, note = first_of(names, start)
         self.ink = choice("Ink", names, first)
         self.percent = w.FloatLogSlider(

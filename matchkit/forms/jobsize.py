@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.forms.begin import opened_form
 from matchkit.forms.parts import (
     Field,
@@ -27,9 +27,9 @@ from matchkit.forms.shops import EXAMPLE_BATCH, OpenShop
 from matchkit.forms.show import Part, Table
 from matchkit.forms.tickets import UNKNOWN, Batch, TicketPart, container_named
 from matchkit.forms.weigh import weighed_out
-from matchkit.jobsize import UM_PER_MIL, Job, JobSize, job_size, summary, whole_g
-from matchkit.recipe import cost_per_kg, density_g_per_ml
-from matchkit.weighing import CONTAINERS_ML
+from matchkit.inks.recipe import cost_per_kg, density_g_per_ml
+from matchkit.paper.jobsize import UM_PER_MIL, Job, JobSize, job_size, summary, whole_g
+from matchkit.paper.weighing import CONTAINERS_ML
 
 __all__ = ["EXAMPLE", "JobForm", "jobsize", "size_of", "size_parts"]
 
@@ -87,10 +87,10 @@ class JobForm:
         for entry in (self.rows.read, lambda: read(*self._fields())):
             try:
                 entry()
-            except BadInput as error:
+            except InputError as error:
                 faults += error.faults
         if faults:
-            raise BadInput(faults)
+            raise InputError(faults)
         palette, amounts = self.rows.read()
         named = dict(zip(palette.names, amounts.tolist(), strict=True))
         return size_of(
@@ -197,7 +197,7 @@ def size_of(
     known = density or density_g_per_ml(inks, fractions)
     if known is None:
         lacking = ", ".join(ink.name for ink in inks if ink.density_g_per_ml is None)
-        raise BadInput(
+        raise InputError(
             f"the density of {lacking} is not known: fill in density_g_per_ml of inks.csv, or"
             " write the density of the mixture among the entries"
         )
@@ -220,5 +220,5 @@ def size_parts(found: JobSize) -> list[Part]:
 def _whole(text: str) -> int:
     text = text.strip()
     if not (text.isascii() and text.isdigit() and 0 < int(text) <= 10**6):
-        raise BadInput(f"{text!r}: write a whole number, 1 to 1000000")
+        raise InputError(f"{text!r}: write a whole number, 1 to 1000000")
     return int(text)

@@ -5,10 +5,12 @@ from typing import Any
 
 import ipywidgets as w
 
-from matchkit.colorimetry import hex_colour
-from matchkit.diagnose import model_error_f
-from matchkit.faults import BadInput
-from matchkit.fit import Fit
+from matchkit.colorimetry.tristimulus import hex_colour
+from matchkit.correcting.diagnose import model_error_f
+from matchkit.correcting.leftovers import Use, use, which_bucket
+from matchkit.correcting.mixes import shelf_of
+from matchkit.errors import InputError
+from matchkit.fitting.fit import Fit
 from matchkit.forms.begin import first_of, opened_form, quiet
 from matchkit.forms.formulas import formula_parts, target_hex
 from matchkit.forms.parts import (
@@ -31,12 +33,10 @@ from matchkit.forms.shops import OpenShop
 from matchkit.forms.show import Part, Table
 from matchkit.forms.targets import TargetPicker
 from matchkit.forms.tickets import Batch, TicketPart
-from matchkit.inks import Mix
-from matchkit.leftovers import Use, use, which_bucket
-from matchkit.odds import chance_text, spread_of
-from matchkit.sheet import grams_text
-from matchkit.shelf import shelf_of
-from matchkit.solve import Target
+from matchkit.inks.shop import Mix
+from matchkit.matching.probability import chance_text, spread_of
+from matchkit.matching.solve import Target
+from matchkit.paper.sheet import grams_text
 
 __all__ = ["LeftoversForm", "leftover_parts", "leftovers", "uses_for"]
 
@@ -91,12 +91,12 @@ class LeftoversForm:
     def batch(self) -> Batch:
         """What the ticket is for."""
         if not self.uses or self.target is None or self.pick.value is None:
-            raise BadInput("there is no formula yet: press 'How much can go in?' first")
+            raise InputError("there is no formula yet: press 'How much can go in?' first")
         return self.target_name, self.target, self.uses[self.pick.value].candidate
 
     def _work(self) -> Callable[[Callable[[int, int], None]], tuple[str, Target, list[Use]]]:
         if not self.opened.shop.mixes:
-            raise BadInput(NO_LEFTOVER)
+            raise InputError(NO_LEFTOVER)
         (grams,) = read(self.grams)
         name, target = self.picker.read()
         mix, most = "" if self.mix.value == ANY else self.mix.value, self.most.value

@@ -8,12 +8,12 @@ import ipywidgets as w
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.book_find import batch_read
-from matchkit.book_lessons import learned
+from matchkit.book.find import batch_read
+from matchkit.book.lessons import learned
+from matchkit.correcting.lots import Lots
 from matchkit.forms.book_desk import Desk, begun, book_of, shop_now
 from matchkit.forms.shops import OpenShop
 from matchkit.forms.show import Part
-from matchkit.lots import Lots
 
 __all__ = ["LEARNED", "Today", "by_the_book", "counted_on", "lots_tick"]
 

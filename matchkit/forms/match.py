@@ -5,7 +5,7 @@ from typing import Any
 
 import ipywidgets as w
 
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.forms.begin import opened_form
 from matchkit.forms.formulas import best_bodied, formula_parts, is_sheer, match_parts
 from matchkit.forms.lots import by_the_book, counted_on, lots_tick
@@ -28,9 +28,9 @@ from matchkit.forms.parts import (
 from matchkit.forms.shops import OpenShop
 from matchkit.forms.targets import TargetPicker, light_options
 from matchkit.forms.tickets import Batch, TicketPart
-from matchkit.match import Match, MoreStock, with_more_stock
-from matchkit.match import match as find_formulas
-from matchkit.solve import Target
+from matchkit.matching.match import Match, MoreStock, with_more_stock
+from matchkit.matching.match import match as find_formulas
+from matchkit.matching.solve import Target
 
 __all__ = ["MatchForm", "match"]
 
@@ -96,9 +96,9 @@ class MatchForm:
     def batch(self) -> Batch:
         """What the ticket is for."""
         if self.found is None or self.target is None or self.pick.value is None:
-            raise BadInput("there is no formula yet: press 'Find formulas' first")
+            raise InputError("there is no formula yet: press 'Find formulas' first")
         if self.stale.value:
-            raise BadInput(
+            raise InputError(
                 "the entries have changed since these formulas were found: press 'Find formulas'"
                 " again, then make the ticket"
             )

@@ -9,7 +9,7 @@ from typing import Any
 
 import ipywidgets as w
 
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.amounts import parse_amount
 from matchkit.files.planned import EXAMPLES, write_new_shop
 from matchkit.files.settings import CONDITIONS
@@ -30,9 +30,9 @@ from matchkit.forms.parts import (
     tell,
 )
 from matchkit.forms.shops import DEMO, TICKETS
-from matchkit.inks import GEOMETRIES, ROLES, Ink
-from matchkit.plan import FORBIDDEN, Plan, drawdown_plan
-from matchkit.rungs import FEWEST, MOST
+from matchkit.inks.shop import GEOMETRIES, ROLES, Ink
+from matchkit.plan.drawdowns import FORBIDDEN, Plan, drawdown_plan
+from matchkit.plan.levels import FEWEST, MOST
 
 __all__ = ["InkRows", "NewShopForm", "new_shop"]
 
@@ -98,7 +98,7 @@ class NewShopForm:
         if not faults and not self.inks.filled():
             faults = ["no inks yet; write the name of each"]
         if faults:
-            raise BadInput(faults)
+            raise InputError(faults)
         plan = drawdown_plan(
             self.inks.read(),
             batch_g=self.grams.value,
@@ -139,9 +139,9 @@ class NewShopForm:
             self._put(folder, plan)
             try:
                 read_measuring(folder)
-            except BadInput as error:
+            except InputError as error:
                 lines = [line.replace(*SO_ADD) for line in error.faults]
-                raise BadInput([ROW.sub(self._ink_of, line) for line in lines]) from None
+                raise InputError([ROW.sub(self._ink_of, line) for line in lines]) from None
 
     def _ink_of(self, found: re.Match[str]) -> str:
         """How the form calls a row of the file, whose row 2 is the first ink."""
@@ -276,26 +276,26 @@ def folder_name(text: str) -> str:
     """
     name = _text(text)
     if FORBIDDEN.search(name) or name.startswith(".") or name.endswith("."):
-        raise BadInput("write a plain name: letters, figures, blanks, - and _")
+        raise InputError("write a plain name: letters, figures, blanks, - and _")
     if len(name) > LONGEST:
-        raise BadInput(f"{len(name)} characters; {LONGEST} at most")
+        raise InputError(f"{len(name)} characters; {LONGEST} at most")
     if name.casefold() in (DEMO, TICKETS):
-        raise BadInput(f"{name} is used by the notebooks themselves; name another")
+        raise InputError(f"{name} is used by the notebooks themselves; name another")
     if Path(name).exists():
-        raise BadInput(f"{name}: is there already; name a new folder")
+        raise InputError(f"{name}: is there already; name a new folder")
     return name
 
 
 def _text(text: str) -> str:
     text = _words(text)
     if not text:
-        raise BadInput("nothing is there; write a name")
+        raise InputError("nothing is there; write a name")
     return text
 
 
 def _words(text: str) -> str:
     if fault := text_fault(text.strip()):
-        raise BadInput(fault)
+        raise InputError(fault)
     return text.strip()
 
 
@@ -307,7 +307,7 @@ def _number(low: float, high: float) -> Callable[[str], float | None]:
             return None
         number = parse_amount(text)
         if not low <= number <= high:
-            raise BadInput(f"{text.strip()} is not from {low:g} to {high:g}")
+            raise InputError(f"{text.strip()} is not from {low:g} to {high:g}")
         return number
 
     return parse

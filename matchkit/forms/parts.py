@@ -18,7 +18,7 @@ from typing import Any, TypeVar
 
 import ipywidgets as w
 
-from matchkit.faults import BadInput, briefly
+from matchkit.errors import InputError, briefly
 from matchkit.files.amounts import parse_amount
 from matchkit.forms.show import Part, html_of
 from matchkit.forms.style import STYLE
@@ -176,7 +176,7 @@ def safe(work: Callable[[], None], problems: Any, *, wait_s: float = 0.0) -> Cal
                 work()
             except Exception as error:
                 tell(problems, said(error))
-                if raising() and not isinstance(error, BadInput):
+                if raising() and not isinstance(error, InputError):
                     raise
             finally:
                 ended = time.monotonic()
@@ -186,7 +186,7 @@ def safe(work: Callable[[], None], problems: Any, *, wait_s: float = 0.0) -> Cal
 
 def said(error: Exception) -> list[str]:
     """What a person reads about an error."""
-    if isinstance(error, BadInput):
+    if isinstance(error, InputError):
         return briefly(error.faults)
     return [
         "This is a fault of the program, not of what you entered; nothing was saved.",
@@ -216,7 +216,7 @@ class Field:
         """Read the entry; its faults, which are shown too."""
         try:
             self.parse(self.text.value)
-        except BadInput as error:
+        except InputError as error:
             inner = "<br>".join(escape(line) for line in error.faults)
             self.problem.value = f'<div role="alert" class="mk-fault">{inner}</div>'
             return [f"{self.text.description}: {line}" for line in error.faults]
@@ -225,7 +225,7 @@ class Field:
 
     @property
     def value(self) -> Any:
-        """The entry, read; BadInput if it can't be."""
+        """The entry, read; InputError if it can't be."""
         return self.parse(self.text.value)
 
 
@@ -239,9 +239,9 @@ def amount_field(
             return None
         amount = parse_amount(text)
         if amount == 0:
-            raise BadInput("0 is nothing; write more than 0")
+            raise InputError("0 is nothing; write more than 0")
         if amount > most:
-            raise BadInput(f"{text.strip()} is too much; at most {most:g}")
+            raise InputError(f"{text.strip()} is too much; at most {most:g}")
         return amount
 
     return Field(label, value, parse)
@@ -255,7 +255,7 @@ def number_field(label: str, value: str, low: float, high: float) -> Field:
         sign = -1.0 if text.startswith("-") else 1.0
         number = sign * parse_amount(text[1:] if text[:1] in "+-" else text)
         if not low <= number <= high:
-            raise BadInput(f"{text} is not from {low:g} to {high:g}")
+            raise InputError(f"{text} is not from {low:g} to {high:g}")
         return number
 
     return Field(label, value, parse)
@@ -265,7 +265,7 @@ def read(*fields: Field) -> list[Any]:
     """The values of all fields, or every fault in them at once."""
     faults = [fault for field in fields for fault in field.look()]
     if faults:
-        raise BadInput(faults)
+        raise InputError(faults)
     return [field.value for field in fields]
 
 
@@ -302,7 +302,7 @@ class Runner:
         self._error: Exception | None = None
 
     def wait(self) -> None:
-        """Until the work is over; raises what went wrong with it, BadInput aside."""
+        """Until the work is over; raises what went wrong with it, InputError aside."""
         if self._thread is not None:
             self._thread.join()
         if self._error is not None:
@@ -344,7 +344,7 @@ class Runner:
             if job == self._job:
                 self.note.value = ""
                 tell(self._problems, said(error))
-            self._error = error if raising() and not isinstance(error, BadInput) else None
+            self._error = error if raising() and not isinstance(error, InputError) else None
         finally:
             if job == self._job:
                 self._busy(False)

@@ -8,8 +8,8 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
 from matchkit.forms.show import Picture
-from matchkit.marks import INK, USUAL, wrapped
-from matchkit.plots import new_axes, picture
+from matchkit.plots.charts import new_axes, picture
+from matchkit.plots.marks import INK, USUAL, wrapped
 
 __all__ = ["chart", "drawn", "edge_to_edge", "flat", "patches", "strip"]
 

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.planned import told, waiting_in, write_plan
 from matchkit.files.shop import read_inks
 from matchkit.forms.begin import first_of, opened_form, quiet
@@ -23,11 +23,11 @@ from matchkit.forms.parts import (
 from matchkit.forms.plan_weights import PlanWeights
 from matchkit.forms.shops import AGAIN, STAYS, OpenShop, is_demo, keep
 from matchkit.forms.show import Page, Part, Table
-from matchkit.plan import Plan, Step, drawdown_plan
-from matchkit.plan_sheet import plan_html
-from matchkit.pots import Grams
-from matchkit.rungs import FEWEST, MOST, ladders
-from matchkit.sheet import SHORT_CAUTIONS, grams_text
+from matchkit.paper.plan_sheet import plan_html
+from matchkit.paper.sheet import SHORT_CAUTIONS, grams_text
+from matchkit.plan.drawdowns import Plan, Step, drawdown_plan
+from matchkit.plan.levels import FEWEST, MOST, ladders
+from matchkit.plan.pots import Grams
 
 __all__ = ["PlanForm", "plan", "plan_parts"]
 
@@ -97,7 +97,7 @@ class PlanForm:
             return
         inks = read_inks(self.opened.folder)
         if inks != self.opened.shop.inks:
-            raise BadInput(["inks.csv was changed since this shop was opened.", AGAIN])
+            raise InputError(["inks.csv was changed since this shop was opened.", AGAIN])
         made, page = self._made()
         done = write_plan(self.opened.folder, made, inks, new_ink=self._new_ink())
         tell(self.saved, [*told(done), "Save the plan and work through it.", OTHERWISE], "done")
@@ -126,7 +126,7 @@ class PlanForm:
             return []
         try:
             there = {name for names in waiting_in(self.opened.folder) for name in names}
-        except BadInput as error:  # the plan itself needs none of these files
+        except InputError as error:  # the plan itself needs none of these files
             return ["It can't be put into the shop yet:", *error.faults]
         new = [step.drawdown for step in made.steps if step.drawdown not in there]
         if not new:
@@ -150,7 +150,7 @@ def _begun(opened: OpenShop) -> int:
         return USUAL
     try:
         waiting, measured = waiting_in(opened.folder)
-    except BadInput:
+    except InputError:
         return USUAL
     there = len({*waiting, *measured})
     inks = opened.shop.inks

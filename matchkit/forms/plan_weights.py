@@ -3,14 +3,14 @@
 from dataclasses import replace
 from typing import Any
 
-from matchkit.contents import LETDOWN, Weighing, weighings
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.amounts import parse_amount
 from matchkit.files.weighed import put_weighed, rewritten, told_weighed
 from matchkit.forms.parts import Field, alert, area, boxed, button, choice, row, section, tell
 from matchkit.forms.shops import AGAIN, STAYS, OpenShop, is_demo
-from matchkit.plan import Plan
-from matchkit.sheet import grams_text
+from matchkit.paper.sheet import grams_text
+from matchkit.plan.contents import LETDOWN, Weighing, weighings
+from matchkit.plan.drawdowns import Plan
 
 __all__ = ["PlanWeights"]
 
@@ -59,7 +59,7 @@ class PlanWeights:
             return
         faults = [fault for field in self.fields for fault in field.look()]
         if faults:
-            raise BadInput(faults)
+            raise InputError(faults)
         shown = [
             replace(each, showed_g=field.value)
             for each, field in zip(self.asked, self.fields, strict=True)
@@ -68,7 +68,7 @@ class PlanWeights:
         notes = found.contents.notes
         if notes and notes != self.doubted:
             self.doubted = notes
-            raise BadInput([*notes, "if the balance did show that, press the button again"])
+            raise InputError([*notes, "if the balance did show that, press the button again"])
         done = told_weighed(found, put_weighed(self.opened.folder, found))
         tell(self.told, [*done, AGAIN], "done")
 

@@ -14,7 +14,7 @@ from typing import Any
 
 import ipywidgets as w
 
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.progress import add_progress, progress_path, read_progress
 from matchkit.forms.parts import (
     Field,
@@ -33,10 +33,9 @@ from matchkit.forms.parts import (
     tell,
 )
 from matchkit.forms.practise_parts import answer_parts, job_parts, outcome_parts, question_parts
-from matchkit.practice import finish, hint, take
-from matchkit.practice_bench import BEFORE, room
-from matchkit.practice_exercise import Exercise, mark
-from matchkit.practice_job import (
+from matchkit.practice.exercise import Exercise, mark
+from matchkit.practice.hints import finish, hint, take
+from matchkit.practice.job import (
     LONG_ENOUGH_S,
     Batch,
     add,
@@ -47,9 +46,10 @@ from matchkit.practice_job import (
     start,
     stir,
 )
-from matchkit.practice_kinds import TITLES, Answered, answer, next_exercise, standing
-from matchkit.practice_safety import Safety
-from matchkit.practice_sheet import standing_text
+from matchkit.practice.kinds import TITLES, Answered, answer, next_exercise, standing
+from matchkit.practice.safety import Safety
+from matchkit.practice.sheet import standing_text
+from matchkit.practice.simulated_shop import BEFORE, room
 
 __all__ = ["ExerciseForm", "JobForm", "fix", "job", "light", "see", "sums"]
 
@@ -126,7 +126,7 @@ class ExerciseForm:
     def _mark(self) -> None:
         """Mark the choice, once, and keep it for who has a name."""
         if self.given is None or self.pick.value is None:
-            raise BadInput("nothing is chosen yet: choose an answer first")
+            raise InputError("nothing is chosen yet: choose an answer first")
         chosen = int(self.pick.value)
         new = answer(self.given, chosen, date=date.today().isoformat())
         if path := self._path():
@@ -219,7 +219,7 @@ class JobForm:
 
     def _answer(self) -> None:
         if self.asked is None or self.safety.value is None:
-            raise BadInput("nothing is chosen yet: choose an answer first")
+            raise InputError("nothing is chosen yet: choose an answer first")
         right = self.safety.value == self.asked.answer
         self.batch, words = answer_safety(self.batch, self.asked.key, self.safety.value)
         if right:
@@ -256,7 +256,7 @@ class JobForm:
     def _start(self) -> None:
         seed = read(self.number)[0]
         if seed != int(seed):
-            raise BadInput(f"Job number: {seed:g} is no whole number")
+            raise InputError(f"Job number: {seed:g} is no whole number")
         self.batch = start(room(), seed=int(seed))
         self.note.value = self.end.value = ""
         self.asking.layout.display = "none"

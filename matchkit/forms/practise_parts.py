@@ -6,15 +6,15 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from matchkit.colorimetry import de00_contour
+from matchkit.colorimetry.grid import GRID_NM
+from matchkit.colorimetry.tristimulus import de00_contour
 from matchkit.forms.pictures import drawn, edge_to_edge
 from matchkit.forms.show import Part, Picture, Table
-from matchkit.marks import INK, USUAL
-from matchkit.practice import BATCH_G, Outcome
-from matchkit.practice_bench import LIGHTS, Swatch, swatch
-from matchkit.practice_exercise import LETTERS, Exercise
-from matchkit.practice_job import Batch
-from matchkit.spectra import GRID_NM
+from matchkit.plots.marks import INK, USUAL
+from matchkit.practice.exercise import LETTERS, Exercise
+from matchkit.practice.hints import BATCH_G, Outcome
+from matchkit.practice.job import Batch
+from matchkit.practice.simulated_shop import LIGHTS, Swatch, swatch
 
 __all__ = ["answer_parts", "job_parts", "outcome_parts", "question_parts", "way"]
 

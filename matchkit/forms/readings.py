@@ -9,8 +9,9 @@ import ipywidgets as w
 import numpy as np
 from matplotlib.axes import Axes
 
-from matchkit.colorimetry import Lab, hex_colours
-from matchkit.faults import BadInput
+from matchkit.colorimetry.grid import to_grid
+from matchkit.colorimetry.tristimulus import Lab, hex_colours
+from matchkit.errors import InputError
 from matchkit.files.conditions import condition_fault, listed, specular_differs
 from matchkit.files.incoming import Imported, bring_in
 from matchkit.files.planned import waiting_in
@@ -38,9 +39,8 @@ from matchkit.forms.parts import (
 from matchkit.forms.pictures import drawn, patches
 from matchkit.forms.shops import STAYS, OpenShop, handed_in, is_demo
 from matchkit.forms.show import Part, Picture, Table
-from matchkit.inks import Shop
-from matchkit.marks import INK
-from matchkit.spectra import to_grid
+from matchkit.inks.shop import Shop
+from matchkit.plots.marks import INK
 
 __all__ = ["ReadingsForm", "preview_parts", "readings"]
 
@@ -142,13 +142,13 @@ class ReadingsForm:
         """Bring the readings into the shop's `spectra.csv`."""
         self.done.value = ""
         if self.seen is None:
-            raise BadInput(f"no file was read yet: press {self.upload.description!r} first")
+            raise InputError(f"no file was read yet: press {self.upload.description!r} first")
         if is_demo(self.opened):
             tell(self.done, STAYS, "quiet")
             return
         one = self.which.value != ALL
         if one and not self.of.value:
-            raise BadInput(f"choose which drawdown {self.which.value!r} is of")
+            raise InputError(f"choose which drawdown {self.which.value!r} is of")
         (index,) = read(self.index)
         try:
             with handed_in(self.upload.value[0]) as path:
@@ -162,8 +162,8 @@ class ReadingsForm:
                     index=index,
                     not_fluorescent=self.dull.value,
                 )
-        except BadInput as error:
-            raise BadInput([_here(line) for line in error.faults]) from None
+        except InputError as error:
+            raise InputError([_here(line) for line in error.faults]) from None
         self.existing.value = "refuse"
         self._look()
         self._listed(self.which.value)

@@ -7,13 +7,13 @@ import ipywidgets as w
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.amounts import parse_amount
 from matchkit.forms.begin import quiet
 from matchkit.forms.parts import Field, alert, area, boxed, choice, row, safe, tell
 from matchkit.forms.shops import EXAMPLE_BATCH, OpenShop, saved_recipe, saved_recipes
-from matchkit.match import palette_for
-from matchkit.palette import Palette
+from matchkit.inks.palette import Palette
+from matchkit.matching.match import palette_for
 
 __all__ = ["FormulaRows", "known_inks"]
 
@@ -97,7 +97,7 @@ class FormulaRows:
                 f"the percents sum to {total:g}; they must sum to 100, or say that they are parts"
             )
         if faults:
-            raise BadInput(faults)
+            raise InputError(faults)
         palette = palette_for(
             {series: found.palette for series, found in (today or self.opened).fits.items()},
             list(named),
@@ -134,7 +134,7 @@ class FormulaRows:
             return
         written = saved_recipe(self.opened, path)
         if len(written.inks) > ROWS:
-            raise BadInput(
+            raise InputError(
                 f"{path.name} holds {len(written.inks)} inks; {ROWS} can be written here"
             )
         tell(self.told, written.notes, "done")
@@ -150,5 +150,5 @@ def _amount(text: str) -> float | None:
         return None
     amount = parse_amount(text)
     if amount == 0:
-        raise BadInput("0 is nothing; empty the field instead")
+        raise InputError("0 is nothing; empty the field instead")
     return amount

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.fitted import films_fitted, fitted
 from matchkit.files.places import data_folder
 from matchkit.files.recipe import WrittenRecipe, read_recipe
@@ -21,9 +21,9 @@ from matchkit.files.spectrum import NamedSpectrum, read_spectra
 from matchkit.files.tables import read_table
 from matchkit.files.text import did_you_mean
 from matchkit.files.write import write_file
-from matchkit.fit import Fit
-from matchkit.inks import Shop
-from matchkit.prints import film_fits, has_films
+from matchkit.fitting.fit import Fit
+from matchkit.inks.shop import Shop
+from matchkit.matching.prints import film_fits, has_films
 
 __all__ = [
     "AGAIN",
@@ -113,11 +113,11 @@ def open_shop(folder: str | Path = DEMO) -> OpenShop:
         path = data_folder() / DEMO
     try:
         shop = read_shop(path)
-    except BadInput as error:
+    except InputError as error:
         return _half_open(path, error.faults)
     try:
         fits, why = fitted(path, shop)
-    except BadInput as error:
+    except InputError as error:
         if shop.drawdowns:
             return OpenShop(folder=path, shop=shop, fits={}, notes=shop.notes, lacks=error.faults)
         return OpenShop(folder=path, shop=shop, fits={}, lacks=UNMEASURED)
@@ -137,17 +137,17 @@ def _half_open(path: Path, faults: tuple[str, ...]) -> OpenShop:
     """A folder that can't be used as it is: its inks, if they can be read, may be planned for."""
     try:
         inks = read_inks(path)
-    except BadInput:
+    except InputError:
         return OpenShop(folder=path, shop=BLANK, fits={}, lacks=(*faults, *_meant(path)))
     try:
         shop = replace(read_settings(path / "shop.toml", "shop.toml"), inks=inks)
-    except BadInput:
+    except InputError:
         shop = replace(BLANK, name=path.name, inks=inks)
     if _is_measured(path):
         return OpenShop(folder=path, shop=shop, fits={}, lacks=faults)
     try:
         read_measuring(path)  # without spectra
-    except BadInput as error:
+    except InputError as error:
         return OpenShop(folder=path, shop=shop, fits={}, notes=error.faults, lacks=UNMEASURED)
     return OpenShop(folder=path, shop=shop, fits={}, notes=shop.notes, lacks=UNMEASURED)
 
@@ -158,7 +158,7 @@ def _is_measured(path: Path) -> bool:
         if (path / name).exists():
             try:
                 rows = read_table(path / name, file=name, spectral=True).rows
-            except BadInput:
+            except InputError:
                 return True  # something is there, and its faults are to be told
             if any(cell for row in rows for cell in row.values):
                 return True
@@ -185,15 +185,17 @@ def listed_targets(opened: OpenShop) -> dict[str, Array]:
 
 
 def target_of(opened: OpenShop, name: str) -> Array:
-    """One of them; BadInput with the names there are."""
+    """One of them; InputError with the names there are."""
     listed = listed_targets(opened)
     if name not in listed:
-        raise BadInput(f"targets.csv holds no {name!r}; it holds {', '.join(listed) or 'nothing'}")
+        raise InputError(
+            f"targets.csv holds no {name!r}; it holds {', '.join(listed) or 'nothing'}"
+        )
     return listed[name]
 
 
 def films_of(opened: OpenShop) -> dict[str, Fit]:
-    """The shop's inks as films; BadInput, which says what to draw, where there are none."""
+    """The shop's inks as films; InputError, which says what to draw, where there are none."""
     if not has_films(opened.shop):
         return film_fits(opened.shop)
     return films_fitted(opened.folder, opened.shop)[0]
@@ -204,7 +206,7 @@ def fit_of(opened: OpenShop, ink: str) -> Fit:
     for found in opened.fits.values():
         if ink in found.palette.names:
             return found
-    raise BadInput(f"{ink!r}: no drawdown of this ink was fitted")
+    raise InputError(f"{ink!r}: no drawdown of this ink was fitted")
 
 
 @contextmanager
@@ -259,6 +261,6 @@ def _is_of(opened: OpenShop, path: Path) -> bool:
         return False
     try:
         saved_recipe(opened, path)
-    except BadInput:
+    except InputError:
         return False
     return True

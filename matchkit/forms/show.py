@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
 
-from matchkit.sheet import text_columns
+from matchkit.paper.sheet import text_columns
 
 __all__ = ["Page", "Part", "Picture", "Table", "html_of", "show", "text_of"]
 

@@ -6,11 +6,11 @@ from html import escape
 
 import numpy as np
 
-from matchkit.correct import Correction
+from matchkit.correcting.correct import Correction
 from matchkit.forms.show import Page
-from matchkit.inks import Shop
-from matchkit.odds import chance_text
-from matchkit.sheet import (
+from matchkit.inks.shop import Shop
+from matchkit.matching.probability import chance_text
+from matchkit.paper.sheet import (
     MIX,
     UNSOURCED,
     bullets,

@@ -7,9 +7,9 @@ shop; of another shop a still says so in a sentence, since the form above shows 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
-from matchkit.book_jobs import job, todays_jobs
-from matchkit.book_stock import reorder
-from matchkit.faults import BadInput
+from matchkit.book.jobs import job, todays_jobs
+from matchkit.book.stock import reorder
+from matchkit.errors import InputError
 from matchkit.files.preview import preview
 from matchkit.files.spectrum import read_spectrum
 from matchkit.forms.book_desk import book_of, desk_of, shop_now
@@ -34,15 +34,15 @@ from matchkit.forms.readings import preview_parts
 from matchkit.forms.shops import OpenShop, films_of, fit_of, is_demo, target_of
 from matchkit.forms.show import Part, show
 from matchkit.forms.weigh import example_batch, weigh_parts
-from matchkit.match import match as find_formulas
-from matchkit.practice import finish, follow
-from matchkit.practice_bench import room
-from matchkit.practice_job import answer_safety, start
-from matchkit.practice_kinds import exercise
-from matchkit.practice_safety import SAFETY
-from matchkit.solve import spectral_target
-from matchkit.ticket import ticket as make_ticket
-from matchkit.ticket_sheet import ticket_text
+from matchkit.matching.match import match as find_formulas
+from matchkit.matching.solve import spectral_target
+from matchkit.paper.ticket import ticket as make_ticket
+from matchkit.paper.ticket_sheet import ticket_text
+from matchkit.practice.hints import finish, follow
+from matchkit.practice.job import answer_safety, start
+from matchkit.practice.kinds import exercise
+from matchkit.practice.safety import SAFETY
+from matchkit.practice.simulated_shop import room
 
 __all__ = [
     "book",
@@ -71,7 +71,7 @@ def of_the_demo(opened: OpenShop, parts: Callable[[], Sequence[Part]]) -> None:
     """Show the parts of the demo shop; a sentence for any other, or one that lacks them."""
     try:
         shown = parts() if is_demo(opened) and opened.fits else [OF_THE_DEMO]
-    except BadInput:  # what is called demo-shop here was changed
+    except InputError:  # what is called demo-shop here was changed
         shown = [OF_THE_DEMO]
     show(shown)
 

@@ -6,13 +6,13 @@ import ipywidgets as w
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.compare_sheet import light_in_words
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.forms.begin import first_of, quiet
 from matchkit.forms.parts import alert, area, boxed, choice, number_field, read, row, safe, tell
 from matchkit.forms.shops import OpenShop, listed_targets, uploaded_spectra
-from matchkit.inks import Shop
-from matchkit.solve import Target, lab_target, spectral_target
+from matchkit.inks.shop import Shop
+from matchkit.matching.solve import Target, lab_target, spectral_target
+from matchkit.paper.compare_sheet import light_in_words
 
 __all__ = ["SpectrumFile", "TargetPicker", "light_options", "light_words"]
 
@@ -68,7 +68,7 @@ class SpectrumFile:
     def readings(self) -> tuple[str, Array]:
         """The chosen spectrum: its name and readings (n_readings, n_wl)."""
         if not self.found:
-            raise BadInput(f"no file was read yet: press {self.upload.description!r} first")
+            raise InputError(f"no file was read yet: press {self.upload.description!r} first")
         return self.names.value, self.found[self.names.value]
 
 

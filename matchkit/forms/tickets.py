@@ -6,17 +6,17 @@ from typing import Any
 
 import ipywidgets as w
 
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.write import csv_text
 from matchkit.forms.parts import Field, alert, area, boxed, button, choice, put, row, section, tell
 from matchkit.forms.shops import FIRST_POUR, OpenShop, keep
 from matchkit.forms.show import Page
-from matchkit.jobsize import JobSize
-from matchkit.judge import Candidate
-from matchkit.recipe import as_ink
-from matchkit.solve import Target
-from matchkit.ticket import CONTAINERS_ML, Container, ticket
-from matchkit.ticket_sheet import ticket_html
+from matchkit.inks.recipe import as_ink
+from matchkit.matching.rank import Candidate
+from matchkit.matching.solve import Target
+from matchkit.paper.jobsize import JobSize
+from matchkit.paper.ticket import CONTAINERS_ML, Container, ticket
+from matchkit.paper.ticket_sheet import ticket_html
 
 __all__ = ["UNKNOWN", "Batch", "TicketPart", "container_named", "ticket_page"]
 
@@ -62,7 +62,7 @@ def container_named(name: str) -> Container | None:
 
 
 class TicketPart:
-    """`batch` gives what the ticket is for; BadInput where there is nothing yet.
+    """`batch` gives what the ticket is for; InputError where there is nothing yet.
 
     `size` gives how much ink the job needs.  A form that asks for the container itself
     hands its `container` in.
@@ -143,7 +143,7 @@ class TicketPart:
 
 def _job(text: str) -> str:
     if len(text) > 60:
-        raise BadInput("longer than 60 letters; the ticket has no room for it")
+        raise InputError("longer than 60 letters; the ticket has no room for it")
     return text.strip()
 
 

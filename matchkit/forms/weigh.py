@@ -4,7 +4,7 @@ from typing import Any
 
 import numpy as np
 
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.recipe import read_recipe
 from matchkit.forms.begin import opened_form
 from matchkit.forms.formulas import formula_parts
@@ -27,12 +27,12 @@ from matchkit.forms.rows import FormulaRows
 from matchkit.forms.shops import EXAMPLE_BATCH, OpenShop, listed_targets
 from matchkit.forms.show import Part
 from matchkit.forms.tickets import Batch, TicketPart
-from matchkit.judge import Candidate, weighed
-from matchkit.match import odds_of
-from matchkit.odds import chance_text, touchiest
-from matchkit.palette import Palette, reflectance
-from matchkit.recipe import weigh_out
-from matchkit.solve import Target, spectral_target
+from matchkit.inks.palette import Palette, reflectance
+from matchkit.inks.recipe import weigh_out
+from matchkit.matching.match import odds_of
+from matchkit.matching.probability import chance_text, touchiest
+from matchkit.matching.rank import Candidate, weighed
+from matchkit.matching.solve import Target, spectral_target
 
 __all__ = ["WeighForm", "weigh", "weigh_parts", "weighed_out"]
 
@@ -79,10 +79,10 @@ class WeighForm:
         for entry in (self.rows.read, lambda: read(self.grams)):
             try:
                 entry()
-            except BadInput as error:
+            except InputError as error:
                 faults += error.faults
         if faults:
-            raise BadInput(faults)
+            raise InputError(faults)
         self.today = by_the_book(self.opened, learning=self.lots.value)
         palette, amounts = self.rows.read(self.today.opened)
         R = self.targets.get(self.target.value)

@@ -9,12 +9,12 @@ from dataclasses import replace
 import numpy as np
 from scipy.optimize import differential_evolution, least_squares, minimize, nnls
 
-from matchkit.colorimetry import XYZ_to_Lab, de00
-from matchkit.fit import STRUCTURES, fit
-from matchkit.palette import Palette, reflectance, subset
-from matchkit.rehearse import drawdowns_of
-from matchkit.simulate import KINDS, make_bench, opaque_R, random_mixtures
-from matchkit.solve import Target, spectral_target
+from matchkit.colorimetry.tristimulus import XYZ_to_Lab, de00
+from matchkit.fitting.fit import STRUCTURES, fit
+from matchkit.inks.palette import Palette, reflectance, subset
+from matchkit.matching.solve import Target, spectral_target
+from matchkit.rehearsal.rehearse import drawdowns_of
+from matchkit.simulator.simulate import KINDS, make_bench, opaque_R, random_mixtures
 
 LIGHTS, OBSERVER = ("D65", "A", "FL11"), 10
 

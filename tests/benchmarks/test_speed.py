@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 
 from matchkit.cli import main
-from matchkit.fit import fit
-from matchkit.lights import weights
-from matchkit.rehearse import drawdowns_of
-from matchkit.simulate import make_bench
-from matchkit.solve import count_subsets, solve
-from matchkit.spectra import GRID_NM
+from matchkit.colorimetry.grid import GRID_NM
+from matchkit.colorimetry.illuminants import weights
+from matchkit.fitting.fit import fit
+from matchkit.matching.solve import count_subsets, solve
+from matchkit.rehearsal.rehearse import drawdowns_of
+from matchkit.simulator.simulate import make_bench
 from tests.benchmarks import rivals
 from tests.studies import many_starts, speed
 
@@ -68,8 +68,8 @@ def test_one_ink_more_costs_no_more_than_its_subsets(palette, target):
 
 def test_grown_subsets_lose_nothing_that_shows(palette, target, monkeypatch):
     whole = solve(palette, target, max_inks=5)
-    monkeypatch.setattr("matchkit.solve.MOST", 1000)
-    monkeypatch.setattr("matchkit.solve.PARENTS", 500)
+    monkeypatch.setattr("matchkit.matching.solve.MOST", 1000)
+    monkeypatch.setattr("matchkit.matching.solve.PARENTS", 500)
     looked = []
     grown = solve(palette, target, max_inks=5, progress=lambda done, _: looked.append(done))
     assert looked[-1] < count_subsets(16, 5)

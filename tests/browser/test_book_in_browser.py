@@ -4,8 +4,8 @@ import re
 
 import pytest
 
-from matchkit.book import open_book
-from matchkit.book_jobs import job, todays_jobs
+from matchkit.book.jobs import job, todays_jobs
+from matchkit.book.store import open_book
 from matchkit.cli import main
 from matchkit.forms.book_demo import COPY, demo_day
 

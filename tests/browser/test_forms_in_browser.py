@@ -6,7 +6,7 @@ import time
 import numpy as np
 import pytest
 
-from matchkit.spectra import GRID_NM
+from matchkit.colorimetry.grid import GRID_NM
 
 sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 expect = sync_api.expect

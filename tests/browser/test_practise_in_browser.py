@@ -2,9 +2,9 @@
 
 import pytest
 
-from matchkit.practice_bench import room
-from matchkit.practice_kinds import KINDS, exercise
-from matchkit.practice_safety import SAFETY
+from matchkit.practice.kinds import KINDS, exercise
+from matchkit.practice.safety import SAFETY
+from matchkit.practice.simulated_shop import room
 
 sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 expect = sync_api.expect

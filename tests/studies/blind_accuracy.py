@@ -13,11 +13,11 @@ from pathlib import Path
 
 import numpy as np
 
-from matchkit.colorimetry import Lab, de00
-from matchkit.fit import STRUCTURES, fit
-from matchkit.palette import reflectance
-from matchkit.rehearse import drawdowns_of
-from matchkit.simulate import KINDS, make_bench, opaque_R, random_mixtures
+from matchkit.colorimetry.tristimulus import Lab, de00
+from matchkit.fitting.fit import STRUCTURES, fit
+from matchkit.inks.palette import reflectance
+from matchkit.rehearsal.rehearse import drawdowns_of
+from matchkit.simulator.simulate import KINDS, make_bench, opaque_R, random_mixtures
 
 STORED = Path(__file__).with_suffix(".json")
 SEEDS = tuple(range(901, 911))

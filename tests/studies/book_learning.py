@@ -22,18 +22,18 @@ from pathlib import Path
 
 import numpy as np
 
-from matchkit.book import open_book
-from matchkit.book_bucket import measure, weigh
-from matchkit.book_entries import log_match
-from matchkit.book_lessons import learned, teach
-from matchkit.colorimetry import XYZ_to_Lab, de00
-from matchkit.fit import fit
-from matchkit.inks import Shop
-from matchkit.judge import candidates
-from matchkit.match import fractions_for
-from matchkit.rehearse import BATCH_G, HAND, LIGHTS, OBSERVER, drawdowns_of
-from matchkit.simulate import KINDS, draw_lots, job, make_bench, opaque_R, random_mixtures
-from matchkit.solve import minimise, solve, spectral_target
+from matchkit.book.containers import measure, weigh
+from matchkit.book.entries import log_match
+from matchkit.book.lessons import learned, teach
+from matchkit.book.store import open_book
+from matchkit.colorimetry.tristimulus import XYZ_to_Lab, de00
+from matchkit.fitting.fit import fit
+from matchkit.inks.shop import Shop
+from matchkit.matching.match import fractions_for
+from matchkit.matching.rank import candidates
+from matchkit.matching.solve import minimise, solve, spectral_target
+from matchkit.rehearsal.rehearse import BATCH_G, HAND, LIGHTS, OBSERVER, drawdowns_of
+from matchkit.simulator.simulate import KINDS, draw_lots, job, make_bench, opaque_R, random_mixtures
 
 STORED = Path(__file__).with_suffix(".json")
 SEEDS = tuple(range(7101, 7121))

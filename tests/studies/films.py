@@ -32,15 +32,15 @@ from pathlib import Path
 import numpy as np
 from scipy.optimize import least_squares
 
-from matchkit.colorimetry import XYZ, Lab, de00
-from matchkit.film import Film, ground_inside
-from matchkit.film_fit import THEORIES, fit_films
-from matchkit.inks import Drawdown, Ink
-from matchkit.opacity import hiding_um
-from matchkit.optics import surface_constants
-from matchkit.palette import film_look, mixture_K_S
-from matchkit.simulate import KINDS, film_R, ladder, make_bench, random_mixtures, read
-from matchkit.spectra import GRID_NM
+from matchkit.colorimetry.grid import GRID_NM
+from matchkit.colorimetry.tristimulus import XYZ, Lab, de00
+from matchkit.fitting.film_fit import THEORIES, fit_films
+from matchkit.inks.opacity import hiding_um
+from matchkit.inks.palette import film_look, mixture_K_S
+from matchkit.inks.shop import Drawdown, Ink
+from matchkit.optics.film import Film, ground_inside
+from matchkit.optics.kubelka_munk import surface_constants
+from matchkit.simulator.simulate import KINDS, film_R, ladder, make_bench, random_mixtures, read
 
 STORED = Path(__file__).with_suffix(".json")
 SLABS = Path(__file__).parents[1] / "authorities" / "adding_doubling.csv"

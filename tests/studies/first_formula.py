@@ -20,13 +20,13 @@ from pathlib import Path
 
 import numpy as np
 
-from matchkit.colorimetry import XYZ_to_Lab, de00
-from matchkit.fit import fit
-from matchkit.inks import Shop
-from matchkit.match import fractions_for, match
-from matchkit.rehearse import BATCH_G, HAND, LIGHTS, OBSERVER, drawdowns_of
-from matchkit.simulate import KINDS, draw_lots, job, make_bench, opaque_R, random_mixtures
-from matchkit.solve import spectral_target
+from matchkit.colorimetry.tristimulus import XYZ_to_Lab, de00
+from matchkit.fitting.fit import fit
+from matchkit.inks.shop import Shop
+from matchkit.matching.match import fractions_for, match
+from matchkit.matching.solve import spectral_target
+from matchkit.rehearsal.rehearse import BATCH_G, HAND, LIGHTS, OBSERVER, drawdowns_of
+from matchkit.simulator.simulate import KINDS, draw_lots, job, make_bench, opaque_R, random_mixtures
 
 STORED = Path(__file__).with_suffix(".json")
 SEEDS = tuple(range(8601, 8626))

@@ -15,10 +15,10 @@ from pathlib import Path
 
 import numpy as np
 
-from matchkit.faults import BadInput
+from matchkit.errors import InputError
 from matchkit.files.preview import preview
 from matchkit.files.spectrum import read_spectra
-from matchkit.inks import Shop
+from matchkit.inks.shop import Shop
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
@@ -44,7 +44,7 @@ def check_read(path):
     """Read a file in each way there is: True if it was read, False if refused."""
     try:
         spectra, notes = read_spectra(path, shop=SHOP, index=1.5)
-    except BadInput as error:
+    except InputError as error:
         check_lines(error.faults)
         spectra, notes = [], []
     for each in spectra:
@@ -59,7 +59,7 @@ def check_read(path):
 def check_seen(path):
     try:
         seen = preview(path)
-    except BadInput as error:
+    except InputError as error:
         check_lines(error.faults)
         return
     assert all(line.isprintable() for each in seen.spectra for line in each.oddities)

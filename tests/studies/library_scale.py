@@ -12,12 +12,12 @@ from pathlib import Path
 
 import numpy as np
 
-from matchkit.fit import fit
-from matchkit.inks import Shop
-from matchkit.library import matches
-from matchkit.rehearse import drawdowns_of
-from matchkit.simulate import KINDS, make_bench, opaque_R, random_mixtures
-from matchkit.solve import spectral_target
+from matchkit.fitting.fit import fit
+from matchkit.inks.shop import Shop
+from matchkit.matching.library import matches
+from matchkit.matching.solve import spectral_target
+from matchkit.rehearsal.rehearse import drawdowns_of
+from matchkit.simulator.simulate import KINDS, make_bench, opaque_R, random_mixtures
 from tests.benchmarks.rivals import LIGHTS, OBSERVER
 
 STORED = Path(__file__).with_suffix(".json")

@@ -15,9 +15,9 @@ from pathlib import Path
 
 import numpy as np
 
-from matchkit.descent import Steps, descend, equal_say, spread
-from matchkit.simulate import KINDS, make_bench, opaque_R, random_mixtures
-from matchkit.solve import DROPPED, SECOND, minimise, solve, spectral_target
+from matchkit.matching.descent import Steps, descend, equal_say, spread
+from matchkit.matching.solve import DROPPED, SECOND, minimise, solve, spectral_target
+from matchkit.simulator.simulate import KINDS, make_bench, opaque_R, random_mixtures
 from tests.benchmarks import rivals
 
 STORED = Path(__file__).with_suffix(".json")

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import numpy as np
 
-from matchkit.colorimetry import de00, white
-from matchkit.optics import film_R, surface_constants, with_surface
+from matchkit.colorimetry.tristimulus import de00, white
+from matchkit.optics.kubelka_munk import film_R, surface_constants, with_surface
 from tests import published
 
 HERE = Path(__file__).parents[1] / "authorities"

@@ -13,8 +13,8 @@ from pathlib import Path
 
 import numpy as np
 
-from matchkit.rehearse import MIXERS, make_stand, play
-from matchkit.scores import deciles, joined, scores
+from matchkit.rehearsal.rehearse import MIXERS, make_stand, play
+from matchkit.rehearsal.scores import deciles, joined, scores
 
 STORED = Path(__file__).with_suffix(".json")
 SEEDS = tuple(range(41_001, 41_051))

@@ -19,8 +19,8 @@ from statistics import median
 
 import numpy as np
 
-import matchkit.solve
-from matchkit.solve import count_subsets, is_exhaustive, solve, spectral_target
+from matchkit.matching import solve as solve_module
+from matchkit.matching.solve import count_subsets, is_exhaustive, solve, spectral_target
 from tests.benchmarks import rivals
 
 STORED = Path(__file__).with_suffix(".json")
@@ -152,17 +152,17 @@ def beyond(n_ink=24, largest=5, each=5):
         started = time.perf_counter()
         whole = solve(palette, target, max_inks=largest)
         middle = time.perf_counter()
-        kept = {name: getattr(matchkit.solve, name) for name in TIGHT}
+        kept = {name: getattr(solve_module, name) for name in TIGHT}
         try:
             for name, value in TIGHT.items():
-                setattr(matchkit.solve, name, value)
+                setattr(solve_module, name, value)
             assert not is_exhaustive(n_ink, largest)
             now = time.perf_counter()
             grown = solve(palette, target, max_inks=largest)
             ratio.append((middle - started) / (time.perf_counter() - now))
         finally:
             for name, value in kept.items():
-                setattr(matchkit.solve, name, value)
+                setattr(solve_module, name, value)
         best.append(float(grown.F[0] - whole.F[0]))
         n = min(TEN, len(grown.F), len(whole.F))
         ten.append(float((grown.F[:n] - whole.F[:n]).max()))
@@ -256,8 +256,8 @@ def markdown(found):
         lines.append(f"| {name} | " + " | ".join(cells) + f" | {grows(name, points)} |")
     lines += [
         "",
-        f"Of a size with more than {matchkit.solve.MOST:,} subsets only those are looked at that"
-        f" add an ink to one of the {matchkit.solve.PARENTS:,} best formulas of one ink fewer, and"
+        f"Of a size with more than {solve_module.MOST:,} subsets only those are looked at that"
+        f" add an ink to one of the {solve_module.PARENTS:,} best formulas of one ink fewer, and"
         f" `match` says so. What that may lose, tried where the whole can still be looked at (5 of"
         f" 24 inks, {b['targets']} targets): best {b['best_loss']:.4f}, best ten"
         f" {b['ten_loss']:.4f} dE00.",

@@ -40,12 +40,12 @@ from pathlib import Path
 import numpy as np
 from scipy.optimize import linear_sum_assignment
 
-from matchkit.colorimetry import XYZ, Lab, de00, srgb
-from matchkit.constants import f_scale
-from matchkit.film import Film, film_slopes
-from matchkit.film_constants import FilmConstants, Films, foretell, solve_films, trust
-from matchkit.lights import white
-from matchkit.optics import R_inf, k_over_s
+from matchkit.colorimetry.illuminants import white
+from matchkit.colorimetry.tristimulus import XYZ, Lab, de00, srgb
+from matchkit.fitting.constants import f_scale
+from matchkit.fitting.film_constants import FilmConstants, Films, foretell, solve_films, trust
+from matchkit.optics.film import Film, film_slopes
+from matchkit.optics.kubelka_munk import R_inf, k_over_s
 
 STORED = Path(__file__).with_suffix(".json")
 SEEDS = (41, 42, 43)

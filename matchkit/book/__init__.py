@@ -1,0 +1,1 @@
+"""The record book: what was asked, weighed, measured, added and kept."""

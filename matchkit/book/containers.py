@@ -1,0 +1,205 @@
+"""What happens to a bucket, written into the record book: weighed, measured, added to.
+
+Grams are what the balance showed; the stock goes down by them.
+"""
+
+import json
+import sqlite3
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from matchkit.book.rows import (
+    colour,
+    is_open,
+    last_weighing,
+    milligrams,
+    must_be,
+    parts_of,
+    taken_back,
+)
+from matchkit.book.shelf import MG, heed, keep_mix, lots_of, mixes_of, weighable
+from matchkit.book.store import Book, insert, record, writing
+from matchkit.colorimetry.grid import check_reflectance
+from matchkit.colorimetry.tristimulus import Lab, de00
+from matchkit.correcting.correct import Correction
+from matchkit.errors import InputError
+from matchkit.inks.shop import Shop
+
+__all__ = ["add", "log_correction", "measure", "weigh"]
+
+Array = NDArray[np.float64]
+
+
+def weigh(
+    book: Book,
+    shop: Shop,
+    batch: int,
+    grams: Mapping[str, float],
+    *,
+    planned: Mapping[str, float] | None = None,
+    note: str = "",
+) -> int:
+    """The first weigh-out of a batch: actual grams by ink, beside the planned ones.
+
+    `planned` is what the formula gives for the batch unless it is said.
+    """
+    with writing(book) as db:
+        formula, planned_mg = is_open(db, batch)
+        if last_weighing(db, batch):
+            rows = db.execute("SELECT min(id) FROM weighing_now WHERE batch = ?", [batch])
+            (first,) = rows.fetchone()
+            raise InputError(
+                f"batch {batch} was weighed already (weigh-out {first}); write the rest as an"
+                f" addition, or if that was wrong, take it back: {taken_back('weighing', first)}"
+            )
+        if planned is None:
+            shares = parts_of(db, "formula", formula)
+            planned = {ink: share * planned_mg / MG for ink, share in shares.items()}
+        return _pour(db, book, shop, batch, grams, planned, {"correction": None, "note": note})
+
+
+def add(
+    book: Book,
+    shop: Shop,
+    batch: int,
+    grams: Mapping[str, float],
+    *,
+    correction: int | None = None,
+    note: str = "",
+) -> int:
+    """What was added to a batch after its first weigh-out; `correction` is what advised it."""
+    with writing(book) as db:
+        is_open(db, batch)
+        if not last_weighing(db, batch):
+            raise InputError(f"batch {batch} has not been weighed yet; write its weigh-out first")
+        planned: dict[str, float] = {}
+        if correction is not None:
+            found = db.execute("SELECT batch FROM correction_now WHERE id = ?", [correction])
+            if found.fetchone() != (batch,):
+                raise InputError(f"correction {correction} is not one of batch {batch}")
+            rows = db.execute("SELECT ink, mg FROM addition WHERE correction = ?", [correction])
+            planned = {ink: mg / MG for ink, mg in rows}
+        told = {"correction": correction, "note": note}
+        return _pour(db, book, shop, batch, grams, planned, told)
+
+
+def _pour(
+    db: sqlite3.Connection,
+    book: Book,
+    shop: Shop,
+    batch: int,
+    grams: Mapping[str, float],
+    planned: Mapping[str, float],
+    told: Mapping[str, object],
+) -> int:
+    mixes = mixes_of(db, shop)
+    meant = db.execute(
+        "SELECT ink FROM formula_ink WHERE formula = (SELECT formula FROM batch WHERE id = ?)",
+        [batch],
+    )
+    weighable(grams, shop, mixes, tuple(ink for (ink,) in meant))
+    amounts = {name: milligrams(g, name, zero=True) for name, g in grams.items()}
+    if not any(amounts.values()):
+        raise InputError("every weight is 0 g; weigh something")
+    heed(db, book, shop)
+    lots = lots_of(db, shop)
+    number = record(db, book, "weighing", {"batch": batch, **told})
+    for name in dict.fromkeys([*grams, *planned]):
+        from_mix = name in mixes and name not in lots
+        values = {
+            "kind": "weighed",
+            "ink": name,
+            "lot": lots.get(name, ""),
+            "mix": keep_mix(db, book, mixes[name]) if from_mix else None,
+            "mg": -amounts.get(name, 0),
+            "planned_mg": milligrams(planned.get(name, 0.0), name, zero=True),
+            "weighing": number,
+            "note": "",
+        }
+        record(db, book, "movement", values)
+    return number
+
+
+def measure(
+    book: Book,
+    shop: Shop,
+    batch: int,
+    readings: ArrayLike,
+    *,
+    name: str = "",
+    note: str = "",
+) -> int:
+    """How a batch measured, cured and cool: one reading (n_wl,) or several (n, n_wl).
+
+    The reading belongs to what is in the bucket at the time.  It is judged against the
+    batch's target under the shop's first light, or the one its Lab was given for.
+    """
+    rows = np.atleast_2d(np.asarray(readings, dtype=float))
+    faults = [fault for R in rows for fault in check_reflectance(R, name)]
+    if faults:
+        raise InputError(faults)
+    with writing(book) as db:
+        must_be(db, "batch", batch)
+        weighing = last_weighing(db, batch)
+        if not weighing:
+            raise InputError(f"batch {batch} has not been weighed yet; write its weigh-out first")
+        away = _away(db, shop, batch, rows.mean(axis=0))
+        values = {
+            "batch": batch,
+            "weighing": weighing,
+            "name": name,
+            **colour(shop, rows.mean(axis=0)),
+            "readings": len(rows),
+            "de00": away,
+            "passed": None if away is None else int(away <= shop.tolerance_de00),
+            "note": note,
+        }
+        return record(db, book, "measurement", values)
+
+
+def _away(db: sqlite3.Connection, shop: Shop, batch: int, R: Array) -> float | None:
+    """dE00 of a reading from the target of its batch, if that has one."""
+    row = db.execute(
+        "SELECT target.R, L, a, b, target.light, target.observer FROM target WHERE id ="
+        " (SELECT target FROM formula WHERE id = (SELECT formula FROM batch WHERE id = ?))",
+        [batch],
+    ).fetchone()
+    if row is None:
+        return None
+    wanted, light, observer = np.array(row[1:4]), row[4], row[5]
+    if row[0] is not None:
+        light, observer = shop.lights[0], shop.observer
+        wanted = Lab(json.loads(row[0]), light, observer)
+    return round(float(de00(wanted, Lab(R, light, observer))), 4)
+
+
+def log_correction(
+    book: Book,
+    batch: int,
+    advice: Correction,
+    inks: tuple[str, ...],
+    *,
+    measurement: int | None = None,
+    choice: str = "smallest",
+    note: str = "",
+) -> int:
+    """What was advised to be added; `inks` name the advice's grams."""
+    with writing(book) as db:
+        is_open(db, batch)
+        values = {
+            "batch": batch,
+            "measurement": measurement,
+            "choice": choice,
+            "de00": round(float(advice.de00[0]), 4),
+            "chance": round(float(advice.chance_in_tolerance), 4),
+            "can_be_saved": int(advice.can_be_saved),
+            "note": note,
+        }
+        number = record(db, book, "correction", values)
+        for ink, grams in zip(inks, advice.additions_g.tolist(), strict=True):
+            if grams > 0:
+                row = {"correction": number, "ink": ink, "mg": milligrams(grams, ink)}
+                insert(db, "addition", row)
+        return number

@@ -1,0 +1,204 @@
+"""What is written into the record book about jobs, one function for each thing that happens.
+
+Every function is one transaction: all of it is in the book when it returns, or nothing
+is.  The number it returns is the record's own.
+"""
+
+import sqlite3
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from matchkit.book.rows import colour, day, is_open, milligrams, must_be
+from matchkit.book.schema import STRIKABLE
+from matchkit.book.shelf import heed, keep_mix, mixes_of, weighable
+from matchkit.book.store import Book, insert, record, writing
+from matchkit.colorimetry.illuminants import light_name
+from matchkit.errors import InputError
+from matchkit.files.amounts import quoted
+from matchkit.inks.shop import Shop
+from matchkit.matching.rank import Candidate
+from matchkit.matching.solve import Target
+
+__all__ = ["OUTCOMES", "Logged", "close", "log_formula", "log_match", "open_batch", "strike"]
+
+OUTCOMES = ("approved", "rejected", "abandoned")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Logged:
+    """The numbers of the records that a logged match left."""
+
+    target: int
+    formula: int
+    batch: int
+
+
+def log_match(
+    book: Book,
+    shop: Shop,
+    target: Target,
+    formula: Candidate,
+    *,
+    name: str,
+    job: str = "",
+    customer: str = "",
+    due: str = "",
+    source: str = "match",
+    fit: str = "",
+    note: str = "",
+) -> Logged:
+    """A target, the formula chosen for it, and the batch to make of it: three records.
+
+    `formula.grams` are the batch, of inks and of mixtures of the shelf; `due` is a day,
+    YYYY-MM-DD, or empty; `fit` is `lessons.fit_key` of the palette.
+    """
+    said = {"name": name, "customer": customer}
+    with writing(book) as db:
+        heed(db, book, shop)
+        aim = record(db, book, "target", {**said, **_asked(shop, target), "note": ""})
+        chosen = _formula(
+            db,
+            book,
+            shop,
+            formula,
+            {**said, "target": aim, "source": source, "fit": fit, "note": note},
+        )
+        plan = {"job": job, "customer": customer, "due": due, "note": ""}
+        batch = _batch(db, book, chosen, sum(formula.grams), plan)
+    return Logged(target=aim, formula=chosen, batch=batch)
+
+
+def log_formula(
+    book: Book,
+    shop: Shop,
+    formula: Candidate,
+    *,
+    name: str,
+    customer: str = "",
+    source: str = "recipe",
+    fit: str = "",
+    note: str = "",
+) -> int:
+    """A formula without a target, such as one from an old paper card."""
+    said = {"name": name, "customer": customer, "target": None, "source": source}
+    with writing(book) as db:
+        return _formula(db, book, shop, formula, {**said, "fit": fit, "note": note})
+
+
+def open_batch(
+    book: Book,
+    formula: int,
+    grams: float,
+    *,
+    job: str = "",
+    customer: str = "",
+    due: str = "",
+    note: str = "",
+) -> int:
+    """A new batch of a formula that the book has."""
+    with writing(book) as db:
+        must_be(db, "formula", formula)
+        plan = {"job": job, "customer": customer, "due": due, "note": note}
+        return _batch(db, book, formula, grams, plan)
+
+
+def close(
+    book: Book,
+    batch: int,
+    outcome: str,
+    *,
+    approved_by: str = "",
+    light: str = "",
+    note: str = "",
+) -> int:
+    """The end of a batch: approved, rejected or abandoned; by whom, under which light."""
+    if outcome not in OUTCOMES:
+        raise InputError(f"outcome: found {quoted(outcome)}; write {', '.join(OUTCOMES)}")
+    with writing(book) as db:
+        is_open(db, batch)
+        last = db.execute("SELECT max(id) FROM measurement_now WHERE batch = ?", [batch])
+        (measurement,) = last.fetchone()
+        if outcome == "approved" and measurement is None:
+            raise InputError(
+                f"batch {batch} was not measured; measure what is approved, then close"
+            )
+        values = {"batch": batch, "outcome": outcome, "measurement": measurement}
+        values |= {"approved_by": approved_by, "light": light, "note": note}
+        return record(db, book, "closing", values)
+
+
+def strike(book: Book, what: str, number: int, why: str) -> int:
+    """Strike a record that was wrong, for a reason; then write the right one.
+
+    Of a struck batch its weigh-outs, measurements, corrections and closing go with it, of
+    a struck weigh-out the measurements that were made of it.
+    """
+    if what not in STRIKABLE:
+        raise InputError(f"strike: found {quoted(what)}; write one of {', '.join(STRIKABLE)}")
+    if not why.strip():
+        raise InputError("strike: say why; whoever reads the book later wants to know")
+    with writing(book) as db:
+        must_be(db, what, number)
+        for part, each in _with_it(db, what, number):
+            record(db, book, "strike", {"what": part, "record": each, "why": why})
+        return record(db, book, "strike", {"what": what, "record": number, "why": why})
+
+
+def _with_it(db: sqlite3.Connection, what: str, number: int) -> list[tuple[str, int]]:
+    """What makes no sense any more once a record is struck."""
+    parts = {
+        "batch": ("weighing", "measurement", "correction", "closing"),
+        "weighing": ("measurement",),
+    }
+    return [
+        (part, row[0])
+        for part in parts.get(what, ())
+        for row in db.execute(f"SELECT id FROM {part}_now WHERE {what} = ?", [number]).fetchall()
+    ]
+
+
+def _asked(shop: Shop, target: Target) -> dict[str, object]:
+    """The colour columns of a target; where only Lab is known, of its own light."""
+    if target.R is not None:
+        return colour(shop, target.R)
+    L, a, b = (round(float(v), 4) for v in target.lab[0])
+    seen: dict[str, object] = {
+        "R": None,
+        "L": L,
+        "a": a,
+        "b": b,
+        "light": light_name(target.lights[0]),
+    }
+    return seen | {"observer": target.observer, "geometry": shop.geometry, "condition": ""}
+
+
+def _formula(
+    db: sqlite3.Connection, book: Book, shop: Shop, formula: Candidate, said: Mapping[str, object]
+) -> int:
+    if not str(said["name"]).strip():
+        raise InputError("a formula needs a name; give it one, such as the colour's")
+    mixes, inks = mixes_of(db, shop), {ink.name for ink in shop.inks}
+    weighable(dict.fromkeys(formula.inks, 1.0), shop, mixes)
+    for name in formula.inks:  # what is in it now, whatever mixes.csv says later
+        if name not in inks:
+            keep_mix(db, book, mixes[name])
+    aimed = said["target"] is not None
+    values = {
+        **said,
+        **colour(shop, formula.R),
+        "de00": round(float(formula.de00[0]), 4) if aimed else None,
+        "chance": formula.chance_in_tolerance if aimed else None,
+    }
+    number = record(db, book, "formula", values)
+    total = sum(formula.grams)
+    for ink, grams in zip(formula.inks, formula.grams, strict=True):
+        insert(db, "formula_ink", {"formula": number, "ink": ink, "fraction": grams / total})
+    return number
+
+
+def _batch(
+    db: sqlite3.Connection, book: Book, formula: int, grams: float, plan: Mapping[str, str]
+) -> int:
+    planned = milligrams(grams, "the batch")
+    values = {**plan, "due": day(plan["due"]), "formula": formula, "planned_mg": planned}
+    return record(db, book, "batch", values)

@@ -1,0 +1,309 @@
+"""A batch with its whole story, and a day's jobs with what has to be done next."""
+
+import json
+import sqlite3
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, time, tzinfo
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchkit.book.rows import held_by, must_be, parts_of, taken_apart
+from matchkit.book.shelf import MG
+from matchkit.book.store import Book, reading
+from matchkit.inks.recipe import weigh_out
+from matchkit.paper.sheet import grams_text
+
+__all__ = [
+    "Job",
+    "Poured",
+    "Reading",
+    "common",
+    "far_from_plan",
+    "job",
+    "job_of",
+    "local_day",
+    "planned_grams",
+    "sharing",
+    "sharing_words",
+    "todays_jobs",
+    "utc",
+]
+
+Array = NDArray[np.float64]
+
+LEAST_SHARED = 0.5  # of a batch: a smaller common part is no base colour
+# A weight of so many times the planned one, or that part of it, looks like a slip; so does a
+# whole batch.  What is off by fewer steps of the balance is slight.
+FAR, FAR_IN_ALL, SLIGHT_STEPS = 3.0, 1.25, 100
+
+
+@dataclass(frozen=True, kw_only=True)
+class Poured:
+    """One weigh-out of a batch: what was poured, of which lot, planned and actual grams."""
+
+    weighing: int
+    at: str
+    who: str
+    inks: tuple[str, ...]
+    lots: tuple[str, ...]
+    planned_g: tuple[float, ...]
+    actual_g: tuple[float, ...]
+    holds: dict[str, float]  # actual grams by ink, mixtures taken apart
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reading:
+    """One measurement of a batch; `weighing` is the last weigh-out before it."""
+
+    measurement: int
+    at: str
+    who: str
+    weighing: int
+    R: Array  # (n_wl,)
+    lab: tuple[float, float, float]
+    light: str
+    geometry: str
+    de00: float | None
+    passed: bool | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Job:
+    """A batch with its whole story.  `state` is what has to be done next, in words.
+
+    `closed_on` is the measurement that it was closed by, if it was measured.
+    """
+
+    batch: int
+    at: str
+    who: str
+    job: str
+    customer: str
+    due: str
+    name: str  # of the colour
+    formula: int
+    target: int | None
+    shares: dict[str, float]  # mass fractions as poured, in weighing order
+    holds: dict[str, float]  # mass fractions by ink, mixtures taken apart
+    planned_g: float
+    pours: tuple[Poured, ...]
+    readings: tuple[Reading, ...]
+    outcome: str  # empty: open
+    approved_by: str
+    closed_at: str
+    closed_on: int | None
+    closing: int | None  # the record that says so
+    state: str
+
+
+def job(book: Book, batch: int) -> Job:
+    """A batch with its whole story; InputError if there is none or it was struck."""
+    with reading(book) as db:
+        must_be(db, "batch", batch)
+        return job_of(db, batch)
+
+
+def job_of(db: sqlite3.Connection, batch: int) -> Job:
+    """The same from an open connection, for a batch that is there."""
+    at, who, name, job_name, customer, due, formula, target, planned = db.execute(
+        "SELECT batch.at, batch.who, formula.name, job, batch.customer, due, formula.id, target,"
+        " planned_mg FROM batch JOIN formula ON formula.id = batch.formula WHERE batch.id = ?",
+        [batch],
+    ).fetchone()
+    ended = db.execute(
+        "SELECT outcome, approved_by, at, measurement, id FROM closing_now WHERE batch = ?", [batch]
+    ).fetchone()
+    pours, readings = _pours(db, batch), _readings(db, batch)
+    outcome, approved_by, closed_at, closed_on, closing = ended or ("", "", "", None, None)
+    return Job(
+        batch=batch,
+        at=at,
+        who=who,
+        job=job_name,
+        customer=customer,
+        due=due,
+        name=name,
+        formula=formula,
+        target=target,
+        shares=parts_of(db, "formula", formula),
+        holds=held_by(db, formula),
+        planned_g=planned / MG,
+        pours=pours,
+        readings=readings,
+        outcome=outcome,
+        approved_by=approved_by,
+        closed_at=closed_at,
+        closed_on=closed_on,
+        closing=closing,
+        state=outcome or _state(pours, readings),
+    )
+
+
+def _pours(db: sqlite3.Connection, batch: int) -> tuple[Poured, ...]:
+    rows = db.execute("SELECT id, at, who FROM weighing_now WHERE batch = ? ORDER BY id", [batch])
+    pours = []
+    for weighing, at, who in rows.fetchall():
+        moved = db.execute(
+            "SELECT ink, lot, planned_mg, -mg, mix FROM movement_now WHERE weighing = ?"
+            " ORDER BY id",
+            [weighing],
+        )
+        inks, lots, planned, actual, mixes = zip(*moved.fetchall(), strict=True)
+        holds: dict[str, float] = {}
+        for ink, mg, mix in zip(inks, actual, mixes, strict=True):
+            taken_apart(db, holds, ink, mix, mg / MG)
+        pours.append(
+            Poured(
+                weighing=weighing,
+                at=at,
+                who=who,
+                inks=inks,
+                lots=lots,
+                planned_g=tuple(mg / MG for mg in planned),
+                actual_g=tuple(mg / MG for mg in actual),
+                holds=holds,
+            )
+        )
+    return tuple(pours)
+
+
+def _readings(db: sqlite3.Connection, batch: int) -> tuple[Reading, ...]:
+    rows = db.execute(
+        "SELECT id, at, who, weighing, R, L, a, b, light, geometry, de00, passed"
+        " FROM measurement_now WHERE batch = ? ORDER BY id",
+        [batch],
+    )
+    return tuple(
+        Reading(
+            measurement=row[0],
+            at=row[1],
+            who=row[2],
+            weighing=row[3],
+            R=np.array(json.loads(row[4])),
+            lab=row[5:8],
+            light=row[8],
+            geometry=row[9],
+            de00=row[10],
+            passed=None if row[11] is None else bool(row[11]),
+        )
+        for row in rows
+    )
+
+
+def _state(pours: Sequence[Poured], readings: Sequence[Reading]) -> str:
+    if not pours:
+        return "to weigh"
+    last = [each for each in readings if each.weighing == pours[-1].weighing]
+    if not last:
+        return "to measure"
+    if last[-1].passed is None:
+        return "measured; no target to judge by"
+    return "in: to approve" if last[-1].passed else "out: to correct"
+
+
+# ---- a day's jobs
+
+
+def todays_jobs(book: Book, *, zone: tzinfo | None = None) -> list[Job]:
+    """Every batch that is open, and those that were opened or closed today.
+
+    The open ones come first; of either the ones that are due, then the oldest.  `zone` is the
+    shop's clock, the computer's unless it is said.
+    """
+    start = datetime.combine(book.clock().astimezone(zone).date(), time())
+    since = utc(start.replace(tzinfo=zone) if zone else start)
+    with reading(book) as db:
+        rows = db.execute(
+            "SELECT id FROM batch_now WHERE at >= ?"
+            " OR id NOT IN (SELECT batch FROM closing_now WHERE at < ?)",
+            [since, since],
+        )
+        jobs = [job_of(db, batch) for (batch,) in rows.fetchall()]
+    return sorted(jobs, key=lambda each: (bool(each.outcome), each.due or "9999", each.batch))
+
+
+def sharing(jobs: Sequence[Job], *, least: float = LEAST_SHARED) -> list[tuple[Job, Job, float]]:
+    """Pairs of jobs that are still to be weighed and could begin as one base colour.
+
+    The common part of two formulas is what both hold of every ink, sum of the smaller
+    shares, 0-1: mixed once, it becomes either by additions.  It counts as a base colour if
+    at least two inks are in it and it is `least` of both; the largest come first.
+    """
+    waiting = [each for each in jobs if each.state == "to weigh"]
+    pairs = []
+    for k, one in enumerate(waiting):
+        for other in waiting[k + 1 :]:
+            both = common(one.shares, other.shares)
+            share = sum(both.values())
+            if len(both) > 1 and share >= least:
+                pairs.append((one, other, share))
+    return sorted(pairs, key=lambda pair: -pair[2])
+
+
+def common(one: dict[str, float], other: dict[str, float]) -> dict[str, float]:
+    """What two formulas have in common, as mass fractions of either.
+
+    >>> common({"White": 0.95, "Lemon": 0.05}, {"White": 0.9, "Lemon": 0.1})
+    {'White': 0.9, 'Lemon': 0.05}
+    """
+    return {ink: min(share, other[ink]) for ink, share in one.items() if ink in other}
+
+
+def sharing_words(one: Job, other: Job, share: float) -> str:
+    """What to mix at once for a pair of `sharing`, in a sentence."""
+    base = common(one.shares, other.shares)
+    held = ", ".join(f"{ink} {100 * f / share:.1f} %" for ink, f in base.items())
+    grams = share * (one.planned_g + other.planned_g)
+    return (
+        f"batches {one.batch} and {other.batch} share a base colour: {held}; mix {grams:.0f} g "
+        f"of it at once ({100 * share:.0f} % of both), then add the rest to each"
+    )
+
+
+def planned_grams(story: Job, resolution_g: float) -> dict[str, float]:
+    """The first weigh-out of a batch as its formula plans it, on the balance's steps."""
+    grams = weigh_out(np.array([*story.shares.values()]), story.planned_g, resolution_g)
+    return dict(zip(story.shares, grams.tolist(), strict=True))
+
+
+def far_from_plan(
+    poured: Mapping[str, float], planned: Mapping[str, float], resolution_g: float
+) -> list[str]:
+    """Weights that look like a slip of the keys beside the planned ones, a line each.
+
+    >>> far_from_plan({"White": 95.0, "Lemon": 40.0}, {"White": 95.0, "Lemon": 5.0}, 0.01)
+    ['Lemon: 40 g where 5.00 g is planned', 'in all: 135 g where 100.00 g is planned']
+    """
+    lines = [
+        f"{ink}: {poured.get(ink, 0.0):g} g where {grams_text(g, resolution_g)} g is planned"
+        for ink, g in planned.items()
+        if _far(poured.get(ink, 0.0), g, FAR, resolution_g)
+    ]
+    all_g, plan_g = sum(poured.values()), sum(planned.values())
+    if plan_g and _far(all_g, plan_g, FAR_IN_ALL, resolution_g):
+        lines.append(f"in all: {all_g:g} g where {grams_text(plan_g, resolution_g)} g is planned")
+    return lines
+
+
+def _far(grams: float, planned_g: float, times: float, resolution_g: float) -> bool:
+    step = SLIGHT_STEPS * resolution_g
+    return abs(grams - planned_g) > step and not planned_g / times <= grams <= planned_g * times
+
+
+# ---- days
+
+
+def local_day(at: str, zone: tzinfo | None = None) -> str:
+    """The shop's day of a time in the book.
+
+    >>> local_day("2026-11-25T10:00:00Z", UTC)
+    '2026-11-25'
+    """
+    return datetime.fromisoformat(at).astimezone(zone).date().isoformat()
+
+
+def utc(moment: datetime) -> str:
+    """A moment as the book writes it."""
+    return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")

@@ -1,0 +1,350 @@
+"""What the record book has learned about today's lots, and how it came to that.
+
+Every measured batch is one lesson for `lots.learn`, in the order in which the batches were
+last measured; an ink whose lot changes between two of them starts again from nothing
+known.  So what is known is a fold over the book, and can always be made anew.  To be quick,
+`teach` keeps the state it came to as a record; it counts as long as the book still says
+what it said then, by a digest of all that went in, and the inks were not fitted anew.
+
+A lot that was checked by a drawdown (`book_checks`) begins with what that told.
+
+Batches that hold a leftover or a letdown teach nothing, since their lots are mixed.
+"""
+
+import json
+import sqlite3
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from hashlib import sha256
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchkit.book.checks import Checks, checks_digest, checks_of, hear
+from matchkit.book.jobs import Job, job_of
+from matchkit.book.shelf import lots_of
+from matchkit.book.store import Book, reading, record, writing
+from matchkit.correcting.diagnose import Round, infer, model_error_f
+from matchkit.correcting.lots import (
+    Lots,
+    as_json,
+    for_palette,
+    from_json,
+    learn,
+    new_lot,
+    on_shelf,
+    start,
+)
+from matchkit.correcting.lots import apply as with_strengths
+from matchkit.errors import InputError
+from matchkit.fitting.fit import Fit
+from matchkit.inks.palette import Palette
+from matchkit.inks.shop import Ink, Shop
+from matchkit.matching.probability import spread_of
+
+__all__ = ["Drift", "Learned", "drift", "fit_key", "learned", "rounds_of", "teach"]
+
+Array = NDArray[np.float64]
+
+MOST = 200  # batches that are gone through when nothing that was kept counts any more
+KEPT = 20  # lessons that are looked at for one that still counts
+WORTH_SAYING = 0.01  # of log strength
+
+
+@dataclass(frozen=True, kw_only=True)
+class Learned:
+    """The fits with today's lots, and what is known of those, by series.
+
+    `fits` are for matching and for odds: their palettes have today's strengths, and their
+    inks the spread that is still left in each.  `lots` are for `diagnose.infer` on the fits
+    as they were (`known=lots.for_palette(...)`).  `words` say what was learned in plain
+    words, `odd` which batches taught nothing and why.
+    """
+
+    fits: dict[str, Fit]
+    lots: dict[str, Lots]
+    words: tuple[str, ...]
+    odd: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Drift:
+    """An ink's strength after one more batch, with its standard error.
+
+    `alone` is what that batch says by itself, with nothing known from the others.
+    """
+
+    batch: int
+    at: str
+    lot: str
+    strength: float
+    error: float
+    alone: float
+    alone_error: float
+
+
+def learned(
+    book: Book,
+    shop: Shop,
+    fits: Mapping[str, Fit],
+    *,
+    learning: bool = True,
+    without: int | None = None,
+) -> Learned:
+    """The fits of a shop with the lots of today, as far as the book's batches tell.
+
+    With `learning` off every lot is the reference again, give or take its usual spread.
+    `without` is a batch that is left out: one that is about to be corrected must not be
+    heard twice.
+    The inks of the palettes become the shop's, so that stock and limits are today's.
+    """
+    out, known = {}, {}
+    words: list[str] = []
+    odd: list[str] = []
+    with reading(book) as db:
+        inks = _inks_today(db, shop)
+        for series, found in fits.items():
+            palette = replace(found.palette, inks=tuple(inks[n] for n in found.palette.names))
+            if not learning:
+                known[series] = start(palette.inks)
+                out[series] = replace(found, palette=replace(palette, strengths=None))
+                continue
+            lots, told, _ = _fold(db, shop, found, without)
+            checks = checks_of(db, shop)
+            known[series] = lots = _of_today(lots, replace(found, palette=palette), shop, checks)
+            out[series] = replace(found, palette=_with_what_is_left(palette, lots))
+            words += _words(db, palette, lots, checks)
+            odd += told
+    return Learned(fits=out, lots=known, words=tuple(words), odd=tuple(odd))
+
+
+def teach(book: Book, shop: Shop, fits: Mapping[str, Fit]) -> tuple[str, ...]:
+    """Keep what the book's batches teach, so that the next start is quick; what was odd."""
+    odd: list[str] = []
+    for found in fits.values():
+        with reading(book) as db:
+            lots, told, items = _fold(db, shop, found)
+            key = _key(found.palette, checks_of(db, shop))
+        odd += told
+        if items:
+            kept = {"first": items[0].key, "length": len(items), "chain": _chain(items)}
+            kept |= {"lots": as_json(_rounded(lots)), "odd": told}
+            values = {"measurement": items[-1].measurements[-1], "fit": key}
+            with writing(book) as db:
+                record(db, book, "lesson", {**values, "told": json.dumps(kept)})
+    return tuple(odd)
+
+
+def drift(book: Book, shop: Shop, found: Fit, ink: str) -> list[Drift]:
+    """The strength of an ink as it was known after each batch that holds it."""
+    palette = found.palette
+    i = palette.index(ink)
+    spread = spread_of(palette, found.error_Lab, shop.resolution_g)
+    out = []
+    with reading(book) as db:
+        checks = checks_of(db, shop)
+        state = _begun(found, shop, checks)
+        for item in _items(db, shop, palette)[-MOST:]:
+            batch = job_of(db, item.batch)
+            state, _ = _after(state, batch, found, shop, checks)
+            rounds = rounds_of(batch, palette, shop)
+            if not rounds[-1].grams[i] > 0:
+                continue
+            alone = infer(palette, rounds, spread, model_f=model_error_f(found), refuse=False)
+            mean, covariance = for_palette(state, palette)
+            out.append(
+                Drift(
+                    batch=item.batch,
+                    at=batch.readings[-1].at,
+                    lot=_lots_in(batch).get(ink, ""),
+                    strength=float(np.exp(mean[i])),
+                    error=float(np.sqrt(covariance[i, i])),
+                    alone=float(alone.strengths[i]),
+                    alone_error=float(np.sqrt(alone.covariance[i, i])),
+                )
+            )
+    return out
+
+
+def rounds_of(batch: Job, palette: Palette, shop: Shop) -> list[Round]:
+    """What was in the bucket at each measurement, and how it read: what `infer` takes.
+
+    Of several readings of one weigh-out the last counts; readings of another geometry are
+    left out.
+    """
+    held = np.zeros(len(palette.inks))
+    rounds = []
+    for pour in batch.pours:
+        for name, grams in pour.holds.items():
+            held[palette.index(name)] += grams
+        read = [r for r in batch.readings if r.weighing == pour.weighing]
+        read = [r for r in read if r.geometry == shop.geometry]
+        if read:
+            rounds.append(Round(grams=held.copy(), R=read[-1].R))
+    return rounds
+
+
+def fit_key(palette: Palette) -> str:
+    """A short name for fitted inks: the same numbers, the same key."""
+    shared = [palette.base, palette.gain, palette.k2, palette.deep]
+    inks = [[ink.name, ink.lot_spread_percent] for ink in palette.inks]
+    digest = sha256(json.dumps([inks, shared]).encode())
+    for numbers in (palette.K, palette.S, palette.crowding):
+        digest.update(np.round(numbers, 9).tobytes())
+    return digest.hexdigest()[:16]
+
+
+@dataclass(frozen=True)
+class _Item:
+    """One lesson: a batch and the records that it is made of."""
+
+    batch: int
+    measurements: tuple[int, ...]
+    weighings: tuple[int, ...]
+
+    @property
+    def key(self) -> str:
+        return f"{self.batch}:{self.measurements}:{self.weighings}"
+
+
+def _items(db: sqlite3.Connection, shop: Shop, palette: Palette) -> list[_Item]:
+    """The batches that teach about a palette, in the order of their last measurement."""
+    poured = db.execute(
+        "SELECT w.batch, w.id, max(m.ink), max(m.mix IS NOT NULL) FROM weighing_now w"
+        " JOIN movement_now m ON m.weighing = w.id WHERE m.mg < 0 GROUP BY w.batch, w.id"
+    ).fetchall()
+    weighings: dict[int, list[int]] = {}
+    for batch, weighing, _, _ in poured:
+        weighings.setdefault(batch, []).append(weighing)
+    strange = {row[0] for row in poured if row[3] or row[2] not in palette.names}
+    read: dict[int, list[int]] = {}
+    for batch, measurement in db.execute(
+        "SELECT batch, id FROM measurement_now WHERE geometry = ? ORDER BY id", [shop.geometry]
+    ):
+        if batch in weighings and batch not in strange:
+            read.setdefault(batch, []).append(measurement)
+    items = [_Item(b, tuple(ids), tuple(weighings[b])) for b, ids in read.items()]
+    return sorted(items, key=lambda item: item.measurements[-1])
+
+
+def _fold(
+    db: sqlite3.Connection, shop: Shop, found: Fit, without: int | None = None
+) -> tuple[Lots, tuple[str, ...], list[_Item]]:
+    """What all batches taught, what was odd about them, and which were gone through."""
+    palette = found.palette
+    items = [item for item in _items(db, shop, palette) if item.batch != without]
+    checks = checks_of(db, shop)
+    kept = _kept(db, items, _key(palette, checks))
+    if kept is None:
+        items = items[-MOST:]
+        kept = _begun(found, shop, checks), [], 0, 0
+    lots, odd, first, done = kept
+    items = items[first:]
+    for item in items[done:]:
+        lots, told = _after(lots, job_of(db, item.batch), found, shop, checks)
+        odd += [f"batch {item.batch}: {line}" for line in told]
+    return lots, tuple(odd), items
+
+
+def _key(palette: Palette, checks: Checks) -> str:
+    """What a kept state depends on beside its batches: the fit, and the checks of lots."""
+    return fit_key(palette) + checks_digest(checks)
+
+
+def _begun(found: Fit, shop: Shop, checks: Checks) -> Lots:
+    """What is known before the first batch: the checks of the lots in use then."""
+    return hear(start(found.palette.inks), found.palette.names, checks, found, shop)
+
+
+def _of_today(lots: Lots, found: Fit, shop: Shop, checks: Checks) -> Lots:
+    """What is known of the inks as they stand on the shelf: of new lots, their checks."""
+    before = dict(zip(lots.inks, lots.lots, strict=True))
+    lots = on_shelf(lots, found.palette.inks)
+    new = [i for i, lot in zip(lots.inks, lots.lots, strict=True) if before.get(i) != lot]
+    return hear(lots, new, checks, found, shop)
+
+
+def _rounded(lots: Lots) -> Lots:
+    """Without the digits that mean nothing and would fill the book."""
+    covariance = np.round(lots.covariance, 12)
+    return replace(lots, mean=np.round(lots.mean, 9), covariance=covariance)
+
+
+def _kept(
+    db: sqlite3.Connection, items: Sequence[_Item], fit: str
+) -> tuple[Lots, list[str], int, int] | None:
+    """The newest kept state that the book still agrees with, where it began, how far it went."""
+    at = {item.key: k for k, item in enumerate(items)}
+    rows = db.execute("SELECT told FROM lesson WHERE fit = ? ORDER BY id DESC LIMIT ?", [fit, KEPT])
+    for (text,) in rows.fetchall():
+        told = json.loads(text)
+        first, length = at.get(told["first"]), int(told["length"])
+        if first is not None and _chain(items[first : first + length]) == told["chain"]:
+            return from_json(told["lots"]), list(told["odd"]), first, length
+    return None
+
+
+def _chain(items: Sequence[_Item]) -> str:
+    return sha256("\n".join(item.key for item in items).encode()).hexdigest()
+
+
+def _after(
+    lots: Lots, batch: Job, found: Fit, shop: Shop, checks: Checks
+) -> tuple[Lots, tuple[str, ...]]:
+    """What is known after one more batch, and what was odd about it."""
+    palette = found.palette
+    for ink, lot in _lots_in(batch).items():
+        if lots.lots[lots.inks.index(ink)] != lot:
+            lots = hear(new_lot(lots, ink, lot), [ink], checks, found, shop)
+    spread = spread_of(palette, found.error_Lab, shop.resolution_g)
+    rounds = rounds_of(batch, palette, shop)
+    try:
+        return learn(lots, palette, rounds, spread, model_f=model_error_f(found))
+    except InputError as error:
+        return lots, error.faults
+
+
+def _lots_in(batch: Job) -> dict[str, str]:
+    """The lot of each ink in a bucket; where an addition was of another lot, that one."""
+    return {
+        ink: lot
+        for pour in batch.pours
+        for ink, lot, grams in zip(pour.inks, pour.lots, pour.actual_g, strict=True)
+        if grams > 0
+    }
+
+
+def _inks_today(db: sqlite3.Connection, shop: Shop) -> dict[str, Ink]:
+    lots = lots_of(db, shop)
+    return {ink.name: replace(ink, lot=lots[ink.name]) for ink in shop.inks}
+
+
+def _with_what_is_left(palette: Palette, lots: Lots) -> Palette:
+    """The palette with its strengths; what is not known of them yet is its inks' spread."""
+    left = np.sqrt(np.diag(for_palette(lots, palette)[1]))
+    inks = [
+        replace(ink, lot_spread_percent=100 * float(sd))
+        for ink, sd in zip(palette.inks, left, strict=True)
+    ]
+    return with_strengths(replace(palette, inks=tuple(inks)), lots)
+
+
+def _words(db: sqlite3.Connection, palette: Palette, lots: Lots, checks: Checks) -> Iterator[str]:
+    """A line for each ink whose lot is worth a word."""
+    mean, covariance = for_palette(lots, palette)
+    for ink, x, error in zip(palette.inks, mean, np.sqrt(np.diag(covariance)), strict=True):
+        if abs(x) < max(WORTH_SAYING, error):
+            continue
+        (n,) = db.execute(
+            "SELECT count(DISTINCT w.batch) FROM movement_now m"
+            " JOIN weighing_now w ON w.id = m.weighing"
+            " WHERE m.ink = ? AND m.lot = ? AND m.mg < 0"
+            " AND w.batch IN (SELECT batch FROM measurement_now)",
+            [ink.name, ink.lot],
+        ).fetchone()
+        how = "strong" if x > 0 else "weak"
+        named = f"{ink.name} lot {ink.lot}" if ink.lot else ink.name
+        by = 100 * abs(float(np.expm1(x)))
+        over = [f"over {n} batch{'es' if n != 1 else ''}"] if n else []
+        over += ["by its check drawdown"] if (ink.name, ink.lot) in checks else []
+        yield f"{named} has run {by:.0f} % {how} {' and '.join(over)}".strip()

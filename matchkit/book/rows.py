@@ -1,0 +1,145 @@
+"""What the functions that write and read the book share: columns, checks, contents."""
+
+import json
+import sqlite3
+from datetime import date
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchkit.book.shelf import MG
+from matchkit.colorimetry.tristimulus import Lab
+from matchkit.errors import InputError
+from matchkit.files.amounts import quoted
+from matchkit.inks.shop import Shop
+
+__all__ = [
+    "colour",
+    "contents",
+    "day",
+    "held_by",
+    "is_open",
+    "last_weighing",
+    "milligrams",
+    "must_be",
+    "parts_of",
+    "reading_text",
+    "taken_apart",
+    "taken_back",
+]
+
+Array = NDArray[np.float64]
+
+
+def reading_text(R: Array) -> str:
+    """A spectrum (n_wl,) as the book keeps it: a reading is no finer than six decimals."""
+    return json.dumps(np.round(np.asarray(R, dtype=float), 6).tolist())
+
+
+def colour(shop: Shop, R: Array) -> dict[str, object]:
+    """The columns that tell a colour: its spectrum, its Lab as the shop sees it, how read."""
+    light, text = shop.lights[0], reading_text(R)
+    L, a, b = (round(float(v), 4) for v in Lab(json.loads(text), light, shop.observer))
+    return {
+        "R": text,
+        "L": L,
+        "a": a,
+        "b": b,
+        "light": light,
+        "observer": shop.observer,
+        "geometry": shop.geometry,
+        "condition": shop.condition,
+    }
+
+
+def milligrams(grams: float, what: str, *, zero: bool = False) -> int:
+    """Whole milligrams, or InputError."""
+    if not np.isfinite(grams) or grams < 0 or grams > 1e9 or (grams == 0 and not zero):
+        least = "0 g or more" if zero else "more than 0 g"
+        raise InputError(f"{what}: found {grams:g} g; write {least}")
+    return round(grams * MG)
+
+
+def day(text: str) -> str:
+    """A day as YYYY-MM-DD, or an empty string as it is."""
+    try:
+        return date.fromisoformat(text).isoformat() if text else ""
+    except ValueError:
+        raise InputError(f"found {quoted(text)}; write a day as 2026-11-25") from None
+
+
+def must_be(db: sqlite3.Connection, what: str, number: int) -> None:
+    """InputError unless the record is there and was not struck."""
+    if db.execute(f"SELECT 1 FROM {what}_now WHERE id = ?", [number]).fetchone():
+        return
+    (last,) = db.execute(f"SELECT max(id) FROM {what}").fetchone()
+    if last is not None and 1 <= number <= last:
+        raise InputError(f"{what} {number} was struck; `matchkit book SHOP show` tells why")
+    there = "there is none yet" if last is None else f"the last is {last}"
+    raise InputError(f"no {what} {number} in the book; {there}")
+
+
+def is_open(db: sqlite3.Connection, batch: int) -> tuple[int, int]:
+    """The formula and the planned milligrams of a batch that is not closed."""
+    must_be(db, "batch", batch)
+    ended = db.execute("SELECT outcome FROM closing_now WHERE batch = ?", [batch]).fetchone()
+    if ended:
+        raise InputError(
+            f"batch {batch} is closed ({ended[0]}); open a new one, or strike its closing"
+        )
+    row = db.execute("SELECT formula, planned_mg FROM batch WHERE id = ?", [batch]).fetchone()
+    return int(row[0]), int(row[1])
+
+
+def last_weighing(db: sqlite3.Connection, batch: int) -> int | None:
+    """The last weigh-out of a batch."""
+    last = db.execute("SELECT max(id) FROM weighing_now WHERE batch = ?", [batch]).fetchone()
+    number: int | None = last[0]
+    return number
+
+
+def taken_back(what: str, number: int) -> str:
+    """The command that strikes a record, as it is typed."""
+    return f'`matchkit book SHOP strike {what} {number} --why "..."`'
+
+
+def parts_of(db: sqlite3.Connection, what: str, number: int) -> dict[str, float]:
+    """Mass fractions by ink of a formula or a mixture, in weighing order."""
+    rows = db.execute(
+        f"SELECT ink, fraction FROM {what}_ink WHERE {what} = ? ORDER BY id", [number]
+    )
+    return dict(rows.fetchall())
+
+
+def held_by(db: sqlite3.Connection, formula: int) -> dict[str, float]:
+    """Mass fractions by ink of a formula, its mixtures taken apart as they were known then."""
+    held: dict[str, float] = {}
+    for name, fraction in parts_of(db, "formula", formula).items():
+        then = db.execute(
+            "SELECT id FROM mix WHERE name = ? ORDER BY"
+            " at <= (SELECT at FROM formula WHERE id = ?) DESC, id DESC LIMIT 1",
+            [name, formula],
+        ).fetchone()
+        taken_apart(db, held, name, then[0] if then else None, fraction)
+    return held
+
+
+def contents(db: sqlite3.Connection, batch: int, upto: int | None = None) -> dict[str, float]:
+    """Grams by ink in the bucket, mixtures taken apart; after the weigh-out `upto`."""
+    rows = db.execute(
+        "SELECT ink, mix, -mg FROM movement_now WHERE weighing IN"
+        " (SELECT id FROM weighing_now WHERE batch = ? AND id <= ?) ORDER BY id",
+        [batch, 2**62 if upto is None else upto],
+    ).fetchall()
+    held: dict[str, float] = {}
+    for name, mix, mg in rows:
+        taken_apart(db, held, name, mix, mg / MG)
+    return {ink: g for ink, g in held.items() if g > 0}
+
+
+def taken_apart(
+    db: sqlite3.Connection, held: dict[str, float], name: str, mix: int | None, grams: float
+) -> None:
+    """Add grams of an ink to `held`, or of the inks of a mixture by its record."""
+    for ink, fraction in ({name: 1.0} if mix is None else parts_of(db, "mix", mix)).items():
+        held[ink] = held.get(ink, 0.0) + fraction * grams

@@ -1,0 +1,296 @@
+"""The record book: one SQLite file in the shop folder, only ever added to.
+
+A `Book` is the book as one person holds it.  It keeps no connection open: every function
+opens the file, does its work in one short transaction and closes it, so that two notebooks
+and a command write side by side, and a program that is killed leaves a whole book.
+
+    write-ahead log, flushed at every commit     what was acknowledged stays
+    BEGIN IMMEDIATE for every write              two writers queue, neither fails
+    the version is asked at every opening        an older program leaves a newer book alone
+
+On a network folder the write-ahead log is not safe, since the computers do not share
+memory (the SQLite documentation, "Write-Ahead Logging"); there the book falls back to the
+rollback journal, and says so.
+"""
+
+import os
+import re
+import secrets
+import sqlite3
+import time
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import closing, contextmanager, suppress
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+from matchkit.book.schema import APPLICATION_ID, STEPS
+from matchkit.errors import InputError
+from matchkit.files.text import label, text_fault
+
+__all__ = [
+    "FILE",
+    "Book",
+    "connect",
+    "insert",
+    "migrate",
+    "now",
+    "open_book",
+    "reading",
+    "record",
+    "told",
+    "wording",
+    "writing",
+]
+
+FILE = "book.db"
+PATIENCE_S = 30.0  # how long a writer waits for the others
+PRAGMAS = ("foreign_keys = ON", "synchronous = FULL")
+MOUNTS = Path("/proc/self/mounts")
+NETWORK = {  # filesystems whose files lie on another computer
+    "nfs", "nfs4", "cifs", "smb3", "smbfs", "9p", "drvfs", "afs", "ceph", "fuse.sshfs",
+    "fuse.gvfsd-fuse", "fuse.davfs2",
+}  # fmt: skip
+DRIVE_REMOTE = 4  # what Windows calls a network drive
+LONGEST = 500  # characters of a name or a remark
+
+# What SQLite says, in the words of who reads it.  The rest are faults of the program.
+_WHY = {
+    "SQLITE_FULL": "the disk is full; nothing of this record was written. Make room, then"
+    " write it again",
+    "SQLITE_BUSY": f"another program has kept it to itself for {PATIENCE_S:g} s; close that one",
+    "SQLITE_READONLY": "may be read only; ask for the right to write in the shop folder",
+    "SQLITE_CANTOPEN": "can't be opened; may the shop folder be read and written?",
+    "SQLITE_PERM": "may not be opened; ask for the right to the shop folder",
+    "SQLITE_NOTADB": "not a record book; move it away (a backup comes back by"
+    " `matchkit book SHOP restore`)",
+    "SQLITE_CORRUPT": "damaged; move it away with all that begins with its name, and bring the"
+    " last backup back by `matchkit book SHOP restore`",
+    "SQLITE_IOERR": "the disk failed; check it, then check the book (`matchkit book SHOP check`)",
+}
+
+
+def now() -> datetime:
+    """The present time, UTC."""
+    return datetime.now(UTC)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Book:
+    """The record book as one person holds it: where it is, who writes, by which clock.
+
+    `uid` tells this book from those of other shops; it stands on labels.  `notes` are
+    things to say aloud, such as a network folder.  `unless`, if there is one, looks at the
+    book in the same transaction as every writing, before it, and raises to prevent it.
+    """
+
+    path: Path
+    uid: str
+    who: str = ""
+    clock: Callable[[], datetime] = now
+    notes: tuple[str, ...] = ()
+    unless: Callable[[sqlite3.Connection], None] | None = None
+
+
+def open_book(
+    folder: str | Path,
+    *,
+    who: str = "",
+    create: bool = True,
+    clock: Callable[[], datetime] = now,
+) -> Book:
+    """The record book of a shop folder; it is begun if there is none and `create` is set.
+
+    `who` and `clock` sign every record that is written through it.  Raises `InputError` for
+    a file that is not a book, that is damaged, or that a newer program wrote.
+    """
+    folder = Path(folder)
+    if not folder.is_dir():
+        raise InputError(f"{label(folder)}: not found; a shop folder is expected")
+    path = folder / FILE
+    if not create and not path.exists():
+        raise InputError(
+            f"{label(folder)}: no record book yet; it begins with the first record,"
+            " such as `matchkit book SHOP log-match`"
+        )
+    signed = wording(who, "who writes")
+    with told(path), closing(connect(path, create=create)) as db:
+        version = _known_version(db, path)
+        notes = _journal(db, path)
+        if version < len(STEPS):
+            migrate(db, path, clock)
+        (uid,) = db.execute("SELECT uid FROM book").fetchone()
+    return Book(path=path, uid=uid, who=signed, clock=clock, notes=notes)
+
+
+@contextmanager
+def reading(book: Book) -> Iterator[sqlite3.Connection]:
+    """A connection that sees the book as it is at one moment and can't write."""
+    with told(book.path), closing(connect(book.path)) as db:
+        _known_version(db, book.path)
+        db.execute("PRAGMA query_only = ON")
+        db.execute("BEGIN")
+        yield db
+
+
+@contextmanager
+def writing(book: Book) -> Iterator[sqlite3.Connection]:
+    """A connection whose work is kept whole at the end, or, after any fault, not at all."""
+    with told(book.path), closing(connect(book.path)) as db:
+        db.execute("BEGIN IMMEDIATE")
+        try:
+            _known_version(db, book.path)
+            if book.unless:
+                book.unless(db)
+            yield db
+            db.execute("COMMIT")
+        except BaseException:
+            if db.in_transaction:
+                db.execute("ROLLBACK")
+            raise
+
+
+def record(db: sqlite3.Connection, book: Book, table: str, values: Mapping[str, object]) -> int:
+    """Write one record, signed and dated; its number."""
+    at = book.clock().astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    return insert(db, table, {"at": at, "who": book.who, **values})
+
+
+def insert(db: sqlite3.Connection, table: str, values: Mapping[str, object]) -> int:
+    """Write one row as it is; its number.  Texts are checked, names are the program's own."""
+    cells = [wording(v, k) if isinstance(v, str) and k != "told" else v for k, v in values.items()]
+    marks = ", ".join("?" * len(cells))
+    row = db.execute(f"INSERT INTO {table} ({', '.join(values)}) VALUES ({marks})", cells)
+    assert row.lastrowid is not None
+    return row.lastrowid
+
+
+def wording(text: str, what: str) -> str:
+    """A name or a remark as it may stand in the book, or InputError."""
+    fault = text_fault(text)
+    if fault or (len(text) > LONGEST and what != "R"):
+        raise InputError(f"{what}: {fault or f'{len(text)} characters; at most {LONGEST}'}")
+    return text.strip()
+
+
+def connect(path: Path, *, create: bool = False) -> sqlite3.Connection:
+    """A connection to the file with the settings that every one of them needs."""
+    uri = f"{path.resolve().as_uri()}?mode={'rwc' if create else 'rw'}"
+    db = sqlite3.connect(uri, uri=True, timeout=PATIENCE_S, isolation_level=None)
+    for pragma in PRAGMAS:
+        db.execute(f"PRAGMA {pragma}")
+    return db
+
+
+@contextmanager
+def told(path: Path) -> Iterator[None]:
+    """Turn what SQLite says about the file into a line that a person can act on."""
+    try:
+        yield
+    except sqlite3.Error as error:
+        name = getattr(error, "sqlite_errorname", "")
+        why = next((line for key, line in _WHY.items() if name.startswith(key)), "")
+        if not why:
+            raise
+        raise InputError(f"{label(path)}: {why}") from None
+
+
+def _known_version(db: sqlite3.Connection, path: Path) -> int:
+    """The version of the book; InputError if it is no book, or a newer one."""
+    (version,) = db.execute("PRAGMA user_version").fetchone()
+    (application,) = db.execute("PRAGMA application_id").fetchone()
+    (tables,) = db.execute("SELECT count(*) FROM sqlite_schema").fetchone()
+    if tables and application != APPLICATION_ID:
+        raise InputError(f"{label(path)}: a database of another program; move it away")
+    if version > len(STEPS):
+        raise InputError(
+            f"{label(path)}: version {version}, written by a newer matchkit; this one reads"
+            f' versions up to {len(STEPS)}: update matchkit here as README tells under "Update"'
+        )
+    return int(version)
+
+
+def migrate(db: sqlite3.Connection, path: Path, clock: Callable[[], datetime]) -> None:
+    """All steps from the version of the file to today's, or none of them.
+
+    Who comes second waits for the first, and finds nothing left to do.
+    """
+    db.execute("BEGIN IMMEDIATE")
+    try:
+        version = _known_version(db, path)
+        for statement in (line for step in STEPS[version:] for line in step):
+            db.execute(statement)
+        if version == 0:
+            db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+            at = clock().astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+            uid = secrets.token_hex(4).upper()
+            insert(db, "book", {"id": 1, "at": at, "uid": uid})
+        db.execute(f"PRAGMA user_version = {len(STEPS)}")
+        db.execute("COMMIT")
+    except BaseException:
+        if db.in_transaction:
+            db.execute("ROLLBACK")
+        raise
+
+
+def _journal(db: sqlite3.Connection, path: Path) -> tuple[str, ...]:
+    """The write-ahead log where the disk carries it; else the rollback journal, and a note."""
+    network = on_network(path)
+    wanted = "delete" if network else "wal"
+    if _mode(db) != wanted:
+        with suppress(sqlite3.OperationalError):
+            _set_mode(db, wanted)
+    if network:
+        return (
+            f"{label(path)} lies on a network folder: one program at a time is safe there. Keep"
+            " the shop folder on a local disk, and its backups on the network",
+        )
+    if _mode(db) != "wal":
+        return (
+            f"{label(path)}: this disk does not carry the write-ahead log; the book is kept with"
+            " the slower journal, and who writes makes the others wait",
+        )
+    return ()
+
+
+def _mode(db: sqlite3.Connection) -> str:
+    return str(db.execute("PRAGMA journal_mode").fetchone()[0])
+
+
+def _set_mode(db: sqlite3.Connection, mode: str) -> None:
+    """Change the journal; SQLite does not wait for the others here, so this does."""
+    until = time.monotonic() + PATIENCE_S
+    while True:
+        try:
+            db.execute(f"PRAGMA journal_mode = {mode}")
+            return
+        except sqlite3.OperationalError as error:
+            if not error.sqlite_errorname.startswith("SQLITE_BUSY") or time.monotonic() > until:
+                raise
+            time.sleep(0.01)
+
+
+def on_network(path: Path) -> bool:
+    """Whether a file lies on another computer, as far as the system tells."""
+    path = path.resolve()
+    if os.name == "nt":
+        return str(path).startswith("\\\\") or _windows_drive(path.anchor) == DRIVE_REMOTE
+    best, kind = "", ""
+    with suppress(OSError):
+        for line in MOUNTS.read_text(encoding="utf-8", errors="replace").splitlines():
+            _, where, filesystem, *_ = [_unescaped(field) for field in line.split()]
+            if len(where) >= len(best) and path.is_relative_to(where):
+                best, kind = where, filesystem
+    return kind in NETWORK
+
+
+def _unescaped(field: str) -> str:
+    r"""A field of the mount table, where a space is written ``\040``."""
+    return re.sub(r"\\([0-7]{3})", lambda found: chr(int(found[1], 8)), field)
+
+
+def _windows_drive(anchor: str) -> int:
+    import ctypes
+
+    windll = getattr(ctypes, "windll", None)
+    return int(windll.kernel32.GetDriveTypeW(anchor)) if windll else 0

@@ -1,0 +1,386 @@
+"""The record book at work: a correction by what it knows, a reprint, old paper formulas."""
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchkit.book.entries import log_formula
+from matchkit.book.jobs import Job, job
+from matchkit.book.lessons import Learned, fit_key, learned, rounds_of
+from matchkit.book.rows import parts_of
+from matchkit.book.store import Book, reading
+from matchkit.colorimetry.tristimulus import Lab, XYZ_to_Lab, de00
+from matchkit.colorimetry.words import direction
+from matchkit.correcting.correct import WAYS, Correction, nothing_learned
+from matchkit.correcting.diagnose import Belief, Round, infer, model_error_f
+from matchkit.correcting.lots import for_palette
+from matchkit.errors import InputError
+from matchkit.files.mixtures import AMOUNTS, mixtures
+from matchkit.files.recipe import WrittenRecipe, in_inks, series_with
+from matchkit.files.tables import read_table, wording
+from matchkit.files.text import Findings, label
+from matchkit.fitting.fit import Fit
+from matchkit.inks.palette import Palette, reflectance
+from matchkit.inks.recipe import weigh_out
+from matchkit.inks.shop import Shop
+from matchkit.matching.match import Match, fractions_for, match, odds_of, palette_for
+from matchkit.matching.probability import spread_of
+from matchkit.matching.rank import Candidate, weighed
+from matchkit.matching.solve import Target, lab_target, spectral_target
+
+__all__ = [
+    "Advice",
+    "Foretold",
+    "PaperFormula",
+    "Reprint",
+    "advise",
+    "as_poured",
+    "foretold",
+    "import_paper",
+    "paper_in_book",
+    "prediction",
+    "read_paper",
+    "reprint",
+    "target_of",
+    "verdict",
+]
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Advice:
+    """What to add to a batch of the book, and what is thought of it; `inks` name the arrays.
+
+    `de00_before` (n_light,) is that of the last reading, or predicted if there is none.
+    """
+
+    batch: int
+    measurement: int | None
+    inks: tuple[str, ...]
+    belief: Belief
+    correction: Correction  # the smallest of the ways
+    ways: Mapping[str, Correction]  # by what each is: the smallest, of fewest inks, the closest
+    de00_before: Array
+    target: Target
+    words: tuple[str, ...]  # what earlier batches told of the lots
+
+
+@dataclass(frozen=True, kw_only=True)
+class Foretold:
+    """What was predicted of a batch's formula; None where no colour was asked for."""
+
+    R: Array  # (n_wl,)
+    de00: float | None
+    chance: float | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reprint:
+    """A batch of the book matched again to what it measured, with today's lots.
+
+    `again` is the old formula as it would come out today, beside the new ones.
+    """
+
+    batch: int
+    name: str
+    customer: str
+    target: Target
+    again: Candidate
+    match: Match
+
+
+@dataclass(frozen=True, kw_only=True)
+class PaperFormula:
+    """A formula from an old card: inks, mass fractions, and the card's own words."""
+
+    name: str
+    inks: tuple[str, ...]
+    fractions: tuple[float, ...]
+    customer: str
+    note: str
+    taken: tuple[str, ...] = ()  # mixes that were taken apart, a line each
+
+
+def target_of(book: Book, shop: Shop, batch: Job) -> Target | None:
+    """The colour a batch is meant to be, seen as the shop sees now; None if none was asked."""
+    with reading(book) as db:
+        row = db.execute(
+            "SELECT R, L, a, b, light, observer FROM target WHERE id = ?", [batch.target]
+        ).fetchone()
+    if row is None:
+        return None
+    if row[0] is None:
+        return lab_target(row[1:4], row[4], row[5])
+    return spectral_target(np.array(json.loads(row[0])), shop.lights, shop.observer)
+
+
+def foretold(book: Book, batch: Job) -> Foretold:
+    """What the formula of a batch was predicted to give when it was written down."""
+    with reading(book) as db:
+        row = db.execute(
+            "SELECT R, de00, chance FROM formula WHERE id = ?", [batch.formula]
+        ).fetchone()
+    return Foretold(R=np.array(json.loads(row[0])), de00=row[1], chance=row[2])
+
+
+def verdict(book: Book, shop: Shop, batch: Job) -> str:
+    """The last reading of a batch in a line: pass or fail, by how much, in which direction."""
+    last, target = batch.readings[-1], target_of(book, shop, batch)
+    if target is None or last.de00 is None:
+        return "measured; it has no target to be judged by"
+    seen = Lab(last.R, target.lights[0], target.observer)
+    word = "PASS" if last.passed else "FAIL"
+    return (
+        f"{word}: dE00 {last.de00:.2f} under {target.light_names[0]}, tolerance "
+        f"{shop.tolerance_de00:g}; it is: {direction(target.lab[0], seen)}"
+    )
+
+
+def advise(
+    book: Book,
+    shop: Shop,
+    fits: Mapping[str, Fit],
+    batch: int,
+    *,
+    room_g: float = np.inf,
+    learning: bool = True,
+    anyway: bool = False,
+) -> Advice:
+    """The smallest addition for a batch, by its own readings and what earlier batches told.
+
+    `fits` are the shop's own, not those of `learned`.  With `anyway` a reading that can't
+    come from these inks is used all the same.
+    """
+    story = job(book, batch)
+    target = target_of(book, shop, story)
+    if target is None:
+        raise InputError(f"batch {batch} has no target; a correction needs one to aim at")
+    found = _fit_for(fits, [ink for pour in story.pours for ink in pour.holds] or [*story.holds])
+    palette = found.palette
+    known = learned(book, shop, fits, learning=learning, without=batch)
+    lots = next(known.lots[s] for s, f in fits.items() if f is found)
+    spread = spread_of(palette, found.error_Lab, shop.resolution_g)
+    rounds = rounds_of(story, palette, shop)
+    told = for_palette(lots, palette)
+    if rounds:
+        belief = infer(
+            palette, rounds, spread, target=target, model_f=model_error_f(found),
+            refuse=not anyway, known=told,
+        )  # fmt: skip
+    else:
+        belief = nothing_learned(palette, _in_bucket(story, palette), spread, told)
+    ways = {
+        name: how(
+            palette,
+            belief,
+            target,
+            spread,
+            tolerance_de00=shop.tolerance_de00,
+            resolution_g=shop.resolution_g,
+            room_g=room_g,
+            upper_g=_there(shop, palette),
+        )
+        for name, how in WAYS.items()
+    }
+    answer = ways["smallest"]
+    return Advice(
+        batch=batch,
+        measurement=story.readings[-1].measurement if rounds else None,
+        inks=palette.names,
+        belief=belief,
+        correction=answer,
+        ways=ways,
+        de00_before=_away(target, rounds[-1]) if rounds else answer.de00_before,
+        target=target,
+        words=known.words,
+    )
+
+
+def reprint(
+    book: Book,
+    shop: Shop,
+    known: Learned,
+    batch: int,
+    *,
+    batch_g: float = 1000.0,
+    max_inks: int = 4,
+    top: int = 5,
+    without: Sequence[str] = (),
+) -> Reprint:
+    """Match again to what a batch measured when it was approved, with today's lots.
+
+    A batch that was never approved counts as it measured last.
+    """
+    story = job(book, batch)
+    seen = [r for r in story.readings if r.geometry == shop.geometry]
+    if not seen:
+        raise InputError(
+            f"batch {batch} has no measurement in the shop's geometry ({shop.geometry});"
+            " measure a kept print of it, and match that"
+        )
+    approved = [r for r in seen if r.measurement == story.closed_on]
+    target = spectral_target((approved or seen)[-1].R, shop.lights, shop.observer)
+    found = _fit_for(known.fits, [*story.holds])
+    c = fractions_for(found.palette, [*story.holds], [*story.holds.values()])
+    grams = weigh_out(c, batch_g, shop.resolution_g)
+    return Reprint(
+        batch=batch,
+        name=story.name,
+        customer=story.customer,
+        target=target,
+        again=weighed(found.palette, grams, target, odds=odds_of(found, target, shop)),
+        match=match(
+            shop, known.fits, target, name=story.name, batch_g=batch_g, max_inks=max_inks,
+            top=top, without=without,
+        ),
+    )  # fmt: skip
+
+
+def read_paper(path: str | Path, shop: Shop) -> list[PaperFormula]:
+    """Old paper formulas from a CSV file: ``formula,ink,percent`` or ``formula,ink,grams``.
+
+    One row for each ink; ``customer`` and ``note`` may be there, on any row of a formula.
+    A mix of the shop is taken apart into its inks.
+    Raises `InputError` with every fault of the file, such as inks the shop does not have.
+    """
+    path = Path(path)
+    table = read_table(
+        path, required=("formula", "ink"), numeric=AMOUNTS, text=("customer", "note")
+    )
+    found = Findings(file=label(path), faults=list(table.faults))
+    series = {ink.name: ink.series for ink in shop.inks}
+    cards = []
+    for mixture in mixtures(
+        table, by="formula", series=series_with(series, shop.mixes), found=found
+    ):
+        said = {
+            key: next(
+                filter(None, (wording(r, key, faults=found.faults) for r in mixture.rows)), ""
+            )
+            for key in ("customer", "note")
+        }
+        if mixture.inks:
+            amounts, taken = in_inks(mixture, series, shop.mixes, found)
+            total = sum(amounts.values())
+            cards.append(
+                PaperFormula(
+                    name=mixture.name,
+                    inks=tuple(amounts),
+                    fractions=tuple(amount / total for amount in amounts.values()),
+                    taken=taken,
+                    **said,
+                )
+            )
+    if not cards and not found.faults:
+        found.faults.append(f"{found.file}: no formulas under the header")
+    if found.faults:
+        raise InputError(found.faults)
+    return cards
+
+
+def paper_in_book(book: Book, cards: Sequence[PaperFormula]) -> list[int | None]:
+    """For each card the formula that the book has of it, name and amounts alike, if any."""
+    with reading(book) as db:
+        rows = db.execute(
+            "SELECT id, name, customer FROM formula_now WHERE source = 'paper' ORDER BY id"
+        ).fetchall()
+        kept = [(number, said, parts_of(db, "formula", number)) for number, *said in rows]
+    return [
+        next((n for n, said, parts in kept if said == [card.name, card.customer]
+              and _alike(parts, card)), None)
+        for card in cards
+    ]  # fmt: skip
+
+
+def _alike(parts: Mapping[str, float], card: PaperFormula) -> bool:
+    """Whether shares in the book are those of a card, to what a balance shows of a kilogram."""
+    own = dict(zip(card.inks, card.fractions, strict=True))
+    return all(abs(parts.get(ink, 0.0) - own.get(ink, 0.0)) < 2e-5 for ink in {*parts, *own})
+
+
+def import_paper(
+    book: Book, shop: Shop, fits: Mapping[str, Fit], cards: Sequence[PaperFormula]
+) -> list[int]:
+    """Write old paper formulas into the book with the colour that today's inks give them."""
+    told = [prediction(shop, fits, card.inks, card.fractions) for card in cards]
+    return [
+        log_formula(
+            book,
+            shop,
+            candidate,
+            name=card.name,
+            customer=card.customer,
+            source="paper",
+            fit=fit_key(palette),
+            note=card.note,
+        )
+        for card, (candidate, palette) in zip(cards, told, strict=True)
+    ]
+
+
+def prediction(
+    shop: Shop,
+    fits: Mapping[str, Fit],
+    inks: Sequence[str],
+    fractions: Sequence[float],
+    *,
+    batch_g: float = 1000.0,
+    target: Target | None = None,
+) -> tuple[Candidate, Palette]:
+    """A formula as it would be weighed, with its predicted colour, and its palette.
+
+    Without a target its differences are those from its own colour, so 0, and no chance of
+    hitting it is told.
+    """
+    found = _fit_for(fits, inks)
+    palette = found.palette
+    c = fractions_for(palette, inks, fractions)
+    own = spectral_target(reflectance(palette, c), shop.lights, shop.observer)
+    grams = weigh_out(c, batch_g, shop.resolution_g)
+    odds = None if target is None else odds_of(found, target, shop)
+    return weighed(palette, grams, target or own, odds=odds), palette
+
+
+def as_poured(formula: Candidate, written: WrittenRecipe, resolution_g: float) -> Candidate:
+    """The formula of `prediction` with the mixes of its recipe by their own names, first."""
+    mixes = [name for name in written.poured if name not in written.inks]
+    if not mixes:
+        return formula
+    order = [*mixes, *(ink for ink in formula.inks if ink in written.poured)]
+    shares = dict(zip(written.poured, written.shares, strict=True))
+    grams = weigh_out([shares[name] for name in order], sum(formula.grams), resolution_g)
+    return replace(formula, inks=tuple(order), grams=tuple(grams.tolist()))
+
+
+def _fit_for(fits: Mapping[str, Fit], inks: Sequence[str]) -> Fit:
+    palette = palette_for({series: found.palette for series, found in fits.items()}, inks)
+    return next(found for found in fits.values() if found.palette is palette)
+
+
+def _in_bucket(story: Job, palette: Palette) -> Array:
+    held = np.zeros(len(palette.inks))
+    for pour in story.pours:
+        for ink, grams in pour.holds.items():
+            held[palette.index(ink)] += grams
+    if not held.sum() > 0:
+        raise InputError(f"batch {story.batch} has not been weighed yet; nothing to correct")
+    return held
+
+
+def _away(target: Target, last: Round) -> Array:
+    """dE00 of a reading from a target, (n_light,)."""
+    R = np.asarray(last.R)
+    lab = XYZ_to_Lab((R @ target.W).reshape(-1, 3), target.whites)
+    return de00(target.lab, lab)
+
+
+def _there(shop: Shop, palette: Palette) -> Array:
+    """Grams of each ink that may be added, (n_ink,)."""
+    stock = {ink.name: ink.stock_g for ink in shop.inks}
+    there = [stock.get(name) for name in palette.names]
+    return np.array([np.inf if g is None else g for g in there])

@@ -1,0 +1,1 @@
+"""Colour from spectra: grid, illuminants, tristimulus values, differences, metamerism."""

@@ -1,0 +1,250 @@
+"""How strong today's lots are, learned batch by batch.
+
+Every batch that was measured says a little about the strengths of the inks in it.  The
+little adds up: what is known is a mean and a covariance of log strength over all inks,
+and each batch is one Bayesian update of them (the Kalman filter of a state that hardly
+moves).  A new lot of an ink starts again from nothing known; the others keep what they
+have.
+
+Sources: Kalman (1960) for the update, from memory; that lots differ by a few percent is
+common practice, no source.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchkit.correcting.diagnose import LEAST_MODEL_F, Belief, Round, infer
+from matchkit.errors import InputError
+from matchkit.inks.palette import Palette
+from matchkit.inks.shop import Ink
+from matchkit.matching.probability import Spread
+from matchkit.matching.solve import Target
+
+__all__ = [
+    "Lots",
+    "apply",
+    "as_json",
+    "for_palette",
+    "from_json",
+    "index_of",
+    "learn",
+    "new_lot",
+    "on_shelf",
+    "runs",
+    "start",
+]
+
+Array = NDArray[np.float64]
+
+# What one batch mistakes for strength comes back with the next like it, so certainty must
+# not grow without end: each ink of a batch forgets this much, in log strength.
+FORGOTTEN = 0.002
+ODD = 4.0  # standard deviations beyond which a batch teaches nothing and is spoken of
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Lots:
+    """What is known of the strengths of the lots in use.
+
+    `mean` (n_ink,) and `covariance` (n_ink, n_ink) are those of log strength, 0 being the
+    lots that were fitted; `prior` (n_ink,) is the spread of an unknown lot.
+    """
+
+    inks: tuple[str, ...]
+    lots: tuple[str, ...]
+    mean: Array
+    covariance: Array
+    prior: Array
+    n_batches: int = 0
+
+
+def start(inks: Sequence[Ink]) -> Lots:
+    """Nothing known yet: every lot is the reference, give or take its ink's spread.
+
+    >>> start([Ink(name="White", role="white", lot="W7")]).covariance.round(6).tolist()
+    [[0.0009]]
+    """
+    prior = np.array([ink.lot_spread_percent / 100 for ink in inks])
+    return Lots(
+        inks=tuple(ink.name for ink in inks),
+        lots=tuple(ink.lot for ink in inks),
+        mean=np.zeros(len(inks)),
+        covariance=np.diag(prior**2),
+        prior=prior,
+    )
+
+
+def new_lot(lots: Lots, ink: str, lot: str) -> Lots:
+    """The same, with one ink's lot replaced and what was known of it forgotten."""
+    i = index_of(lots, ink)
+    mean, covariance = lots.mean.copy(), lots.covariance.copy()
+    mean[i] = 0
+    covariance[i, :] = covariance[:, i] = 0
+    covariance[i, i] = lots.prior[i] ** 2
+    named = tuple(lot if k == i else old for k, old in enumerate(lots.lots))
+    return replace(lots, lots=named, mean=mean, covariance=covariance)
+
+
+def on_shelf(lots: Lots, inks: Sequence[Ink]) -> Lots:
+    """What is known of the inks as they stand on the shelf now.
+
+    Inks whose lot has changed are forgotten, inks that are new start from nothing.
+    """
+    fresh = start(inks)
+    if not lots.inks:
+        return fresh
+    at = [lots.inks.index(ink.name) if ink.name in lots.inks else -1 for ink in inks]
+    kept = np.array([k >= 0 and lots.lots[k] == ink.lot for k, ink in zip(at, inks, strict=True)])
+    old = np.array(at)
+    both = np.outer(kept, kept)
+    return replace(
+        fresh,
+        mean=np.where(kept, lots.mean[old], 0.0),
+        covariance=np.where(both, lots.covariance[np.ix_(old, old)], fresh.covariance),
+        n_batches=lots.n_batches,
+    )
+
+
+def for_palette(lots: Lots, palette: Palette) -> tuple[Array, Array]:
+    """Mean (n_ink,) and covariance (n_ink, n_ink) in the order of a palette's inks.
+
+    These are what `diagnose.infer` takes as `known`, and the covariance is what
+    `probability.chance` takes as `strengths_covariance`.
+    """
+    at = [index_of(lots, name) for name in palette.names]
+    return lots.mean[at], lots.covariance[np.ix_(at, at)]
+
+
+def apply(palette: Palette, lots: Lots) -> Palette:
+    """The palette with the strengths that today's lots most likely have."""
+    return replace(palette, strengths=np.exp(for_palette(lots, palette)[0]))
+
+
+def learn(
+    lots: Lots,
+    palette: Palette,
+    rounds: Sequence[Round],
+    spread: Spread,
+    *,
+    target: Target | None = None,
+    model_f: float = LEAST_MODEL_F,
+) -> tuple[Lots, tuple[str, ...]]:
+    """What is known after one more batch, and what was odd about it, in words.
+
+    `rounds` are all the measurements of that batch.  A batch in which an ink was off by
+    more than its lot can be is a slip of the hand or a lot nobody told of: nothing is
+    learned from it, and the words say so.
+    """
+    mean, covariance = for_palette(lots, palette)
+    covariance = covariance + np.diag(np.where(rounds[-1].grams > 0, FORGOTTEN**2, 0.0))
+    look = partial(
+        infer, palette, rounds, spread, target=target, model_f=model_f, known=(mean, covariance)
+    )
+    try:
+        robust = look()
+    except InputError as error:
+        return lots, error.faults
+    odd = _odd(palette, robust, rounds[-1].grams, mean, covariance, spread.pour_g)
+    if odd:
+        return lots, odd
+    # Room for slips and heavy tails would make each batch count for more than it is worth.
+    belief = look(freedom=np.inf, slips=False)
+    at = [index_of(lots, name) for name in palette.names]
+    new_mean, new_covariance = lots.mean.copy(), lots.covariance.copy()
+    new_mean[at] = belief.log_strength
+    new_covariance[np.ix_(at, at)] = (belief.covariance + belief.covariance.T) / 2
+    new = replace(lots, mean=new_mean, covariance=new_covariance, n_batches=lots.n_batches + 1)
+    return new, ()
+
+
+def _odd(
+    palette: Palette, belief: Belief, grams: Array, mean: Array, covariance: Array, pour_g: float
+) -> tuple[str, ...]:
+    """A line for each ink that is farther off than its lot or its pour can be."""
+    lines = []
+    for i, ink in enumerate(palette.names):
+        slip = belief.grams[i] - grams[i]
+        off = belief.log_strength[i] - mean[i]
+        if abs(slip) > ODD * pour_g:
+            lines.append(
+                f"{ink}: about {belief.grams[i]:.1f} g went in where {grams[i]:.1f} g are noted"
+            )
+        elif abs(off) > ODD * np.sqrt(covariance[i, i]):
+            lines.append(f"{ink} {runs(float(np.exp(off)))} against its lot so far")
+    told = "; a slip, or a lot nobody told of: this batch teaches nothing about lots"
+    return tuple(line + told for line in lines)
+
+
+def as_json(lots: Lots) -> dict[str, object]:
+    """Lots as plain lists and numbers, for a record to keep."""
+    return {
+        "inks": list(lots.inks),
+        "lots": list(lots.lots),
+        "mean": lots.mean.tolist(),
+        "covariance": lots.covariance.tolist(),
+        "prior": lots.prior.tolist(),
+        "n_batches": lots.n_batches,
+    }
+
+
+def from_json(kept: Mapping[str, object]) -> Lots:
+    """Lots from what `as_json` gave; InputError if it is not that.
+
+    >>> lots = start([Ink(name="White", role="white")])
+    >>> from_json(as_json(lots)).inks
+    ('White',)
+    """
+    missing = [key for key in as_json(start([])) if key not in kept]
+    if missing:
+        raise InputError(f"lots: {', '.join(missing)} missing; start again from nothing known")
+    inks, names = _names(kept["inks"]), _names(kept["lots"])
+    mean, covariance, prior = (_numbers(kept[k]) for k in ("mean", "covariance", "prior"))
+    n = len(inks)
+    shapes = (len(names), mean.shape, prior.shape, covariance.shape)
+    if shapes != (n, (n,), (n,), (n, n)) and n:
+        raise InputError("lots: the lists don't belong to one set of inks; start again")
+    return Lots(
+        inks=inks,
+        lots=names,
+        mean=mean,
+        covariance=covariance.reshape(n, n),
+        prior=prior,
+        n_batches=int(_numbers(kept["n_batches"])),
+    )
+
+
+def runs(strength: float) -> str:
+    """How strong a lot is, in words.
+
+    >>> runs(1.04), runs(0.995)
+    ('runs 4 % strong', 'runs 0.5 % weak')
+    """
+    size = abs(100 * (strength - 1))
+    return f"runs {size:.{0 if size >= 1 else 1}f} % {'strong' if strength >= 1 else 'weak'}"
+
+
+def index_of(lots: Lots, ink: str) -> int:
+    """Where an ink stands in the arrays; InputError lists the inks there are."""
+    if ink not in lots.inks:
+        raise InputError(f"no lot is known of an ink {ink!r}; the inks are {', '.join(lots.inks)}")
+    return lots.inks.index(ink)
+
+
+def _names(kept: object) -> tuple[str, ...]:
+    if not isinstance(kept, list | tuple):
+        raise InputError("lots: expected a list of names; start again from nothing known")
+    return tuple(str(name) for name in kept)
+
+
+def _numbers(kept: object) -> Array:
+    try:
+        numbers = np.array(kept, dtype=float)
+    except (TypeError, ValueError):
+        raise InputError("lots: a number can't be read; start again from nothing known") from None
+    if not np.isfinite(numbers).all():
+        raise InputError("lots: a number is not finite; start again from nothing known")
+    return numbers

@@ -1,0 +1,90 @@
+"""What a person reads when something they handed in is wrong."""
+
+import re
+from collections.abc import Iterable, Sequence
+from difflib import get_close_matches
+
+__all__ = ["InputError", "briefly", "did_you_mean", "nearest"]
+
+SHOWN, MANY = 3, 6  # of more than MANY faults that are alike the first SHOWN are read in full
+
+
+class InputError(ValueError):
+    """Every fault found in one go, one line each: where, what was found, what to do.
+
+    >>> InputError(["inks.csv row 3: role is 'colur'; write white, black, clear or colour"]).faults
+    ("inks.csv row 3: role is 'colur'; write white, black, clear or colour",)
+    """
+
+    def __init__(self, faults: Sequence[str] | str) -> None:
+        self.faults = (faults,) if isinstance(faults, str) else tuple(faults)
+        super().__init__("\n".join(self.faults))
+
+    def _render_traceback_(self) -> list[str]:
+        """What a notebook prints in place of a traceback, which asks for this by its name."""
+        return briefly(self.faults)
+
+
+def briefly(faults: Sequence[str]) -> list[str]:
+    """Faults for reading: where many rows have one fault, the first few and the other rows.
+
+    Alike are faults that differ in their row, and in what is quoted from it, alone; a hint at
+    another name makes a fault one of its own.
+
+    >>> briefly([f"a.csv row {row}: grams: nothing is there" for row in range(2, 13)])[2:]
+    ['a.csv row 4: grams: nothing is there', 'a.csv rows 5-12: the same, 8 more']
+    """
+    alike: dict[tuple[str, str], list[int]] = {}
+    keys = [_kind(fault) for fault in faults]
+    for key, row in keys:
+        alike.setdefault(key, []).append(row)
+    lines: list[str] = []
+    told: dict[tuple[str, str], int] = {}
+    for fault, (key, _) in zip(faults, keys, strict=True):
+        told[key] = told.get(key, 0) + 1
+        if len(alike[key]) <= MANY or told[key] <= SHOWN:
+            lines.append(fault)
+        elif told[key] == SHOWN + 1:
+            rest = alike[key][SHOWN:]
+            lines.append(f"{key[0]} rows {_ranges(rest)}: the same, {len(rest)} more")
+    return lines
+
+
+def nearest(name: str, names: Iterable[str]) -> str:
+    """The one of `names` that `name` is a slip of, capitals aside, or an empty string."""
+    # Comparing takes time with the square of the length; no name is this long.
+    if len(name) >= 100:
+        return ""
+    short = {other.casefold(): other for other in names if len(other) < 100}
+    near = get_close_matches(name.casefold(), short, n=1, cutoff=0.75)
+    return short[near[0]] if near else ""
+
+
+def did_you_mean(name: str, names: Iterable[str]) -> str:
+    """``; did you mean 'this'?`` for the nearest of `names`, or an empty string.
+
+    >>> did_you_mean("Lemmon", ["White", "Lemon"])
+    "; did you mean 'Lemon'?"
+    """
+    near = nearest(name, names)
+    return f"; did you mean {near!r}?" if near else ""
+
+
+def _kind(fault: str) -> tuple[tuple[str, str], int]:
+    """File and words of a fault without its row and what it quotes, and the row (0: none)."""
+    found = re.fullmatch(r"([^:']*?) row (\d+)\b(.*)", fault, re.DOTALL)
+    if found is None:
+        return (fault, ""), 0
+    words = found[3] if "did you mean" in found[3] else re.sub(r"'[^']*'", "''", found[3])
+    return (found[1], words), int(found[2])
+
+
+def _ranges(rows: Sequence[int]) -> str:
+    """Rows as a person writes them: 5-8, 11."""
+    runs: list[list[int]] = []
+    for row in sorted(set(rows)):
+        if runs and row == runs[-1][1] + 1:
+            runs[-1][1] = row
+        else:
+            runs.append([row, row])
+    return ", ".join(str(a) if a == b else f"{a}-{b}" for a, b in runs)

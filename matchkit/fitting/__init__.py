@@ -1,0 +1,1 @@
+"""K and S of the inks from measured drawdowns; outliers; the state of the instrument."""

@@ -1,0 +1,1 @@
+"""What a person holds: inks, drawdowns, a shop, recipes, fitted inks, hiding."""

@@ -1,0 +1,116 @@
+"""What stands on the shelf and what was drawn down: plain facts, no optics.
+
+Fractions are by mass, 0-1.  Spectra are on the package grid, ``(..., n_wl)``.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchkit.errors import InputError
+
+__all__ = ["ROLES", "Drawdown", "Ground", "Ink", "Mix", "Shop"]
+
+ROLES = ("white", "black", "clear", "colour")
+GEOMETRIES = ("d/8 specular excluded", "d/8 specular included", "45/0")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Ink:
+    """One stock ink.  None means not known: stock unlimited, cost unknown.
+
+    >>> Ink(name="Lemon", role="colour").max_percent
+    100.0
+    """
+
+    name: str
+    role: str  # one of ROLES
+    series: str = ""  # inks of two series are never mixed
+    density_g_per_ml: float | None = None
+    cost_per_kg: float | None = None
+    stock_g: float | None = None  # 0: not to be used
+    max_percent: float = 100.0  # the maker's pigment-load limit, percent by mass
+    lot: str = ""
+    note: str = ""
+    lot_spread_percent: float = 3.0  # how far lots lie apart in strength (standard deviation)
+
+    def __post_init__(self) -> None:
+        if self.role not in ROLES:
+            raise InputError(f"ink {self.name!r}: role is {self.role!r}; write {', '.join(ROLES)}")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Drawdown:
+    """A weighed mixture, drawn down, cured and measured.
+
+    `readings` holds one row per repeat, (n_readings, n_wl); `fractions` sum to 1.  A film
+    that lets a ground show has the ground's name and its own thickness; one that hides
+    has neither.
+    """
+
+    name: str
+    inks: tuple[str, ...]
+    fractions: tuple[float, ...]
+    readings: NDArray[np.float64]
+    lots: tuple[str, ...] = ()  # one per ink, or empty
+    ground: str = ""
+    thickness_um: float | None = None  # None: it hides
+
+    @property
+    def R(self) -> NDArray[np.float64]:
+        """The mean of the readings, (n_wl,)."""
+        mean: NDArray[np.float64] = np.mean(self.readings, axis=0)
+        return mean
+
+
+@dataclass(frozen=True, kw_only=True)
+class Mix:
+    """A mixture that stands on the shelf as an ink: a letdown or a leftover."""
+
+    name: str
+    inks: tuple[str, ...]
+    fractions: tuple[float, ...]
+    stock_g: float | None = None
+    date: str = ""
+    R: NDArray[np.float64] | None = None  # measured, (n_wl,)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Ground:
+    """What a film is printed or drawn on, measured bare: R (n_wl,).
+
+    `surface` is rough (cloth, uncoated board) or smooth (coated card, cured ink), see
+    `film.ground_inside`.
+    """
+
+    name: str
+    R: NDArray[np.float64]
+    surface: str = "rough"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Shop:
+    """How a shop measures and looks, and what it has.
+
+    `notes` are things that were assumed and should be said aloud, such as a
+    tolerance that was not stated.
+    """
+
+    name: str
+    geometry: str  # one of GEOMETRIES
+    condition: str
+    observer: int  # 2 or 10 degrees
+    lights: tuple[str, ...]  # the first is the one that is matched
+    tolerance_de00: float = 1.0
+    resolution_g: float = 0.01
+    inks: tuple[Ink, ...] = ()
+    drawdowns: tuple[Drawdown, ...] = ()
+    grounds: tuple[Ground, ...] = ()
+    mixes: tuple[Mix, ...] = ()
+    notes: tuple[str, ...] = ()
+
+    @property
+    def hiding(self) -> tuple[Drawdown, ...]:
+        """The drawdowns that hide what they were drawn on."""
+        return tuple(d for d in self.drawdowns if d.thickness_um is None)

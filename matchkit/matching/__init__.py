@@ -1,0 +1,1 @@
+"""Formulas for a target: the solver, ranking, comparing, chances, prints."""

@@ -1,0 +1,269 @@
+"""Will it hold?  A formula printed over each ground, in one stroke or two, with an underbase.
+
+An opaque drawdown is not a print: a thin film lets the ground show.  For each ground the
+ways to print are tried from the least work to the most, and the first one that comes
+within tolerance is named.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchkit.colorimetry.grid import GRID_NM
+from matchkit.colorimetry.illuminants import Light
+from matchkit.colorimetry.tristimulus import Lab, de00, hex_colour
+from matchkit.errors import InputError
+from matchkit.inks.opacity import covering_um, hiding_um, opacity, over
+from matchkit.inks.palette import Palette, reflectance
+from matchkit.inks.shop import Shop
+from matchkit.matching.prints import bare_ground, garments, under_white
+
+__all__ = [
+    "INVENTED",
+    "STAND_INS",
+    "Covering",
+    "Print",
+    "Verdict",
+    "covering",
+    "covering_words",
+    "grounds_for",
+    "hiding_R",
+    "over_grounds",
+    "shows_through",
+    "stand_in_grounds",
+    "will_hold",
+]
+
+Array = NDArray[np.float64]
+
+# Invented tees for a shop that has measured none: a level, and a step above an edge in nm
+# (below it where the edge is negative).
+INVENTED = (
+    "grounds.csv names no garment: invented tees stand in; measure your own bare and add them"
+)
+STAND_INS = {
+    "white tee": (0.82, 0.0, 550),
+    "grey tee": (0.30, 0.0, 550),
+    "navy tee": (0.035, 0.03, -480),
+    "black tee": (0.03, 0.0, 550),
+    "red tee": (0.05, 0.45, 600),
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Print:
+    """One way to print a formula over a ground, and how far it is from the target.
+
+    `R` (n_wl,) is what an instrument would read; `lab` and `de00` are for the first light.
+    """
+
+    strokes: int
+    underbase: bool
+    R: Array
+    lab: Array
+    de00: float
+    hex: str
+
+    @property
+    def name(self) -> str:
+        """In words."""
+        strokes = {1: "one stroke", 2: "two strokes"}.get(self.strokes, f"{self.strokes} strokes")
+        return f"{strokes} on an underbase" if self.underbase else strokes
+
+
+@dataclass(frozen=True, kw_only=True)
+class Verdict:
+    """What a ground does to a formula: every way to print, and what is needed."""
+
+    ground: str
+    ground_hex: str
+    prints: tuple[Print, ...]
+    holds: bool
+    words: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Covering:
+    """How much a formula hides: the contrast ratio of one stroke, and thicknesses in um.
+
+    From `hiding_um` the contrast ratio is 0.98, from `covering_um` the print is within
+    tolerance of its opaque colour over every ground; None: not defined, or nowhere.
+    """
+
+    contrast_ratio: float
+    hiding_um: float | None
+    covering_um: float | None
+
+
+def grounds_for(shop: Shop, names: Sequence[str] = ()) -> tuple[dict[str, Array], bool]:
+    """The named grounds, else the shop's garments, else invented tees, and whether these.
+
+    Each (n_wl,), as met from inside the film.  InputError for a name that is not there.
+    """
+    chosen = list(names) or [each.name for each in garments(shop)]
+    if chosen:
+        return {name: bare_ground(shop, name) for name in chosen}, False
+    return stand_in_grounds(GRID_NM), True
+
+
+def covering(
+    palette: Palette,
+    c: Array,
+    grounds: Mapping[str, Array],
+    *,
+    stroke_um: float,
+    tolerance_de00: float,
+    light: Light,
+    observer: int,
+) -> Covering:
+    """How much formula `c` (n_ink,) of a palette of films hides."""
+    every = np.array(list(grounds.values()))
+    return Covering(
+        contrast_ratio=float(opacity(palette, c, stroke_um, light, observer)[0]),
+        hiding_um=hiding_um(palette, c, light, observer),
+        covering_um=covering_um(palette, c, every, light, observer, de00_limit=tolerance_de00),
+    )
+
+
+def shows_through(palette: Palette, c: Array, light: Light, observer: int) -> float:
+    """How far prints of formula `c` (n_ink,) are from its colour when it hides, dE00.
+
+    `palette` comes from `opacity.over`; of several grounds the one that shows most.
+    """
+    prints = Lab(reflectance(palette, c), light, observer)
+    return float(np.max(de00(Lab(hiding_R(palette, c), light, observer), prints)))
+
+
+def hiding_R(palette: Palette, c: Array) -> Array:
+    """Reflectance (n_wl,) of formula `c` (n_ink,) of a palette of films, where it hides."""
+    return reflectance(over(palette, np.zeros(len(GRID_NM)), np.inf), c)
+
+
+def covering_words(found: Covering, tolerance_de00: float) -> tuple[str, str]:
+    """The same in two lines."""
+    hiding = (
+        f"hides (contrast ratio 0.98) from {found.hiding_um:.0f} um"
+        if found.hiding_um is not None
+        else "hiding thickness not defined (too dark over white, or never)"
+    )
+    covers = (
+        f"from {found.covering_um:.0f} um within {tolerance_de00:g} dE00 of its opaque colour"
+        " over all"
+        if found.covering_um is not None
+        else "at no printable thickness like its opaque colour over all"
+    )
+    return (
+        f"One stroke has a contrast ratio of {found.contrast_ratio:.3f}; {hiding};",
+        f"{covers} of them.",
+    )
+
+
+def over_grounds(
+    shop: Shop,
+    palette: Palette,
+    c: Array,
+    aim_R: Array,
+    grounds: Mapping[str, Array],
+    *,
+    stroke_um: float,
+    underbase_um: float | None,
+) -> tuple[tuple[Verdict, ...], Covering]:
+    """`will_hold` and `covering` as a shop looks at them: its first light, its tolerance.
+
+    `aim_R` (n_wl,) is what formula `c` (n_ink,) should look like.
+    """
+    light, observer, tolerance = shop.lights[0], shop.observer, shop.tolerance_de00
+    verdicts = will_hold(
+        palette, c, Lab(aim_R, light, observer), grounds, stroke_um=stroke_um,
+        underbase_um=underbase_um, tolerance_de00=tolerance, light=light, observer=observer,
+    )  # fmt: skip
+    told = covering(
+        palette, c, grounds, stroke_um=stroke_um, tolerance_de00=tolerance, light=light,
+        observer=observer,
+    )  # fmt: skip
+    return verdicts, told
+
+
+def will_hold(
+    palette: Palette,
+    c: Array,
+    target_lab: Array,
+    grounds: Mapping[str, Array],
+    *,
+    stroke_um: float,
+    underbase_um: float | None,
+    tolerance_de00: float,
+    light: Light,
+    observer: int,
+    strokes: Sequence[int] = (1, 2),
+) -> tuple[Verdict, ...]:
+    """A verdict for each ground.
+
+    `palette` is one of films, `c` (n_ink,) the formula, `target_lab` (3,) what it should
+    look like under `light`.  `grounds` are met from inside the film, each (n_wl,).
+    `stroke_um` is what one stroke lays down; `underbase_um` that of the white below it,
+    None where no underbase is considered.
+    """
+    if not stroke_um > 0 or (underbase_um is not None and not underbase_um > 0):
+        raise InputError("hold: a stroke and an underbase must be thicker than 0 um")
+    verdicts = []
+    for name, R_g in grounds.items():
+        below: list[tuple[bool, tuple[Array, Array | None]]] = [(False, (R_g, None))]
+        if underbase_um is not None:
+            below.append((True, under_white(palette, R_g, underbase_um)))
+        prints = tuple(
+            _printed(palette, c, ground, n, n * stroke_um, based, target_lab, light, observer)
+            for based, ground in below
+            for n in strokes
+        )
+        verdicts.append(_verdict(name, hex_colour(R_g, light, observer), prints, tolerance_de00))
+    return tuple(verdicts)
+
+
+def stand_in_grounds(wavelengths_nm: Array) -> dict[str, Array]:
+    """Five invented tees, for a shop whose grounds.csv names no garment."""
+    made = {}
+    for name, (level, step, edge) in STAND_INS.items():
+        up = 1 / (1 + np.exp(-np.sign(edge) * (wavelengths_nm - abs(edge)) / 12))
+        made[name] = level + step * up
+    return made
+
+
+def _printed(
+    palette: Palette,
+    c: Array,
+    ground: tuple[Array, Array | None],
+    strokes: int,
+    thickness_um: float,
+    underbase: bool,
+    target_lab: Array,
+    light: Light,
+    observer: int,
+) -> Print:
+    R = reflectance(over(palette, ground[0], thickness_um, R_g_beam=ground[1]), c)
+    lab = Lab(R, light, observer)
+    return Print(
+        strokes=strokes,
+        underbase=underbase,
+        R=R,
+        lab=lab,
+        de00=float(de00(target_lab, lab)),
+        hex=hex_colour(R, light, observer),
+    )
+
+
+def _verdict(name: str, ground_hex: str, prints: tuple[Print, ...], tolerance: float) -> Verdict:
+    """The least work that comes within tolerance; an underbase is more work than a stroke."""
+    good = [each for each in prints if each.de00 <= tolerance]
+    best = min(prints, key=lambda each: each.de00)
+    if not good:
+        words = f"does not hold; the nearest is {best.name}, {best.de00:.2f} dE00 off"
+    elif good[0] is prints[0]:
+        words = "holds in one stroke" if prints[0].strokes == 1 else f"holds in {prints[0].name}"
+    elif good[0].underbase:
+        words = f"needs an underbase ({good[0].name})"
+    else:
+        words = f"needs {good[0].name}"
+    return Verdict(ground=name, ground_hex=ground_hex, prints=prints, holds=bool(good), words=words)

@@ -1,0 +1,322 @@
+"""The main job on a whole shop: fit its inks, find formulas for a target.
+
+Inks of different series (plastisol, water-based...) are never mixed, so a shop has one
+fit for each series, and a target gets formulas from each, ranked together.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchkit.errors import InputError, did_you_mean
+from matchkit.fitting.fit import Fit, fit
+from matchkit.inks.palette import Palette
+from matchkit.inks.shop import Shop
+from matchkit.matching.probability import chance, spread_of
+from matchkit.matching.rank import (
+    SHEER,
+    Candidate,
+    candidates,
+    in_gamut,
+    limits,
+    preferred,
+)
+from matchkit.matching.solve import ALIKE, DROPPED, Solved, Target, is_exhaustive, solve
+
+__all__ = [
+    "Match",
+    "MoreStock",
+    "check_options",
+    "fit_shop",
+    "fractions_for",
+    "match",
+    "odds_of",
+    "palette_for",
+    "searched",
+    "series_of",
+    "stock_words",
+    "with_more_stock",
+]
+
+Array = NDArray[np.float64]
+
+
+CLEARLY_NEARER = 0.2  # of F: the least for which it is worth ordering ink
+WIDE = 4  # inks from which a descent over all of them is sure to start near enough
+
+
+@dataclass(frozen=True, kw_only=True)
+class MoreStock:
+    """The formula for which there is too little of some inks: name, grams there, wanted."""
+
+    lacking: tuple[tuple[str, float, float], ...]
+    formula: Candidate
+    in_gamut: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class Match:
+    """The formulas for one target, best first.
+
+    `exhaustive`: every subset of the inks was looked at (see `solve`).
+    """
+
+    target: str
+    in_gamut: bool
+    formulas: tuple[Candidate, ...]
+    exhaustive: bool = True
+
+
+def series_of(shop: Shop) -> tuple[str, ...]:
+    """The series that have drawdowns, in the order of the inks."""
+    drawn = {name for d in shop.drawdowns for name in d.inks}
+    return tuple(dict.fromkeys(ink.series for ink in shop.inks if ink.name in drawn))
+
+
+def fit_shop(shop: Shop) -> dict[str, Fit]:
+    """One fit for each series of a shop, by its name ("" where no series is named).
+
+    Films that let a ground show are left to `prints.film_fits`.
+    """
+    fits = {}
+    for series in series_of(replace(shop, drawdowns=shop.hiding)):
+        inks = [ink for ink in shop.inks if ink.series == series]
+        names = {ink.name for ink in inks}
+        fits[series] = fit(
+            [d for d in shop.hiding if d.inks[0] in names],
+            inks,
+            geometry=shop.geometry,
+            light=shop.lights[0],
+            observer=shop.observer,
+        )
+    if not fits:
+        which = "none that hides" if shop.drawdowns else "none with a reading"
+        raise InputError(f"drawdowns of the shop: {which}; `matchkit plan` says which to make")
+    return fits
+
+
+def match(
+    shop: Shop,
+    fits: Mapping[str, Fit],
+    target: Target,
+    *,
+    name: str = "target",
+    batch_g: float = 1000.0,
+    max_inks: int = 4,
+    top: int = 5,
+    without: Sequence[str] = (),
+    prefer: str = "nearest",
+    every: bool = False,
+    progress: Callable[[int, int], None] | None = None,
+) -> Match:
+    """Starting formulas for a target from every ink that may be used.
+
+    `fits` holds one fit for each series; `without` names inks to leave out; `prefer` is
+    one of `rank.PREFERENCES`; with `every` formulas that are not
+    `rank.worth_weighing` are listed too.  A poor match is an answer, not an error.
+    """
+    check_options(shop, batch_g, max_inks, without)
+    found: list[Candidate] = []
+    inside, exhaustive = False, True
+    for series in fits.values():
+        palette = series.palette
+        upper = limits(palette, batch_g, without)
+        if upper.sum() < 1:
+            continue
+        solved = searched(palette, target, max_inks=max_inks, upper=upper, progress=progress)
+        if not len(solved.F):
+            continue
+        exhaustive = exhaustive and is_exhaustive(int((upper > DROPPED).sum()), max_inks)
+        if not inside:  # of any number of inks, however few are asked for
+            wide = solved if max_inks >= WIDE else solve(palette, target, upper=upper)
+            inside = in_gamut(palette, target, wide, upper, shop.tolerance_de00)
+        found += candidates(
+            solved,
+            palette,
+            target,
+            batch_g=batch_g,
+            resolution_g=shop.resolution_g,
+            top=top,
+            odds=odds_of(series, target, shop),
+            prefer=prefer,
+            every=every,
+        )
+    if not found:
+        raise InputError(_too_little(fits, batch_g, max_inks, without))
+    return Match(
+        target=name,
+        in_gamut=inside,
+        formulas=tuple(preferred(found, prefer, every=every)[:top]),
+        exhaustive=exhaustive,
+    )
+
+
+def with_more_stock(
+    shop: Shop,
+    fits: Mapping[str, Fit],
+    target: Target,
+    found: Match,
+    *,
+    batch_g: float = 1000.0,
+    max_inks: int = 4,
+    without: Sequence[str] = (),
+    prefer: str = "nearest",
+) -> MoreStock | None:
+    """What `match` would have found with enough of every ink, where that is clearly better.
+
+    None where stock does not hold the batch back, or what there is does as well.
+    """
+    now = found.formulas[0]
+    stock = {ink.name: ink.stock_g for f in fits.values() for ink in f.palette.inks}
+    enough = all(g is None or g >= batch_g for name, g in stock.items() if name not in without)
+    if enough or (now.F <= CLEARLY_NEARER and not now.sheer):
+        return None
+    plenty = {
+        series: replace(
+            each,
+            palette=replace(
+                each.palette, inks=tuple(replace(i, stock_g=None) for i in each.palette.inks)
+            ),
+        )
+        for series, each in fits.items()
+    }
+    free = match(
+        shop, plenty, target, batch_g=batch_g, max_inks=max_inks, without=without, prefer=prefer
+    )
+    best = free.formulas[0]
+    lacking = tuple(
+        (name, there, g)
+        for name, g in zip(best.inks, best.grams, strict=True)
+        if (there := stock[name]) is not None and there < g
+    )
+    better = best.F < now.F - CLEARLY_NEARER or (now.sheer and not best.sheer)
+    if not (lacking and better):
+        return None
+    return MoreStock(lacking=lacking, formula=best, in_gamut=free.in_gamut)
+
+
+def stock_words(more: MoreStock, found: Match, target: Target) -> str:
+    """Which stock holds a batch back, and what more of it would bring."""
+    inks = ", ".join(f"{name} ({g:g} g there, {needed:g} g wanted)"
+                     for name, g, needed in more.lacking)  # fmt: skip
+    now, then = found.formulas[0], more.formula
+    light = int((now.de00 - then.de00).argmax())
+    hides = "; that formula hides, this one is mostly clear" if now.sheer > then.sheer else ""
+    return (
+        f"stock holds this back: with enough {inks} the first formula is"
+        f" dE00 {target.light_names[light]} {then.de00[light]:.2f} instead of"
+        f" {now.de00[light]:.2f}{hides}"
+    )
+
+
+def _too_little(
+    fits: Mapping[str, Fit], batch_g: float, max_inks: int, without: Sequence[str]
+) -> str:
+    """Why no batch can be filled, and the ways out; for a command and a form alike."""
+    inks = [ink for found in fits.values() for ink in found.palette.inks]
+    may = [ink for ink in inks if ink.name not in without]
+    if may and all(ink.stock_g == 0 for ink in may):
+        return (
+            "no ink that may be used has any stock: stock_g in inks.csv is 0 for each; write what"
+            " is on the shelf there, or leave the cell empty where you don't count"
+        )
+    return (
+        f"a batch of {batch_g:g} g can't be filled with at most {max_inks} of the inks that may be"
+        " used: stock_g and max_percent in inks.csv, and what was left out, leave too little; make"
+        " a smaller batch, allow more inks (max inks), or correct the stock"
+    )
+
+
+def searched(
+    palette: Palette,
+    target: Target,
+    *,
+    max_inks: int = 4,
+    upper: Array | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> Solved:
+    """What `solve` finds, and what it finds with little clear if one of the best is mostly clear.
+
+    Formulas in clear are many and near, and would crowd out the others of the list.
+    """
+    solved = solve(palette, target, max_inks=max_inks, upper=upper, progress=progress)
+    clear = np.array([ink.role == "clear" for ink in palette.inks])
+    best = solved.fractions[solved.F.min(initial=np.inf) + ALIKE >= solved.F]
+    if palette.film or not (best[:, clear].sum(axis=1) > SHEER).any():
+        return solved
+    most = np.where(clear, SHEER, 1.0)
+    upper = most if upper is None else np.minimum(upper, most)
+    bodied = solve(palette, target, max_inks=max_inks, upper=upper)
+    F = np.concatenate([solved.F, bodied.F])
+    order = np.argsort(F, kind="stable")
+    return Solved(
+        fractions=np.concatenate([solved.fractions, bodied.fractions])[order],
+        F=F[order],
+        de00=np.concatenate([solved.de00, bodied.de00])[order],
+    )
+
+
+def odds_of(found: Fit, target: Target, shop: Shop) -> Callable[[Array], float]:
+    """A function that gives the chance of grams (n_ink,) to come out within tolerance."""
+    spread = spread_of(found.palette, found.error_Lab, shop.resolution_g)
+
+    def odds(grams: Array) -> float:
+        return chance(found.palette, grams, target, spread, shop.tolerance_de00)
+
+    return odds
+
+
+def check_options(
+    shop: Shop,
+    batch_g: float,
+    max_inks: int,
+    without: Sequence[str],
+) -> None:
+    """Raise InputError for what no match can be made with, all of it at once."""
+    faults = []
+    known, mixes = {ink.name for ink in shop.inks}, {mix.name for mix in shop.mixes}
+    there = f"the inks are {', '.join(sorted(known))}"
+    there += f"; the mixes are {', '.join(sorted(mixes))}" if mixes else ""
+    faults += [
+        f"--without: no ink is called {name!r}; {there}{did_you_mean(name, [*known, *mixes])}"
+        for name in without
+        if name not in known | mixes
+    ]
+    if not batch_g >= 100 * shop.resolution_g:
+        faults.append(
+            f"batch: {batch_g:g} g is less than 100 steps of the balance "
+            f"({shop.resolution_g:g} g); make a bigger batch"
+        )
+    if max_inks < 1:
+        faults.append(f"max inks: found {max_inks}, need 1 or more")
+    if faults:
+        raise InputError(faults)
+
+
+def palette_for(palettes: Mapping[str, Palette], inks: Sequence[str]) -> Palette:
+    """The palette of the series that all of `inks` belong to."""
+    for palette in palettes.values():
+        if set(inks) <= set(palette.names):
+            return palette
+    everywhere = {name for palette in palettes.values() for name in palette.names}
+    unknown = [name for name in inks if name not in everywhere]
+    if unknown:
+        raise InputError(
+            [f"{name!r}: no drawdown of this ink was fitted; the inks are "
+             f"{', '.join(sorted(everywhere))}" for name in unknown]
+        )  # fmt: skip
+    raise InputError(f"{', '.join(inks)}: inks of different series are never mixed")
+
+
+def fractions_for(palette: Palette, inks: Sequence[str], amounts: Sequence[float]) -> Array:
+    """Mass fractions (n_ink,) of named amounts, percent or grams."""
+    c = np.zeros(len(palette.inks))
+    for name, amount in zip(inks, amounts, strict=True):
+        c[palette.index(name)] += amount
+    total = c.sum()
+    if not total > 0:
+        raise InputError("every amount is 0; weigh something")
+    fractions: Array = c / total
+    return fractions

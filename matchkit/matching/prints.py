@@ -1,0 +1,139 @@
+"""A shop's printed films: its inks per um, what it prints on, a match over a ground.
+
+`match` works with these fits as with those of drawdowns that hide: a palette with a film
+predicts what the print will look like, and so do the solver, the odds and the ranking.
+"""
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchkit.errors import InputError, did_you_mean
+from matchkit.fitting.film_fit import fit_films
+from matchkit.fitting.fit import Fit
+from matchkit.inks.opacity import layer_ground, over
+from matchkit.inks.palette import Palette
+from matchkit.inks.shop import Ground, Shop
+from matchkit.matching.match import series_of
+from matchkit.optics.film import ground_inside
+
+__all__ = [
+    "bare_ground",
+    "film_fits",
+    "fits_over",
+    "garments",
+    "has_films",
+    "under_white",
+    "with_lots",
+]
+
+Array = NDArray[np.float64]
+
+
+def has_films(shop: Shop) -> bool:
+    """Whether any drawdown was made at a known thickness over a known ground."""
+    return any(d.thickness_um is not None for d in shop.drawdowns)
+
+
+def film_fits(shop: Shop) -> dict[str, Fit]:
+    """One film fit for each series that has films, by its name.
+
+    InputError if no series has any.
+    """
+    inside = {each.name: bare_ground(shop, each.name) for each in shop.grounds}
+    fits = {}
+    for series in series_of(shop):
+        inks = [ink for ink in shop.inks if ink.series == series]
+        names = {ink.name for ink in inks}
+        drawn = [d for d in shop.drawdowns if d.inks[0] in names]
+        if any(d.thickness_um is not None for d in drawn):
+            fits[series] = fit_films(
+                drawn,
+                inks,
+                grounds=inside,
+                geometry=shop.geometry,
+                light=shop.lights[0],
+                observer=shop.observer,
+            )
+    if not fits:
+        raise InputError(
+            "no drawdown of this shop has a thickness, so how much of a ground shows through "
+            "can't be known: draw the inks over a black and white card with a bar of known "
+            "thickness, measure both halves and the bare card, and write films.csv (with `ground` "
+            "and `thickness_um`), film_spectra.csv and grounds.csv"
+        )
+    return fits
+
+
+def bare_ground(shop: Shop, name: str) -> Array:
+    """A ground of the shop as a film on it meets it, (n_wl,); InputError lists what there is."""
+    known = {each.name: each for each in shop.grounds}
+    if name not in known:
+        there = ", ".join(known) or "none yet"
+        raise InputError(
+            f"no ground is called {name!r}; grounds.csv has {there}{did_you_mean(name, known)}"
+        )
+    return ground_inside(known[name].R, known[name].surface, shop.geometry)
+
+
+def garments(shop: Shop) -> tuple[Ground, ...]:
+    """What the shop prints on: its grounds without the cards it draws films on."""
+    cards = {d.ground for d in shop.drawdowns}
+    return tuple(each for each in shop.grounds if each.name not in cards)
+
+
+def under_white(palette: Palette, R_g: Array, thickness_um: float) -> tuple[Array, Array]:
+    """A ground with an underbase of the series' white: `R_g` and `R_g_beam` for the print."""
+    white = np.array([ink.role == "white" for ink in palette.inks], dtype=float)
+    if not white.any():
+        raise InputError("no white of this series was fitted; an underbase needs one")
+    c = np.zeros_like(white)
+    c[int(white.argmax())] = 1.0
+    return layer_ground(over(palette, R_g, thickness_um), c)
+
+
+def fits_over(
+    fits: Mapping[str, Fit],
+    R_g: Array,
+    thickness_um: float,
+    *,
+    underbase_um: float | None = None,
+    thickness_sd: float = 0.0,
+) -> dict[str, Fit]:
+    """Film fits as prints of a thickness over one ground, with an underbase if wanted."""
+    printed = {}
+    for series, found in fits.items():
+        ground, beam = R_g, None
+        if underbase_um is not None:
+            ground, beam = under_white(found.palette, R_g, underbase_um)
+        palette = over(
+            found.palette, ground, thickness_um, R_g_beam=beam, thickness_sd=thickness_sd
+        )
+        printed[series] = replace(found, palette=palette)
+    return printed
+
+
+def with_lots(films: Mapping[str, Fit], fits: Mapping[str, Fit]) -> dict[str, Fit]:
+    """Film fits with the strengths of the lots that `fits` know of, ink by ink."""
+    known = {
+        name: strength
+        for found in fits.values()
+        if found.palette.strengths is not None
+        for name, strength in zip(
+            found.palette.names, found.palette.strengths.tolist(), strict=True
+        )
+    }
+    if not known:
+        return dict(films)
+    return {
+        series: replace(
+            found,
+            palette=replace(
+                found.palette,
+                strengths=np.array([known.get(name, 1.0) for name in found.palette.names]),
+            ),
+        )
+        for series, found in films.items()
+    }

@@ -1,0 +1,247 @@
+"""The chance that a drawdown comes out within tolerance, and which ink to watch.
+
+What can go wrong is taken as small and independent, and carried through the mixing model
+to first order: each ink's lot is a little stronger or weaker than the one that was
+measured, each pour is a little off, the instrument and the film repeat only so well, and
+the fit itself errs.  Together they make a Gaussian cloud of colours around the predicted
+one; the chance is the part of the cloud inside the tolerance.
+
+Lots differ by a few percent: common practice, no source; the spread is an input.
+"""
+
+from dataclasses import dataclass
+from math import erf, pi, sqrt
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchkit.colorimetry.difference import difference, difference_slope
+from matchkit.colorimetry.tristimulus import Lab_jacobian, XYZ_to_Lab
+from matchkit.inks.palette import Palette, reflectance, reflectance_jacobian, strength_jacobian
+from matchkit.matching.solve import Target
+
+__all__ = [
+    "Spread",
+    "Touchy",
+    "chance",
+    "chance_text",
+    "chance_within",
+    "covariance_after",
+    "lab_covariance",
+    "spread_of",
+    "touchiest",
+]
+
+Array = NDArray[np.float64]
+
+N_DIRECTIONS = 600  # over the sphere; the chance is then good to about 0.002
+
+
+@dataclass(frozen=True, kw_only=True)
+class Spread:
+    """Standard deviations of what can go wrong.
+
+    `log_strength` (n_ink,) belongs to lots, `pour_g` to each weight, `measuring_Lab` to
+    each of L*, a*, b* of a drawdown's reading, `fit_Lab` (3, 3) is the covariance of the
+    fit's held-out error, `log_thickness` belongs to the film's thickness.
+    """
+
+    log_strength: Array
+    pour_g: float
+    measuring_Lab: float = 0.05
+    fit_Lab: Array
+    log_thickness: float = 0.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Touchy:
+    """The ink that moves a colour most: `step_g` more of it is `de00` away."""
+
+    ink: str
+    step_g: float
+    de00: float
+
+
+def spread_of(palette: Palette, fit_Lab: Array, resolution_g: float) -> Spread:
+    """The usual spread for the inks of a palette on a given balance.
+
+    A pour ends within about two steps of the balance: common practice, no source.
+    """
+    return Spread(
+        log_strength=np.array([ink.lot_spread_percent / 100 for ink in palette.inks]),
+        pour_g=2 * resolution_g,
+        fit_Lab=fit_Lab,
+        log_thickness=0.0 if palette.film is None else palette.film.thickness_sd,
+    )
+
+
+def lab_covariance(
+    palette: Palette,
+    grams: Array,
+    target: Target,
+    spread: Spread,
+    strengths_covariance: Array | None = None,
+) -> tuple[Array, Array]:
+    """Predicted Lab (3,) under the first light and its covariance (3, 3).
+
+    `grams` (n_ink,).  `strengths_covariance` (n_ink, n_ink) of log strength replaces the
+    spread of lots where a batch has already told something about them.
+    """
+    grams = np.asarray(grams, dtype=float)
+    lab, by_strength, by_gram = _slopes(palette, grams, target)
+    lots = np.diag(spread.log_strength**2) if strengths_covariance is None else strengths_covariance
+    poured = grams > 0
+    thicker = by_strength.sum(axis=1)  # every K and S up by a share is a film up by it
+    covariance = (
+        by_strength @ lots @ by_strength.T
+        + spread.pour_g**2 * by_gram[:, poured] @ by_gram[:, poured].T
+        + spread.measuring_Lab**2 * np.eye(3)
+        + spread.fit_Lab
+        + spread.log_thickness**2 * np.outer(thicker, thicker)
+    )
+    return lab, covariance
+
+
+def covariance_after(
+    palette: Palette,
+    grams: Array,
+    added_g: Array,
+    target: Target,
+    spread: Spread,
+    strengths_covariance: Array,
+    seen_Lab: Array,
+    shared: float,
+) -> Array:
+    """Covariance (3, 3) of the Lab of a batch that was read, after an addition.
+
+    `grams` and `added_g` (n_ink,); `seen_Lab` (3, 3) is how well the reading of `grams`
+    is known.  What made that reading what it was, lots, weights, the fit's error (of which
+    the part `shared` stays), is still in the bucket: only how it acts on the new colour
+    otherwise than on the old is uncertain, and the pours that are added.  (The conditional
+    covariance of two Gaussians, the second given the first.)
+    """
+    _, old_s, old_g = _slopes(palette, grams, target)
+    _, new_s, new_g = _slopes(palette, grams + added_g, target)
+    V, pour = strengths_covariance, spread.pour_g**2
+    poured, added = grams > 0, added_g > 0
+    old_g, now_g, more_g = old_g[:, poured], new_g[:, poured], new_g[:, added]
+    old = old_s @ V @ old_s.T + pour * old_g @ old_g.T + spread.fit_Lab
+    both = new_s @ V @ old_s.T + pour * now_g @ old_g.T + shared * spread.fit_Lab
+    new = new_s @ V @ new_s.T + pour * (now_g @ now_g.T + more_g @ more_g.T) + spread.fit_Lab
+    thicker = new_s.sum(axis=1)
+    left: Array = (
+        new
+        - both @ np.linalg.solve(old + seen_Lab, both.T)
+        + spread.measuring_Lab**2 * np.eye(3)
+        + spread.log_thickness**2 * np.outer(thicker, thicker)
+    )
+    return left
+
+
+def _slopes(palette: Palette, grams: Array, target: Target) -> tuple[Array, Array, Array]:
+    """Lab (3,) under the first light, and its slopes (3, n_ink) by log strength and gram."""
+    total = grams.sum()
+    c = grams / total
+    R, by_amount = reflectance_jacobian(palette, c)
+    to_Lab = _Lab_of_R(R, target)
+    by_strength = to_Lab @ strength_jacobian(palette, c).T
+    by_gram = to_Lab @ ((by_amount - c @ by_amount) / total).T
+    return XYZ_to_Lab(R @ target.W[:, :3], target.whites[0]), by_strength, by_gram
+
+
+def chance(
+    palette: Palette,
+    grams: Array,
+    target: Target,
+    spread: Spread,
+    tolerance_de00: float,
+    strengths_covariance: Array | None = None,
+) -> float:
+    """The chance, 0-1, that a batch of `grams` (n_ink,) is within tolerance, first light."""
+    lab, covariance = lab_covariance(palette, grams, target, spread, strengths_covariance)
+    return chance_within(lab, covariance, target.lab[0], tolerance_de00)
+
+
+def chance_text(chance: float) -> str:
+    """A chance (0-1) in whole percent, and neither 0 nor 100: nothing is certain.
+
+    >>> chance_text(0.973), chance_text(0.9998), chance_text(0.0)
+    ('97 %', 'over 99 %', 'under 1 %')
+    """
+    if chance > 0.99:
+        return "over 99 %"
+    return "under 1 %" if chance < 0.01 else f"{100 * chance:.0f} %"
+
+
+def chance_within(lab: Array, covariance: Array, target: Array, tolerance_de00: float) -> float:
+    """The chance that a Gaussian colour lies within `tolerance_de00` of a target.
+
+    `lab` and `target` are (3,), `covariance` (3, 3).  Differences are told in the
+    straight-line space that CIEDE2000 makes around the predicted colour; the part of the
+    Gaussian inside the sphere is summed over directions from its centre, each of which
+    meets the sphere in one stretch, whose share of a chi distribution is known.
+
+    >>> lab = np.array([50.0, 20.0, 10.0])
+    >>> round(chance_within(lab, 1e-6 * np.eye(3), lab, 1.0), 3)
+    1.0
+    """
+    v, slope = difference_slope(target, lab)
+    spread = slope @ covariance @ slope.T
+    values, axes = np.linalg.eigh(spread)
+    root = axes * np.sqrt(np.maximum(values, 1e-12))
+    direction = root @ _directions()  # (3, n)
+    a = (direction**2).sum(axis=0)
+    b = v @ direction
+    inside = b**2 - a * (v @ v - tolerance_de00**2)
+    half = np.sqrt(np.maximum(inside, 0))
+    near, far = (np.maximum((-b + sign * half) / a, 0) for sign in (-1, 1))
+    share = np.where(inside > 0, _chi3(far) - _chi3(near), 0.0)
+    return float(np.clip(share.mean(), 0, 1))
+
+
+def touchiest(
+    palette: Palette, grams: Array, target: Target, step_g: float | None = None
+) -> Touchy:
+    """Which ink of a batch moves its colour most per gram, first light.
+
+    `step_g` is 0.01 % of the batch unless given, so 0.05 g of 500 g.
+    """
+    grams = np.asarray(grams, dtype=float)
+    step = grams.sum() * 1e-4 if step_g is None else step_g
+    now = _lab(palette, grams, target)
+    moved = []
+    for i in np.flatnonzero(grams > 0):
+        more = grams.copy()
+        more[i] += step
+        by = difference(now, _lab(palette, more, target))
+        moved.append((float(np.sqrt((by**2).sum())), int(i)))
+    de00, most = max(moved)
+    return Touchy(ink=palette.inks[most].name, step_g=float(step), de00=de00)
+
+
+def _lab(palette: Palette, grams: Array, target: Target) -> Array:
+    R = reflectance(palette, grams / grams.sum())
+    return XYZ_to_Lab(R @ target.W[:, :3], target.whites[0])
+
+
+def _Lab_of_R(R: Array, target: Target) -> Array:
+    """d Lab / d R, (3, n_wl), under the first light."""
+    W = target.W[:, :3]
+    slope: Array = Lab_jacobian(R @ W, target.whites[0]) @ W.T
+    return slope
+
+
+def _directions() -> Array:
+    """Evenly spread unit vectors (3, n): the golden spiral."""
+    k = np.arange(N_DIRECTIONS) + 0.5
+    z = 1 - 2 * k / N_DIRECTIONS
+    angle = pi * (1 + sqrt(5)) * k
+    flat = np.sqrt(1 - z**2)
+    return np.stack([flat * np.cos(angle), flat * np.sin(angle), z])
+
+
+def _chi3(t: Array) -> Array:
+    """Distribution function of the length of a standard Gaussian vector in space."""
+    error = np.array([erf(x / sqrt(2)) for x in t.tolist()])
+    share: Array = error - sqrt(2 / pi) * t * np.exp(-(t**2) / 2)
+    return share

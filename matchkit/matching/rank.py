@@ -1,0 +1,317 @@
+"""Which formula is better, and what a difference looks like in words.
+
+Candidates are ranked as a shop would: the nearest first, but of formulas that the eye
+can hardly tell apart the one with fewer inks, then the cheaper.  Near-copies are left out,
+and so is what a shop would not weigh where another formula is as near: see `worth_weighing`.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchkit.colorimetry.illuminants import Light, light_name
+from matchkit.colorimetry.tristimulus import Lab, de00, delta_LCH
+from matchkit.colorimetry.words import direction
+from matchkit.inks.palette import Palette, reflectance
+from matchkit.inks.recipe import cost_per_kg, weigh_out, weighing_order
+from matchkit.inks.shop import Ink
+from matchkit.matching.solve import SAME, Solved, Target, minimise
+
+__all__ = [
+    "PREFERENCES",
+    "Candidate",
+    "Verdict",
+    "candidates",
+    "check",
+    "check_lab",
+    "in_gamut",
+    "is_sheer",
+    "limits",
+    "preferred",
+    "steadiest",
+    "weighed",
+    "worth_weighing",
+]
+
+Array = NDArray[np.float64]
+
+PREFERENCES = ("nearest", "odds", "steady")
+SHEER = 0.5  # share of clear above which a formula is called sheer
+CLEARLY = 0.05  # a difference in chance that is one
+SHEER_COSTS = 0.5  # dE00 under the worst light by which a formula that hides may be worse
+
+
+@dataclass(frozen=True, kw_only=True)
+class Candidate:
+    """A formula as it would be weighed: `inks` in weighing order, grams on the balance.
+
+    `R`, `lab` (n_light, 3) and `de00` (n_light,) are those of the rounded weights; `F` is
+    what was minimised, before rounding.  `sheer`: mostly clear, which no theory of hiding
+    inks can judge (in prints the ground is in the sum, and clear is no fault).
+    """
+
+    inks: tuple[str, ...]
+    grams: tuple[float, ...]
+    R: Array
+    lab: Array
+    de00: Array
+    F: float
+    cost_per_kg: float | None
+    chance_in_tolerance: float | None = None
+    sheer: bool = False
+
+    @property
+    def percents(self) -> tuple[float, ...]:
+        """Percent by mass of the rounded weights."""
+        total = sum(self.grams)
+        return tuple(100 * g / total for g in self.grams)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Verdict:
+    """A measured sample against its target, per light: dE00, dL*, dC*, dH*, words."""
+
+    lights: tuple[str, ...]
+    passed: bool
+    de00: Array
+    delta: Array  # (n_light, 3)
+    words: tuple[str, ...]
+    spread_de00: float | None  # mean difference of repeat readings from their mean
+
+
+def limits(palette: Palette, batch_g: float, without: Sequence[str] = ()) -> Array:
+    """Largest fraction of each ink, (n_ink,): its own limit, its stock, or not wanted."""
+    upper = np.array([ink.max_percent / 100 for ink in palette.inks])
+    for i, ink in enumerate(palette.inks):
+        if ink.stock_g is not None:
+            upper[i] = min(upper[i], ink.stock_g / batch_g)
+        if ink.name in without:
+            upper[i] = 0
+    return upper
+
+
+def candidates(
+    solved: Solved,
+    palette: Palette,
+    target: Target,
+    *,
+    batch_g: float,
+    resolution_g: float,
+    top: int = 5,
+    odds: Callable[[Array], float] | None = None,
+    prefer: str = "nearest",
+    every: bool = False,
+) -> list[Candidate]:
+    """The `top` formulas that differ in kind, best first, rounded to the balance.
+
+    `odds` gives the chance of grams (n_ink,) to come out within tolerance; `prefer` is one
+    of PREFERENCES.  With `every` what is not `worth_weighing` is there too.
+    """
+    pool = [
+        _candidate(c, float(F), palette, target, batch_g, resolution_g, odds)
+        for c, F in zip(solved.fractions, solved.F, strict=True)
+    ]
+    chosen: list[Candidate] = []
+    kinds: list[frozenset[str]] = []
+    for candidate in preferred(pool, prefer, every=every):
+        kind = _kind(candidate, palette)
+        if len(chosen) < top and not any(kind >= seen for seen in kinds):
+            chosen.append(candidate)
+            kinds.append(kind)
+    return chosen
+
+
+def _kind(candidate: Candidate, palette: Palette) -> frozenset[str]:
+    """What makes a formula different: its colours, and whether it is sheer.
+
+    With the same colours a little more white or clear is a near-copy; a formula that is
+    mostly clear is another kind of ink, since it lets the ground show.
+    """
+    roles = {ink.name: ink.role for ink in palette.inks}
+    colours = {name for name in candidate.inks if roles[name] not in ("white", "clear")}
+    kind = frozenset(colours or candidate.inks)
+    return kind | {"sheer" if clear_share(candidate, palette.inks) > SHEER else "bodied"}
+
+
+def is_sheer(palette: Palette, fractions: Array) -> bool:
+    """Whether a mixture (n_ink,) of inks that hide is mostly clear; a print's film is as it is."""
+    clear = np.array([ink.role == "clear" for ink in palette.inks])
+    return palette.film is None and float(fractions[clear].sum()) > SHEER
+
+
+def clear_share(candidate: Candidate, inks: Sequence[Ink]) -> float:
+    """Mass fraction of clear in a formula."""
+    clears = {ink.name for ink in inks if ink.role == "clear"}
+    held = sum(g for name, g in zip(candidate.inks, candidate.grams, strict=True) if name in clears)
+    return held / sum(candidate.grams)
+
+
+def preferred(pool: Sequence[Candidate], prefer: str, *, every: bool = False) -> list[Candidate]:
+    """Best first, by one of PREFERENCES.
+
+    nearest: the rule of `in_order`.  odds: the best chance to come out within tolerance.
+    steady: the smallest difference under the worst light.
+    """
+    if prefer == "steady":
+        return steadiest(pool, every=every)
+    ranked = in_order(pool, every=every)
+    if prefer == "odds":
+        return sorted(ranked, key=lambda f: -round(f.chance_in_tolerance or 0.0, 2))
+    return ranked
+
+
+def in_order(pool: Sequence[Candidate], *, every: bool = False) -> list[Candidate]:
+    """Best first; within 0.1 of the best that is left, fewer inks, then cheaper.
+
+    Unless `every`, what is not `worth_weighing` beside the others within 0.1 is left out.
+    """
+    left, out = sorted(pool, key=lambda found: found.F), []
+    while left:
+        near = [found for found in left if found.F <= left[0].F + SAME]
+        good = near if every else worth_weighing(near)
+        best = min(good, key=lambda f: (len(f.inks), _cost(f), round(f.F, 3), f.inks))
+        out.append(best)
+        left = [found for found in left if found is not best]
+        if not every:
+            poor = {id(found) for found in near} - {id(found) for found in good}
+            poor |= {
+                id(found)
+                for found in left
+                if found.F <= best.F + SAME and found not in worth_weighing([found, best])
+            }
+            left = [found for found in left if id(found) not in poor]
+    return out
+
+
+def worth_weighing(near: Sequence[Candidate]) -> list[Candidate]:
+    """Of formulas that the eye can hardly tell apart those that a shop would weigh.
+
+    First those go whose chance to come out is clearly smaller: a few hundredths of a gram
+    of a strong ink in much clear look best on paper, and are hardly to be weighed.  Then
+    those go that are mostly clear, if one is left that is not: opaque theory takes clear
+    for as good as white, and on a garment it is another thing.
+    """
+    best = max(each.chance_in_tolerance or 0.0 for each in near)
+    good = [each for each in near if (each.chance_in_tolerance or 0.0) >= best - CLEARLY]
+    return [each for each in good if not each.sheer] or good
+
+
+def steadiest(candidates: Sequence[Candidate], *, every: bool = False) -> list[Candidate]:
+    """Candidates by their worst light; within 0.1 dE00 fewer inks, then the cheaper.
+
+    One that is mostly clear stands first only if it gains more than that is worth.
+    """
+    by_worst = [replace(each, F=float(each.de00.max())) for each in candidates]
+    given = {id(copy): each for copy, each in zip(by_worst, candidates, strict=True)}
+    ranked = in_order(by_worst, every=every)
+    if ranked and ranked[0].sheer and not every:
+        near = [f for f in ranked if not f.sheer and f.F <= ranked[0].F + SHEER_COSTS]
+        ranked = [*near[:1], *(f for f in ranked if f is not near[0])] if near else ranked
+    return [given[id(copy)] for copy in ranked]
+
+
+def _cost(candidate: Candidate) -> float:
+    return np.inf if candidate.cost_per_kg is None else candidate.cost_per_kg
+
+
+def _candidate(
+    c: Array,
+    F: float,
+    palette: Palette,
+    target: Target,
+    batch_g: float,
+    resolution_g: float,
+    odds: Callable[[Array], float] | None,
+) -> Candidate:
+    grams = weigh_out(c, batch_g, resolution_g, upper=np.maximum(limits(palette, batch_g), c))
+    return weighed(palette, grams, target, F=F, odds=odds)
+
+
+def weighed(
+    palette: Palette,
+    grams: Array,
+    target: Target,
+    *,
+    F: float | None = None,
+    odds: Callable[[Array], float] | None = None,
+) -> Candidate:
+    """The candidate that weights (n_ink,) make; `F` is theirs unless given."""
+    fractions = grams / grams.sum()
+    order = weighing_order(palette.inks, grams.tolist())
+    R = reflectance(palette, fractions)
+    lab = np.array([Lab(R, light, target.observer) for light in target.lights])
+    difference = de00(target.lab, lab)
+    return Candidate(
+        inks=tuple(palette.inks[i].name for i in order),
+        grams=tuple(float(grams[i]) for i in order),
+        R=R,
+        lab=lab,
+        de00=difference,
+        F=float(difference @ target.share) if F is None else F,
+        cost_per_kg=cost_per_kg(palette.inks, fractions.tolist()),
+        chance_in_tolerance=None if odds is None else odds(grams),
+        sheer=is_sheer(palette, fractions),
+    )
+
+
+def in_gamut(
+    palette: Palette, target: Target, solved: Solved, upper: Array, tolerance_de00: float
+) -> bool:
+    """Whether some mixture of any number of inks comes within half the tolerance.
+
+    First light only.  Descent starts from the best formulas with a little of every other
+    ink stirred in.
+    """
+    first = replace(target, share=np.eye(len(target.lights))[0])
+    limit = tolerance_de00 / 2
+    if float(solved.de00[:, 0].min(initial=np.inf)) <= limit:
+        return True
+    everything = np.where(upper > 1e-5, 1 / (palette.K.mean(axis=1) + palette.S.mean(axis=1)), 0)
+    everything /= everything.sum()
+    best = solved.fractions[:8]
+    starts = [0.9 * best + 0.1 * everything, 0.5 * best + 0.5 * everything, everything[None]]
+    F, _ = minimise(palette, first, np.concatenate(starts), upper)
+    return bool(F.min() <= limit)
+
+
+def check(
+    target_R: Array,
+    readings: Array,
+    *,
+    lights: Sequence[Light],
+    observer: int,
+    tolerance_de00: float,
+) -> Verdict:
+    """A measured sample (n_readings, n_wl) against a target spectrum (n_wl,)."""
+    mean = readings.mean(axis=0)
+    target = np.array([Lab(target_R, light, observer) for light in lights])
+    sample = np.array([Lab(mean, light, observer) for light in lights])
+    spread = None
+    if len(readings) > 1:
+        spread = float(de00(Lab(readings, lights[0], observer), sample[0]).mean())
+    names = tuple(light_name(light) for light in lights)
+    return _verdict(target, sample, names, tolerance_de00, spread)
+
+
+def check_lab(
+    lab_target_: Sequence[float], lab_measured: Sequence[float], light: str, tolerance_de00: float
+) -> Verdict:
+    """The same for two colours known only as Lab under one light."""
+    target, sample = np.array([lab_target_], float), np.array([lab_measured], float)
+    return _verdict(target, sample, (light,), tolerance_de00, None)
+
+
+def _verdict(
+    target: Array, sample: Array, lights: tuple[str, ...], tolerance: float, spread: float | None
+) -> Verdict:
+    difference = de00(target, sample)
+    return Verdict(
+        lights=lights,
+        passed=bool(difference[0] <= tolerance),
+        de00=difference,
+        delta=delta_LCH(target, sample),
+        words=tuple(map(direction, target, sample)),
+        spread_de00=spread,
+    )

@@ -1,0 +1,1 @@
+"""Kubelka-Munk optics: hiding films, a film over a ground, the surface."""

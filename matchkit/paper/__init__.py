@@ -1,0 +1,1 @@
+"""What a person weighs by and prints: weights, job size, tickets, sheets."""

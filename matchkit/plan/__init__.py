@@ -1,0 +1,1 @@
+"""Which drawdowns to make, in which order, and what the pots held."""

@@ -1,0 +1,396 @@
+"""Which drawdowns to weigh for a new series or one new ink, and an empty shop to fill in.
+
+`rungs` says which mixtures, `pots` how to weigh them with little waste; here they become
+a plan with names, totals and remarks.  Percents are by mass, weights end in ``_g``.
+"""
+
+import csv
+import io
+import json
+import re
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from math import ceil
+
+from matchkit.colorimetry.grid import GRID_NM
+from matchkit.errors import InputError, did_you_mean
+from matchkit.inks.shop import GEOMETRIES, Ink
+from matchkit.plan.levels import FEWEST, MOST, Ladder, Rung, ladders
+from matchkit.plan.pots import Balance, Grams, Pot, Weak, fill_pots, fresh_pot, make_letdowns
+
+__all__ = ["Plan", "PlanRow", "Step", "drawdown_plan", "rows", "shop_files"]
+
+LONGEST_NAME = 60  # characters of an ink's name in a drawdown's
+FORBIDDEN = re.compile(r'[<>:"/\\|?*\x00-\x1f]')  # in file names, on some system
+
+INK_NUMBERS = ("density_g_per_ml", "cost_per_kg", "stock_g", "max_percent")
+INK_COLUMNS = ("ink", "role", "series", *INK_NUMBERS, "lot", "lot_spread_percent", "note")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Step:
+    """One drawdown, in the order of the work.
+
+    Bring pot number `pot` down to `leave_g` (None: take a clean pot), stir in `adds`, and
+    `pot_g` are in it; pot 0 is straight from the can.  `fresh` makes the same mixture in
+    a pot of its own.  `percents` are those in the common pot, by its rounded weights.
+    """
+
+    drawdown: str
+    ink: str  # whose ladder it belongs to
+    pot: int
+    inks: tuple[str, ...]
+    percents: tuple[float, ...]
+    fresh: Grams
+    leave_g: float | None
+    adds: Grams
+    pot_g: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Plan:
+    """What to weigh and draw down, in the order that wastes least.
+
+    `letdowns` are made first: name and parts; `fresh_letdowns` are those that only pots
+    of their own need.  `used_g` and `fresh_g` say by ink what the plan takes, and what it
+    would take with a pot for every drawdown.
+    """
+
+    inks: tuple[Ink, ...]
+    steps: tuple[Step, ...]
+    letdowns: tuple[tuple[str, Grams], ...]
+    fresh_letdowns: tuple[tuple[str, Grams], ...]
+    used_g: Grams
+    fresh_g: Grams
+    batch_g: float
+    pull_g: float
+    resolution_g: float
+    notes: tuple[str, ...]
+
+    @property
+    def saved(self) -> float:
+        """Share of all ink that the common pots save, 0-1."""
+        fresh_g = sum(g for _, g in self.fresh_g)
+        return 1 - sum(g for _, g in self.used_g) / fresh_g if fresh_g else 0.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlanRow:
+    """One thing to weigh for one drawdown; `percent` is None for a letdown.
+
+    `add_g` holds only for a pot brought down to `leave_g` (None: a clean pot, or the can).
+    """
+
+    drawdown: str
+    ink: str
+    percent: float | None
+    grams: float  # in a pot of its own
+    add_g: float  # into the common pot
+    pot: int
+    leave_g: float | None
+
+
+def drawdown_plan(
+    inks: Sequence[Ink],
+    *,
+    batch_g: float = 30.0,
+    resolution_g: float = 0.01,
+    rungs: int = 10,
+    new_ink: str | None = None,
+    pull_g: float = 4.0,
+) -> Plan:
+    """The drawdowns for all inks, or for `new_ink` among them.
+
+    Parameters
+    ----------
+    batch_g : float
+        The least that can be stirred and drawn down well.
+    rungs : int
+        Drawdowns of each ink, 3 to 13.
+    pull_g : float
+        What one drawdown takes out of the pot (common practice, no source).
+
+    Raises
+    ------
+    InputError
+        For no inks, an unknown `new_ink`, or numbers that make no sense.
+
+    >>> inks = [Ink(name="White", role="white"), Ink(name="Red", role="colour")]
+    >>> [step.drawdown for step in drawdown_plan(inks, rungs=3, new_ink="Red").steps]
+    ['Red 5.5 in white', 'Red 18 in white', 'Red masstone']
+    """
+    inks = tuple(inks)
+    _check(inks, new_ink, rungs, {"batch": batch_g, "resolution": resolution_g, "pull": pull_g})
+    bases = {ink.name for ink in inks if ink.role in ("white", "clear")}
+    balance = Balance(resolution_g=resolution_g, bases=bases)
+    found = ladders(inks, rungs, new_ink)
+    work = _weighed(found, batch_g, pull_g, balance)
+    letdowns, used = _taken([each.common for each in work], balance)
+    apart, alone = _taken([each.fresh for each in work], balance)
+    common = {weak.name for weak, _ in letdowns}
+    return Plan(
+        inks=inks,
+        steps=_steps(work),
+        letdowns=tuple((weak.name, parts) for weak, parts in letdowns),
+        fresh_letdowns=tuple((w.name, parts) for w, parts in apart if w.name not in common),
+        used_g=tuple((ink.name, round(used[ink.name], 6)) for ink in inks if used[ink.name]),
+        fresh_g=tuple((ink.name, round(alone[ink.name], 6)) for ink in inks if alone[ink.name]),
+        batch_g=batch_g,
+        pull_g=pull_g,
+        resolution_g=resolution_g,
+        notes=(*_gaps(inks, work, new_ink), *_small_weights(found, batch_g, pull_g, balance)),
+    )
+
+
+def rows(plan: Plan) -> list[PlanRow]:
+    """The plan as a flat table, one row for each thing to weigh."""
+    return [row for step in plan.steps for row in _rows_of(step)]
+
+
+def _rows_of(step: Step) -> list[PlanRow]:
+    percents = dict(zip(step.inks, step.percents, strict=True))
+    fresh, adds = dict(step.fresh), dict(step.adds)
+    return [
+        PlanRow(
+            drawdown=step.drawdown,
+            ink=what,
+            percent=percents.get(what),
+            grams=fresh.get(what, 0.0),
+            add_g=adds.get(what, 0.0),
+            pot=step.pot,
+            leave_g=step.leave_g,
+        )
+        for what in dict.fromkeys([*percents, *fresh, *adds])
+    ]
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Weighed:
+    rung: Rung
+    pot: int
+    common: Pot
+    fresh: Pot
+
+
+def _weighed(
+    found: Sequence[Ladder], batch_g: float, pull_g: float, balance: Balance
+) -> list[_Weighed]:
+    work: list[_Weighed] = []
+    for ladder in found:
+        shares = [dict(rung.shares) for rung in ladder]
+        alone = len(shares[0]) == 1  # a masstone is taken from the can with a clean knife
+        size_g = pull_g if alone else batch_g
+        own = [fresh_pot(each, size_g, balance) for each in shares]
+        common = own if alone else fill_pots(shares, size_g, pull_g, balance)
+        number = 0 if alone else 1 + max((each.pot for each in work), default=0)
+        work += [
+            _Weighed(rung=rung, pot=number, common=pot, fresh=fresh)
+            for rung, pot, fresh in zip(ladder, common, own, strict=True)
+        ]
+    return work
+
+
+def _taken(
+    pots: Iterable[Pot], balance: Balance
+) -> tuple[list[tuple[Weak, Grams]], dict[str, float]]:
+    """The letdowns that pots need, and the grams of every ink, letdowns included."""
+    needed: dict[Weak, float] = defaultdict(float)
+    grams: dict[str, float] = defaultdict(float)
+    for pot in pots:
+        weak = {each.name: each for each in pot.weak}
+        for what, add_g in pot.adds:
+            if what in weak:
+                needed[weak[what]] += add_g
+            else:
+                grams[what] += add_g
+    made = make_letdowns(needed, balance)
+    names = {weak.name for weak, _ in made}
+    for what, part_g in (part for _, parts in made for part in parts):
+        grams[what] += 0.0 if what in names else part_g
+    return made, grams
+
+
+def _steps(work: Sequence[_Weighed]) -> tuple[Step, ...]:
+    names = _names([each.rung for each in work])
+    return tuple(
+        Step(
+            drawdown=name,
+            ink=each.rung.ink,
+            pot=each.pot,
+            inks=tuple(ink for ink, _ in each.common.holds),
+            percents=tuple(100 * g / each.common.pot_g for _, g in each.common.holds),
+            fresh=each.fresh.adds,
+            leave_g=each.common.leave_g,
+            adds=each.common.adds,
+            pot_g=each.common.pot_g,
+        )
+        for name, each in zip(names, work, strict=True)
+    )
+
+
+def _names(rungs: Sequence[Rung]) -> list[str]:
+    """Names that a spreadsheet, an instrument and a file system take; no two alike."""
+    names: list[str] = []
+    for rung in rungs:
+        ink = FORBIDDEN.sub("-", rung.ink).strip(" .")[:LONGEST_NAME].strip(" .") or "Ink"
+        name, again = f"{ink} {rung.label}", 1
+        while name.casefold() in (other.casefold() for other in names):
+            again += 1
+            name = f"{ink} {rung.label} ({again})"
+        names.append(name)
+    return names
+
+
+def _check(
+    inks: Sequence[Ink], new_ink: str | None, rungs: int, sizes: Mapping[str, float]
+) -> None:
+    names = [ink.name for ink in inks]
+    faults = [f"ink {name!r}: named twice; keep one" for name in names if names.count(name) > 1]
+    if not names:
+        faults.append("no inks to plan drawdowns for; list them first")
+    if new_ink is not None and new_ink not in names:
+        faults.append(f"new ink {new_ink!r}: not among {', '.join(names)}; add it to the inks"
+                      f"{did_you_mean(new_ink, names)}")  # fmt: skip
+    if not FEWEST <= rungs <= MOST:
+        faults.append(f"drawdowns of each ink: {rungs}; choose {FEWEST} to {MOST}")
+    for what, size_g in sizes.items():
+        if not 0 < size_g < 10_000:
+            faults.append(f"{what}: {size_g:g} g; a number of grams above 0 is expected")
+    if faults:
+        raise InputError(list(dict.fromkeys(faults)))
+
+
+def _gaps(inks: Sequence[Ink], work: Sequence[_Weighed], new_ink: str | None) -> list[str]:
+    """What the plan cannot tell, a line each."""
+    planned = {each.rung.ink for each in work}
+    alone = {each.rung.ink for each in work if len(each.rung.shares) == 1}
+    notes = []
+    for series in dict.fromkeys(ink.series for ink in inks):
+        roles = {ink.role for ink in inks if ink.series == series}
+        where = f"series {series}: " if series else ""
+        if "white" not in roles:
+            notes.append(f"{where}no white; the white is the gauge for how much the others scatter")
+        if "clear" not in roles:
+            notes.append(f"{where}no clear, so no letdowns in clear")
+    for ink in inks:
+        if ink.role == "clear" and new_ink in (None, ink.name):
+            notes.append(f"{ink.name}: not drawn down alone, it would not hide the card")
+        elif ink.name in planned - alone:
+            limit = f"{ink.max_percent:g} %"
+            notes.append(f"{ink.name}: not drawn down alone, its maker's limit is {limit}")
+        elif new_ink in (None, ink.name) and ink.name not in planned:
+            notes.append(f"{ink.name}: nothing to let it down in within its limit")
+    return notes
+
+
+def _small_weights(
+    found: Sequence[Ladder], batch_g: float, pull_g: float, balance: Balance
+) -> list[str]:
+    """Weights that are too small even with letdowns, and the batch that has none."""
+
+    def small(size_g: float) -> list[float]:
+        work = _weighed(found, size_g, pull_g, balance)
+        adds = [g for each in work for _, g in each.common.adds if each.pot]
+        return [g for g in adds if g < balance.least_g * (1 - 1e-6)]
+
+    weights = small(batch_g)
+    if not weights:
+        return []
+    larger = (10 * ceil(batch_g * 1.2**n / 10) for n in range(1, 40))
+    enough_g = next((size_g for size_g in larger if not small(size_g)), None)
+    way_out = f"a batch of {enough_g:g} g or a finer balance" if enough_g else "a finer balance"
+    return [
+        f"weights under {balance.least_g:g} g, 100 steps of the balance: {len(weights)}, the"
+        f" smallest {min(weights):g} g; {way_out} would have none"
+    ]
+
+
+def shop_files(
+    plan: Plan,
+    *,
+    name: str = "Our shop",
+    geometry: str = "",
+    condition: str = "",
+    observer: int = 10,
+    lights: Sequence[str] = ("D65", "A", "FL11"),
+    tolerance_de00: float = 1.0,
+) -> dict[str, str]:
+    """The files of a shop folder to fill in: file name to text.
+
+    Inks and drawdowns are those of the plan; spectra wait to be measured.  An empty
+    `geometry` or `condition` is left for the shop to state: it can't be guessed.
+    """
+    return {
+        "shop.toml": _settings(plan, name, geometry, condition, observer, lights, tolerance_de00),
+        "inks.csv": _table(INK_COLUMNS, (_ink_row(ink) for ink in plan.inks)),
+        "drawdowns.csv": _table(("drawdown", "ink", "percent", "lot"), _drawdown_rows(plan)),
+        "spectra.csv": _table(
+            ("drawdown", *(f"{nm:.0f}" for nm in GRID_NM)),
+            ([step.drawdown, *[""] * len(GRID_NM)] for step in plan.steps),
+        ),
+    }
+
+
+def _ink_row(ink: Ink) -> list[str]:
+    numbers = (ink.density_g_per_ml, ink.cost_per_kg, ink.stock_g)
+    limit = "" if ink.max_percent == 100 else _plain(ink.max_percent)
+    cells = ("" if number is None else _plain(number) for number in numbers)
+    spread = _plain(ink.lot_spread_percent)
+    return [ink.name, ink.role, ink.series, *cells, limit, ink.lot, spread, ink.note]
+
+
+def _drawdown_rows(plan: Plan) -> Iterable[list[str]]:
+    lots = {ink.name: ink.lot for ink in plan.inks}
+    for step in plan.steps:
+        for ink, percent in zip(step.inks, step.percents, strict=True):
+            yield [step.drawdown, ink, f"{percent:.4f}", lots[ink]]
+
+
+def _plain(number: float) -> str:
+    return f"{number:.10g}"
+
+
+def _table(header: Sequence[str], lines: Iterable[Sequence[str]]) -> str:
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(header)
+    writer.writerows(lines)
+    return out.getvalue()
+
+
+def _settings(
+    plan: Plan,
+    name: str,
+    geometry: str,
+    condition: str,
+    observer: int,
+    lights: Sequence[str],
+    tolerance_de00: float,
+) -> str:
+    choices = " or ".join(map(_quoted, GEOMETRIES))
+    return f"""\
+name = {_quoted(name)}
+
+# How every spectrum in this folder was measured: the instrument's settings say it.
+[measurement]
+# write {choices}
+geometry = {_quoted(geometry)}
+# sphere: write "UV included", "UV excluded" or "unknown"; 45/0: "M0" to "M3"
+condition = {_quoted(condition)}
+
+[viewing]
+observer = {observer}  # degrees: 10 or 2
+lights = [{", ".join(map(_quoted, lights))}]  # the first is the one that is matched
+
+[tolerance]
+de00 = {tolerance_de00:g}  # 1 tight, 2 commercial: common practice, no source
+
+[balance]
+resolution_g = {_plain(plan.resolution_g)}
+"""
+
+
+def _quoted(text: str) -> str:
+    """A TOML basic string; JSON's rules for quotes and escapes are a part of TOML's."""
+    return json.dumps(text, ensure_ascii=False)

@@ -1,0 +1,1 @@
+"""Pictures: each function takes an `ax`, draws into it and returns it."""

@@ -1,0 +1,281 @@
+"""Pictures: each function takes an `ax` first, draws into it and returns it.
+
+They are to be read on a phone, in a grey print and by people who see few colours: every
+line, bar and point carries its own name, and differs by dash, hatch or marker as well.
+Arguments are what the core gives out; nothing is computed here but places on the paper.
+
+`spectra` and `ink_optics` use their `ax` as a frame for two panels.  No figure is kept:
+`new_axes` makes one, `picture` turns one into bytes.
+"""
+
+import io
+import warnings
+from collections.abc import Sequence
+from textwrap import fill
+
+import matplotlib
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.patches import Rectangle
+from numpy.typing import NDArray
+
+from matchkit.colorimetry.grid import GRID_NM
+from matchkit.colorimetry.illuminants import light_name
+from matchkit.colorimetry.tristimulus import XYZ, de00_contour, hex_colours, in_srgb, white
+from matchkit.errors import InputError
+from matchkit.matching.compare import Comparison
+from matchkit.plots.inks import (
+    K_over_S,
+    composition,
+    ink_moves,
+    ink_optics,
+    residuals,
+    scattering,
+)
+from matchkit.plots.marks import (
+    COLOURS,
+    HATCHES,
+    INK,
+    MARKERS,
+    SMALL,
+    USUAL,
+    axis_names,
+    end_labels,
+    letters_across,
+    name_points,
+    nth,
+    plain,
+    settle,
+    short,
+    spectrum_line,
+    tolerance_outline,
+    two_panels,
+    wavelength_axis,
+    wrapped,
+)
+
+__all__ = [
+    "K_over_S",
+    "LC_plane",
+    "ab_plane",
+    "composition",
+    "differences",
+    "ink_moves",
+    "ink_optics",
+    "light_bars",
+    "new_axes",
+    "picture",
+    "reflectances",
+    "residuals",
+    "scattering",
+    "spectra",
+    "swatches",
+]
+
+Array = NDArray[np.float64]
+
+NOT_A_PROOF = "A screen is not a proof: judge cured prints under these lights."
+
+
+def new_axes(width_in: float = 4.6, height_in: float = 3.4) -> tuple[Figure, Axes]:
+    """An empty figure and its axes, of a size that a phone and half a page can show."""
+    figure = Figure(figsize=(width_in, height_in), dpi=160)
+    figure.set_layout_engine("constrained", w_pad=0.08, h_pad=0.08)
+    return figure, figure.add_subplot()
+
+
+def picture(figure: Figure, form: str = "png") -> bytes:
+    """The figure as the bytes of a file, "png", "svg" or "pdf"; the same each time."""
+    dates = {"png": "Software", "svg": "Date", "pdf": "CreationDate"}
+    if form not in dates:
+        raise InputError(f"picture: form is {form!r}; write {', '.join(dates)}")
+    out = io.BytesIO()
+    with matplotlib.rc_context({"svg.hashsalt": "matchkit"}), warnings.catch_warnings():
+        # A name in a script the font lacks is drawn as boxes; that is no fault of the shop.
+        warnings.filterwarnings("ignore", message="Glyph")
+        figure.savefig(out, format=form, metadata={dates[form]: None})
+    return out.getvalue()
+
+
+# ---- spectra ------------------------------------------------------------------------------
+
+
+def spectra(ax: Axes, comparison: Comparison) -> Axes:
+    """Reflectance of the target and the samples above, sample minus target below."""
+    upper, lower = two_panels(ax, share=0.62)
+    reflectances(upper, comparison).set_xlabel("")
+    upper.set_xticklabels([])
+    differences(lower, comparison)
+    return ax
+
+
+def reflectances(ax: Axes, comparison: Comparison) -> Axes:
+    """Reflectance of the target and of each sample."""
+    ax.plot(GRID_NM, comparison.target_R, color=INK, lw=2.2)
+    ends = [(comparison.target_R[-1], "target", INK)]
+    for k, sample in enumerate(comparison.samples):
+        spectrum_line(ax, sample.R, k)
+        ends.append((sample.R[-1], sample.name, nth(COLOURS, k)))
+    ax.set_ylim(bottom=0)
+    wavelength_axis(ax, "reflectance")
+    return end_labels(ax, ends)
+
+
+def differences(ax: Axes, comparison: Comparison) -> Axes:
+    """Reflectance of each sample minus that of the target, in hundredths."""
+    ax.axhline(0, color=INK, lw=2.2)
+    ends = []
+    for k, sample in enumerate(comparison.samples):
+        apart = 100 * (sample.R - comparison.target_R)
+        spectrum_line(ax, apart, k)
+        ends.append((apart[-1], sample.name, nth(COLOURS, k)))
+    reach = max(1.0, 1.1 * float(np.abs(ax.get_ylim()).max()))
+    ax.set_ylim(-reach, reach)
+    wavelength_axis(ax, "sample - target,\nhundredths")
+    return end_labels(ax, ends)
+
+
+# ---- colours ------------------------------------------------------------------------------
+
+
+def swatches(ax: Axes, comparison: Comparison) -> Axes:
+    """Target (left half) and sample (right half) under each light, as far as a screen can.
+
+    Each row is seen by eyes used to its light.  What no screen can show is hatched and
+    says so.
+    """
+    n, bottom = len(comparison.samples), len(comparison.lights)
+    ax.set(xlim=(-1.0, n), ylim=(bottom + 0.35, -0.5))
+    ax.axis("off")
+    settle(ax)
+    letters = int(0.8 * letters_across(ax) / (n + 1))
+    for k, sample in enumerate(comparison.samples):
+        name = wrapped(sample.name, letters - 1)
+        ax.text(k + 0.46, -0.06, name, ha="center", va="bottom", fontsize=USUAL)
+    for row, light in enumerate(comparison.lights):
+        name = wrapped(light_name(light), letters - 2)
+        ax.text(-0.08, row + 0.36, name, ha="right", va="center", fontsize=USUAL)
+        _swatch_row(ax, comparison, row)
+    caption = fill(f"Left half target, right half sample. {NOT_A_PROOF}", letters_across(ax))
+    ax.text(-1.0, bottom, caption, ha="left", va="top", fontsize=SMALL)
+    return ax
+
+
+def ab_plane(
+    ax: Axes, comparison: Comparison, *, tolerance_de00: float = 1.0, light: int = 0
+) -> Axes:
+    """a* and b* of target and samples, with the target's tolerance at its own lightness.
+
+    A sample inside the outline may still be too light or too dark: its dL* stands with it.
+    `light` is a position in the comparison's lights.
+    """
+    target = comparison.target_lab[light]
+    outline = de00_contour(target, tolerance_de00, "ab")[:, 1:]
+    points = np.array([sample.lab[light, 1:] for sample in comparison.samples]).reshape(-1, 2)
+    ax.set_aspect("equal", adjustable="datalim")
+    beside = [f"dL* {sample.lab[light, 0] - target[0]:+.1f}" for sample in comparison.samples]
+    names = ("a*", "b*")
+    return _plane(ax, comparison, light, target[1:], outline, points, names, "its L*", beside)
+
+
+def LC_plane(
+    ax: Axes, comparison: Comparison, *, tolerance_de00: float = 1.0, light: int = 0
+) -> Axes:
+    """L* and C* of target and samples, with the target's tolerance at its own hue."""
+    target = comparison.target_lab[light]
+    along = de00_contour(target, tolerance_de00, "LC")
+    hue = np.arctan2(target[2], target[1])
+    signed = along[:, 1] * np.cos(hue) + along[:, 2] * np.sin(hue)
+    outline = np.column_stack([signed, along[:, 0]])
+    lab = np.array([sample.lab[light] for sample in comparison.samples]).reshape(-1, 3)
+    points = np.column_stack([np.hypot(lab[:, 1], lab[:, 2]), lab[:, 0]])
+    here = np.array([np.hypot(target[1], target[2]), target[0]])
+    _plane(ax, comparison, light, here, outline, points, ("C*", "L*"), "its hue")
+    if signed.min() < 0:
+        ax.set_xlim(left=0)  # there is no chroma below 0: the outline leaves the paper
+    return ax
+
+
+def light_bars(ax: Axes, comparison: Comparison, *, tolerance_de00: float | None = None) -> Axes:
+    """dE00 of each sample under each light, the tolerance as a line."""
+    n = len(comparison.samples)
+    longest = max((float(sample.de00.max()) for sample in comparison.samples), default=0.0)
+    longest = max(longest, tolerance_de00 or 0.0, 0.1)
+    for row, name in enumerate(comparison.light_names):
+        for k, sample in enumerate(comparison.samples):
+            y, size = row * (n + 1) + k, float(sample.de00[row])
+            hatch, edge = nth(HATCHES, k), nth(COLOURS, k)
+            ax.barh(y, size, height=0.8, facecolor="white", edgecolor=edge, hatch=hatch)
+            text = f"{size:.2f} {short(sample.name, 18)}"
+            note = ax.text(size + 0.02 * longest, y, text, va="center", fontsize=SMALL)
+            note.set_bbox({"facecolor": "white", "edgecolor": "none", "pad": 0.6})
+        middle = row * (n + 1) + (n - 1) / 2
+        ax.text(-0.02 * longest, middle, wrapped(name, 12), ha="right", va="center", fontsize=USUAL)
+    if tolerance_de00 is not None:
+        ax.axvline(tolerance_de00, color=INK, lw=1, ls="--")
+        ax.text(tolerance_de00, -0.9, "tolerance", ha="center", va="bottom", fontsize=SMALL)
+    ax.set(xlim=(0, 1.45 * longest), ylim=(len(comparison.lights) * (n + 1) - 1.4, -0.8))
+    ax.set_yticks([])
+    ax.set_xlabel("dE00", fontsize=USUAL)
+    return plain(ax)
+
+
+# ---- recipes ------------------------------------------------------------------------------
+
+
+# ---- inks and fits ------------------------------------------------------------------------
+
+
+# ---- shared ---------------------------------------------------------------------------------
+
+
+def _swatch_row(ax: Axes, comparison: Comparison, row: int) -> None:
+    light, observer = comparison.lights[row], comparison.observer
+    R = np.array([comparison.target_R, *(sample.R for sample in comparison.samples)])
+    colours = hex_colours(R, light, observer)
+    shown = in_srgb(XYZ(R, light, observer), white(light, observer)).tolist()
+    for k, sample in enumerate(comparison.samples):
+        for half, one in enumerate((0, k + 1)):
+            _swatch(ax, k + 0.46 * half, row, colours[one], on_screen=shown[one], left=one == 0)
+        note = f"dE00 {sample.de00[row]:.2f}"
+        ax.text(k + 0.46, row + 0.73, note, ha="center", va="top", fontsize=SMALL)
+
+
+def _swatch(ax: Axes, x: float, y: float, colour: str, *, on_screen: bool, left: bool) -> None:
+    ax.add_patch(Rectangle((x, y), 0.46, 0.7, facecolor=colour, edgecolor="none"))
+    if on_screen:
+        return
+    red, green, blue = (int(colour[i : i + 2], 16) for i in (1, 3, 5))
+    dark = 0.3 * red + 0.6 * green + 0.1 * blue < 128
+    line = "white" if dark else INK
+    over = Rectangle((x, y), 0.46, 0.7, facecolor="none", edgecolor=line, linewidth=0, alpha=0.6)
+    over.set_hatch("///" if left else "\\\\\\")
+    ax.add_patch(over)
+    note = ax.text(x + 0.23, y + 0.35, "off\nscreen", ha="center", va="center", color=line)
+    note.set(fontsize=SMALL - 1, bbox={"facecolor": colour, "edgecolor": "none", "pad": 1})
+
+
+def _plane(
+    ax: Axes,
+    comparison: Comparison,
+    light: int,
+    middle: Array,
+    outline: Array,
+    points: Array,
+    dimensions: tuple[str, str],
+    own: str,
+    beside: Sequence[str] = (),
+) -> Axes:
+    """Target, tolerance and samples in two of a colour's dimensions, the third `beside` names."""
+    tolerance_outline(ax, outline, middle)
+    names = ["target"]
+    for k, (sample, point) in enumerate(zip(comparison.samples, points, strict=True)):
+        ax.plot(*point, nth(MARKERS, k), color=nth(COLOURS, k), ms=7, mec=INK)
+        name = f"{short(sample.name, 16)}, dE00 {sample.de00[light]:.2f}"
+        names.append(f"{name}, {beside[k]}" if beside else name)
+    ax.margins(0.18)
+    about = f"{short(comparison.light_names[light], 16)}, {comparison.observer} degrees"
+    ax.set_title(f"{about}; grey: target's tolerance at {own}", fontsize=USUAL, loc="left")
+    axis_names(ax, *dimensions)
+    return name_points(ax, np.vstack([middle, points]), names)

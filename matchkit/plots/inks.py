@@ -1,0 +1,222 @@
+"""Pictures of inks, recipes and fits; see `plots` for how they are meant to be read."""
+
+from collections.abc import Sequence
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.ticker import LogLocator, NullFormatter
+from numpy.typing import ArrayLike, NDArray
+
+from matchkit.colorimetry.grid import GRID_NM
+from matchkit.colorimetry.illuminants import Light, light_name
+from matchkit.colorimetry.tristimulus import Lab, de00_contour
+from matchkit.fitting.fit import Fit
+from matchkit.inks.palette import Palette, deepen, mixture_K_S, reflectance
+from matchkit.inks.shop import Drawdown
+from matchkit.optics.kubelka_munk import k_over_s, without_surface
+from matchkit.plots.marks import (
+    COLOURS,
+    FAINT,
+    HATCHES,
+    INK,
+    MARKERS,
+    USUAL,
+    axis_names,
+    end_labels,
+    lightness_step,
+    name_points,
+    nth,
+    plain,
+    short,
+    spectrum_line,
+    tolerance_outline,
+    two_panels,
+    wavelength_axis,
+    wrapped,
+)
+
+__all__ = ["K_over_S", "composition", "ink_moves", "ink_optics", "residuals", "scattering"]
+
+Array = NDArray[np.float64]
+
+
+def composition(
+    ax: Axes,
+    inks: Sequence[str],
+    percents: Sequence[float],
+    *,
+    colours: Sequence[str] | None = None,
+) -> Axes:
+    """One recipe as a bar of 100 %; small shares are named below it.
+
+    `colours` fill the parts, such as each ink's own colour.
+    """
+    starts = np.concatenate([[0.0], np.cumsum(percents)])
+    narrow = []
+    for k, (name, percent) in enumerate(zip(inks, percents, strict=True)):
+        face = colours[k] if colours else "white"
+        left, middle = starts[k], starts[k] + percent / 2
+        hatch = None if k == 0 else nth(HATCHES, k - 1)
+        ax.barh(0, percent, left=left, height=1, facecolor=face, edgecolor=INK, hatch=hatch, lw=1)
+        if percent >= 22:
+            text = f"{wrapped(name, 12)}\n{percent:.4g} %"
+            box = {"facecolor": "white", "edgecolor": "none", "pad": 1.5}
+            ax.text(middle, 0, text, ha="center", va="center", fontsize=USUAL, bbox=box)
+        else:
+            narrow.append((middle, f"{short(name, 24)} {percent:.4g} %"))
+    # Names run towards the middle; in this order no name lies on another's line.
+    order = [part for part in reversed(narrow) if part[0] <= 50]
+    order += [part for part in narrow if part[0] > 50]
+    for depth, (middle, text) in enumerate(order):
+        y, side = 0.85 + 0.42 * depth, "left" if middle <= 50 else "right"
+        tick = middle + (1.2 if side == "left" else -1.2)
+        ax.plot([middle, middle, tick], [0.5, y, y], color=INK, lw=0.8)
+        ax.text(tick, y, f" {text} ", ha=side, va="center", fontsize=USUAL)
+    ax.set(xlim=(-1, 101), ylim=(0.75 + 0.42 * max(len(narrow), 1), -0.6))
+    ax.axis("off")
+    return ax
+
+
+def ink_moves(
+    ax: Axes,
+    palette: Palette,
+    fractions: ArrayLike,
+    *,
+    light: Light,
+    observer: int,
+    inks: Sequence[str] = (),
+    step: float = 0.01,
+    target_lab: ArrayLike | None = None,
+    tolerance_de00: float = 1.0,
+) -> Axes:
+    """What adding 1 % of each ink does to a colour: arrows in a*, b*, the step in L* in words.
+
+    `inks` are those to show, the recipe's own if none is named; `step` is the addition as
+    a share of the batch.  A target is drawn with its tolerance.
+    """
+    c = np.asarray(fractions, dtype=float)
+    shown = [palette.index(name) for name in inks] or np.flatnonzero(c > 0).tolist()
+    after = (c + step * np.eye(c.size)[shown]) / (1 + step)
+    lab = Lab(reflectance(palette, np.vstack([c, after])), light, observer)
+    here, moves = lab[0], lab[1:] - lab[0]
+    ax.plot(*here[1:], "o", color=INK, ms=5)
+    tips, texts = [here[1:]], ["this recipe"]
+    if target_lab is not None:
+        target = np.asarray(target_lab, dtype=float)
+        tolerance_outline(ax, de00_contour(target, tolerance_de00, "ab")[:, 1:], target[1:])
+        tips.append(target[1:])
+        texts.append("target")
+    for i, move in zip(shown, moves, strict=True):
+        tip = here[1:] + move[1:]
+        ax.annotate("", tip, here[1:], arrowprops={"arrowstyle": "-|>", "lw": 1.4, "color": INK})
+        ax.plot(*tip, alpha=0)  # so that the axes reach it
+        tips.append(tip)
+        texts.append(f"{short(palette.names[i], 18)} {lightness_step(move[0])}")
+    ax.set_aspect("equal", adjustable="datalim")
+    ax.margins(0.25)
+    about = f"+{100 * step:g} % of the batch, {short(light_name(light), 24)}, {observer} degrees"
+    ax.set_title(about, fontsize=USUAL, loc="left")
+    axis_names(ax, "a*", "b*")
+    shafts = here[1:] + np.linspace(0.1, 0.9, 9)[:, None, None] * moves[:, 1:]
+    return name_points(ax, np.array(tips), texts, avoid=shafts)
+
+
+def ink_optics(ax: Axes, palette: Palette, ink: str, drawdowns: Sequence[Drawdown] = ()) -> Axes:
+    """K/S of an ink and its ladder above, what it scatters below."""
+    upper, lower = two_panels(ax, share=0.66)
+    K_over_S(upper, palette, ink, drawdowns).set_xlabel("")
+    upper.set_xticklabels([])
+    scattering(lower, palette, [ink])
+    return ax
+
+
+def K_over_S(ax: Axes, palette: Palette, ink: str, drawdowns: Sequence[Drawdown] = ()) -> Axes:
+    """K/S of an ink alone and let down in a white or clear: lines fitted, points measured.
+
+    Drawdowns that hold anything else, and films that let their card show, are left out.
+    """
+    at = palette.index(ink)
+    alone = np.eye(len(palette.inks))[at]
+    ends = []
+    rungs = [drawdown for drawdown in drawdowns if _is_rung(drawdown, palette, ink)]
+    for k, drawdown in enumerate(rungs):
+        c = np.zeros(len(palette.inks))
+        for name, fraction in zip(drawdown.inks, drawdown.fractions, strict=True):
+            c[palette.index(name)] += fraction
+        curve = _film_K_over_S(palette, c)
+        ax.plot(GRID_NM, curve, color=FAINT, lw=1)
+        read = without_surface(drawdown.R, base=palette.base, gain=palette.gain, k2=palette.k2)
+        measured = k_over_s(np.clip(read, 1e-4, 1))
+        ax.plot(GRID_NM, measured, nth(MARKERS, k), color=INK, ms=3, mfc="none", mew=0.8)
+        ends.append((curve[-1], _rung_name(drawdown, palette, ink), INK))
+    if not any(len(drawdown.inks) == 1 for drawdown in rungs):
+        curve = _film_K_over_S(palette, alone)
+        ax.plot(GRID_NM, curve, color=INK, lw=2)
+        ends.append((curve[-1], "alone", INK))
+    ax.set_yscale("log")
+    ax.yaxis.set_major_locator(LogLocator(numticks=6))
+    ax.yaxis.set_minor_formatter(NullFormatter())
+    ax.set_title(f"{short(ink, 30)}: lines fitted, points measured", fontsize=USUAL, loc="left")
+    wavelength_axis(ax, "K/S of the film")
+    return end_labels(ax, ends)
+
+
+def scattering(ax: Axes, palette: Palette, inks: Sequence[str] = ()) -> Axes:
+    """What inks scatter per gram; the white's is 1, for hiding films tell no more."""
+    ends = []
+    for k, name in enumerate(inks or palette.names):
+        S = palette.S[palette.index(name)]
+        spectrum_line(ax, S, k)
+        ends.append((S[-1], name, nth(COLOURS, k)))
+    if all(palette.inks[palette.index(name)].role != "white" for _, name, _ in ends):
+        ax.axhline(1, color=INK, lw=1)
+        ends.append((1.0, "white", INK))
+    ax.set_ylim(0, max(1.1, 1.1 * ax.get_ylim()[1]))
+    wavelength_axis(ax, "S (white: 1)")
+    return end_labels(ax, ends)
+
+
+def residuals(ax: Axes, fit: Fit, *, name_worst: int = 3) -> Axes:
+    """How far each drawdown is from what the fit says, and from what it says unseen."""
+    x, unseen = np.arange(len(fit.drawdowns)), fit.de00_held_out
+    ax.vlines(x, fit.de00_fitted, np.where(np.isnan(unseen), fit.de00_fitted, unseen), color=FAINT)
+    ax.plot(x, unseen, "o", color=INK, ms=3.5, mfc="white", mew=0.9)
+    ax.plot(x, fit.de00_fitted, "x", color=COLOURS[0], ms=3.5, mew=0.9)
+    ends = [
+        (float(np.nanmedian(unseen)), "median unseen", INK),
+        (float(np.nanpercentile(unseen, 95)), "95 % unseen", INK),
+    ]
+    for level, _, _ in ends:
+        ax.axhline(level, color=INK, lw=0.9, ls="--")
+    ax.set_ylim(bottom=0)
+    ax.set_xlim(-1, len(x))
+    ax.set_xlabel("drawdowns, in the order of the file", fontsize=USUAL)
+    ax.set_ylabel(f"dE00 under {fit.light}", fontsize=USUAL)
+    ax.set_title("o unseen (held out)   x in the fit", fontsize=USUAL, loc="left")
+    end_labels(plain(ax), ends)
+    told = np.fmax(unseen, fit.de00_fitted)
+    worst = np.argsort(-told)[:name_worst]
+    points = np.column_stack([x[worst], told[worst]])
+    return name_points(ax, points, [short(fit.drawdowns[i], 24) for i in worst])
+
+
+def _film_K_over_S(palette: Palette, c: Array) -> Array:
+    K, S = mixture_K_S(palette, c)
+    return deepen(K / np.maximum(S, 1e-12), palette.deep)[0]
+
+
+def _is_rung(drawdown: Drawdown, palette: Palette, ink: str) -> bool:
+    """The ink alone, or with one white or clear, in a film that hides its card."""
+    if drawdown.thickness_um is not None:
+        return False
+    others = [name for name in drawdown.inks if name != ink]
+    known = ink in drawdown.inks and set(drawdown.inks) <= set(palette.names)
+    if not known or len(others) > 1:
+        return False
+    return all(palette.inks[palette.index(name)].role in ("white", "clear") for name in others)
+
+
+def _rung_name(drawdown: Drawdown, palette: Palette, ink: str) -> str:
+    share = sum(f for name, f in zip(drawdown.inks, drawdown.fractions, strict=True) if name == ink)
+    rest = [palette.inks[palette.index(name)].role for name in drawdown.inks if name != ink]
+    return f"{100 * share:.3g} % in {rest[0]}" if rest else "alone"

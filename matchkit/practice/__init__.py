@@ -1,0 +1,1 @@
+"""Exercises and a simulated job for people who learn to mix."""

@@ -1,0 +1,386 @@
+"""Exercises for the eye: see the difference, find the ink, think of the other light.
+
+Every colour is a mixture on the bench; words come from `rank.direction`, differences from
+CIEDE2000.  An exercise is drawn again until a screen can show all of it and until its
+answer stands clear of the others.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchkit.colorimetry.grid import GRID_NM
+from matchkit.colorimetry.metamerism import special_index
+from matchkit.colorimetry.tristimulus import Lab, de00, delta_LCH
+from matchkit.colorimetry.words import direction
+from matchkit.inks.recipe import weighing_order
+from matchkit.practice.exercise import Choice, Exercise
+from matchkit.practice.simulated_shop import (
+    FAR_UNDER,
+    LIGHTS,
+    OBSERVER,
+    OPPOSITE,
+    Room,
+    Swatch,
+    alike,
+    hex_Lab,
+    main_word,
+    on_screen,
+    swatch,
+)
+from matchkit.simulator.simulate import opaque_R
+
+__all__ = ["HOLDS_DE00", "N_RUNGS", "SIZES", "fix", "light", "see"]
+
+Array = NDArray[np.float64]
+Generator = np.random.Generator
+Option = tuple[int, float]  # an ink by position, and grams
+
+N_RUNGS = 9
+# By rung, easiest first: see and fix, dE00 of the difference; light, how many times the
+# limit (or what part of it) the pair is apart.
+SIZES = {
+    "see": np.geomspace(4.0, 0.5, N_RUNGS),
+    "fix": np.geomspace(5.0, 1.0, N_RUNGS),
+    "light": np.geomspace(4.0, 1.3, N_RUNGS),
+}
+BATCH_G = (300, 900)  # and in between
+VARIED = 0.15  # standard deviation of log amount about a colour of the room
+HOLDS_DE00 = 1.0  # the limit of "it holds"
+TRIALS, STEPS = 40, 10
+TRIES = 6  # colours to try for one word
+CLEAR_OF = 0.35  # of the size: what every wrong addition leaves at least
+LEAST_G = 0.1  # an addition smaller than this is no exercise
+NEAR_LIMIT = 1.25  # a pair nearer to the limit than this factor is no exercise
+LIKE = 1.33  # a pair by more than this factor easier or harder belongs to another rung
+CROSSING = 0.002  # a crossing of two curves that a drawing shows
+RED_NM = 600.0
+PAIR = ("target", "sample")
+LIGHTNESS = ("lighter", "darker")
+UP = {"lighter", "cleaner", "redder", "yellower"}
+WHAT = {
+    "lighter": "lightness", "cleaner": "how clean or dull they are", "redder": "the hue",
+    "yellower": "the hue",
+}  # fmt: skip
+WHAT |= {OPPOSITE[word]: what for word, what in WHAT.items()}
+NUMBER = {
+    "lighter": "L*: the higher is lighter",
+    "cleaner": "C*, the distance of a*, b* from grey: the larger is cleaner",
+    "redder": "a*: the higher is redder",
+    "yellower": "b*: the higher is yellower",
+}
+NUMBER |= {OPPOSITE[word]: number for word, number in NUMBER.items()}
+WHERE = {  # CIE 015: A is a lamp of 2856 K, FL11 a narrow-band fluorescent one
+    "A": "from 400 to 700 nm it has ever more power: little blue, much red",
+    "FL11": "it has narrow peaks near 440, 545 and 610 nm and little between",
+}
+
+
+# ---- see the difference
+
+
+def see(where: Room, rng: Generator, *, seed: int, rung: int) -> Exercise:
+    """Two swatches: which way is the second off?  By rung down to 0.5 dE00."""
+    size = float(SIZES["see"][rung])
+    wanted, found = "", None
+    while found is None:  # not every colour can go every way
+        wanted = str(rng.choice(np.array(list(OPPOSITE))))
+        tries = (_pair(where, rng, size, wanted) for _ in range(TRIES))
+        found = next((pair for pair in tries if pair is not None), None)
+    target, sample = swatch("target", found[0]), swatch("sample", found[1])
+    pairs = [_ordered(wanted), ("cleaner", "duller") if wanted in LIGHTNESS else LIGHTNESS]
+    words = [word for pair in _shuffled(rng, pairs) for word in pair]
+    return Exercise(
+        kind="see",
+        seed=seed,
+        rung=rung,
+        question="Compare the sample with the target. The sample is above all ...",
+        facts=(("Target", target.numbers), ("Sample", sample.numbers)),
+        swatches=(target, sample),
+        choices=tuple(_seen_choice(word, wanted, target, sample) for word in words),
+        answer=words.index(wanted),
+        hint=f"The largest part of the difference is in {WHAT[wanted]}. In the numbers that is"
+        f" {NUMBER[wanted]}.",
+        explanation=_seen(target, sample, wanted),
+    )
+
+
+def _ordered(word: str) -> tuple[str, str]:
+    return (word, OPPOSITE[word]) if word in UP else (OPPOSITE[word], word)
+
+
+def _shuffled(rng: Generator, items: Sequence[tuple[str, str]]) -> list[tuple[str, str]]:
+    return [items[i] for i in rng.permutation(len(items))]
+
+
+def _pair(where: Room, rng: Generator, size: float, word: str) -> tuple[Array, Array] | None:
+    """A target and a sample (n_wl,) that is `size` dE00 off and above all `word`."""
+    c = where.mixtures[int(rng.integers(len(where.mixtures)))]
+    c = c * np.exp(VARIED * rng.standard_normal(len(c)))
+    c /= c.sum()
+    R = opaque_R(where.bench, c)
+    lab = Lab(R, LIGHTS[0], OBSERVER)
+    for sample in _samples(where, rng, c, R, size):
+        said = direction(lab, Lab(sample, LIGHTS[0], OBSERVER)).split()
+        # One word only: every other part is small beside it.
+        if said[-1] == word and "," not in " ".join(said) and _shows(R, sample, word):
+            return R, sample
+    return None
+
+
+def _samples(where: Room, rng: Generator, c: Array, R: Array, size: float) -> Array:
+    """Mixtures (n, n_wl) that are `size` dE00 from `c`, each another way."""
+    n = len(c)
+    more = rng.exponential(1.0, (TRIALS, n)) * (rng.random((TRIALS, n)) < 0.3) * 0.2
+    other = c * np.exp(rng.normal(0, 0.8, (TRIALS, n))) + more * rng.random((TRIALS, 1)) ** 2
+    other /= other.sum(axis=1, keepdims=True)
+    t = np.linspace(0, 1, STEPS)[:, None, None] ** 2
+    away = _away(R, opaque_R(where.bench, c + t * (other - c)))  # (STEPS, TRIALS)
+    far = np.flatnonzero(away[-1] >= size)
+    at = np.array([_crossing(away[:, j], t[:, 0, 0], size) for j in far])
+    mixed: Array = opaque_R(where.bench, c + at.reshape(-1, 1) * (other[far] - c))
+    return mixed[np.abs(_away(R, mixed) / size - 1) < 0.1]
+
+
+def _away(R: Array, others: Array) -> Array:
+    return de00(Lab(R, LIGHTS[0], OBSERVER), Lab(others, LIGHTS[0], OBSERVER))
+
+
+def _crossing(away: Array, t: Array, size: float) -> float:
+    """Where a curve first comes to `size`."""
+    k = int(np.argmax(away >= size))
+    low, high = away[k - 1], away[k]
+    return float(t[k - 1] + (t[k] - t[k - 1]) * (size - low) / (high - low))
+
+
+def _shows(R: Array, sample: Array, word: str) -> bool:
+    """Whether a screen of 8 bits a colour can show the two, and shows the difference too."""
+    if not np.all(on_screen(np.stack([R, sample]))):
+        return False
+    shown = [hex_Lab(swatch("", each).hex) for each in (R, sample)]
+    return main_word(*shown) == word
+
+
+def _seen_choice(word: str, right: str, target: Swatch, sample: Swatch) -> Choice:
+    told = f"the sample is {direction(target.lab, sample.lab)}."
+    if word == OPPOSITE[right]:
+        told = f"it is the other way round, not {word} but {right}: {_step(target, sample, right)}"
+    elif word != right:
+        told = f"not {word}: above all the sample is {right}: {_step(target, sample, right)}"
+    return Choice(text=word, worth=float(word == right), told=told)
+
+
+def _step(target: Swatch, sample: Swatch, word: str) -> str:
+    """The number that says so."""
+    if word in ("cleaner", "duller"):
+        C = [float(np.hypot(*each.lab[1:])) for each in (target, sample)]
+        return f"C* goes from {C[0]:.1f} to {C[1]:.1f}."
+    row = {"lighter": 0, "darker": 0, "redder": 1, "greener": 1}.get(word, 2)
+    name = ("L*", "a*", "b*")[row]
+    return f"{name} goes from {target.lab[row]:.1f} to {sample.lab[row]:.1f}."
+
+
+def _seen(target: Swatch, sample: Swatch, word: str) -> str:
+    dL, dC, dH = delta_LCH(target.lab, sample.lab)
+    away = float(de00(target.lab, sample.lab))
+    return (
+        f"The sample is {away:.2f} dE00 from the target (D65, 10 degrees): dL* {dL:+.2f},"
+        f" dC* {dC:+.2f}, dH* {dH:+.2f}. In the picture the arrow from the target to the sample"
+        f" is above all {word}. {_step(target, sample, word)}"
+    )
+
+
+# ---- which ink fixes this
+
+
+def fix(where: Room, rng: Generator, *, seed: int, rung: int) -> Exercise:
+    """A batch lacks some of one ink: which, and how much?  The right ink alone is worth 0.5."""
+    size, factor = float(SIZES["fix"][rung]), 3.0 if rung < N_RUNGS // 2 else 2.0
+    while (made := _short_batch(where, rng, size, factor)) is None:
+        pass
+    grams, options = made
+    lacks = options[0]
+    options = [options[k] for k in rng.permutation(len(options))]
+    after = _after(where, grams, options)
+    answer = options.index(lacks)
+    target = swatch("target", after[answer])
+    batch = swatch("batch", opaque_R(where.bench, grams / grams.sum()))
+    names = where.bench.names
+    seen = [swatch(f"{names[j]}, {g:.2f} g", R) for (j, g), R in zip(options, after, strict=True)]
+    return Exercise(
+        kind="fix",
+        seed=seed,
+        rung=rung,
+        question=f"A batch of {grams.sum():.2f} g is off. Which addition brings it in?",
+        facts=(
+            ("Target", target.numbers),
+            ("Batch", batch.numbers),
+            ("In the batch", _weights(where, grams)),
+        ),
+        swatches=(target, batch),
+        choices=tuple(
+            _fix_choice(names, option, lacks, each, target)
+            for option, each in zip(options, seen, strict=True)
+        ),
+        answer=answer,
+        hint=f"The batch is {direction(target.lab, batch.lab)}. Look for the ink that pulls the"
+        " other way; then ask how much of it is in there already, and how far a share of that"
+        " would take it.",
+        explanation=f"The batch is {direction(target.lab, batch.lab)},"
+        f" {float(de00(target.lab, batch.lab)):.2f} dE00 from the target. In the picture each"
+        f" addition is an arrow from the batch: that of {lacks[1]:.2f} g {names[lacks[0]]} ends"
+        " on the target, more of it shoots past, and other inks point elsewhere.",
+        after=tuple(seen),
+    )
+
+
+def _short_batch(
+    where: Room, rng: Generator, size: float, factor: float
+) -> tuple[Array, list[Option]] | None:
+    """A batch (n_ink,) `size` dE00 short of an ink, and additions, the right one first."""
+    c = where.mixtures[int(rng.integers(len(where.mixtures)))]
+    c = c * np.exp(VARIED * rng.standard_normal(len(c)))
+    full = np.round(float(rng.integers(*BATCH_G)) * c / c.sum(), 2)
+    fixers = np.array(where.bench.where("colour") + where.bench.where("black"))
+    i = int(rng.choice(fixers[full[fixers] > 0]))
+    part = np.linspace(0, 0.9, 2 * STEPS)
+    short = full - part[:, None] * full[i] * np.eye(len(full))[i]
+    R = opaque_R(where.bench, full / full.sum())
+    away = _away(R, opaque_R(where.bench, short / short.sum(axis=1, keepdims=True)))
+    if away[-1] < size:
+        return None
+    lacks_g = round(_crossing(away, part, size) * full[i], 2)
+    wrong_g = round(lacks_g * (factor if rng.random() < 0.5 else 1 / factor), 2)
+    grams = full - lacks_g * np.eye(len(full))[i]
+    others = rng.choice(fixers[fixers != i], size=2, replace=False)
+    options = [(int(j), g) for j in (i, *others) for g in (lacks_g, wrong_g)]
+    after = _after(where, grams, options)
+    clear = _away(after[0], after[1:]).min() >= CLEAR_OF * size
+    all_seen = np.vstack([after, opaque_R(where.bench, grams / grams.sum())])
+    shown = bool(np.all(on_screen(all_seen)))
+    return (grams, options) if clear and shown and min(lacks_g, wrong_g) >= LEAST_G else None
+
+
+def _after(where: Room, grams: Array, options: Sequence[Option]) -> Array:
+    """The batch after each addition, (n, n_wl)."""
+    mixed = np.stack([grams + g * np.eye(len(grams))[j] for j, g in options])
+    return opaque_R(where.bench, mixed / mixed.sum(axis=1, keepdims=True))
+
+
+def _weights(where: Room, grams: Array) -> str:
+    order = weighing_order(where.palette.inks, grams.tolist())
+    return ", ".join(f"{where.bench.names[i]} {grams[i]:.2f} g" for i in order)
+
+
+def _fix_choice(
+    names: Sequence[str], option: Option, lacks: Option, after: Swatch, target: Swatch
+) -> Choice:
+    (ink, g), (right_ink, right_g) = option, lacks
+    right = f"{right_g:.2f} g {names[right_ink]}"
+    said = direction(target.lab, after.lab)
+    left = f"the batch then {'shows' if said.startswith('no ') else 'is'} {said}"
+    away = f"{float(de00(target.lab, after.lab)):.2f} dE00"
+    if option == lacks:
+        worth, told = 1.0, f"{right} is what it lacked: {left}."
+    elif ink == right_ink:
+        much = "too much" if g > right_g else "too little"
+        worth, told = 0.5, f"the right ink but {much}: {left}, {away}; {right} brings it in."
+    else:
+        worth, told = 0.0, f"not {names[ink]}: {left}, {away}. It lacks {right}."
+    return Choice(text=f"{names[ink]}, {g:.2f} g", worth=worth, told=told)
+
+
+# ---- will it hold under the other light
+
+
+def light(where: Room, rng: Generator, *, seed: int, rung: int) -> Exercise:
+    """Two recipes match under the first light: do they under another, and if not, how?"""
+    parts = bool(rng.random() < 2 / 3)
+    times = float(SIZES["light"][rung])
+    while (made := _metamers(where, rng, times if parts else 1 / times)) is None:
+        pass
+    pair, test = made
+    R = opaque_R(where.bench, pair)
+    home = [swatch(name, each) for name, each in zip(PAIR, R, strict=True)]
+    away = [swatch(name, each, test) for name, each in zip(PAIR, R, strict=True)]
+    word = main_word(away[0].lab, away[1].lab)
+    words = _ordered(word)
+    texts = [f"it holds: {HOLDS_DE00:g} dE00 or less", *(f"the sample turns {w}" for w in words)]
+    answer = 1 + words.index(word) if parts else 0
+    told = _held(away, R, test)
+    return Exercise(
+        kind="light",
+        seed=seed,
+        rung=rung,
+        question=f"Two recipes match under {LIGHTS[0]}. Does the sample hold under {test}, or"
+        " which way does it part from the target?",
+        facts=(
+            ("Target", _percents(where, pair[0])),
+            ("Sample", _percents(where, pair[1])),
+            ("Target, D65", home[0].numbers),
+            ("Sample, D65", home[1].numbers),
+        ),
+        swatches=tuple(home),
+        choices=tuple(
+            Choice(text=text, worth=float(j == answer), told=told if j == answer else _not(j, told))
+            for j, text in enumerate(texts)
+        ),
+        answer=answer,
+        hint=f"{_curves(R)} Of {test}: {WHERE[test]}.",
+        explanation=f"{told[0].upper()}{told[1:]} {_curves(R)} The picture has both curves:"
+        f" where {test} has its power, the higher one sends back more.",
+        after=tuple(away),
+    )
+
+
+def _metamers(where: Room, rng: Generator, times: float) -> tuple[Array, str] | None:
+    """Two mixtures (2, n_ink) of one colour, and a light that puts them `times` the limit apart."""
+    k, test = int(rng.integers(len(where.mixtures))), str(rng.choice(np.array(LIGHTS[1:])))
+    mixtures = np.vstack([where.mixtures[k], alike(where, k)])
+    R = opaque_R(where.bench, mixtures)
+    lab = Lab(R, test, OBSERVER)
+    away = de00(lab[:, None], lab) / HOLDS_DE00
+    with np.errstate(divide="ignore"):
+        good = np.abs(np.log(away / times)) <= np.log(LIKE)
+        good &= np.abs(np.log(away)) >= np.log(NEAR_LIMIT)
+    seen = Lab(R, LIGHTS[0], OBSERVER)
+    pairs = np.argwhere(good & (de00(seen[:, None], seen) <= FAR_UNDER))
+    if not len(pairs):
+        return None
+    pair = pairs[int(rng.integers(len(pairs)))]
+    shown = all(np.all(on_screen(R[pair], each)) for each in (LIGHTS[0], test))
+    return (mixtures[pair], test) if shown and main_word(*lab[pair]) else None
+
+
+def _percents(where: Room, c: Array) -> str:
+    order = weighing_order(where.palette.inks, c.tolist())
+    return ", ".join(f"{where.bench.names[i]} {100 * c[i]:.1f} %" for i in order)
+
+
+def _held(away: Sequence[Swatch], R: Array, test: str) -> str:
+    apart = float(de00(away[0].lab, away[1].lab))
+    index = float(special_index(R[0], R[1], reference=(LIGHTS[0], OBSERVER), test=(test, OBSERVER)))
+    verdict = "it holds" if apart <= HOLDS_DE00 else "it parts"
+    return (
+        f"{verdict}: under {test} they are {apart:.2f} dE00 apart, and the sample is"
+        f" {direction(away[0].lab, away[1].lab)} (special metamerism index {index:.2f},"
+        " multiplicative XYZ)."
+    )
+
+
+def _not(choice: int, told: str) -> str:
+    return f"it does not hold; {told}" if choice == 0 else f"not so; {told}"
+
+
+def _curves(R: Array) -> str:
+    """Where the two curves cross, and which is higher in the red."""
+    gap = R[1] - R[0]
+    gap = gap[np.abs(gap) > CROSSING]
+    n = int((np.diff(np.sign(gap)) != 0).sum())
+    red = float((R[1] - R[0])[GRID_NM >= RED_NM].mean())
+    side = "above" if red > 0 else "below"
+    return (
+        f"The two curves cross {n} times; from {RED_NM:g} nm on the sample lies {side} the target"
+        f" by {abs(red):.3f} on the mean."
+    )

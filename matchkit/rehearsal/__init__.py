@@ -1,0 +1,1 @@
+"""Blind jobs on simulated inks: how often a batch comes in tolerance."""

@@ -1,0 +1,377 @@
+"""Rehearsal: blind jobs on the virtual bench, to see how often a batch comes in.
+
+A `Stand` is a shop that never was: inks drawn from a seed, drawn down and fitted as any
+shop's, with targets that are random mixtures of those inks at their reference lots, and a
+formula for each.  `play` makes every formula with lots that differ from the reference,
+with a hand that slips and readings that scatter, and corrects it twice.
+
+Three mixers make each job with the same lots, the same slips and the same noise:
+
+    matchkit   fit, match, infer what went wrong, correct
+    ceiling    the mixture the target was made from, weighed once: what a perfect model
+               reaches that doesn't know today's lots
+    textbook   single-constant theory; a miss is put right by matching the target shifted
+               by the error, with the inks in the bucket
+
+Targets are measured without noise, and every drawdown hides its ground.  The bench is
+another theory than the fit's, but it is no shop: real inks, hands and films do worse.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchkit.colorimetry.tristimulus import XYZ_to_Lab, de00
+from matchkit.correcting.correct import AIM, correct
+from matchkit.correcting.diagnose import Round, infer, model_error_f
+from matchkit.correcting.lots import for_palette, learn, start
+from matchkit.fitting.fit import STRUCTURES, Fit, fit
+from matchkit.inks.palette import Palette, reflectance
+from matchkit.inks.shop import Drawdown, Ink
+from matchkit.matching.match import fractions_for, searched
+from matchkit.matching.probability import Spread, chance, spread_of
+from matchkit.matching.rank import candidates
+from matchkit.matching.solve import Solved, Target, minimise, spectral_target
+from matchkit.rehearsal.scores import Played, joined
+from matchkit.simulator.simulate import (
+    KINDS,
+    Bench,
+    Hand,
+    draw_lots,
+    job,
+    ladder,
+    make_bench,
+    opaque_R,
+    random_mixtures,
+)
+
+__all__ = [
+    "MIXERS",
+    "Stand",
+    "drawdowns_of",
+    "make_stand",
+    "play",
+    "rehearse",
+]
+
+Array = NDArray[np.float64]
+Progress = Callable[[int, int], None]
+Fix = Callable[[Sequence[Array], Sequence[Array]], Array]
+Known = tuple[Array, Array]  # mean and covariance of log strength
+
+TOLERANCE_DE00 = 1.0
+MIXERS = ("matchkit", "ceiling", "textbook")
+HAND = Hand()
+BATCH_G = 500.0
+LIGHTS, OBSERVER = ("D65", "A", "FL11"), 10
+ROUNDS = 2
+PER_STAND = 20  # targets on one bench before new inks are drawn
+ROOM = 1.0  # the textbook adds at most so many batches to a batch
+LEAST_SHARE = 1e-4  # an ink of the textbook's that is less than this is left out
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Stand:
+    """One bench as its shop knows it, and its targets, a row for each.
+
+    `truth` (n, n_ink) is what a target was made from; `formula_g` and `textbook_g`
+    (n, n_ink) are what the two matches weigh for it.
+    """
+
+    seed: int
+    bench: Bench
+    found: Fit
+    textbook: Palette
+    kinds: tuple[str, ...]
+    truth: Array
+    targets: tuple[Target, ...]
+    solved: tuple[Solved, ...]
+    formula_g: Array
+    textbook_g: Array
+
+
+def rehearse(
+    n_targets: int = 40,
+    *,
+    seed: int = 1,
+    lots_percent: float = 5.0,
+    tolerance_de00: float = TOLERANCE_DE00,
+    earlier: int = 0,
+    n_colours: int = 13,
+    drawdowns_per_ink: int = 10,
+    progress: Progress | None = None,
+) -> Played:
+    """Blind jobs on as many benches as it takes; see `play`.
+
+    `lots_percent` is the standard deviation of strength between lots.  `drawdowns_per_ink`
+    is 3 or 10.  `progress` is called with the number of targets matched and in all.
+    """
+    parts = []
+    for k, first in enumerate(range(0, n_targets, PER_STAND)):
+        size = min(PER_STAND, n_targets - first)
+        stand = make_stand(
+            1000 * seed + k,
+            size,
+            n_colours=n_colours,
+            drawdowns_per_ink=drawdowns_per_ink,
+            progress=progress and _further(progress, first, n_targets),
+        )
+        parts.append(
+            play(stand, lots_percent=lots_percent, tolerance_de00=tolerance_de00, earlier=earlier)
+        )
+    return joined(parts)
+
+
+def _further(progress: Progress, first: int, total: int) -> Progress:
+    return lambda done, _: progress(first + done, total)
+
+
+# ---- the shop that never was
+
+
+def make_stand(
+    seed: int,
+    n_targets: int,
+    *,
+    n_colours: int = 13,
+    drawdowns_per_ink: int = 10,
+    progress: Progress | None = None,
+) -> Stand:
+    """Inks, their fit, and formulas for targets that go round the four kinds."""
+    bench = make_bench(seed, n_colours=n_colours)
+    rng = np.random.default_rng([seed, 1])
+    inks, drawn = drawdowns_of(bench, rng, drawdowns_per_ink)
+    found = fit(drawn, inks, geometry=bench.geometry, observer=OBSERVER)
+    plain = fit(drawn, inks, geometry=bench.geometry, structures=STRUCTURES[:1]).palette
+    kinds = tuple(KINDS[k % len(KINDS)] for k in range(n_targets))
+    truth = np.concatenate([random_mixtures(bench, rng, kind, 1) for kind in kinds])
+    targets = tuple(spectral_target(R, LIGHTS, OBSERVER) for R in opaque_R(bench, truth))
+    solved, formulas, textbook = [], [], []
+    for k, target in enumerate(targets, start=1):
+        solved.append(searched(found.palette, target))
+        formulas.append(_formula(solved[-1], found.palette, target, found.error_Lab))
+        textbook.append(_formula(searched(plain, target), plain, target))
+        if progress:
+            progress(k, n_targets)
+    return Stand(
+        seed=seed,
+        bench=bench,
+        found=found,
+        textbook=plain,
+        kinds=kinds,
+        truth=truth,
+        targets=targets,
+        solved=tuple(solved),
+        formula_g=np.array(formulas),
+        textbook_g=np.array(textbook),
+    )
+
+
+def drawdowns_of(
+    bench: Bench, rng: np.random.Generator, steps: int
+) -> tuple[list[Ink], list[Drawdown]]:
+    """A bench's inks and its drawdowns, `steps` of each ink, as a shop would have them."""
+    names, fractions, readings = ladder(bench, rng, steps=steps)
+    inks = [Ink(name=ink.name, role=ink.role) for ink in bench.inks]
+    drawn = [
+        Drawdown(
+            name=name,
+            inks=tuple(bench.names[i] for i in np.flatnonzero(c)),
+            fractions=tuple(c[c > 0].tolist()),
+            readings=R,
+        )
+        for name, c, R in zip(names, fractions, readings, strict=True)
+    ]
+    return inks, drawn
+
+
+def _formula(
+    solved: Solved, palette: Palette, target: Target, error_Lab: Array | None = None
+) -> Array:
+    """Grams (n_ink,) of the formula that `match` puts first; without its odds no `error_Lab`."""
+    odds = None if error_Lab is None else _odds(palette, target, error_Lab)
+    best = candidates(
+        solved, palette, target, batch_g=BATCH_G, resolution_g=HAND.resolution_g, top=1, odds=odds
+    )[0]
+    return fractions_for(palette, best.inks, best.grams) * BATCH_G
+
+
+def _odds(palette: Palette, target: Target, error_Lab: Array) -> Callable[[Array], float]:
+    spread = spread_of(palette, error_Lab, HAND.resolution_g)
+    return lambda grams: chance(palette, grams, target, spread, TOLERANCE_DE00)
+
+
+# ---- the jobs
+
+
+def play(
+    stand: Stand,
+    *,
+    lots_percent: float,
+    tolerance_de00: float = TOLERANCE_DE00,
+    earlier: int = 0,
+    seed: int = 0,
+    mixers: Sequence[str] = MIXERS,
+) -> Played:
+    """One job for each target of a stand, each with lots of its own.
+
+    With `earlier` above 0 matchkit has seen that many first drawdowns of other targets
+    made with the same lots, and both matches and corrects with what they told.  Another
+    `seed` is other lots, slips and noise.
+    """
+    spread = _spread(stand, lots_percent)
+    scored: dict[str, list[Array]] = {mixer: [] for mixer in mixers}
+    added, said = [], []
+    for k, target in enumerate(stand.targets):
+        lots = draw_lots(_rng(stand, seed, k, 0), len(stand.bench.inks), lots_percent / 100)
+        known = _learn(stand, k, lots, spread, earlier, _rng(stand, seed, k, 2))
+        ways, told = _ways(stand, k, spread, tolerance_de00, known if earlier else None)
+        for mixer in mixers:
+            grams, fix = ways[mixer]
+            rng = _rng(stand, seed, k, 1)  # the same slips and noise for every mixer
+            done = job(stand.bench, grams, lots, rng, correct=fix, rounds=ROUNDS, hand=HAND)
+            scored[mixer].append(_seen(target, done.readings))
+            if mixer == "matchkit":
+                more_g = np.diff(done.shown_g.sum(axis=1))
+                added.append(_padded(100 * more_g / BATCH_G, 0.0, ROUNDS))
+                said.append(told[:2])
+    return Played(
+        kinds=stand.kinds,
+        tolerance_de00=tolerance_de00,
+        de00={mixer: np.array(rows) for mixer, rows in scored.items()},
+        added_percent=np.array(added),
+        chance=np.array(said),
+    )
+
+
+def _rng(stand: Stand, seed: int, k: int, stream: int) -> np.random.Generator:
+    return np.random.default_rng([stand.seed, seed, k, stream])
+
+
+def _spread(stand: Stand, lots_percent: float) -> Spread:
+    """What the shop takes for granted: it knows how far its lots usually lie apart."""
+    palette = stand.found.palette
+    usual = spread_of(palette, stand.found.error_Lab, HAND.resolution_g)
+    return replace(usual, log_strength=np.full(len(palette.inks), max(lots_percent, 0.1) / 100))
+
+
+def _padded(values: Array, by: float, length: int) -> Array:
+    padded: Array = np.concatenate([values, np.full(length - len(values), by)])
+    return padded
+
+
+def _seen(target: Target, readings: Array) -> Array:
+    """dE00 (3,) under the first light; a batch that is left alone stays as it is."""
+    lab = XYZ_to_Lab(readings @ target.W[:, :3], target.whites[0])
+    away = de00(target.lab[0], lab)
+    return _padded(away, float(away[-1]), ROUNDS + 1)
+
+
+def _learn(
+    stand: Stand, k: int, lots: Array, spread: Spread, earlier: int, rng: np.random.Generator
+) -> Known:
+    """What `earlier` batches of other targets tell about today's lots."""
+    palette, model_f = stand.found.palette, model_error_f(stand.found)
+    usual = [
+        replace(ink, lot_spread_percent=100 * float(sd))
+        for ink, sd in zip(palette.inks, spread.log_strength, strict=True)
+    ]
+    learned = start(usual)
+    others = np.delete(np.arange(len(stand.targets)), k)
+    for other in rng.choice(others, size=earlier):
+        formula_g = stand.formula_g[other]
+        done = job(stand.bench, formula_g, lots, rng, correct=_leave, rounds=0, hand=HAND)
+        seen = Round(grams=done.shown_g[0], R=done.readings[0])
+        learned, _ = learn(learned, palette, [seen], spread, model_f=model_f)
+    return for_palette(learned, palette)
+
+
+# ---- the mixers
+
+
+def _ways(
+    stand: Stand, k: int, spread: Spread, tolerance_de00: float, known: Known | None
+) -> tuple[dict[str, tuple[Array, Fix]], list[float]]:
+    """What each mixer weighs for target k and how it corrects, and the odds as they are told."""
+    palette, target, formula_g = stand.found.palette, stand.targets[k], stand.formula_g[k]
+    covariance = None
+    if known:
+        palette, covariance = replace(palette, strengths=np.exp(known[0])), known[1]
+        formula_g = _matched_again(stand.solved[k], palette, target, stand.found.error_Lab)
+    told = [chance(palette, formula_g, target, spread, tolerance_de00, covariance)]
+    ways = {
+        "matchkit": (formula_g, _by_inference(stand, k, spread, tolerance_de00, known, told)),
+        "ceiling": (stand.truth[k] * BATCH_G, _leave),
+        "textbook": (stand.textbook_g[k], _by_shift(stand.textbook, target, tolerance_de00)),
+    }
+    return ways, told
+
+
+def _matched_again(solved: Solved, palette: Palette, target: Target, error_Lab: Array) -> Array:
+    """The formula for a target that was matched before, with the lots as they are known now."""
+    F, fractions = minimise(palette, target, solved.fractions)
+    return _formula(replace(solved, fractions=fractions, F=F), palette, target, error_Lab)
+
+
+def _leave(shown_g: Sequence[Array], readings: Sequence[Array]) -> Array:
+    return np.zeros_like(shown_g[0])
+
+
+def _by_inference(
+    stand: Stand,
+    k: int,
+    spread: Spread,
+    tolerance_de00: float,
+    known: Known | None,
+    told: list[float],
+) -> Fix:
+    """The smallest addition, by what most likely went wrong; its odds are added to `told`."""
+    palette, model_f = stand.found.palette, model_error_f(stand.found)
+
+    def fix(shown_g: Sequence[Array], readings: Sequence[Array]) -> Array:
+        rounds = [Round(grams=g, R=R) for g, R in zip(shown_g, readings, strict=True)]
+        belief = infer(palette, rounds, spread, model_f=model_f, refuse=False, known=known)
+        found = correct(
+            palette,
+            belief,
+            stand.targets[k],
+            spread,
+            tolerance_de00=tolerance_de00,
+            resolution_g=HAND.resolution_g,
+        )
+        told.append(found.chance_in_tolerance)
+        return found.additions_g
+
+    return fix
+
+
+def _by_shift(palette: Palette, target: Target, tolerance_de00: float) -> Fix:
+    """Additions that lead to the formula for the target shifted by the error.
+
+    Only inks in the bucket are added; the error is what was read less what the theory
+    foretold, which does textbook theory no injustice where it can't foretell the target.
+    """
+
+    def fix(shown_g: Sequence[Array], readings: Sequence[Array]) -> Array:
+        grams = shown_g[-1]
+        seen = XYZ_to_Lab((readings[-1] @ target.W).reshape(-1, 3), target.whites)
+        if de00(target.lab[0], seen[0]) <= AIM * tolerance_de00:
+            return np.zeros_like(grams)
+        R = reflectance(palette, grams / grams.sum())
+        told = XYZ_to_Lab((R @ target.W).reshape(-1, 3), target.whites)
+        shifted = replace(target, lab=target.lab - (seen - told))
+        _, c = minimise(palette, shifted, grams[None] / grams.sum())
+        return _diluted_to(grams, c[0])
+
+    return fix
+
+
+def _diluted_to(grams: Array, c: Array) -> Array:
+    """Additions that bring what is in the bucket to the fractions `c`, or part of the way."""
+    held = c > LEAST_SHARE
+    a = np.where(held, c * (grams[held] / c[held]).max() - grams, 0.0)
+    a = a * min(1.0, ROOM * grams.sum() / max(a.sum(), 1e-12))
+    rounded: Array = np.round(np.maximum(a, 0) / HAND.resolution_g) * HAND.resolution_g
+    return rounded

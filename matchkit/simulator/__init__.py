@@ -1,0 +1,1 @@
+"""Invented inks that obey radiative transfer, never the theory that is fitted."""

@@ -1,0 +1,350 @@
+"""The virtual bench: invented inks that obey radiative transfer, and a hand that mixes them.
+
+A second world to try the package in.  It knows nothing of Kubelka-Munk, so whatever the
+fit gets right here it did not get right by construction.  Everything is drawn from a
+seed or from the numpy Generator handed in; nothing is kept between calls.
+
+Fractions are by mass, ``(..., n_ink)``.  Spectra are on the package grid, ``(..., n_wl)``.
+The inks are those of `pigments`, invented.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from matchkit.colorimetry.grid import GRID_NM, N_WL
+from matchkit.errors import InputError
+from matchkit.simulator.pigments import WHITE_MU_S, Bench, BenchInk, make_bench
+from matchkit.simulator.radiative_transfer import fresnel_R, layer_R, thick_R
+
+__all__ = [
+    "KINDS",
+    "NOISE",
+    "Bench",
+    "BenchInk",
+    "Hand",
+    "Job",
+    "Noise",
+    "draw_lots",
+    "film_R",
+    "job",
+    "ladder",
+    "make_bench",
+    "mixture_optics",
+    "opaque_R",
+    "random_mixtures",
+    "read",
+    "weigh",
+]
+
+Array = NDArray[np.float64]
+Generator = np.random.Generator
+
+KINDS = ("pastel", "half", "deep", "clear")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Noise:
+    """How far readings and drawdowns of one mixture lie apart (standard deviations).
+
+    `relative` and `absolute` belong to each reading, `drawdown` to each drawdown: a
+    share of R that goes with 1 - R, since a white can hardly be drawn down wrong.
+    """
+
+    relative: float = 0.0007
+    absolute: float = 0.00006
+    drawdown: float = 0.001
+    reach_nm: float = 40.0  # neighbouring wavelengths err together over this distance
+
+
+NOISE = Noise()
+
+
+# ---- mixing and reading
+
+
+def mixture_optics(
+    bench: Bench, fractions: ArrayLike, strengths: ArrayLike | None = None
+) -> tuple[Array, Array]:
+    """mu_a and mu_s per um of mixtures, ``(..., n_wl)`` each.
+
+    `fractions` (..., n_ink) by mass; `strengths` (..., n_ink) multiply an ink's
+    absorption and scattering together, 1 for the reference lot.
+    """
+    share = np.asarray(fractions, dtype=float)
+    if share.shape[-1:] != (len(bench.inks),) or not np.all(share >= 0):
+        raise InputError(
+            f"mixture: shape {share.shape}; need {len(bench.inks)} fractions of 0 or more"
+        )
+    strong = share if strengths is None else share * np.asarray(strengths, dtype=float)
+    white = np.array([ink.role == "white" for ink in bench.inks])
+    crowded = 1 - bench.crowding_loss * np.where(white, share, 0) ** bench.crowding_power
+    mu_a: Array = strong @ np.stack([ink.mu_a for ink in bench.inks])
+    mu_s: Array = (strong * np.where(white, crowded, 1)) @ np.stack(
+        [ink.mu_s for ink in bench.inks]
+    )
+    return mu_a, mu_s
+
+
+def opaque_R(bench: Bench, fractions: ArrayLike, strengths: ArrayLike | None = None) -> Array:
+    """What the instrument reads from opaque drawdowns, without noise: ``(..., n_wl)``.
+
+    >>> bench = make_bench(7, n_colours=2)
+    >>> opaque_R(bench, [0.9, 0.0, 0.0, 0.1, 0.0]).shape
+    (31,)
+    """
+    mu_a, mu_s = mixture_optics(bench, fractions, strengths)
+    R = thick_R(mu_a, mu_s, n=bench.n, g=bench.g, geometry=bench.geometry)
+    return R + _surface_left(bench)
+
+
+def film_R(
+    bench: Bench,
+    fractions: ArrayLike,
+    thickness_um: ArrayLike,
+    ground_R: ArrayLike,
+    strengths: ArrayLike | None = None,
+) -> Array:
+    """The reading of films over a matt ground: ``(..., n_wl)``.
+
+    `thickness_um` (...) without a wavelength axis; `ground_R` a number or (..., n_wl), the
+    ground's reflectance as met from inside the film.
+    """
+    mu_a, mu_s = mixture_optics(bench, fractions, strengths)
+    thickness = np.asarray(thickness_um, dtype=float)[..., None]
+    n, g = bench.n, bench.g
+    R = layer_R(mu_a, mu_s, thickness, ground_R, n=n, g=g, geometry=bench.geometry)
+    return R + _surface_left(bench)
+
+
+def _surface_left(bench: Bench) -> float:
+    """What a semi-matt surface adds to a reading that should hold none of it."""
+    if bench.geometry.endswith("included"):
+        return 0.0
+    return bench.surface_left * float(fresnel_R(1.0, bench.n))
+
+
+def _smooth(shape: tuple[int, ...], reach_nm: float, rng: Generator) -> Array:
+    """Unit noise in which neighbouring wavelengths go together."""
+    apart = (GRID_NM[:, None] - GRID_NM) / reach_nm
+    # The small diagonal keeps the factor real when the reach is long.
+    root = np.linalg.cholesky(np.exp(-0.5 * apart**2) + 1e-9 * np.eye(N_WL))
+    result: Array = rng.standard_normal(shape) @ root.T
+    return result
+
+
+def read(R: ArrayLike, rng: Generator, noise: Noise = NOISE, *, repeats: int = 1) -> Array:
+    """Each spectrum drawn down once and measured `repeats` times: ``(..., repeats, n_wl)``.
+
+    With the default noise two readings of a mid colour are 0.03 to 0.05 dE00 apart.
+
+    >>> read(np.full(31, 0.4), np.random.default_rng(1), repeats=3).shape
+    (3, 31)
+    """
+    true = np.asarray(R, dtype=float)[..., None, :]
+    if noise.drawdown > 0:
+        # A drawdown goes wrong as a whole: two and a half times the reach of a reading.
+        wrong = _smooth(true.shape, 2.5 * noise.reach_nm, rng)
+        true = true * (1 + noise.drawdown * (1 - np.clip(true, 0, 1)) * wrong)
+    shape = (*true.shape[:-2], repeats, N_WL)
+    seen = true * (1 + noise.relative * _smooth(shape, noise.reach_nm, rng))
+    result: Array = np.maximum(seen + noise.absolute * _smooth(shape, noise.reach_nm, rng), 0)
+    return result
+
+
+def weigh(
+    grams: ArrayLike, rng: Generator, *, resolution_g: float = 0.01, hand_g: float = 0.03
+) -> tuple[Array, Array]:
+    """What truly went in, and what the balance showed, when the hand aims at `grams`.
+
+    An ink that is not asked for is not touched.  The balance shows the truth rounded to
+    its resolution.
+
+    >>> true_g, shown_g = weigh([100.0, 0.0], np.random.default_rng(0))
+    >>> shown_g.round(2).tolist()
+    [100.0, 0.0]
+    """
+    aim = np.asarray(grams, dtype=float)
+    slip = hand_g * rng.standard_normal(aim.shape)
+    true = np.where(aim > 0, np.maximum(aim + slip, 0), 0.0)
+    shown: Array = np.round(true / resolution_g) * resolution_g
+    return true, shown
+
+
+def draw_lots(rng: Generator, n_ink: int, spread: float = 0.03) -> Array:
+    """Strengths of today's lots against the reference, log-normal, ``(n_ink,)``."""
+    result: Array = np.exp(spread * rng.standard_normal(n_ink))
+    return result
+
+
+# ---- drawdowns and mixtures to try
+
+
+def _percents(bench: Bench, i: int) -> tuple[float, ...]:
+    """Letdowns in white from light to deep: the stronger the ink, the lower."""
+    strength = float(bench.inks[i].mu_a.max()) / WHITE_MU_S
+    if strength > 0.8:
+        return (0.4, 1.2, 4.0, 15.0, 45.0)
+    return (1.0, 3.0, 10.0, 30.0, 60.0) if strength > 0.3 else (2.0, 6.0, 18.0, 40.0, 75.0)
+
+
+def _rungs(bench: Bench, i: int, steps: int) -> list[dict[int, float]]:
+    """Drawdowns of ink i as percents by ink position; what is not given is masstone."""
+    white, black, clear = (bench.where(role)[0] for role in ("white", "black", "clear"))
+    role = bench.inks[i].role
+    if role == "white":
+        in_clear = (50.0, 20.0) if steps == 3 else (3.0, 8.0, 18.0, 32.0, 50.0, 68.0, 85.0)
+        rungs = [{i: p, clear: 100 - p} for p in in_clear]
+        return rungs if steps == 3 else [*rungs, {i: 99.5, black: 0.5}, {i: 97.0, black: 3.0}]
+    if role == "clear":
+        rungs = [{i: p, white: 100 - p} for p in (80.0, 95.0)]
+        more = [{i: p, white: 100 - p} for p in (40.0, 60.0, 90.0, 98.0)]
+        grey = [{i: p, black: 100 - p} for p in (99.7, 98.0, 90.0)]
+        return rungs if steps == 3 else [*rungs, *more, *grey]
+    p = _percents(bench, i)
+    if steps == 3:
+        return [{i: q, white: 100 - q} for q in (p[2] / 2, p[3])]
+    rungs = [{i: q, white: 100 - q} for q in p] + [{i: q, clear: 100 - q} for q in p[2:4]]
+    mixed = {i: p[3], white: (100 - p[3]) / 2, clear: (100 - p[3]) / 2}
+    if role == "black":
+        return [*rungs, mixed, {i: p[1] / 2, white: 100 - p[1] / 2}]
+    return [*rungs, mixed, {i: p[4], white: 97 - p[4], black: 3.0}]
+
+
+def ladder(
+    bench: Bench,
+    rng: Generator,
+    *,
+    steps: int = 10,
+    repeats: int = 1,
+    noise: Noise = NOISE,
+    strengths: ArrayLike | None = None,
+) -> tuple[tuple[str, ...], Array, Array]:
+    """The drawdowns a shop makes to know its inks: names, fractions, readings.
+
+    `steps` 3 (masstone, two letdowns) or 10 per ink (masstone, five in white, two in
+    clear, one in both, one greyed).  Fractions (n, n_ink), readings (n, repeats, n_wl).
+
+    >>> names, fractions, readings = ladder(make_bench(7, n_colours=2), np.random.default_rng(1))
+    >>> names[:2], fractions.shape, readings.shape
+    (('White 1', 'White 2'), (50, 5), (50, 1, 31))
+    """
+    if steps not in (3, 10):
+        raise InputError(f"ladder: steps is {steps}; write 3 or 10")
+    names, rows = [], []
+    for i, ink in enumerate(bench.inks):
+        for rung, percents in enumerate([{i: 100.0}, *_rungs(bench, i, steps)], start=1):
+            names.append(f"{ink.name} {rung}")
+            rows.append([percents.get(j, 0.0) / 100 for j in range(len(bench.inks))])
+    fractions = np.array(rows)
+    R = opaque_R(bench, fractions, strengths)
+    return tuple(names), fractions, read(R, rng, noise, repeats=repeats)
+
+
+def _base_share(kind: str, rng: Generator) -> tuple[str, float]:
+    """Which base the mixture stands on and how much of it."""
+    if kind == "pastel":
+        return "white", rng.uniform(0.80, 0.98)
+    if kind == "half":
+        return "white", rng.uniform(0.40, 0.60)
+    if kind == "clear":
+        return "clear", rng.uniform(0.60, 0.95)
+    return "white", rng.uniform(0.0, 0.10) * rng.integers(0, 2)
+
+
+def _mixture(bench: Bench, rng: Generator, kind: str) -> Array:
+    """One random mixture of 2 to 4 inks."""
+    role, share = _base_share(kind, rng)
+    n_inks = int(rng.integers(2, 5)) - int(share > 0)
+    others = bench.where("colour") + bench.where("black")
+    if kind == "clear":
+        others = others + bench.where("white")
+    picked = rng.choice(np.array(others), size=min(n_inks, len(others)), replace=False)
+    # Black is held back, or every other mixture would be one.
+    hold = [0.15 if bench.inks[i].role == "black" else 1.0 for i in picked]
+    parts = rng.dirichlet(np.full(picked.size, 1.5)) * hold
+    fractions = np.zeros(len(bench.inks))
+    fractions[picked] = (1 - share) * parts / parts.sum()
+    fractions[bench.where(role)[0]] += share
+    return fractions
+
+
+def random_mixtures(bench: Bench, rng: Generator, kind: str, n: int) -> Array:
+    """Mixtures nobody planned, 2 to 4 inks each: fractions (n, n_ink).
+
+    `kind`: "pastel" 80-98 % white, "half" about half white, "deep" little white or none,
+    "clear" 60-95 % clear.
+
+    >>> bench = make_bench(7)
+    >>> white = random_mixtures(bench, np.random.default_rng(1), "pastel", 100)[:, 0]
+    >>> bool(white.min() > 0.8)
+    True
+    """
+    if kind not in KINDS:
+        raise InputError(f"mixtures: kind is {kind!r}; write {', '.join(KINDS)}")
+    return np.stack([_mixture(bench, rng, kind) for _ in range(n)])
+
+
+# ---- one whole job
+
+
+@dataclass(frozen=True, kw_only=True)
+class Hand:
+    """How a batch is weighed and measured: balance, slip of the hand, readings averaged."""
+
+    resolution_g: float = 0.01
+    slip_g: float = 0.03
+    repeats: int = 3
+    noise: Noise = NOISE
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Job:
+    """A batch from its first drawdown to its last, a row for each.  It ends when nothing is added.
+
+    `shown_g` (n, n_ink) is all that was in the bucket by the balance, `readings`
+    (n, n_wl) what was measured.
+    """
+
+    shown_g: Array
+    readings: Array
+
+
+def job(
+    bench: Bench,
+    grams: ArrayLike,
+    strengths: ArrayLike,
+    rng: Generator,
+    *,
+    correct: Callable[[Sequence[Array], Sequence[Array]], Array],
+    rounds: int = 2,
+    hand: Hand | None = None,
+) -> Job:
+    """Weigh a formula `grams` (n_ink,) with today's lots, measure, and correct `rounds` times.
+
+    `correct` is whoever says what to add: it gets what the balance showed in the bucket
+    and what was measured, round by round, and returns grams (n_ink,).  What is truly in
+    the bucket it never learns.
+
+    >>> bench = make_bench(7, n_colours=2)
+    >>> done = job(bench, [90, 0, 0, 10, 0], np.ones(5), np.random.default_rng(1),
+    ...            correct=lambda shown_g, readings: np.zeros(5))
+    >>> done.readings.shape
+    (1, 31)
+    """
+    hand = Hand() if hand is None else hand
+    in_bucket, shown = np.zeros(len(bench.inks)), [np.zeros(len(bench.inks))]
+    readings: list[Array] = []
+    add = np.asarray(grams, dtype=float)
+    while add.any():
+        true, seen = weigh(add, rng, resolution_g=hand.resolution_g, hand_g=hand.slip_g)
+        in_bucket = in_bucket + true
+        shown.append(shown[-1] + seen)
+        R = opaque_R(bench, in_bucket / in_bucket.sum(), strengths)
+        readings.append(read(R, rng, hand.noise, repeats=hand.repeats).mean(axis=-2))
+        if len(readings) > rounds:
+            break
+        add = correct(shown[1:], readings)
+    return Job(shown_g=np.array(shown[1:]), readings=np.array(readings))
