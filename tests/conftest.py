@@ -39,19 +39,25 @@ LONG = (
 )  # fmt: skip
 
 
-def group(path: Path) -> str:
-    """Which tests stay together in one process."""
+def group(nodeid: str) -> str:
+    """Which tests stay together in one process: those of a file, all that use the browser."""
+    path = Path(nodeid.split("::")[0])
     return "browser" if path.parent.name == "browser" else path.stem
 
 
-def pytest_itemcollected(item: pytest.Item) -> None:
-    item.add_marker(pytest.mark.xdist_group(group(item.path)))
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    from xdist.scheduler import LoadFileScheduling
+
+    scheduler = LoadFileScheduling(config, log)
+    scheduler._split_scope = group
+    return scheduler
 
 
 @pytest.hookimpl(trylast=True)  # the order within a file stays as it was shuffled
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     rank = {name: place for place, name in enumerate(LONG)}
-    items.sort(key=lambda item: rank.get(group(item.path), len(LONG)))
+    items.sort(key=lambda item: rank.get(group(item.nodeid), len(LONG)))
 
 
 @pytest.fixture(scope="session")
