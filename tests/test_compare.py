@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from matchkit.colorimetry import tristimulus as cm
 from matchkit.colorimetry.grid import GRID_NM
-from matchkit.colorimetry.illuminants import Lamp, lamp, light_name
+from matchkit.colorimetry.illuminants import MeasuredIlluminant, lamp, light_name
 from matchkit.colorimetry.metamerism import inconstancy, observer_index, special_index
 from matchkit.errors import InputError
 from matchkit.inks.palette import Palette, reflectance
@@ -240,7 +240,7 @@ def test_a_bad_lamp_is_refused_by_its_name():
     with pytest.raises(InputError, match="lamp 'window': found 410-700 nm"):
         lamp("window", GRID_NM[1:], np.ones(30))
     with pytest.raises(InputError, match="lamp is called 'D65'"):
-        Lamp(name="D65", wavelengths_nm=tuple(GRID_NM), power=(1.0,) * 31)
+        MeasuredIlluminant(name="D65", wavelengths_nm=tuple(GRID_NM), power=(1.0,) * 31)
     with pytest.raises(InputError, match="lamp is called ' '"):
         lamp(" ", GRID_NM, np.ones(31))
 

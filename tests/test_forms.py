@@ -39,8 +39,10 @@ from matchkit.forms.pictures import flat  # noqa: E402
 from matchkit.forms.plan import PlanForm, plan_parts  # noqa: E402
 from matchkit.forms.rows import PARTS, PERCENT  # noqa: E402
 from matchkit.forms.shops import keep, open_shop, target_of  # noqa: E402
-from matchkit.forms.show import Page, Picture, Table, html_of, text_of  # noqa: E402
 from matchkit.forms.weigh import WeighForm  # noqa: E402
+from matchkit.report.html import to_html  # noqa: E402
+from matchkit.report.parts import Page, Picture, Table  # noqa: E402
+from matchkit.report.terminal import text_of  # noqa: E402
 
 
 @pytest.fixture(scope="module")
@@ -175,7 +177,7 @@ def test_names_are_escaped_everywhere():
         def handle_starttag(self, tag, attrs):
             tags.append(tag)
 
-    Reader().feed(html_of(parts))
+    Reader().feed(to_html(parts))
     assert "script" not in tags
     assert nasty in text_of(table)
 
@@ -456,7 +458,7 @@ def test_pictures_in_a_form_say_what_they_show(opened):
     form.look.click()
     pictures = re.findall(r'<img class="[^"]*" alt="([^"]+)" src="data:image/png;base64,([^"]+)"',
                           form.results.value)  # fmt: skip
-    assert len(pictures) == 4
+    assert len(pictures) in (4, 6)  # the planes again for the worst light, if another
     assert all(base64.b64decode(data).startswith(b"\x89PNG") for _, data in pictures)
 
 

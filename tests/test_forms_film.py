@@ -13,8 +13,8 @@ from matchkit.forms import shops  # noqa: E402
 from matchkit.forms.hold import NO_TARGET, HoldForm, hold_parts  # noqa: E402
 from matchkit.forms.jobsize import METRIC, US, WET, JobForm, size_of  # noqa: E402
 from matchkit.forms.shops import films_of, open_shop  # noqa: E402
-from matchkit.forms.show import Picture, Table  # noqa: E402
 from matchkit.paper.jobsize import Job  # noqa: E402
+from matchkit.report.parts import Picture, Table  # noqa: E402
 
 
 @pytest.fixture(scope="module")

@@ -55,8 +55,10 @@ EDGES = {
         *("stock", "find", "lessons", "report", "label", "work"),
     ),
     "plots": ("lots", "marks", "inks", "charts"),
+    "workflows": ("session", "wanted", "checking"),
+    "report": ("parts", "terminal", "pictures", "html", "json", "compared", "check"),
     "forms": (
-        *("shops", "show", "style", "book_demo", "parts", "pictures", "begin", "book_desk"),
+        *("shops", "style", "book_demo", "parts", "pictures", "begin", "book_desk"),
         *("formulas", "new_shop", "plan_weights", "practise_parts", "tickets", "book_mend"),
         *("book_parts", "inks", "lots", "plan", "practise", "readings", "rows", "slip", "targets"),
         *("book_look", "book_new", "book_rows", "check", "compare", "hold", "ink_history"),
@@ -64,7 +66,7 @@ EDGES = {
     ),
     "cli": (
         *("findings", "folders", "terminal", "book", "demo", "instrument", "lab", "leftovers"),
-        *("outputs", "shops", "book_desk", "corrections", "films", "formulas", "import_"),
+        *("outputs", "asked", "shops", "book_desk", "corrections", "films", "formulas", "import_"),
         *("pictures", "plan", "practice", "rescue", "book_colour", "book_keep", "book_look"),
         *("book_lots", "check", "correct", "fit", "hold", "library", "new", "predict", "printed"),
         *("rehearse", "ticket", "book_work", "jobsize", "match", "compare"),

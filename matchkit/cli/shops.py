@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.cli.terminal import number_of, say
-from matchkit.colorimetry.illuminants import Lamp, Light, light_name
+from matchkit.colorimetry.illuminants import Light, MeasuredIlluminant, light_name
 from matchkit.colorimetry.tristimulus import Lab
 from matchkit.errors import InputError
 from matchkit.files.fitted import fitted
@@ -167,7 +167,7 @@ def lamp_option(parser: argparse.ArgumentParser) -> None:
     )  # fmt: skip
 
 
-def lamps_in(paths: Sequence[str]) -> list[Lamp]:
+def lamps_in(paths: Sequence[str]) -> list[MeasuredIlluminant]:
     """The measured lights of `lamp_option`; what was assumed is said on standard error."""
     lamps = []
     for path in paths:

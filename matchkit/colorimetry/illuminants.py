@@ -41,8 +41,8 @@ from matchkit.errors import InputError
 __all__ = [
     "OBSERVERS",
     "STORED",
-    "Lamp",
     "Light",
+    "MeasuredIlluminant",
     "lamp",
     "light_name",
     "weights",
@@ -63,7 +63,7 @@ CMFS = {2: "CIE 1931 2 Degree Standard Observer", 10: "CIE 1964 10 Degree Standa
 
 
 @dataclass(frozen=True, kw_only=True)
-class Lamp:
+class MeasuredIlluminant:
     """A measured light: a customer's shop floor, a booth; `lamp` makes one from arrays.
 
     It stands wherever the name of a light does.  Adding its name to those of the CIE would
@@ -84,18 +84,18 @@ class Lamp:
         _check_lamp(nm, power, f"lamp {self.name!r}")
 
 
-Light = str | Lamp
+Light = str | MeasuredIlluminant
 
 
-def lamp(name: str, wavelengths_nm: ArrayLike, power: ArrayLike) -> Lamp:
-    """A `Lamp` from relative `power` (n,) at `wavelengths_nm` (n,).
+def lamp(name: str, wavelengths_nm: ArrayLike, power: ArrayLike) -> MeasuredIlluminant:
+    """A `MeasuredIlluminant` from relative `power` (n,) at `wavelengths_nm` (n,).
 
     >>> booth = lamp("north window", np.arange(380, 781, 5), np.linspace(1, 0.4, 81))
     >>> white(booth, 10).round(2).tolist()
     [97.3, 100.0, 121.17]
     """
     nm, values = (np.ravel(np.asarray(v, dtype=float)).tolist() for v in (wavelengths_nm, power))
-    return Lamp(name=name, wavelengths_nm=tuple(nm), power=tuple(values))
+    return MeasuredIlluminant(name=name, wavelengths_nm=tuple(nm), power=tuple(values))
 
 
 def light_name(light: Light) -> str:
@@ -104,7 +104,7 @@ def light_name(light: Light) -> str:
     >>> light_name("LED-B3")
     'LED-B3'
     """
-    return light.name if isinstance(light, Lamp) else light
+    return light.name if isinstance(light, MeasuredIlluminant) else light
 
 
 @cache
@@ -119,7 +119,7 @@ def weights(light: Light, observer: int) -> Array:
     [94.811, 100.0, 107.305]
     """
     _check_observer(observer)
-    if isinstance(light, Lamp):
+    if isinstance(light, MeasuredIlluminant):
         W = weights_for(light.wavelengths_nm, light.power, observer)
     else:
         W = _stored()[light, observer] if light in STORED else weights_of(light, observer)

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.colorimetry.grid import GRID_NM
-from matchkit.colorimetry.illuminants import Lamp, lamp
+from matchkit.colorimetry.illuminants import MeasuredIlluminant, lamp
 from matchkit.errors import InputError
 from matchkit.files.grid import SEPARATORS
 from matchkit.files.tables import Table, amount, parse_table
@@ -34,7 +34,7 @@ _POWER = re.compile(
 )
 
 
-def read_lamp(path: str | Path) -> tuple[Lamp, list[str]]:
+def read_lamp(path: str | Path) -> tuple[MeasuredIlluminant, list[str]]:
     """The light in a file, called as the file without its suffix; and what was assumed.
 
     Raises `InputError` with every fault of the file.

@@ -51,9 +51,9 @@ from matchkit.forms.parts import (
     tell,
 )
 from matchkit.forms.shops import OpenShop, keep
-from matchkit.forms.show import Page
 from matchkit.forms.targets import light_options
 from matchkit.inks.shop import Shop
+from matchkit.report.parts import Page
 
 __all__ = ["BookForm", "book"]
 

@@ -24,8 +24,8 @@ from matchkit.forms.parts import (
     safe,
 )
 from matchkit.forms.rows import known_inks
-from matchkit.forms.show import Part
 from matchkit.forms.targets import LAB, TargetPicker
+from matchkit.report.parts import Part
 
 __all__ = ["FindPart", "OrderPart"]
 

@@ -9,11 +9,11 @@ from matchkit.book.store import Book
 from matchkit.book.work import Advice, foretold, target_of, verdict
 from matchkit.colorimetry.tristimulus import hex_colour
 from matchkit.forms.formulas import target_hex
-from matchkit.forms.pictures import edge_to_edge
-from matchkit.forms.show import Part, Picture, Table
 from matchkit.inks.shop import Shop
 from matchkit.matching.probability import chance_text
 from matchkit.paper.sheet import grams_text
+from matchkit.report.compared import edge_to_edge
+from matchkit.report.parts import Part, Picture, Table
 
 __all__ = [
     "about",

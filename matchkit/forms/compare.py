@@ -29,7 +29,6 @@ from matchkit.forms.parts import (
 from matchkit.forms.pictures import drawn
 from matchkit.forms.rows import FormulaRows
 from matchkit.forms.shops import OpenShop, fit_of, keep
-from matchkit.forms.show import Page, Part, Table
 from matchkit.forms.targets import TargetPicker, light_options, light_words
 from matchkit.inks.palette import Palette, reflectance
 from matchkit.inks.recipe import weigh_out
@@ -42,6 +41,7 @@ from matchkit.matching.rank import is_sheer as mostly_clear
 from matchkit.matching.solve import spectral_target
 from matchkit.paper.compare_sheet import comparison_html
 from matchkit.plots.charts import light_bars, spectra, swatches
+from matchkit.report.parts import Page, Part, Table
 
 __all__ = ["CompareForm", "Recipe", "compare", "compare_parts"]
 

@@ -36,16 +36,16 @@ from matchkit.forms.parts import (
     section,
     tell,
 )
-from matchkit.forms.pictures import edge_to_edge
 from matchkit.forms.rows import FormulaRows
 from matchkit.forms.shops import EXAMPLE_BATCH, OpenShop, fit_of, keep
-from matchkit.forms.show import Part, Table
 from matchkit.forms.slip import addition_page
 from matchkit.forms.targets import TargetPicker
 from matchkit.matching.match import fractions_for, odds_of
 from matchkit.matching.probability import chance_text, spread_of
 from matchkit.matching.solve import Target, spectral_target
 from matchkit.paper.sheet import SHORT_CAUTIONS, grams_text
+from matchkit.report.compared import edge_to_edge
+from matchkit.report.parts import Part, Table
 
 __all__ = ["CorrectForm", "Job", "correct", "correct_parts", "corrections", "job_of"]
 

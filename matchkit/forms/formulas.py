@@ -3,9 +3,8 @@
 from collections.abc import Sequence
 
 from matchkit.colorimetry.tristimulus import Lab_to_XYZ, hex_colour, srgb, white
-from matchkit.forms.pictures import drawn, edge_to_edge
+from matchkit.forms.pictures import drawn
 from matchkit.forms.shops import OpenShop
-from matchkit.forms.show import Part, Picture, Table
 from matchkit.inks.shop import Shop
 from matchkit.matching.compare import compare
 from matchkit.matching.match import Match, MoreStock, stock_words
@@ -14,6 +13,8 @@ from matchkit.matching.rank import SHEER, Candidate, clear_share
 from matchkit.matching.solve import Target
 from matchkit.paper.sheet import grams_text
 from matchkit.plots.charts import composition, spectra, swatches
+from matchkit.report.compared import edge_to_edge
+from matchkit.report.parts import Part, Picture, Table
 
 __all__ = [
     "best_bodied",

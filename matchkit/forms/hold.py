@@ -28,7 +28,6 @@ from matchkit.forms.pictures import chart, drawn
 from matchkit.forms.rows import FormulaRows
 from matchkit.forms.shops import EXAMPLE_BATCH, OpenShop, films_of, target_of
 from matchkit.forms.shops import listed_targets as listed
-from matchkit.forms.show import Part, Picture, Table
 from matchkit.matching.garment import (
     INVENTED,
     Print,
@@ -40,6 +39,7 @@ from matchkit.matching.garment import (
 )
 from matchkit.matching.match import palette_for
 from matchkit.matching.prints import has_films, with_lots
+from matchkit.report.parts import Part, Picture, Table
 
 __all__ = ["NO_TARGET", "HoldForm", "hold", "hold_parts"]
 

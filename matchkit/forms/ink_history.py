@@ -12,8 +12,8 @@ from matchkit.forms.parts import alert, area, boxed, button, choice, form, put, 
 from matchkit.forms.pictures import drawn
 from matchkit.forms.rows import known_inks
 from matchkit.forms.shops import OpenShop, fit_of
-from matchkit.forms.show import Part, Table
 from matchkit.plots.lots import drift_chart
+from matchkit.report.parts import Part, Table
 
 __all__ = ["HistoryForm", "history_parts", "ink_history", "share_parts"]
 

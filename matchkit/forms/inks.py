@@ -26,11 +26,11 @@ from matchkit.forms.parts import (
 )
 from matchkit.forms.pictures import drawn, flat, patches
 from matchkit.forms.shops import OpenShop, fit_of, is_demo
-from matchkit.forms.show import Part, Picture, Table
 from matchkit.inks.palette import Palette, reflectance
 from matchkit.inks.shop import Drawdown
 from matchkit.matching.match import fit_shop
 from matchkit.plots.charts import ink_optics, residuals
+from matchkit.report.parts import Part, Picture, Table
 
 __all__ = ["InksForm", "fit_parts", "ink_parts", "inks", "ladder_of", "tint_parts"]
 

@@ -24,12 +24,12 @@ from matchkit.forms.parts import (
 )
 from matchkit.forms.rows import FormulaRows
 from matchkit.forms.shops import EXAMPLE_BATCH, OpenShop
-from matchkit.forms.show import Part, Table
 from matchkit.forms.tickets import UNKNOWN, Batch, TicketPart, container_named
 from matchkit.forms.weigh import weighed_out
 from matchkit.inks.recipe import cost_per_kg, density_g_per_ml
 from matchkit.paper.jobsize import UM_PER_MIL, Job, JobSize, job_size, summary, whole_g
 from matchkit.paper.weighing import CONTAINERS_ML
+from matchkit.report.parts import Part, Table
 
 __all__ = ["EXAMPLE", "JobForm", "jobsize", "size_of", "size_parts"]
 

@@ -28,15 +28,15 @@ from matchkit.forms.parts import (
     safe,
     section,
 )
-from matchkit.forms.pictures import edge_to_edge
 from matchkit.forms.shops import OpenShop
-from matchkit.forms.show import Part, Table
 from matchkit.forms.targets import TargetPicker
 from matchkit.forms.tickets import Batch, TicketPart
 from matchkit.inks.shop import Mix
 from matchkit.matching.probability import chance_text, spread_of
 from matchkit.matching.solve import Target
 from matchkit.paper.sheet import grams_text
+from matchkit.report.compared import edge_to_edge
+from matchkit.report.parts import Part, Table
 
 __all__ = ["LeftoversForm", "leftover_parts", "leftovers", "uses_for"]
 

@@ -13,7 +13,7 @@ from matchkit.book.lessons import learned
 from matchkit.correcting.lots import Lots
 from matchkit.forms.book_desk import Desk, begun, book_of, shop_now
 from matchkit.forms.shops import OpenShop
-from matchkit.forms.show import Part
+from matchkit.report.parts import Part
 
 __all__ = ["LEARNED", "Today", "by_the_book", "counted_on", "lots_tick"]
 

@@ -20,8 +20,9 @@ import ipywidgets as w
 
 from matchkit.errors import InputError, briefly
 from matchkit.files.amounts import parse_amount
-from matchkit.forms.show import Part, html_of
 from matchkit.forms.style import STYLE
+from matchkit.report.html import to_html
+from matchkit.report.parts import Part
 
 __all__ = [
     "Field",
@@ -96,7 +97,7 @@ def alert() -> Any:
 
 def put(place: Any, parts: Sequence[Part]) -> None:
     """Show the parts there."""
-    place.value = html_of(parts)
+    place.value = to_html(parts)
 
 
 def tell(place: Any, lines: Sequence[str] | str, kind: str = "alert") -> None:

@@ -7,11 +7,11 @@ from collections.abc import Callable, Sequence
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
-from matchkit.forms.show import Picture
 from matchkit.plots.charts import new_axes, picture
 from matchkit.plots.marks import INK, USUAL, wrapped
+from matchkit.report.parts import Picture
 
-__all__ = ["chart", "drawn", "edge_to_edge", "flat", "patches", "strip"]
+__all__ = ["chart", "drawn", "flat", "patches"]
 
 
 def drawn(
@@ -26,28 +26,6 @@ def drawn(
     figure, ax = new_axes(width_in, height_in)
     draw(ax)
     return Picture(png=picture(figure), alt=alt, wide=wide)
-
-
-def strip(ax: Axes, above: str, below: Sequence[str], names: Sequence[str], title: str) -> Axes:
-    """One colour (a web colour) edge to edge with several others below it."""
-    n = max(len(below), 1)
-    ax.add_patch(Rectangle((0, 0), n, 0.5, facecolor=above, edgecolor="none"))
-    for k, (colour, name) in enumerate(zip(below, names, strict=True)):
-        ax.add_patch(Rectangle((k, 0.5), 1, 0.5, facecolor=colour, edgecolor="none"))
-        if k:
-            ax.plot([k, k], [0.52, 1], color="white", lw=1.2)
-        ax.text(k + 0.5, 1.05, wrapped(name, 70 // n), ha="center", va="top", fontsize=USUAL)
-    ax.text(0, -0.05, title, ha="left", va="bottom", fontsize=USUAL)
-    ax.add_patch(Rectangle((0, 0), n, 1, facecolor="none", edgecolor=INK, lw=0.8))
-    ax.set(xlim=(0, n), ylim=(1.35, -0.2))
-    ax.axis("off")
-    return ax
-
-
-def edge_to_edge(above: str, below: Sequence[str], names: Sequence[str], title: str) -> Picture:
-    """`strip` as a picture."""
-    words = f"{title}; below it: {', '.join(names)}. A screen is not a proof."
-    return drawn(lambda ax: strip(ax, above, below, names, title), words, 6.4, 1.6, wide=True)
 
 
 def patches(ax: Axes, colours: Sequence[str], names: Sequence[str], title: str) -> Axes:

@@ -22,12 +22,12 @@ from matchkit.forms.parts import (
 )
 from matchkit.forms.plan_weights import PlanWeights
 from matchkit.forms.shops import AGAIN, STAYS, OpenShop, is_demo, keep
-from matchkit.forms.show import Page, Part, Table
 from matchkit.paper.plan_sheet import plan_html
 from matchkit.paper.sheet import SHORT_CAUTIONS, grams_text
 from matchkit.plan.drawdowns import Plan, Step, drawdown_plan
 from matchkit.plan.levels import FEWEST, MOST, ladders
 from matchkit.plan.pots import Grams
+from matchkit.report.parts import Page, Part, Table
 
 __all__ = ["PlanForm", "plan", "plan_parts"]
 

@@ -8,13 +8,14 @@ from numpy.typing import NDArray
 
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.tristimulus import de00_contour
-from matchkit.forms.pictures import drawn, edge_to_edge
-from matchkit.forms.show import Part, Picture, Table
+from matchkit.forms.pictures import drawn
 from matchkit.plots.marks import INK, USUAL
 from matchkit.practice.exercise import LETTERS, Exercise
 from matchkit.practice.hints import BATCH_G, Outcome
 from matchkit.practice.job import Batch
 from matchkit.practice.simulated_shop import LIGHTS, Swatch, swatch
+from matchkit.report.compared import edge_to_edge
+from matchkit.report.parts import Part, Picture, Table
 
 __all__ = ["answer_parts", "job_parts", "outcome_parts", "question_parts", "way"]
 

@@ -38,9 +38,9 @@ from matchkit.forms.parts import (
 )
 from matchkit.forms.pictures import drawn, patches
 from matchkit.forms.shops import STAYS, OpenShop, handed_in, is_demo
-from matchkit.forms.show import Part, Picture, Table
 from matchkit.inks.shop import Shop
 from matchkit.plots.marks import INK
+from matchkit.report.parts import Part, Picture, Table
 
 __all__ = ["ReadingsForm", "preview_parts", "readings"]
 

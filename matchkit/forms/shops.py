@@ -12,11 +12,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.errors import InputError
-from matchkit.files.fitted import films_fitted, fitted
+from matchkit.files.fitted import films_fitted
 from matchkit.files.places import data_folder
 from matchkit.files.recipe import WrittenRecipe, read_recipe
 from matchkit.files.settings import read_settings
-from matchkit.files.shop import read_inks, read_measuring, read_shop
+from matchkit.files.shop import read_inks, read_measuring
 from matchkit.files.spectrum import NamedSpectrum, read_spectra
 from matchkit.files.tables import read_table
 from matchkit.files.text import did_you_mean
@@ -24,6 +24,7 @@ from matchkit.files.write import write_file
 from matchkit.fitting.fit import Fit
 from matchkit.inks.shop import Shop
 from matchkit.matching.prints import film_fits, has_films
+from matchkit.workflows.session import Session
 
 __all__ = [
     "AGAIN",
@@ -73,6 +74,14 @@ class OpenShop:
     fits: Mapping[str, Fit]
     notes: tuple[str, ...] = ()
     lacks: tuple[str, ...] = ()
+    first: Session | None = None  # the session in which it was read
+
+    def session(self, *, use_lots: bool = True, who: str = "") -> Session:
+        """A new session for one press of a button: what others wrote meanwhile is seen.
+
+        The fits are kept as long as the folder's measurements have not changed.
+        """
+        return Session(self.folder, use_lots=use_lots, who=who, earlier=self.first)
 
     def __repr__(self) -> str:
         """What a person wants to know at once."""
@@ -111,18 +120,20 @@ def open_shop(folder: str | Path = DEMO) -> OpenShop:
     path = Path(folder)
     if str(folder) == DEMO and not path.exists():
         path = data_folder() / DEMO
+    session = Session(path)
     try:
-        shop = read_shop(path)
+        shop = session.files
     except InputError as error:
         return _half_open(path, error.faults)
     try:
-        fits, why = fitted(path, shop)
+        fits = session.fits
     except InputError as error:
         if shop.drawdowns:
             return OpenShop(folder=path, shop=shop, fits={}, notes=shop.notes, lacks=error.faults)
         return OpenShop(folder=path, shop=shop, fits={}, lacks=UNMEASURED)
-    stale = [why] if why and (path / "fit.json").is_file() else []
-    return OpenShop(folder=path, shop=shop, fits=fits, notes=(*shop.notes, *stale))
+    told = [each.text for each in session.notices if each.code == "fit_anew"]
+    stale = told if (path / "fit.json").is_file() else []
+    return OpenShop(folder=path, shop=shop, fits=fits, notes=(*shop.notes, *stale), first=session)
 
 
 def is_demo(opened: OpenShop) -> bool:

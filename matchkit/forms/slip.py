@@ -7,7 +7,6 @@ from html import escape
 import numpy as np
 
 from matchkit.correcting.correct import Correction
-from matchkit.forms.show import Page
 from matchkit.inks.shop import Shop
 from matchkit.matching.probability import chance_text
 from matchkit.paper.sheet import (
@@ -20,6 +19,7 @@ from matchkit.paper.sheet import (
     page,
     tick,
 )
+from matchkit.report.parts import Page
 
 __all__ = ["addition_page"]
 

@@ -14,7 +14,6 @@ from matchkit.files.preview import preview
 from matchkit.files.spectrum import read_spectrum
 from matchkit.forms.book_desk import book_of, desk_of, shop_now
 from matchkit.forms.book_parts import about, jobs_parts, order_parts, story_parts
-from matchkit.forms.check import check_parts
 from matchkit.forms.compare import compare_parts, recipe_of, two_that_hide
 from matchkit.forms.correct import correct_parts, corrections, example_job
 from matchkit.forms.formulas import best_bodied, formula_parts, match_parts
@@ -32,7 +31,6 @@ from matchkit.forms.practise_parts import (
 )
 from matchkit.forms.readings import preview_parts
 from matchkit.forms.shops import OpenShop, films_of, fit_of, is_demo, target_of
-from matchkit.forms.show import Part, show
 from matchkit.forms.weigh import example_batch, weigh_parts
 from matchkit.matching.match import match as find_formulas
 from matchkit.matching.solve import spectral_target
@@ -43,6 +41,11 @@ from matchkit.practice.job import answer_safety, start
 from matchkit.practice.kinds import exercise
 from matchkit.practice.safety import SAFETY
 from matchkit.practice.simulated_shop import room
+from matchkit.report.check import check_parts
+from matchkit.report.html import show
+from matchkit.report.parts import Part
+from matchkit.workflows.checking import check as look
+from matchkit.workflows.wanted import wanted_spectrum
 
 __all__ = [
     "book",
@@ -169,7 +172,9 @@ def check(opened: OpenShop) -> None:
     def parts() -> list[Part]:
         folder = opened.folder / "example"
         target, measured = (read_spectrum(folder / f"{n}.csv")[0] for n in ("target", "measured"))
-        return check_parts(opened.shop, target.name, target.R, measured.readings)
+        session = opened.session()
+        wanted = wanted_spectrum(session, target.name, target.R)
+        return check_parts(look(session, wanted, measured.readings))
 
     of_the_demo(opened, parts)
 

@@ -13,6 +13,8 @@ from matchkit.forms.shops import OpenShop, listed_targets, uploaded_spectra
 from matchkit.inks.shop import Shop
 from matchkit.matching.solve import Target, lab_target, spectral_target
 from matchkit.paper.compare_sheet import light_in_words
+from matchkit.workflows.session import Session
+from matchkit.workflows.wanted import OTHER_WEIGHT, Wanted, wanted_lab, wanted_spectrum
 
 __all__ = ["SpectrumFile", "TargetPicker", "light_options", "light_words"]
 
@@ -103,6 +105,14 @@ class TargetPicker:
         self.box = w.VBox([*quiet(note), boxed(self.way), self.listing, self.file.box, self.lab])
         self.way.observe(lambda _: self._shown(), names="value")
         self._shown()
+
+    def wanted(self, session: Session, other_weight: float = OTHER_WEIGHT) -> Wanted:
+        """The colour that was chosen, under the shop's lights or its own."""
+        if self.way.value == LAB:
+            lab = read(self.L, self.a, self.b)
+            return wanted_lab(session, lab, self.light.value, self.observer.value)
+        name, R = self.spectrum()
+        return wanted_spectrum(session, name, R, other_weight=other_weight)
 
     def read(self, other_weight: float = 0.2, lights: tuple[str, ...] = ()) -> tuple[str, Target]:
         """The target's name and the target, under `lights` or the shop's."""

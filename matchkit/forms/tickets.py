@@ -10,13 +10,13 @@ from matchkit.errors import InputError
 from matchkit.files.write import csv_text
 from matchkit.forms.parts import Field, alert, area, boxed, button, choice, put, row, section, tell
 from matchkit.forms.shops import FIRST_POUR, OpenShop, keep
-from matchkit.forms.show import Page
 from matchkit.inks.recipe import as_ink
 from matchkit.matching.rank import Candidate
 from matchkit.matching.solve import Target
 from matchkit.paper.jobsize import JobSize
 from matchkit.paper.ticket import CONTAINERS_ML, Container, ticket
 from matchkit.paper.ticket_sheet import ticket_html
+from matchkit.report.parts import Page
 
 __all__ = ["UNKNOWN", "Batch", "TicketPart", "container_named", "ticket_page"]
 

@@ -25,7 +25,6 @@ from matchkit.forms.parts import (
 )
 from matchkit.forms.rows import FormulaRows
 from matchkit.forms.shops import EXAMPLE_BATCH, OpenShop, listed_targets
-from matchkit.forms.show import Part
 from matchkit.forms.tickets import Batch, TicketPart
 from matchkit.inks.palette import Palette, reflectance
 from matchkit.inks.recipe import weigh_out
@@ -33,6 +32,7 @@ from matchkit.matching.match import odds_of
 from matchkit.matching.probability import chance_text, touchiest
 from matchkit.matching.rank import Candidate, weighed
 from matchkit.matching.solve import Target, spectral_target
+from matchkit.report.parts import Part
 
 __all__ = ["WeighForm", "weigh", "weigh_parts", "weighed_out"]
 

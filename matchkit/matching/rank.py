@@ -296,11 +296,18 @@ def check(
 
 
 def check_lab(
-    lab_target_: Sequence[float], lab_measured: Sequence[float], light: str, tolerance_de00: float
+    lab_target_: Sequence[float],
+    lab_measured: Sequence[float],
+    light: str,
+    tolerance_de00: float,
+    spread_de00: float | None = None,
 ) -> Verdict:
-    """The same for two colours known only as Lab under one light."""
+    """A measured sample against a target, both known as Lab under one light.
+
+    `spread_de00` is the mean difference of repeat readings from their mean, if there are any.
+    """
     target, sample = np.array([lab_target_], float), np.array([lab_measured], float)
-    return _verdict(target, sample, (light,), tolerance_de00, None)
+    return _verdict(target, sample, (light,), tolerance_de00, spread_de00)
 
 
 def _verdict(

@@ -11,7 +11,7 @@ from string import ascii_uppercase
 
 import numpy as np
 
-from matchkit.colorimetry.illuminants import Lamp, Light, light_name
+from matchkit.colorimetry.illuminants import Light, MeasuredIlluminant, light_name
 from matchkit.colorimetry.tristimulus import XYZ, hex_colours, in_srgb, white
 from matchkit.errors import InputError
 from matchkit.matching.compare import Comparison, Sample
@@ -116,7 +116,7 @@ def light_in_words(light: Light) -> str:
     >>> light_in_words("FL11"), light_in_words("LED-B3")
     ('three-band fluorescent', 'white LED')
     """
-    if isinstance(light, Lamp):
+    if isinstance(light, MeasuredIlluminant):
         return "measured lamp"
     begins = [kind for kind in KINDS if light.startswith(kind)]
     return KINDS[max(begins, key=len)] if begins else ""

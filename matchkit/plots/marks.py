@@ -10,6 +10,7 @@ from typing import TypeVar
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.patches import Rectangle
 from numpy.typing import ArrayLike, NDArray
 
 from matchkit.colorimetry.grid import GRID_NM
@@ -36,6 +37,7 @@ __all__ = [
     "settle",
     "short",
     "spectrum_line",
+    "strip",
     "tolerance_outline",
     "two_panels",
     "wavelength_axis",
@@ -258,3 +260,19 @@ def tolerance_outline(ax: Axes, outline: Array, middle: Array) -> None:
 def lightness_step(dL: float) -> str:
     """The step in lightness that a flat picture cannot show."""
     return f"(L* {round(dL, 1) + 0.0:+.1f})".replace("-", "\u2212")
+
+
+def strip(ax: Axes, above: str, below: Sequence[str], names: Sequence[str], title: str) -> Axes:
+    """One colour (a web colour) edge to edge with several others below it."""
+    n = max(len(below), 1)
+    ax.add_patch(Rectangle((0, 0), n, 0.5, facecolor=above, edgecolor="none"))
+    for k, (colour, name) in enumerate(zip(below, names, strict=True)):
+        ax.add_patch(Rectangle((k, 0.5), 1, 0.5, facecolor=colour, edgecolor="none"))
+        if k:
+            ax.plot([k, k], [0.52, 1], color="white", lw=1.2)
+        ax.text(k + 0.5, 1.05, wrapped(name, 70 // n), ha="center", va="top", fontsize=USUAL)
+    ax.text(0, -0.05, title, ha="left", va="bottom", fontsize=USUAL)
+    ax.add_patch(Rectangle((0, 0), n, 1, facecolor="none", edgecolor=INK, lw=0.8))
+    ax.set(xlim=(0, n), ylim=(1.35, -0.2))
+    ax.axis("off")
+    return ax

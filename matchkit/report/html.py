@@ -1,70 +1,29 @@
-"""What a form shows, and what a notebook keeps: paragraphs, tables, pictures, pages.
+"""Parts of an answer as HTML: in a form, on a page, and as what a notebook stores.
 
-One list of parts is shown in two ways.  A form puts it on the screen as HTML; a still
-hands it to the notebook, which stores it, so that a reader without Python sees it too.
-Code hosts strip colours from stored HTML: colours are in pictures, never in a style.
+One list of parts is shown in two ways.  A form or a page puts `to_html` on the screen;
+`show` hands the parts to the notebook, which stores them, so that a reader without Python
+sees them too.  Code hosts strip colours from stored HTML: colours are in pictures, never in
+a style.
 """
 
 import base64
 from collections.abc import Sequence
-from dataclasses import dataclass
 from html import escape
 
-from matchkit.paper.sheet import text_columns
+from matchkit.report.parts import Heading, Notice, Page, Part, Picture, Swatches, Table
+from matchkit.report.pictures import png_of
+from matchkit.report.terminal import text_of
 
-__all__ = ["Page", "Part", "Picture", "Table", "html_of", "show", "text_of"]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Picture:
-    """A PNG and what it shows in words, for those who can't see it."""
-
-    png: bytes
-    alt: str
-    wide: bool = False  # fills a line of a form; others stand side by side
+__all__ = ["show", "to_html"]
 
 
-@dataclass(frozen=True, kw_only=True)
-class Table:
-    """Text cells under a heading; every column but the first holds figures, unless `words`."""
+def to_html(parts: Sequence[Part]) -> str:
+    """The parts as HTML; a string is a paragraph of plain text.
 
-    head: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-    caption: str = ""
-    words: tuple[int, ...] = ()  # columns that hold words
-
-
-@dataclass(frozen=True, kw_only=True)
-class Page:
-    """A whole page to print, shown in a frame."""
-
-    title: str
-    html: str
-
-
-Part = str | Table | Picture | Page
-
-
-def html_of(parts: Sequence[Part]) -> str:
-    """The parts as HTML for a form; a string is a paragraph of plain text.
-
-    >>> html_of(["5 < 6"])
+    >>> to_html(["5 < 6"])
     '<p>5 &lt; 6</p>'
     """
-    return "\n".join(_html(part) for part in parts)
-
-
-def text_of(part: Part) -> str:
-    """The part in plain text: what is read where nothing else can be shown."""
-    if isinstance(part, Picture):
-        return f"[picture: {part.alt}]"
-    if isinstance(part, Page):
-        return f"[page: {part.title}]"
-    if isinstance(part, Table):
-        align = "".join("l" if k == 0 or k in part.words else "r" for k in range(len(part.head)))
-        lines = text_columns([part.head, *part.rows], align)
-        return "\n".join([part.caption, *lines] if part.caption else lines)
-    return part
+    return "\n".join(filter(None, map(_html, parts)))
 
 
 def show(parts: Sequence[Part]) -> None:
@@ -72,10 +31,12 @@ def show(parts: Sequence[Part]) -> None:
     from IPython.display import display
 
     for part in parts:
+        if isinstance(part, Swatches) or (isinstance(part, Picture) and part.aside):
+            continue  # colours in HTML would be stripped; a picture has them
         bundle: dict[str, object] = {"text/plain": text_of(part)}
         metadata: dict[str, object] = {}
         if isinstance(part, Picture):
-            bundle["image/png"] = base64.b64encode(part.png).decode("ascii")
+            bundle["image/png"] = base64.b64encode(png_of(part)).decode("ascii")
             metadata["image/png"] = {"alt": part.alt, "width": 720 if part.wide else 500}
         elif not isinstance(part, Page):
             bundle["text/html"] = _table(part) if isinstance(part, Table) else _html(part)
@@ -83,14 +44,22 @@ def show(parts: Sequence[Part]) -> None:
 
 
 def _html(part: Part) -> str:
+    if isinstance(part, Picture) and part.aside:
+        return ""
     if isinstance(part, Picture):
-        data = base64.b64encode(part.png).decode("ascii")
+        data = base64.b64encode(png_of(part)).decode("ascii")
         kind = "mk-wide" if part.wide else "mk-half"
         return f'<img class="{kind}" alt="{escape(part.alt)}" src="data:image/png;base64,{data}">'
     if isinstance(part, Table):
         return f'<div class="mk-scroll">{_table(part)}</div>'
     if isinstance(part, Page):
         return _framed(part)
+    if isinstance(part, Heading):
+        return f"<h4>{escape(part.text)}</h4>"
+    if isinstance(part, Notice):
+        return f'<p class="mk-look">{escape(part.text)}</p>'
+    if isinstance(part, Swatches):
+        return ""
     return f"<p>{escape(part)}</p>"
 
 

@@ -1,0 +1,128 @@
+"""What every command does alike: open the session, read the colour, give the answer."""
+
+import argparse
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from matchkit.cli.outputs import picture_file
+from matchkit.cli.terminal import number_of, say
+from matchkit.errors import InputError
+from matchkit.report.json import to_json
+from matchkit.report.parts import Part
+from matchkit.report.terminal import to_text
+from matchkit.workflows.session import Session
+from matchkit.workflows.wanted import OTHER_WEIGHT, Wanted, spectrum_in, wanted_lab, wanted_spectrum
+
+__all__ = [
+    "give",
+    "json_option",
+    "lab_numbers",
+    "picture_option",
+    "reference_lots_option",
+    "session_of",
+    "target_options",
+    "wanted_of",
+]
+
+
+def session_of(args: argparse.Namespace) -> Session:
+    """The session on SHOP; what must be said is said on standard error as it comes up."""
+    return Session(
+        args.shop,
+        who=getattr(args, "by", None) or "",
+        use_lots=not getattr(args, "reference_lots", False),
+        tell=lambda notice: say(notice.text),
+    )
+
+
+def give(
+    args: argparse.Namespace,
+    data: Callable[[], dict[str, Any]],
+    parts: Callable[[], Sequence[Part]],
+) -> None:
+    """Print the answer as ``--json`` or as text, and draw ``--picture``."""
+    if getattr(args, "picture", None):
+        from matchkit.report.pictures import pictures_of, write_pictures
+
+        write_pictures(args.picture, pictures_of(parts(), args.show or ()))
+        say(f"written: {args.picture}")
+    print(to_json(data()) if args.json else to_text(parts()))
+
+
+def json_option(parser: argparse.ArgumentParser) -> None:
+    """``--json``, which every command takes."""
+    parser.add_argument(
+        "--json", action="store_true", help="one JSON document instead of text for people"
+    )
+
+
+def picture_option(parser: argparse.ArgumentParser, names: Sequence[str] = ()) -> None:
+    """``--picture``, and ``--show`` where there are several pictures to choose from."""
+    parser.add_argument(
+        "--picture",
+        metavar="FILE",
+        type=picture_file,
+        help="write a picture of the answer (.png, .svg, .pdf)",
+    )
+    if names:
+        parser.add_argument(
+            "--show",
+            action="append",
+            choices=names,
+            help=f"with --picture: what it shows ({', '.join(names[:3])})",
+        )
+
+
+def reference_lots_option(parser: argparse.ArgumentParser) -> None:
+    """The way to do without what the record book has learned of today's lots."""
+    parser.add_argument(
+        "--reference-lots",
+        action="store_true",
+        help="take every lot as the one that was fitted, whatever the batches told",
+    )
+
+
+def target_options(parser: argparse.ArgumentParser) -> None:
+    """TARGET, a spectrum file, with ``--name``; or ``--lab`` with its light and observer."""
+    parser.add_argument(
+        "target", metavar="TARGET", nargs="?", help="spectrum file of the target; or --lab"
+    )
+    parser.add_argument("--name", help="which spectrum of TARGET, where it holds several")
+    parser.add_argument("--lab", metavar="L,a,b", help="the target where there is no spectrum")
+    parser.add_argument("--light", help="with --lab: the light it is for (the shop's first)")
+    parser.add_argument("--observer", help="with --lab: 2 or 10 (the shop's)")
+
+
+def wanted_of(
+    args: argparse.Namespace, session: Session, *, other_weight: float = OTHER_WEIGHT
+) -> Wanted:
+    """The one colour that `target_options` name; InputError for none, two or half of one."""
+    if (args.target is None) == (args.lab is None):
+        raise InputError(
+            f"{args.command}: give the target as a spectrum file or as --lab L,a,b, one of the two"
+        )
+    if args.lab is None:
+        if args.light or args.observer:
+            raise InputError(
+                "--light and --observer go with --lab; a spectrum is judged as shop.toml says"
+            )
+        spectrum = spectrum_in(session, args.target, args.name)
+        return wanted_spectrum(session, spectrum.name, spectrum.R, other_weight=other_weight)
+    if args.name:
+        raise InputError("--name: names a spectrum of TARGET; with --lab there is none")
+    if getattr(args, "picture", None):
+        raise InputError("--picture: a Lab has no spectrum to show; leave one of the two out")
+    if args.observer not in (None, "2", "10"):
+        raise InputError(f"--observer: found {args.observer!r}, need 2 or 10")
+    observer = None if args.observer is None else int(args.observer)
+    return wanted_lab(session, lab_numbers(args.lab, "--lab"), args.light, observer)
+
+
+def lab_numbers(text: str, option: str) -> list[float]:
+    """L*, a*, b* from the command line, with decimal points."""
+    parts = text.split(",")
+    if len(parts) != 3:
+        raise InputError(
+            f"{option}: found {text!r}, need L,a,b with decimal points, as 62.5,10,-4.2"
+        )
+    return [number_of(part, option) for part in parts]

@@ -1,0 +1,82 @@
+"""Pictures of colours compared: side by side, their spectra, under each light."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from matchkit.matching.compare import Comparison
+from matchkit.report.parts import Picture
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+__all__ = ["COMPARED", "compared_pictures", "edge_to_edge"]
+
+COMPARED = ("swatches", "spectra", "lights", "ab", "LC")  # by which a person asks for them
+
+
+def compared_pictures(
+    seen: Comparison, tolerance_de00: float, shown: Sequence[str] = COMPARED
+) -> list[Picture]:
+    """Every picture of a comparison, each named as in `COMPARED`; those not in `shown` aside.
+
+    Of good matches the first light shows little, since all lie on the target: the planes
+    are drawn for the first light and for the worst.
+    """
+    n_light, n = len(seen.lights), len(seen.samples)
+    names = ", ".join(each.name for each in seen.samples)
+    away = np.array([each.de00 for each in seen.samples]).max(axis=0)
+    views = list(dict.fromkeys([0, int(away.argmax())]))
+
+    def plane(name: str, axes: str, light: int) -> Picture:
+        def drawn(ax: "Axes") -> Any:
+            draw = _charts().ab_plane if name == "ab" else _charts().LC_plane
+            return draw(ax, seen, tolerance_de00=tolerance_de00, light=light)
+
+        alt = f"{axes} of the target and of {names} under {seen.light_names[light]}"
+        return Picture(name=name, draw=drawn, alt=alt)
+
+    pictures = [
+        Picture(
+            name="swatches",
+            draw=lambda ax: _charts().swatches(ax, seen),
+            alt=f"The target and {names} side by side under each light. A screen is not a proof.",
+            height_in=0.9 + 0.62 * n_light,
+        ),
+        Picture(
+            name="spectra",
+            draw=lambda ax: _charts().spectra(ax, seen),
+            alt=f"Reflectance of the target and of {names}",
+            height_in=4.2,
+        ),
+        Picture(
+            name="lights",
+            draw=lambda ax: _charts().light_bars(ax, seen, tolerance_de00=tolerance_de00),
+            alt=f"dE00 of {names} under each light",
+            height_in=0.8 + 0.22 * n_light * (n + 1),
+        ),
+        *(plane("ab", "a* and b*", light) for light in views),
+        *(plane("LC", "L* and C*", light) for light in views),
+    ]
+    return [replace(each, aside=each.name not in shown) for each in pictures]
+
+
+def _charts() -> Any:
+    """The module that draws; it brings the drawing library in, so only when it is needed."""
+    from matchkit.plots import charts
+
+    return charts
+
+
+def edge_to_edge(above: str, below: Sequence[str], names: Sequence[str], title: str) -> Picture:
+    """One web colour edge to edge with others below it."""
+
+    def draw(ax: "Axes") -> Any:
+        from matchkit.plots.marks import strip
+
+        return strip(ax, above, below, names, title)
+
+    words = f"{title}; below it: {', '.join(names)}. A screen is not a proof."
+    return Picture(draw=draw, alt=words, width_in=6.4, height_in=1.6, wide=True)

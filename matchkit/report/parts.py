@@ -1,0 +1,82 @@
+"""What an answer is made of: sentences, notices, tables, pictures, pages.
+
+An answer is written once, as a list of parts.  `report.terminal` prints it, `report.html`
+shows it in a notebook or on a page, and `report.pictures` draws what is a picture, which
+is drawn only where it is shown.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from matchkit.workflows.session import Notice
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+__all__ = ["Heading", "Notice", "Page", "Part", "Picture", "Swatches", "Table", "by_light"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Heading:
+    """The title of what follows."""
+
+    text: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Table:
+    """Text cells under a heading; every column but the first holds figures, unless `words`."""
+
+    head: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    caption: str = ""
+    words: tuple[int, ...] = ()  # columns that hold words
+
+
+@dataclass(frozen=True, kw_only=True)
+class Picture:
+    """A picture and what it shows in words, for those who can't see it.
+
+    `draw` draws into an `ax`; `png` stands in its place where the bytes are there already.
+    `name` is what a person asks for it by, as in ``--show``.
+    """
+
+    alt: str
+    draw: "Callable[[Axes], object] | None" = None
+    png: bytes = b""
+    width_in: float = 4.6
+    height_in: float = 3.4
+    wide: bool = False  # fills a line of a form; others stand side by side
+    name: str = ""
+    aside: bool = False  # drawn only where it is asked for by its name
+
+
+@dataclass(frozen=True, kw_only=True)
+class Swatches:
+    """Colours beside each other: web colours (``#rrggbb``) and what each one is."""
+
+    colours: tuple[str, ...]
+    names: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Page:
+    """A whole page to print, shown in a frame."""
+
+    title: str
+    html: str
+
+
+Part = str | Notice | Heading | Table | Picture | Swatches | Page
+
+
+def by_light(head: str, lights: Sequence[str], values: Sequence[float]) -> str:
+    """Differences under each light in one line.
+
+    >>> by_light("dE00", ["D65", "A"], [0.1234, 1.0])
+    'dE00 D65 0.12  A 1.00'
+    """
+    return f"{head} " + "  ".join(
+        f"{light} {value:.2f}" for light, value in zip(lights, values, strict=True)
+    )

@@ -1,0 +1,205 @@
+"""A session on a shop: its files, its fits and its record book, each read once.
+
+A door (command, form, page, Python call) opens a `Session` and hands it to the function of
+`workflows` that does the job.  What a person must know besides the answer, such as a fit
+that was made anew, is kept as a `Notice`; the door shows it.
+
+One rule for lots: where the shop keeps a record book, stock, lots and leftovers are as the
+book has them, and every prediction is made with today's lots as its batches have taught
+them.  With `use_lots=False` stock and leftovers are still today's, but every lot is taken as
+the one that was fitted, give or take its usual spread.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchkit.files.fitted import films_fitted, fitted
+from matchkit.files.settings import read_settings
+from matchkit.files.shop import digest, read_shop
+from matchkit.files.spectrum import read_spectra
+from matchkit.fitting.fit import Fit
+from matchkit.inks.palette import Palette
+from matchkit.inks.shop import Shop
+from matchkit.matching.match import palette_for
+from matchkit.matching.prints import film_fits, has_films
+
+if TYPE_CHECKING:
+    from matchkit.book.lessons import Learned
+    from matchkit.book.store import Book
+
+__all__ = ["Notice", "Session"]
+
+Array = NDArray[np.float64]
+BOOK = "book.db"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Notice:
+    """One sentence that a person must read besides the answer; `code` names its kind.
+
+    `code` stays the same when the wording changes: "fit_anew", "lots_learned", "lab_only"...
+
+    >>> Notice(code="lab_only", text="Only Lab values: other lights can't be judged.").code
+    'lab_only'
+    """
+
+    code: str
+    text: str
+
+
+class Session:
+    """A shop folder during one job.
+
+    `who` signs what is written into the book, `clock` dates it, `use_lots` is told above.
+    `tell` is called with each notice as it comes up.  `earlier` is a session on the same
+    folder whose fits are used again as long as the folder's measurements have not changed.
+    """
+
+    def __init__(
+        self,
+        folder: str | Path,
+        *,
+        who: str = "",
+        clock: Callable[[], datetime] | None = None,
+        use_lots: bool = True,
+        tell: Callable[[Notice], None] | None = None,
+        earlier: "Session | None" = None,
+    ) -> None:
+        self.folder = Path(folder)
+        self.who, self.clock, self.use_lots = who, clock, use_lots
+        self.notices: list[Notice] = []
+        self._tell = tell
+        self._earlier = earlier
+        self._learned: dict[bytes | None, Learned] = {}
+
+    def note(self, code: str, *texts: str) -> None:
+        """Keep a notice for each text that is not there yet, and tell the door."""
+        for text in texts:
+            notice = Notice(code=code, text=text)
+            if notice not in self.notices:
+                self.notices.append(notice)
+                if self._tell:
+                    self._tell(notice)
+
+    # ---- files ----------------------------------------------------------------------------
+
+    @cached_property
+    def settings(self) -> Shop:
+        """The shop as ``shop.toml`` alone describes it: no ink, no drawdown."""
+        if "files" in self.__dict__:
+            return self.files
+        shop = read_settings(self.folder / "shop.toml", "shop.toml")
+        self.note("settings", *shop.notes)
+        return shop
+
+    @cached_property
+    def files(self) -> Shop:
+        """The shop as its files have it."""
+        shop = read_shop(self.folder)
+        self.note("settings", *shop.notes)
+        return shop
+
+    @cached_property
+    def digest(self) -> str:
+        """A short text that changes with the folder's measurements."""
+        return digest(self.folder)
+
+    @cached_property
+    def targets(self) -> dict[str, Array]:
+        """The colours of ``targets.csv`` by name, (n_wl,) each; none without that file."""
+        path = self.folder / "targets.csv"
+        return {each.name: each.R for each in read_spectra(path)[0]} if path.is_file() else {}
+
+    # ---- fits -----------------------------------------------------------------------------
+
+    @cached_property
+    def fits(self) -> Mapping[str, Fit]:
+        """The fitted inks by series, with the lots that were drawn down."""
+        before = self._earlier
+        if before is not None and "fits" in before.__dict__ and before.digest == self.digest:
+            return before.fits
+        fits, why = fitted(self.folder, self.files)
+        self.note("fit_anew", *filter(None, [why]))
+        return fits
+
+    @cached_property
+    def films(self) -> Mapping[str, Fit]:
+        """The inks as films over a ground, by series; InputError where no film was measured."""
+        if not has_films(self.files):
+            return film_fits(self.files)  # raises, and says what to draw
+        before = self._earlier
+        if before is not None and "films" in before.__dict__ and before.digest == self.digest:
+            return before.films
+        films, why = films_fitted(self.folder, self.files)
+        self.note("fit_anew", *filter(None, [why]))
+        return films
+
+    def fit_of(self, names: "tuple[str, ...] | list[str]") -> tuple[str, Fit]:
+        """Series and fit that hold all the named inks; InputError where none does."""
+        palette = palette_for({series: fit.palette for series, fit in self.fits.items()}, names)
+        return next((s, fit) for s, fit in self.fits.items() if fit.palette is palette)
+
+    # ---- the record book ------------------------------------------------------------------
+
+    @cached_property
+    def book(self) -> "Book | None":
+        """The shop's record book; None where it keeps none."""
+        return self.open_book() if (self.folder / BOOK).is_file() else None
+
+    def open_book(self, *, create: bool = False) -> "Book":
+        """The record book, begun with `create` where there is none; else InputError."""
+        from matchkit.book.store import now, open_book
+
+        if (self.__dict__.get("book")) is None:
+            held = open_book(self.folder, who=self.who, create=create, clock=self.clock or now)
+            self.note("book", *held.notes)
+            self.__dict__["book"] = held
+        return self.__dict__["book"]  # type: ignore[no-any-return]
+
+    @cached_property
+    def shop(self) -> Shop:
+        """The shop today: stock, lots and leftovers as the book has them, else the files."""
+        if self.book is None:
+            return self.files
+        from matchkit.book.shelf import today
+
+        return today(self.book, self.files)
+
+    def learned(self, measured: Array | None = None) -> "Learned":
+        """The fits with today's lots, and what is known of those, by series.
+
+        `measured` (n_wl,) is of a batch that is to be corrected: if the book has this
+        reading, that batch is left out, so that it is not counted twice.
+        """
+        from matchkit.book.find import batch_read
+        from matchkit.book.lessons import Learned, learned
+
+        key = None if measured is None else measured.tobytes()
+        if key not in self._learned:
+            if self.book is None:
+                known = Learned(fits=dict(self.fits), lots={}, words=(), odd=())
+            else:
+                without = None if measured is None else batch_read(self.book, measured)
+                known = learned(
+                    self.book, self.shop, self.fits, learning=self.use_lots, without=without
+                )
+            self.note("lots_learned", *known.words)
+            self._learned[key] = known
+        return self._learned[key]
+
+    @property
+    def fits_today(self) -> Mapping[str, Fit]:
+        """The fits with today's lots: what every prediction is made with."""
+        return self.learned().fits
+
+    @property
+    def palettes_today(self) -> dict[str, Palette]:
+        """Their palettes by series."""
+        return {series: found.palette for series, found in self.fits_today.items()}

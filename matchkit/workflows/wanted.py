@@ -1,0 +1,109 @@
+"""The colour that is wanted, however a person hands it in: a file, a list, Lab values."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchkit.colorimetry.difference import Target, lab_target, spectral_target
+from matchkit.colorimetry.illuminants import Light, MeasuredIlluminant
+from matchkit.errors import InputError, did_you_mean
+from matchkit.files.lamp import read_lamp
+from matchkit.files.spectrum import NamedSpectrum, read_spectra, read_spectrum
+from matchkit.workflows.session import Session
+
+__all__ = [
+    "OTHER_WEIGHT",
+    "Wanted",
+    "lamps_in",
+    "spectra_in",
+    "spectrum_in",
+    "wanted_lab",
+    "wanted_listed",
+    "wanted_spectrum",
+]
+
+Array = NDArray[np.float64]
+OTHER_WEIGHT = 0.2  # what the other lights count beside the first
+
+
+@dataclass(frozen=True, kw_only=True)
+class Wanted:
+    """A named colour to hit."""
+
+    name: str
+    target: Target
+
+
+def spectrum_in(
+    session: Session, path: str | Path, name: str | None = None, *, option: str = "--name"
+) -> NamedSpectrum:
+    """One spectrum of a file, measured as the shop measures; what was assumed is noted.
+
+    `option` is what the door calls the `name`.  Raises InputError for a file that can't be
+    read, or that holds several spectra where none is named.
+    """
+    spectrum, notes = read_spectrum(path, name, shop=session.settings, option=option)
+    session.note("reading", *notes)
+    return spectrum
+
+
+def spectra_in(session: Session, path: str | Path) -> list[NamedSpectrum]:
+    """All spectra of a file."""
+    spectra, notes = read_spectra(path, shop=session.settings)
+    session.note("reading", *notes)
+    return spectra
+
+
+def lamps_in(session: Session, paths: Sequence[str | Path]) -> list[MeasuredIlluminant]:
+    """Lights that were measured, each from a CSV file ``wavelength_nm,power``."""
+    lamps = []
+    for path in paths:
+        lamp, notes = read_lamp(path)
+        session.note("reading", *notes)
+        lamps.append(lamp)
+    return lamps
+
+
+def wanted_spectrum(
+    session: Session,
+    name: str,
+    R: Array,
+    *,
+    lights: Sequence[Light] = (),
+    other_weight: float = OTHER_WEIGHT,
+) -> Wanted:
+    """A colour whose reflectance `R` (n_wl,) is known, under `lights` or the shop's."""
+    shop = session.settings
+    seen = lights or shop.lights
+    target = spectral_target(R, seen, shop.observer, other_weight=other_weight)
+    return Wanted(name=name, target=target)
+
+
+def wanted_listed(session: Session, name: str) -> Wanted:
+    """A colour of the shop's ``targets.csv``; InputError tells the names there are."""
+    if name not in session.targets:
+        there = ", ".join(session.targets) or "nothing"
+        hint = did_you_mean(name, session.targets)
+        raise InputError(f"targets.csv holds no {name!r}; it holds {there}{hint}")
+    return wanted_spectrum(session, name, session.targets[name])
+
+
+def wanted_lab(
+    session: Session, lab: Sequence[float], light: str | None = None, observer: int | None = None
+) -> Wanted:
+    """A colour known only as L*, a*, b* under one light (the shop's first) and observer."""
+    L, a, b = lab
+    if not (0 <= L <= 100 and abs(a) <= 200 and abs(b) <= 200):
+        told = ", ".join(f"{value:g}" for value in lab)
+        raise InputError(f"Lab {told}: L* is 0 to 100, a* and b* about -130 to 130")
+    shop = session.settings
+    target = lab_target(list(lab), light or shop.lights[0], observer or shop.observer)
+    session.note(
+        "lab_only",
+        f"Only Lab values, under {target.light_names[0]} and {target.observer} degrees: other"
+        " lights can't be judged; measure the sample if there is one",
+    )
+    return Wanted(name="Lab " + ",".join(f"{value:g}" for value in lab), target=target)
