@@ -56,7 +56,7 @@ EDGES = {
     ),
     "plots": ("lots", "marks", "inks", "charts"),
     "workflows": ("session", "wanted", "checking"),
-    "report": ("parts", "terminal", "pictures", "html", "json", "compared", "check"),
+    "report": ("parts", "terminal", "pictures", "html", "json", "compared", "recipes", "check"),
     "forms": (
         *("shops", "style", "book_demo", "parts", "pictures", "begin", "book_desk"),
         *("formulas", "new_shop", "plan_weights", "practise_parts", "tickets", "book_mend"),
