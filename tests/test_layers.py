@@ -55,7 +55,7 @@ EDGES = {
         *("stock", "find", "lessons", "report", "label", "work"),
     ),
     "plots": ("lots", "marks", "inks", "charts"),
-    "workflows": ("session", "wanted", "checking"),
+    "workflows": ("plain", "session", "wanted", "checking"),
     "report": ("parts", "terminal", "pictures", "html", "json", "compared", "recipes", "check"),
     "forms": (
         *("shops", "style", "book_demo", "parts", "pictures", "begin", "book_desk"),

@@ -11,6 +11,7 @@ from matchkit.errors import InputError
 from matchkit.matching.compare import Comparison, compare
 from matchkit.matching.rank import Verdict, check_lab
 from matchkit.matching.rank import check as judge
+from matchkit.workflows.plain import by_light
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import Wanted
 
@@ -40,10 +41,9 @@ class Check:
             light: {**dict(zip("LCH", np.round(d, 4).tolist(), strict=True)), "words": words}
             for light, d, words in zip(verdict.lights, verdict.delta, verdict.words, strict=True)
         }
-        differences = zip(verdict.lights, np.round(verdict.de00, 4).tolist(), strict=True)
         answer: dict[str, Any] = {
             "passed": verdict.passed,
-            "de00": dict(differences),
+            "de00": by_light(verdict.lights, verdict.de00),
             "delta": delta,
             "spread_de00": verdict.spread_de00,
         }
