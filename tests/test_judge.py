@@ -515,3 +515,22 @@ def test_the_steadiest_is_mostly_clear_only_where_that_gains_much() -> None:
     assert named(preferred([clear, hides], "steady", every=True)) == ["ab", "cd"]
     far = formula(0.3, "cd", de00=(0.3, 0.9))
     assert named(preferred([clear, far], "steady")) == ["ab", "cd"]
+
+
+def test_words_never_contradict_the_numbers_beside_them() -> None:
+    rng = np.random.default_rng(15)
+    signs = ("darker", "lighter"), ("greener", "redder"), ("bluer", "yellower")
+    for k in range(2000):
+        target = np.array([rng.uniform(10, 95), *rng.normal(0, 30, 2)])
+        sample = target + rng.normal(0, 3 if k % 2 else 25, 3)
+        said, step = direction(target, sample), sample - target
+        chroma = np.hypot(*sample[1:]) - np.hypot(*target[1:])
+        for (less, more), change in zip(
+            (*signs, ("duller", "cleaner")), (*step, chroma), strict=True
+        ):
+            assert (less if change > 0 else more) not in said, (target, sample, said)
+
+
+def test_a_green_beside_a_pink_is_greener() -> None:
+    said = direction(np.array([60.0, 40.0, 5.0]), np.array([60.0, -40.0, 20.0]))
+    assert said.startswith("much greener")

@@ -3,13 +3,14 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.colorimetry.tristimulus import de00, delta_LCH
+from matchkit.colorimetry.tristimulus import de00
 
 __all__ = ["direction"]
 
 Array = NDArray[np.float64]
 
 NEUTRAL = 6.0  # C* below which hue has no direction of its own
+FAR_TURN = np.radians(45)  # beyond it a turn of hue is no step towards a neighbouring colour
 NOTICEABLE = 0.15  # part of a difference, in dE00, that is worth a word
 SHARE_OF_WHOLE = 0.35  # a smaller part of the largest one goes without a word
 
@@ -28,16 +29,19 @@ def direction(target: Array, sample: Array) -> str:
     """
     (L_1, a_1, b_1), (L_2, a_2, b_2) = target, sample
     C_1, C_2 = np.hypot(a_1, b_1), np.hypot(a_2, b_2)
+    da, db = a_2 - a_1, b_2 - b_1
     parts = [(float(de00(target, [L_2, a_1, b_1])), "lighter" if L_2 > L_1 else "darker")]
-    if C_1 < NEUTRAL:
-        da, db = a_2 - a_1, b_2 - b_1
+    turn = np.angle((a_2 + 1j * b_2) * (a_1 - 1j * b_1))
+    far = abs(turn) > FAR_TURN
+    if C_1 < NEUTRAL or (far and C_2 >= NEUTRAL):
         scale = float(de00(target, [L_1, a_2, b_2])) / max(np.hypot(da, db), 1e-12)
         parts += [(abs(da) * scale, _red(da)), (abs(db) * scale, _yellow(db))]
     else:
-        turned = sample[1:] * C_1 / C_2 if C_2 > 0 else target[1:]
         chroma = float(de00(target, [L_1, *(target[1:] * C_2 / C_1)]))
         parts.append((chroma, "cleaner" if C_2 > C_1 else "duller"))
-        parts.append((float(de00(target, [L_1, *turned])), _hue_word(target, sample)))
+        if not far and C_2 > 0:  # else the sample is a grey, which has lost its hue
+            turned = float(de00(target, [L_1, *(sample[1:] * C_1 / C_2)]))
+            parts.append((turned, _hue_word(a_1, b_1, turn, da, db)))
     largest = max(size for size, _ in parts)
     told = [
         (size, word) for size, word in parts if size >= max(NOTICEABLE, SHARE_OF_WHOLE * largest)
@@ -60,8 +64,16 @@ def _yellow(db: float) -> str:
     return "yellower" if db > 0 else "bluer"
 
 
-def _hue_word(target: Array, sample: Array) -> str:
-    """The hue step named by the axis along which it moves most."""
-    turn = np.array([-target[2], target[1]])  # counter-clockwise
-    step = turn * np.sign(delta_LCH(target, sample)[2])
-    return _red(step[0]) if abs(step[0]) > abs(step[1]) else _yellow(step[1])
+def _hue_word(a_1: float, b_1: float, turn: float, da: float, db: float) -> str:
+    """A turn of hue, named by the axis along which it moves most.
+
+    Where chroma changes too, that axis may show the opposite sign; then the other one is
+    named, so that no word contradicts the numbers beside it.
+    """
+    step_a, step_b = -b_1 * np.sign(turn), a_1 * np.sign(turn)
+    along_a = abs(step_a) > abs(step_b)
+    if along_a and step_a * da < 0:
+        along_a = False
+    elif not along_a and step_b * db < 0:
+        along_a = True
+    return _red(da) if along_a else _yellow(db)
