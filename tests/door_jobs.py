@@ -66,7 +66,7 @@ from matchkit.matching.match import (
     with_more_stock,
 )
 from matchkit.matching.prints import bare_ground, fits_over, with_lots
-from matchkit.matching.probability import spread_of, touchiest
+from matchkit.matching.probability import most_sensitive, spread_of
 from matchkit.matching.rank import check, check_lab, weighed
 from matchkit.matching.solve import Target, lab_target, spectral_target
 from matchkit.paper.jobsize import Job, job_size
@@ -215,7 +215,7 @@ def python_match(known: Known, fits: Mapping[str, Fit], target: Target, found: M
     for each in found.formulas:
         own = next(f for f in fits.values() if set(each.inks) <= set(f.palette.names))
         grams = grams_in(own, dict(zip(each.inks, each.grams, strict=True)))
-        careful.append(touchiest(own.palette, grams, target).ink)
+        careful.append(most_sensitive(own.palette, grams, target).ink)
     told = matched(
         [candidate_facts(each, target.light_names) for each in found.formulas],
         [each.cost_per_kg for each in found.formulas],

@@ -15,7 +15,7 @@ from matchkit.errors import InputError
 from matchkit.inks.palette import Palette, reflectance
 from matchkit.inks.shop import Ink
 from matchkit.matching.compare import blame, compare
-from matchkit.matching.rank import Candidate, steadiest
+from matchkit.matching.rank import Candidate, least_metameric
 from matchkit.matching.solve import minimise, spectral_target
 
 CHART = np.array([sd[GRID_NM] for sd in PATCHES.values()])
@@ -204,7 +204,7 @@ def test_the_steady_come_first():
         candidate("as steady, cheaper", [0.3, 0.75], 12),
         candidate("as steady, fewer inks", [0.2, 0.78], None, n_ink=2),
     ]
-    ranked = steadiest(pool)
+    ranked = least_metameric(pool)
     assert [each.inks[0][:-2] for each in ranked] == [
         "as steady, fewer inks",
         "as steady, cheaper",
@@ -212,7 +212,7 @@ def test_the_steady_come_first():
         "near at home",
     ]
     assert ranked[3] is pool[0]
-    assert steadiest([]) == []
+    assert least_metameric([]) == []
 
 
 # ---- a measured light -----------------------------------------------------------------------

@@ -114,7 +114,7 @@ def test_other_wishes() -> None:
         formula(0.3, "cd", de00=(0.3, 0.4), chance=0.7),
     ]
     assert named(preferred(pool, "nearest")) == ["ab", "cd"]
-    assert named(preferred(pool, "odds")) == ["cd", "ab"]
+    assert named(preferred(pool, "chance")) == ["cd", "ab"]
     assert named(preferred(pool, "steady")) == ["cd", "ab"]
 
 
@@ -134,7 +134,7 @@ def test_what_can_hardly_be_weighed_gives_way_to_what_is_as_near() -> None:
 
 
 def test_what_is_mostly_clear_gives_way_to_what_is_as_near_and_as_sure() -> None:
-    clear = replace(formula(0.00, "ab", cost=1.0, chance=0.9), sheer=True)
+    clear = replace(formula(0.00, "ab", cost=1.0, chance=0.9), mostly_clear=True)
     assert named(in_order([clear, formula(0.08, "cde", chance=0.88)])) == ["cde"]
     assert named(in_order([clear, formula(0.08, "cde", chance=0.5)])) == ["ab"]
     assert named(in_order([clear, formula(0.3, "cde", chance=0.9)])) == ["ab", "cde"]
@@ -152,9 +152,9 @@ def test_the_first_formula_hides_and_is_as_sure_as_any_that_is_as_near(
         target = spectral_target(R, LIGHTS, 10)
         found = match(shop, {"": fitted}, target, batch_g=500.0)
         every = match(shop, {"": fitted}, target, batch_g=500.0, every=True, top=60)
-        sheer += any(each.sheer for each in every.formulas)
+        sheer += any(each.mostly_clear for each in every.formulas)
         first = found.formulas[0]
-        assert not first.sheer
+        assert not first.mostly_clear
         near = [each for each in every.formulas if each.F <= first.F]
         assert first.chance_in_tolerance >= max(e.chance_in_tolerance for e in near) - 0.05
     assert sheer > 2
@@ -509,7 +509,7 @@ def test_the_study_of_the_first_formula_in_small() -> None:
 
 
 def test_the_steadiest_is_mostly_clear_only_where_that_gains_much() -> None:
-    clear = replace(formula(0.1, "ab", de00=(0.1, 0.3)), sheer=True)
+    clear = replace(formula(0.1, "ab", de00=(0.1, 0.3)), mostly_clear=True)
     hides = formula(0.3, "cd", de00=(0.3, 0.7))
     assert named(preferred([clear, hides], "steady")) == ["cd", "ab"]
     assert named(preferred([clear, hides], "steady", every=True)) == ["ab", "cd"]

@@ -92,7 +92,7 @@ def test_a_colour_made_again_is_its_leftover_and_the_same_formula():
     mix, c, target = sand(stock_g=180.0)
     (best, *others) = most([mix], "Sand rest", target, batch_g=400.0)
     assert best.within and best.used_g == 180.0 and best.left_g == 0.0
-    assert float(best.candidate.F) < 0.01 and not best.candidate.sheer
+    assert float(best.candidate.F) < 0.01 and not best.candidate.mostly_clear
     by_hand = {name: 220 * share for name, share in zip(mix.inks, c[c > 0], strict=True)}
     added = dict(zip(best.candidate.inks[1:], best.candidate.grams[1:], strict=True))
     assert added == pytest.approx(by_hand, abs=0.02)
@@ -139,11 +139,11 @@ def test_a_letdown_in_clear_that_is_the_colour_is_said_to_be_sheer():
     mix = Mix(name="Wash", inks=("Clear", "Magenta"), fractions=(0.95, 0.05), stock_g=100.0)
     R = reflectance(shop()[2].palette, the_shelf(mix).contents[0])
     best = most([mix], "Wash", spectral_target(R, LIGHTS, 10), batch_g=100.0)[0]
-    assert best.share == 1 and best.candidate.sheer
+    assert best.share == 1 and best.candidate.mostly_clear
     # Made again it is the same formula once more, though white would be as near.
     more = most([mix], "Wash", spectral_target(R, LIGHTS, 10), batch_g=250.0)
     assert set(more[0].candidate.inks) == {"Wash", "Clear", "Magenta"}
-    assert more[0].candidate.F < 0.01 and more[0].candidate.sheer
+    assert more[0].candidate.F < 0.01 and more[0].candidate.mostly_clear
 
 
 def test_the_limits_of_the_inks_hold_when_a_colour_is_made_again():

@@ -18,8 +18,8 @@ from matchkit.matching.probability import (
     chance_within,
     covariance_after,
     lab_covariance,
+    most_sensitive,
     spread_of,
-    touchiest,
 )
 from matchkit.matching.solve import spectral_target
 
@@ -187,7 +187,7 @@ def test_the_touchiest_ink_is_the_one_that_moves_the_colour_most(palette):
     c = mixture(bench, White=0.97, Black=0.01, Lemon=0.02)
     target = target_of(bench, c)
     grams = 500 * c
-    told = touchiest(palette, grams, target)
+    told = most_sensitive(palette, grams, target)
     moved = {}
     for i in np.flatnonzero(c):
         more = grams + 0.05 * (np.arange(len(c)) == i)
@@ -196,7 +196,7 @@ def test_the_touchiest_ink_is_the_one_that_moves_the_colour_most(palette):
     assert told.ink == max(moved, key=moved.get) == "Black"
     assert told.step_g == pytest.approx(0.05)
     assert told.de00 == pytest.approx(moved["Black"], rel=0.02)
-    assert touchiest(palette, grams, target, step_g=0.1).de00 == pytest.approx(
+    assert most_sensitive(palette, grams, target, step_g=0.1).de00 == pytest.approx(
         2 * told.de00, rel=0.05
     )
 

@@ -7,6 +7,7 @@ from typing import Any
 from matchkit.cli.outputs import picture_file
 from matchkit.cli.terminal import number_of, say
 from matchkit.errors import InputError
+from matchkit.matching.rank import PREFERENCES
 from matchkit.report.json import to_json
 from matchkit.report.parts import Part
 from matchkit.report.terminal import to_text
@@ -18,6 +19,7 @@ __all__ = [
     "json_option",
     "lab_numbers",
     "picture_option",
+    "prefer_option",
     "reference_lots_option",
     "session_of",
     "target_options",
@@ -71,6 +73,14 @@ def picture_option(parser: argparse.ArgumentParser, names: Sequence[str] = ()) -
             choices=names,
             help=f"with --picture: what it shows ({', '.join(names[:3])})",
         )
+
+
+def prefer_option(parser: argparse.ArgumentParser, words: str) -> None:
+    """``--prefer``, by which formulas are ranked; "odds" is the old name of "chance"."""
+    parser.add_argument(
+        "--prefer", choices=PREFERENCES, default="nearest", help=words,
+        type=lambda word: "chance" if word == "odds" else word,
+    )  # fmt: skip
 
 
 def reference_lots_option(parser: argparse.ArgumentParser) -> None:

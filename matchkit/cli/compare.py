@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from matchkit.cli.asked import prefer_option
 from matchkit.cli.formulas import SHEER_WORDS
 from matchkit.cli.match import fewer_words
 from matchkit.cli.outputs import page
@@ -42,7 +43,7 @@ from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Shop
 from matchkit.matching.compare import Comparison, Sample, Swap, blame, compare
 from matchkit.matching.match import fractions_for, match, odds_of, palette_for
-from matchkit.matching.rank import PREFERENCES, Candidate, limits, weighed
+from matchkit.matching.rank import Candidate, limits, weighed
 from matchkit.matching.solve import Target, spectral_target
 from matchkit.paper.compare_sheet import comparison_html
 
@@ -77,9 +78,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--lab", type=_no_lab, help=argparse.SUPPRESS)
     parser.add_argument("--match", metavar="N", help="compare the N best formulas of a match")
     parser.add_argument("--grams", default="1000", metavar="G", help="with --match: batch (1000)")
-    parser.add_argument(
-        "--prefer", choices=PREFERENCES, default="nearest", help="with --match: as match ranks"
-    )
+    prefer_option(parser, "with --match: as match ranks")
     parser.add_argument(
         "--light", action="append", default=[], metavar="NAME",
         help="one more light beside the shop's: any CIE illuminant, as LED-B3 or FL12",
@@ -295,7 +294,7 @@ def _report(seen: Comparison, sample: Sample, entry: _Entry, swap: Swap | None) 
         f"  seen by the {other} degree observer under {seen.light_names[0]}: index "
         f"{sample.observer_change:.2f} (change of observer; not the deviate observer of CIE 080)",
     ]  # fmt: skip
-    if entry.candidate.sheer:
+    if entry.candidate.mostly_clear:
         lines.append(f"  ! {SHEER_WORDS}")
     if swap:
         lines.append(

@@ -14,7 +14,7 @@ from matchkit.inks.recipe import STEPS_TO_TRUST, letdowns_for
 from matchkit.inks.shop import Shop
 from matchkit.matching.garment import shows_through
 from matchkit.matching.match import Match, MoreStock, stock_words
-from matchkit.matching.probability import chance_text, touchiest
+from matchkit.matching.probability import chance_text, most_sensitive
 from matchkit.matching.rank import Candidate
 from matchkit.matching.solve import MOST, PARENTS, Target
 
@@ -57,7 +57,7 @@ def _formula_json(formula: Candidate, target: Target) -> dict[str, object]:
         "de00": by_light(target.lights, formula.de00),
         "chance_in_tolerance": round(formula.chance_in_tolerance or 0.0, 4),
         "cost_per_kg": None if formula.cost_per_kg is None else round(formula.cost_per_kg, 4),
-        "sheer": formula.sheer,
+        "sheer": formula.mostly_clear,
         "worst_light": target.light_names[int(formula.de00.argmax())],
     }
 
@@ -191,7 +191,7 @@ def _other_light(formula: Candidate, target: Target, tolerance_de00: float) -> l
 
 def doubts(formula: Candidate, shop: Shop) -> list[str]:
     """What speaks against weighing a formula just so, a line each."""
-    return [*([SHEER_WORDS] if formula.sheer else []), *_small_weights(formula, shop)]
+    return [*([SHEER_WORDS] if formula.mostly_clear else []), *_small_weights(formula, shop)]
 
 
 def _small_weights(formula: Candidate, shop: Shop) -> list[str]:
@@ -231,7 +231,7 @@ def _touchy(formula: Candidate, target: Target, palettes: Mapping[str, Palette])
     """Which ink to weigh with most care."""
     for palette in palettes.values():
         if set(formula.inks) <= set(palette.names):
-            found = touchiest(palette, _grams_in(palette, formula), target)
+            found = most_sensitive(palette, _grams_in(palette, formula), target)
             return [
                 f"touchiest: {found.step_g:.2g} g more of {found.ink} moves it {found.de00:.2f}"
             ]

@@ -177,7 +177,7 @@ def _rows(answer: Match, shop: Shop, max_inks: int) -> str:
         cost = "" if formula.cost_per_kg is None else f"{formula.cost_per_kg:.4f}"
         seen = [f"{value:.4f}" for value in formula.de00]
         inside = "yes" if answer.in_gamut else "no"
-        sheer = "yes" if formula.sheer else "no"
+        sheer = "yes" if formula.mostly_clear else "no"
         rows.append([answer.target, rank, inside, *seen, sheer, chance, cost, *pairs, *empty])
     return csv_text([], rows).split("\n", 1)[1]
 

@@ -3,6 +3,7 @@
 import argparse
 from collections.abc import Iterator, Mapping
 
+from matchkit.cli.asked import prefer_option
 from matchkit.cli.films import over_options, printed_json, printed_over, printed_words
 from matchkit.cli.formulas import match_json, match_report
 from matchkit.cli.leftovers import use_leftover
@@ -49,7 +50,6 @@ from matchkit.inks.recipe import taken_apart
 from matchkit.inks.shop import Shop
 from matchkit.matching.compare import compare
 from matchkit.matching.match import Match, MoreStock, match, stock_words, with_more_stock
-from matchkit.matching.rank import PREFERENCES
 from matchkit.matching.solve import Target, spectral_target
 from matchkit.paper.ticket_sheet import ticket_html
 
@@ -81,11 +81,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--other-lights", default="0.2", metavar="W", help="what the other lights count (0.2)"
     )
-    parser.add_argument(
-        "--prefer",
-        choices=PREFERENCES,
-        default="nearest",
-        help="odds: the best chance at the first drawdown; steady: the best worst light",
+    prefer_option(
+        parser, "chance: the best chance at the first drawdown; steady: the best worst light"
     )
     parser.add_argument(
         "--all", action="store_true",

@@ -84,7 +84,7 @@ def hold_back(
     `share` None takes one from the spread of lots.  `alone_g` (n_ink,) is what of `grams` is
     weighed as an ink; the rest is in mixes that go in whole.  Without it all is.
 
-    Where no ink is touchy nothing is held back, and both chances are those of one stage.
+    Where no ink is sensitive nothing is held back, and both chances are those of one stage.
     """
     grams = np.asarray(grams, dtype=float)
     alone = grams if alone_g is None else np.asarray(alone_g, dtype=float)
@@ -93,7 +93,7 @@ def hold_back(
     if share is not None and not 0.5 <= share < 1:
         raise InputError(f"share held at first: found {share:g}, need 0.5 or more and less than 1")
     sd = np.sqrt(np.diag(lots))
-    held = [i for i in _touchy(palette, grams, target, sd) if alone[i] > 0]
+    held = [i for i in _sensitive(palette, grams, target, sd) if alone[i] > 0]
     part = share or share_for(float(sd[held].max(initial=0.03)))
     first = grams.copy()
     first_alone = np.floor(part * alone[held] / resolution_g) * resolution_g
@@ -112,8 +112,8 @@ def hold_back(
     )
 
 
-def _touchy(palette: Palette, grams: Array, target: Target, sd: Array) -> list[int]:
-    """Colours and blacks whose usual lot moves the batch, the touchiest first."""
+def _sensitive(palette: Palette, grams: Array, target: Target, sd: Array) -> list[int]:
+    """Colours and blacks whose usual lot moves the batch, the most sensitive first."""
     c = grams / grams.sum()
     R = reflectance(palette, c)
     moved = _to_de00(R, target) @ strength_jacobian(palette, c).T * sd

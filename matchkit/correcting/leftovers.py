@@ -27,7 +27,7 @@ from matchkit.errors import InputError
 from matchkit.inks.recipe import weigh_out, weighing_order
 from matchkit.inks.shop import Ink
 from matchkit.matching.probability import Spread, chance_within
-from matchkit.matching.rank import SHEER, Candidate, limits, preferred, worth_weighing
+from matchkit.matching.rank import MOSTLY, Candidate, limits, preferred, worth_weighing
 from matchkit.matching.solve import SAME, Target, solve
 
 __all__ = ["Use", "use", "which_bucket"]
@@ -119,8 +119,8 @@ def use(
     clear = np.array([ink.role == "clear" for ink in shelf.palette.inks])
     by_itself = float(shelf.contents[j][clear].sum())
     found = [each for each in (_use(problem, row) for row in rows) if each is not None]
-    if by_itself <= SHEER:  # what is clear itself may be made again like that
-        found = [_with_sheer(shelf, each, by_itself) for each in found]
+    if by_itself <= MOSTLY:  # what is clear itself may be made again like that
+        found = [_with_clear(shelf, each, by_itself) for each in found]
     near = [each for each in found if each.within]
     if near:
         ranked = _by_share(near, problem.most)
@@ -128,7 +128,7 @@ def use(
         given = {id(each.candidate): each for each in found}
         by_F = preferred([each.candidate for each in found], "nearest") if found else []
         ranked = [given[id(each)] for each in by_F]
-    return tuple(_with_sheer(shelf, each, by_itself) for each in _different(ranked, top))
+    return tuple(_with_clear(shelf, each, by_itself) for each in _different(ranked, top))
 
 
 def which_bucket(
@@ -333,13 +333,13 @@ def _stock(shelf: Shelf) -> Array:
     return np.array([np.inf if i.stock_g is None else i.stock_g for i in shelf.palette.inks])
 
 
-def _with_sheer(shelf: Shelf, each: Use, by_itself: float) -> Use:
-    """The use with `sheer` said; `by_itself` is the leftover's own share of clear."""
+def _with_clear(shelf: Shelf, each: Use, by_itself: float) -> Use:
+    """The use with `mostly_clear` said; `by_itself` is the leftover's own share of clear."""
     clears = {ink.name for ink in shelf.palette.inks if ink.role == "clear"}
     made = each.candidate
     grams = sum(g for name, g in zip(made.inks, made.grams, strict=True) if name in clears)
     share = (grams + by_itself * each.used_g) / sum(made.grams)
-    return replace(each, candidate=replace(made, sheer=share > SHEER))
+    return replace(each, candidate=replace(made, mostly_clear=share > MOSTLY))
 
 
 def _by_share(found: Sequence[Use], most: float) -> list[Use]:
@@ -349,8 +349,8 @@ def _by_share(found: Sequence[Use], most: float) -> list[Use]:
     """
     left, out = list(found), []
     while left:
-        bodied = min((e.candidate.F for e in left if not e.candidate.sheer), default=np.inf)
-        pool = [e for e in left if not e.candidate.sheer or bodied > e.candidate.F + SAME]
+        bodied = min((e.candidate.F for e in left if not e.candidate.mostly_clear), default=np.inf)
+        pool = [e for e in left if not e.candidate.mostly_clear or bodied > e.candidate.F + SAME]
         largest = max(each.share for each in pool)
         same = [each for each in pool if each.share >= largest - SAME_SHARE]
         out.append(best := _best_of(same, SAME_F if largest >= most - SAME_SHARE else SAME))

@@ -11,7 +11,7 @@ from matchkit.book.work import as_poured, prediction
 from matchkit.errors import InputError
 from matchkit.fitting.fit import Fit
 from matchkit.forms.book_desk import Desk, book_of
-from matchkit.forms.formulas import is_sheer
+from matchkit.forms.formulas import is_mostly_clear
 from matchkit.forms.lots import LEARNED, by_the_book
 from matchkit.forms.parts import (
     Field,
@@ -96,7 +96,7 @@ class NewPart:
         found = match(shop, fits, target, batch_g=grams).formulas
         if not found:
             raise InputError("no formula was found with these inks; try fewer limits in inks.csv")
-        hiding = [each for each in found if not is_sheer(self.desk.opened, each)]
+        hiding = [each for each in found if not is_mostly_clear(self.desk.opened, each)]
         best = (hiding or found)[0]
         return best, best.inks
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from matchkit.errors import InputError
 from matchkit.forms.begin import opened_form
-from matchkit.forms.formulas import is_sheer, shares
+from matchkit.forms.formulas import is_mostly_clear, shares
 from matchkit.forms.lots import Today, by_the_book, counted_on, lots_tick
 from matchkit.forms.parts import (
     Runner,
@@ -37,7 +37,7 @@ from matchkit.matching.compare import compare as beside
 from matchkit.matching.match import Match, fractions_for, odds_of
 from matchkit.matching.match import match as find_formulas
 from matchkit.matching.rank import Candidate, weighed
-from matchkit.matching.rank import is_sheer as mostly_clear
+from matchkit.matching.rank import is_mostly_clear as mostly_clear
 from matchkit.matching.solve import spectral_target
 from matchkit.paper.compare_sheet import comparison_html
 from matchkit.plots.charts import light_bars, spectra, swatches
@@ -189,7 +189,7 @@ def recipe_of(opened: OpenShop, name: str, formula: Candidate) -> Recipe:
 
 def two_that_hide(opened: OpenShop, formulas: Sequence[Candidate]) -> list[int]:
     """The first two that are not mostly clear, or the first two."""
-    bodied = [k for k, each in enumerate(formulas) if not is_sheer(opened, each)]
+    bodied = [k for k, each in enumerate(formulas) if not is_mostly_clear(opened, each)]
     return (bodied if len(bodied) > 1 else list(range(len(formulas))))[:2]
 
 

@@ -9,7 +9,7 @@ from matchkit.inks.shop import Shop
 from matchkit.matching.compare import compare
 from matchkit.matching.match import Match, MoreStock, stock_words
 from matchkit.matching.probability import chance_text
-from matchkit.matching.rank import SHEER, Candidate, clear_share
+from matchkit.matching.rank import MOSTLY, Candidate, clear_share
 from matchkit.matching.solve import Target
 from matchkit.paper.sheet import grams_text
 from matchkit.plots.charts import composition, spectra, swatches
@@ -19,7 +19,7 @@ from matchkit.report.parts import Part, Picture, Table
 __all__ = [
     "best_bodied",
     "formula_parts",
-    "is_sheer",
+    "is_mostly_clear",
     "match_parts",
     "shares",
     "target_hex",
@@ -32,7 +32,7 @@ def match_parts(
     """The formulas for one target side by side, and what `more` stock would bring."""
     shop = opened.shop
     head = _reach(found, shop, more)
-    sheer = [k for k, f in enumerate(found.formulas, start=1) if is_sheer(opened, f)]
+    sheer = [k for k, f in enumerate(found.formulas, start=1) if is_mostly_clear(opened, f)]
     lines: list[Part] = [f"{found.target}: {head[0].lower()}{head[1:]}"]
     lines += [_strip(target, found), _table(target, found, shop.tolerance_de00)]
     if more:
@@ -93,14 +93,14 @@ def formula_parts(
     return parts
 
 
-def is_sheer(opened: OpenShop, formula: Candidate) -> bool:
+def is_mostly_clear(opened: OpenShop, formula: Candidate) -> bool:
     """Whether a formula is mostly clear."""
-    return clear_share(formula, opened.shop.inks) > SHEER
+    return clear_share(formula, opened.shop.inks) > MOSTLY
 
 
 def best_bodied(opened: OpenShop, formulas: Sequence[Candidate]) -> int:
     """Where the best formula that hides stands; the first if all are sheer."""
-    bodied = [k for k, formula in enumerate(formulas) if not is_sheer(opened, formula)]
+    bodied = [k for k, formula in enumerate(formulas) if not is_mostly_clear(opened, formula)]
     return bodied[0] if bodied else 0
 
 

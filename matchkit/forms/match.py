@@ -7,7 +7,7 @@ import ipywidgets as w
 
 from matchkit.errors import InputError
 from matchkit.forms.begin import opened_form
-from matchkit.forms.formulas import best_bodied, formula_parts, is_sheer, match_parts
+from matchkit.forms.formulas import best_bodied, formula_parts, is_mostly_clear, match_parts
 from matchkit.forms.lots import by_the_book, counted_on, lots_tick
 from matchkit.forms.parts import (
     Runner,
@@ -44,7 +44,7 @@ OTHERS = (
 )
 PREFER = (
     ("the nearest under the first light", "nearest"),
-    ("the best chance at the first drawdown", "odds"),
+    ("the best chance at the first drawdown", "chance"),
     ("the one that holds under every light", "steady"),
 )
 
@@ -173,7 +173,11 @@ class MatchForm:
         formulas = self.found.formulas
         self.filling = True  # else the pictures are drawn for every step on the way
         self.pick.options = [
-            (f"Formula {k + 1}" + (", mostly clear" if is_sheer(self.opened, each) else ""), k)
+            (
+                f"Formula {k + 1}"
+                + (", mostly clear" if is_mostly_clear(self.opened, each) else ""),
+                k,
+            )
             for k, each in enumerate(formulas)
         ]
         self.pick.value = best_bodied(self.opened, formulas)

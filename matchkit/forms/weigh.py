@@ -29,7 +29,7 @@ from matchkit.forms.tickets import Batch, TicketPart
 from matchkit.inks.palette import Palette, reflectance
 from matchkit.inks.recipe import weigh_out
 from matchkit.matching.match import odds_of
-from matchkit.matching.probability import chance_text, touchiest
+from matchkit.matching.probability import chance_text, most_sensitive
 from matchkit.matching.rank import Candidate, weighed
 from matchkit.matching.solve import Target, spectral_target
 from matchkit.report.parts import Part
@@ -115,7 +115,7 @@ def weigh_parts(opened: OpenShop, candidate: Candidate, target: Target | None) -
     grams = np.zeros(len(found.palette.inks))
     for name, g in zip(candidate.inks, candidate.grams, strict=True):
         grams[found.palette.index(name)] = g
-    touchy = touchiest(found.palette, grams, about)
+    touchy = most_sensitive(found.palette, grams, about)
     lines.append(
         f"Pour {touchy.ink} with most care: {touchy.step_g:.2g} g too much moves the colour by "
         f"dE00 {touchy.de00:.2f}."

@@ -121,7 +121,7 @@ def _one(
         shop, fits, target, name=name, batch_g=batch_g, max_inks=max_inks,
         top=max(top, LOOKED_AT), without=without,
     )  # fmt: skip
-    good = [f for f in found.formulas if not f.sheer and shop.tolerance_de00 >= f.de00[0]]
+    good = [f for f in found.formulas if not f.mostly_clear and shop.tolerance_de00 >= f.de00[0]]
     others = [f for f in found.formulas if all(f is not each for each in good)]
     return replace(found, formulas=tuple((good + others)[:top]))
 

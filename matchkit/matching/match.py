@@ -16,7 +16,7 @@ from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Shop
 from matchkit.matching.probability import chance, spread_of
 from matchkit.matching.rank import (
-    SHEER,
+    MOSTLY,
     Candidate,
     candidates,
     in_gamut,
@@ -171,7 +171,7 @@ def with_more_stock(
     now = found.formulas[0]
     stock = {ink.name: ink.stock_g for f in fits.values() for ink in f.palette.inks}
     enough = all(g is None or g >= batch_g for name, g in stock.items() if name not in without)
-    if enough or (now.F <= CLEARLY_NEARER and not now.sheer):
+    if enough or (now.F <= CLEARLY_NEARER and not now.mostly_clear):
         return None
     plenty = {
         series: replace(
@@ -191,7 +191,7 @@ def with_more_stock(
         for name, g in zip(best.inks, best.grams, strict=True)
         if (there := stock[name]) is not None and there < g
     )
-    better = best.F < now.F - CLEARLY_NEARER or (now.sheer and not best.sheer)
+    better = best.F < now.F - CLEARLY_NEARER or (now.mostly_clear and not best.mostly_clear)
     if not (lacking and better):
         return None
     return MoreStock(lacking=lacking, formula=best, in_gamut=free.in_gamut)
@@ -203,7 +203,11 @@ def stock_words(more: MoreStock, found: Match, target: Target) -> str:
                      for name, g, needed in more.lacking)  # fmt: skip
     now, then = found.formulas[0], more.formula
     light = int((now.de00 - then.de00).argmax())
-    hides = "; that formula hides, this one is mostly clear" if now.sheer > then.sheer else ""
+    hides = (
+        "; that formula hides, this one is mostly clear"
+        if now.mostly_clear > then.mostly_clear
+        else ""
+    )
     return (
         f"stock holds this back: with enough {inks} the first formula is"
         f" dE00 {target.light_names[light]} {then.de00[light]:.2f} instead of"
@@ -244,9 +248,9 @@ def searched(
     solved = solve(palette, target, max_inks=max_inks, upper=upper, progress=progress)
     clear = np.array([ink.role == "clear" for ink in palette.inks])
     best = solved.fractions[solved.F.min(initial=np.inf) + ALIKE >= solved.F]
-    if palette.film or not (best[:, clear].sum(axis=1) > SHEER).any():
+    if palette.film or not (best[:, clear].sum(axis=1) > MOSTLY).any():
         return solved
-    most = np.where(clear, SHEER, 1.0)
+    most = np.where(clear, MOSTLY, 1.0)
     upper = most if upper is None else np.minimum(upper, most)
     bodied = solve(palette, target, max_inks=max_inks, upper=upper)
     F = np.concatenate([solved.F, bodied.F])

@@ -21,15 +21,15 @@ from matchkit.inks.palette import Palette, reflectance, reflectance_jacobian, st
 from matchkit.matching.solve import Target
 
 __all__ = [
+    "Sensitive",
     "Spread",
-    "Touchy",
     "chance",
     "chance_text",
     "chance_within",
     "covariance_after",
     "lab_covariance",
+    "most_sensitive",
     "spread_of",
-    "touchiest",
 ]
 
 Array = NDArray[np.float64]
@@ -54,7 +54,7 @@ class Spread:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Touchy:
+class Sensitive:
     """The ink that moves a colour most: `step_g` more of it is `de00` away."""
 
     ink: str
@@ -199,9 +199,9 @@ def chance_within(lab: Array, covariance: Array, target: Array, tolerance_de00: 
     return float(np.clip(share.mean(), 0, 1))
 
 
-def touchiest(
+def most_sensitive(
     palette: Palette, grams: Array, target: Target, step_g: float | None = None
-) -> Touchy:
+) -> Sensitive:
     """Which ink of a batch moves its colour most per gram, first light.
 
     `step_g` is 0.01 % of the batch unless given, so 0.05 g of 500 g.
@@ -216,7 +216,7 @@ def touchiest(
         by = difference(now, _lab(palette, more, target))
         moved.append((float(np.sqrt((by**2).sum())), int(i)))
     de00, most = max(moved)
-    return Touchy(ink=palette.inks[most].name, step_g=float(step), de00=de00)
+    return Sensitive(ink=palette.inks[most].name, step_g=float(step), de00=de00)
 
 
 def _lab(palette: Palette, grams: Array, target: Target) -> Array:

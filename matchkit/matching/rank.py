@@ -27,20 +27,20 @@ __all__ = [
     "check",
     "check_lab",
     "in_gamut",
-    "is_sheer",
+    "is_mostly_clear",
+    "least_metameric",
     "limits",
     "preferred",
-    "steadiest",
     "weighed",
     "worth_weighing",
 ]
 
 Array = NDArray[np.float64]
 
-PREFERENCES = ("nearest", "odds", "steady")
-SHEER = 0.5  # share of clear above which a formula is called sheer
+PREFERENCES = ("nearest", "chance", "steady")
+MOSTLY = 0.5  # share of clear above which a formula is called mostly clear
 CLEARLY = 0.05  # a difference in chance that is one
-SHEER_COSTS = 0.5  # dE00 under the worst light by which a formula that hides may be worse
+CLEAR_COSTS = 0.5  # dE00 under the worst light by which a formula that hides may be worse
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -48,7 +48,7 @@ class Candidate:
     """A formula as it would be weighed: `inks` in weighing order, grams on the balance.
 
     `R`, `lab` (n_light, 3) and `de00` (n_light,) are those of the rounded weights; `F` is
-    what was minimised, before rounding.  `sheer`: mostly clear, which no theory of hiding
+    what was minimised, before rounding.  `mostly_clear` is what no theory of hiding
     inks can judge (in prints the ground is in the sum, and clear is no fault).
     """
 
@@ -60,7 +60,7 @@ class Candidate:
     F: float
     cost_per_kg: float | None
     chance_in_tolerance: float | None = None
-    sheer: bool = False
+    mostly_clear: bool = False
 
     @property
     def percents(self) -> tuple[float, ...]:
@@ -124,7 +124,7 @@ def candidates(
 
 
 def _kind(candidate: Candidate, palette: Palette) -> frozenset[str]:
-    """What makes a formula different: its colours, and whether it is sheer.
+    """What makes a formula different: its colours, and whether it is mostly clear.
 
     With the same colours a little more white or clear is a near-copy; a formula that is
     mostly clear is another kind of ink, since it lets the ground show.
@@ -132,13 +132,13 @@ def _kind(candidate: Candidate, palette: Palette) -> frozenset[str]:
     roles = {ink.name: ink.role for ink in palette.inks}
     colours = {name for name in candidate.inks if roles[name] not in ("white", "clear")}
     kind = frozenset(colours or candidate.inks)
-    return kind | {"sheer" if clear_share(candidate, palette.inks) > SHEER else "bodied"}
+    return kind | {"mostly clear" if clear_share(candidate, palette.inks) > MOSTLY else "bodied"}
 
 
-def is_sheer(palette: Palette, fractions: Array) -> bool:
+def is_mostly_clear(palette: Palette, fractions: Array) -> bool:
     """Whether a mixture (n_ink,) of inks that hide is mostly clear; a print's film is as it is."""
     clear = np.array([ink.role == "clear" for ink in palette.inks])
-    return palette.film is None and float(fractions[clear].sum()) > SHEER
+    return palette.film is None and float(fractions[clear].sum()) > MOSTLY
 
 
 def clear_share(candidate: Candidate, inks: Sequence[Ink]) -> float:
@@ -151,13 +151,13 @@ def clear_share(candidate: Candidate, inks: Sequence[Ink]) -> float:
 def preferred(pool: Sequence[Candidate], prefer: str, *, every: bool = False) -> list[Candidate]:
     """Best first, by one of PREFERENCES.
 
-    nearest: the rule of `in_order`.  odds: the best chance to come out within tolerance.
+    nearest: the rule of `in_order`.  chance: the best chance to come out within tolerance.
     steady: the smallest difference under the worst light.
     """
     if prefer == "steady":
-        return steadiest(pool, every=every)
+        return least_metameric(pool, every=every)
     ranked = in_order(pool, every=every)
-    if prefer == "odds":
+    if prefer == "chance":
         return sorted(ranked, key=lambda f: -round(f.chance_in_tolerance or 0.0, 2))
     return ranked
 
@@ -195,10 +195,10 @@ def worth_weighing(near: Sequence[Candidate]) -> list[Candidate]:
     """
     best = max(each.chance_in_tolerance or 0.0 for each in near)
     good = [each for each in near if (each.chance_in_tolerance or 0.0) >= best - CLEARLY]
-    return [each for each in good if not each.sheer] or good
+    return [each for each in good if not each.mostly_clear] or good
 
 
-def steadiest(candidates: Sequence[Candidate], *, every: bool = False) -> list[Candidate]:
+def least_metameric(candidates: Sequence[Candidate], *, every: bool = False) -> list[Candidate]:
     """Candidates by their worst light; within 0.1 dE00 fewer inks, then the cheaper.
 
     One that is mostly clear stands first only if it gains more than that is worth.
@@ -206,8 +206,8 @@ def steadiest(candidates: Sequence[Candidate], *, every: bool = False) -> list[C
     by_worst = [replace(each, F=float(each.de00.max())) for each in candidates]
     given = {id(copy): each for copy, each in zip(by_worst, candidates, strict=True)}
     ranked = in_order(by_worst, every=every)
-    if ranked and ranked[0].sheer and not every:
-        near = [f for f in ranked if not f.sheer and f.F <= ranked[0].F + SHEER_COSTS]
+    if ranked and ranked[0].mostly_clear and not every:
+        near = [f for f in ranked if not f.mostly_clear and f.F <= ranked[0].F + CLEAR_COSTS]
         ranked = [*near[:1], *(f for f in ranked if f is not near[0])] if near else ranked
     return [given[id(copy)] for copy in ranked]
 
@@ -252,7 +252,7 @@ def weighed(
         F=float(difference @ target.share) if F is None else F,
         cost_per_kg=cost_per_kg(palette.inks, fractions.tolist()),
         chance_in_tolerance=None if odds is None else odds(grams),
-        sheer=is_sheer(palette, fractions),
+        mostly_clear=is_mostly_clear(palette, fractions),
     )
 
 

@@ -201,7 +201,7 @@ def _facts(sample: Sample, candidate: Candidate, comparison: Comparison) -> str:
     ]
     if candidate.chance_in_tolerance is not None:
         lines.append(f"In tolerance at once: {chance_text(candidate.chance_in_tolerance)}")
-    if candidate.sheer:
+    if candidate.mostly_clear:
         lines.append("Mostly clear: what is below shows through; see it on the garment")
     return f'<div class="small facts">{_paragraphs(lines)}</div>\n'
 

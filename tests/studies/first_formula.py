@@ -65,7 +65,9 @@ def played(seed, targets=TARGETS):
             done = job(bench, grams, lots, hand, correct=leave, rounds=0, hand=HAND)
             lab = XYZ_to_Lab(done.readings[0] @ target.W[:, :3], target.whites[0])
             away = float(de00(target.lab[0], lab))
-            rows[way].append((away, first.chance_in_tolerance, first.sheer, first.cost_per_kg))
+            rows[way].append(
+                (away, first.chance_in_tolerance, first.mostly_clear, first.cost_per_kg)
+            )
     return rows
 
 
