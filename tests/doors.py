@@ -29,7 +29,7 @@ from matchkit.book.checks import log_check
 from matchkit.book.containers import measure, weigh
 from matchkit.book.entries import log_match
 from matchkit.book.find import batch_read
-from matchkit.book.lessons import Learned, fit_key, learned, teach
+from matchkit.book.lessons import Learned, fit_key, learned, save_lessons
 from matchkit.book.shelf import today
 from matchkit.book.stock import count, keep_leftover, open_lot
 from matchkit.book.store import open_book
@@ -222,7 +222,7 @@ def make_shop(fitted_demo: Path, folder: Path) -> Path:
         measure(book, shop, batch, cured(grams, seed=k))
         if not k:
             keep_leftover(book, shop, batch, LEFT[1], LEFT[0])
-    teach(book, shop, fits)
+    save_lessons(book, shop, fits)
     ink, lot, strength = CHECKED
     drawdown = check_drawdown(shop, ink, strength)
     spread = spread_of(fits["plastisol"].palette, fits["plastisol"].error_Lab, shop.resolution_g)

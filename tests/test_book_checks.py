@@ -17,7 +17,7 @@ from matchkit import cli
 from matchkit.book.checks import checks_of, log_check
 from matchkit.book.copies import check, export, restore
 from matchkit.book.entries import strike
-from matchkit.book.lessons import learned, teach
+from matchkit.book.lessons import learned, save_lessons
 from matchkit.book.schema import STEPS
 from matchkit.book.shelf import today
 from matchkit.book.stock import open_lot
@@ -137,15 +137,60 @@ def test_a_kept_lesson_is_made_anew_when_a_check_comes_later(book, shop, bench, 
     batch = log_match(book, shop, spectral_target(R, shop.lights, 10), formula, name="a").batch
     weigh(book, shop, batch, dict(zip(formula.inks, formula.grams, strict=True)))
     measure(book, shop, batch, R[None])
-    teach(book, shop, fits)
+    save_lessons(book, shop, fits)
     before = learned(book, shop, fits).lots[""]
     checked(book, shop, bench, "Lemon", lot="1", strength=1.04)  # of the lot in use
     after = learned(book, shop, fits).lots[""]
     i = after.inks.index("Lemon")
     assert after.mean[i] > before.mean[i] + 0.005 and after.n_batches == 1
     assert after.covariance[i, i] < before.covariance[i, i]
-    teach(book, shop, fits)
+    save_lessons(book, shop, fits)
     np.testing.assert_allclose(learned(book, shop, fits).lots[""].mean, after.mean, atol=1e-8)
+
+
+def test_a_check_is_judged_with_what_the_batches_told_kept_or_not(
+    book, shop, bench, fits, monkeypatch
+):
+    """A weak white makes every check in it look strong, until batches tell that it is weak."""
+    from matchkit.book.containers import measure, weigh
+    from matchkit.book.entries import log_match
+    from matchkit.matching.rank import weighed
+    from matchkit.matching.solve import spectral_target
+
+    palette = fits[""].palette
+    true = np.ones(len(palette.inks))
+    white, lemon = palette.index("White"), palette.index("Lemon")
+    true[white] = 0.94
+    for k in (1, 3, 4, 5, 6):
+        grams = np.zeros(len(true))
+        grams[[white, k]] = 460.0, 40.0
+        R = opaque_R(bench, grams / 500, true)
+        target = spectral_target(R, shop.lights, 10)
+        formula = weighed(palette, grams, target)
+        batch = log_match(book, shop, target, formula, name="a").batch
+        weigh(book, shop, batch, dict(zip(formula.inks, formula.grams, strict=True)))
+        measure(book, shop, batch, R[None])
+        if k == 5:
+            save_lessons(book, shop, fits)
+    c = np.zeros(len(true))
+    c[[lemon, white]] = 0.1, 0.9
+    true[lemon] = 1.05
+    R = opaque_R(bench, c, true)
+    drawdown = Drawdown(
+        name="check", inks=("Lemon", "White"), fractions=(0.1, 0.9), readings=R[None]
+    )
+    log_check(book, shop, drawdown, judged(shop, drawdown, "Lemon", "2"))
+    open_lot(book, shop, "Lemon", "2")
+    now = today(book, shop)
+    kept = learned(book, now, fits).lots[""]
+    todays = {"": replace(fits[""], palette=replace(palette, inks=now.inks))}
+    with reading(book) as db:
+        assert db.execute("SELECT count(*) FROM lesson").fetchone() == (1,)
+    monkeypatch.setattr("matchkit.book.lessons.KEPT", 0)  # as if none had been kept
+    for each in (fits, todays):
+        np.testing.assert_allclose(learned(book, now, each).lots[""].mean, kept.mean, atol=1e-7)
+    apart = np.exp(kept.mean[lemon] - kept.mean[white])
+    assert apart == pytest.approx(1.05 / 0.94, rel=0.02)
 
 
 def test_an_ink_alone_tells_shade_and_no_strength(shop, bench):

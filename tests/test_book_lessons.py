@@ -11,7 +11,7 @@ from book_shop import Clock
 from matchkit.book.containers import measure, weigh
 from matchkit.book.entries import close, log_match, strike
 from matchkit.book.jobs import job
-from matchkit.book.lessons import drift, fit_key, learned, teach
+from matchkit.book.lessons import drift, fit_key, learned, save_lessons
 from matchkit.book.shelf import today
 from matchkit.book.stock import keep_leftover, open_lot
 from matchkit.book.store import open_book, reading
@@ -153,7 +153,7 @@ def test_what_was_kept_is_what_would_be_found_anew(hands, tmp_path, bench):
     for percent in (4.0, 8.0, 15.0):
         hands.make(percent)
         plain.make(percent)
-        teach(hands.book, hands.shop, hands.fits)
+        save_lessons(hands.book, hands.shop, hands.fits)
     a, b = hands.lots(), plain.lots()
     np.testing.assert_allclose(a.mean, b.mean, atol=1e-7)
     np.testing.assert_allclose(a.covariance, b.covariance, atol=1e-10)
@@ -163,10 +163,10 @@ def test_what_was_kept_is_what_would_be_found_anew(hands, tmp_path, bench):
 
 def test_a_struck_reading_is_unlearned(hands):
     hands.make(8.0)
-    teach(hands.book, hands.shop, hands.fits)
+    save_lessons(hands.book, hands.shop, hands.fits)
     before = hands.lots()
     wrong = hands.make(15.0)
-    teach(hands.book, hands.shop, hands.fits)
+    save_lessons(hands.book, hands.shop, hands.fits)
     assert hands.lots().n_batches == 2
     strike(hands.book, "measurement", job(hands.book, wrong).readings[0].measurement, "wrong card")
     after = hands.lots()
@@ -176,7 +176,7 @@ def test_a_struck_reading_is_unlearned(hands):
 
 def test_other_inks_make_old_lessons_void(hands):
     hands.make(8.0)
-    teach(hands.book, hands.shop, hands.fits)
+    save_lessons(hands.book, hands.shop, hands.fits)
     palette = hands.palette
     other = replace(palette, K=palette.K * 1.02)
     assert fit_key(other) != fit_key(palette)
@@ -188,10 +188,10 @@ def test_other_inks_make_old_lessons_void(hands):
 
 def test_a_batch_is_not_heard_twice(hands):
     hands.make(8.0)
-    teach(hands.book, hands.shop, hands.fits)
+    save_lessons(hands.book, hands.shop, hands.fits)
     before = hands.lots()
     now = hands.make(15.0)
-    teach(hands.book, hands.shop, hands.fits)
+    save_lessons(hands.book, hands.shop, hands.fits)
     without = hands.lots(without=now)
     np.testing.assert_allclose(without.mean, before.mean, atol=1e-7)
     assert hands.lots().n_batches == 2

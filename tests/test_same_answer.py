@@ -81,13 +81,6 @@ DIFFER: tuple[tuple[str, str, tuple[str, ...], tuple[str, ...]], ...] = (
     ),
     # lots
     (
-        "the book's verb hears the check of a lot before its batches, the command after them: one"
-        " lot, two strengths",
-        "book", ("lots",),
-        ("match", "match, 3 inks", "match, an ink left out", "match by Lab", LEFTOVER,
-         "ticket, ink held back"),
-    ),
-    (
         "the verb tells lots as all batches have them, this one too, and counts on less",
         "book", ("lots",), (WEAK, ROOM),
     ),
@@ -197,10 +190,6 @@ DIFFER: tuple[tuple[str, str, tuple[str, ...], tuple[str, ...]], ...] = (
         "python", ("warnings",), ("cover",),
     ),
     ("the form does not say what lots it counts on", "form", ("lots",), ("lot check",)),
-    (
-        "the verb hears the check of a lot before its batches: one lot, two strengths",
-        "python", ("lots",), ("lot check",),
-    ),
 )  # fmt: skip
 
 

@@ -1,15 +1,14 @@
 """Check drawdowns of new lots in the record book, and what they tell.
 
 The reading is kept, not only the strength: when the inks are fitted anew, it is judged anew.
-What a check says of a lot counts from the moment when that lot is the one in use.
+What a check tells of a lot counts as long as that lot is the one in use.
 """
 
 import json
 import sqlite3
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from hashlib import sha256
 
 import numpy as np
 
@@ -23,7 +22,7 @@ from matchkit.fitting.fit import Fit
 from matchkit.inks.shop import Drawdown, Shop
 from matchkit.matching.probability import spread_of
 
-__all__ = ["Checked", "Checks", "checks_digest", "checks_of", "hear", "is_checked", "log_check"]
+__all__ = ["Checked", "Checks", "apply_lot_checks", "checks_of", "is_checked", "log_check"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -87,20 +86,15 @@ def is_checked(book: Book, shop: Shop, ink: str, lot: str) -> bool:
         return (ink, lot) in checks_of(db, shop)
 
 
-def checks_digest(checks: Checks) -> str:
-    """A short name for a set of checks; empty where there are none."""
-    numbers = sorted(each.number for of_lot in checks.values() for each in of_lot)
-    return sha256(json.dumps(numbers).encode()).hexdigest()[:8] if numbers else ""
+def apply_lot_checks(lots: Lots, checks: Checks, found: Fit, shop: Shop) -> Lots:
+    """What is known of the lots in use once their check drawdowns are counted on.
 
-
-def hear(lots: Lots, inks: Iterable[str], checks: Checks, found: Fit, shop: Shop) -> Lots:
-    """What is known once the checks of these inks' lots are heard, which nothing told of yet.
-
-    The other inks of a check are taken as strong as `lots` has them.
+    `lots` are as the batches told them.  The other ink of a check is taken as strong as
+    `lots` has it, so a check is counted on after all batches.
     """
     palette = found.palette
     spread = spread_of(palette, found.error_Lab, shop.resolution_g)
-    for ink in inks:
+    for ink in palette.names:
         lot = lots.lots[index_of(lots, ink)]
         of_lot = checks.get((ink, lot), ())
         if not of_lot:

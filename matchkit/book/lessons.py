@@ -3,10 +3,11 @@
 Every measured batch is one lesson for `lots.learn`, in the order in which the batches were
 last measured; an ink whose lot changes between two of them starts again from nothing
 known.  So what is known is a fold over the book, and can always be made anew.  To be quick,
-`teach` keeps the state it came to as a record; it counts as long as the book still says
-what it said then, by a digest of all that went in, and the inks were not fitted anew.
+`save_lessons` keeps the state it came to as a record; it counts as long as the book still
+says what it said then, by a digest of all that went in, and the inks were not fitted anew.
 
-A lot that was checked by a drawdown (`book_checks`) begins with what that told.
+What a check drawdown told of a lot (`book.checks`) is added after all batches, so that it
+is judged with what they told of the other ink in it, and no kept state depends on it.
 
 Batches that hold a leftover or a letdown teach nothing, since their lots are mixed.
 """
@@ -20,7 +21,7 @@ from hashlib import sha256
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.book.checks import Checks, checks_digest, checks_of, hear
+from matchkit.book.checks import Checks, apply_lot_checks, checks_of
 from matchkit.book.jobs import Job, job_of
 from matchkit.book.shelf import lots_of
 from matchkit.book.store import Book, reading, record, writing
@@ -42,7 +43,7 @@ from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Ink, Shop
 from matchkit.matching.probability import spread_of
 
-__all__ = ["Drift", "Learned", "drift", "fit_key", "learned", "rounds_of", "teach"]
+__all__ = ["Drift", "Learned", "drift", "fit_key", "learned", "rounds_of", "save_lessons"]
 
 Array = NDArray[np.float64]
 
@@ -93,6 +94,7 @@ def learned(
 ) -> Learned:
     """The fits of a shop with the lots of today, as far as the book's batches tell.
 
+    `fits` are those of the files' shop, with the lots that were drawn down.
     With `learning` off every lot is the reference again, give or take its usual spread.
     `without` is a batch that is left out: one that is about to be corrected must not be
     heard twice.
@@ -111,25 +113,25 @@ def learned(
                 continue
             lots, told, _ = _fold(db, shop, found, without)
             checks = checks_of(db, shop)
-            known[series] = lots = _of_today(lots, replace(found, palette=palette), shop, checks)
+            lots = on_shelf(lots, palette.inks)
+            known[series] = lots = apply_lot_checks(lots, checks, found, shop)
             out[series] = replace(found, palette=_with_what_is_left(palette, lots))
             words += _words(db, palette, lots, checks)
             odd += told
     return Learned(fits=out, lots=known, words=tuple(words), odd=tuple(odd))
 
 
-def teach(book: Book, shop: Shop, fits: Mapping[str, Fit]) -> tuple[str, ...]:
+def save_lessons(book: Book, shop: Shop, fits: Mapping[str, Fit]) -> tuple[str, ...]:
     """Keep what the book's batches teach, so that the next start is quick; what was odd."""
     odd: list[str] = []
     for found in fits.values():
         with reading(book) as db:
             lots, told, items = _fold(db, shop, found)
-            key = _key(found.palette, checks_of(db, shop))
         odd += told
         if items:
             kept = {"first": items[0].key, "length": len(items), "chain": _chain(items)}
             kept |= {"lots": as_json(_rounded(lots)), "odd": told}
-            values = {"measurement": items[-1].measurements[-1], "fit": key}
+            values = {"measurement": items[-1].measurements[-1], "fit": fit_key(found.palette)}
             with writing(book) as db:
                 record(db, book, "lesson", {**values, "told": json.dumps(kept)})
     return tuple(odd)
@@ -143,15 +145,16 @@ def drift(book: Book, shop: Shop, found: Fit, ink: str) -> list[Drift]:
     out = []
     with reading(book) as db:
         checks = checks_of(db, shop)
-        state = _begun(found, shop, checks)
+        state = start(palette.inks)
         for item in _items(db, shop, palette)[-MOST:]:
             batch = job_of(db, item.batch)
-            state, _ = _after(state, batch, found, shop, checks)
+            state, _ = _after(state, batch, found, shop)
             rounds = rounds_of(batch, palette, shop)
             if not rounds[-1].grams[i] > 0:
                 continue
             alone = infer(palette, rounds, spread, model_f=model_error_f(found), refuse=False)
-            mean, covariance = for_palette(state, palette)
+            checked = apply_lot_checks(state, checks, found, shop)
+            mean, covariance = for_palette(checked, palette)
             out.append(
                 Drift(
                     batch=item.batch,
@@ -233,35 +236,16 @@ def _fold(
     """What all batches taught, what was odd about them, and which were gone through."""
     palette = found.palette
     items = [item for item in _items(db, shop, palette) if item.batch != without]
-    checks = checks_of(db, shop)
-    kept = _kept(db, items, _key(palette, checks))
+    kept = _kept(db, items, fit_key(palette))
     if kept is None:
         items = items[-MOST:]
-        kept = _begun(found, shop, checks), [], 0, 0
+        kept = start(palette.inks), [], 0, 0
     lots, odd, first, done = kept
     items = items[first:]
     for item in items[done:]:
-        lots, told = _after(lots, job_of(db, item.batch), found, shop, checks)
+        lots, told = _after(lots, job_of(db, item.batch), found, shop)
         odd += [f"batch {item.batch}: {line}" for line in told]
     return lots, tuple(odd), items
-
-
-def _key(palette: Palette, checks: Checks) -> str:
-    """What a kept state depends on beside its batches: the fit, and the checks of lots."""
-    return fit_key(palette) + checks_digest(checks)
-
-
-def _begun(found: Fit, shop: Shop, checks: Checks) -> Lots:
-    """What is known before the first batch: the checks of the lots in use then."""
-    return hear(start(found.palette.inks), found.palette.names, checks, found, shop)
-
-
-def _of_today(lots: Lots, found: Fit, shop: Shop, checks: Checks) -> Lots:
-    """What is known of the inks as they stand on the shelf: of new lots, their checks."""
-    before = dict(zip(lots.inks, lots.lots, strict=True))
-    lots = on_shelf(lots, found.palette.inks)
-    new = [i for i, lot in zip(lots.inks, lots.lots, strict=True) if before.get(i) != lot]
-    return hear(lots, new, checks, found, shop)
 
 
 def _rounded(lots: Lots) -> Lots:
@@ -288,14 +272,12 @@ def _chain(items: Sequence[_Item]) -> str:
     return sha256("\n".join(item.key for item in items).encode()).hexdigest()
 
 
-def _after(
-    lots: Lots, batch: Job, found: Fit, shop: Shop, checks: Checks
-) -> tuple[Lots, tuple[str, ...]]:
+def _after(lots: Lots, batch: Job, found: Fit, shop: Shop) -> tuple[Lots, tuple[str, ...]]:
     """What is known after one more batch, and what was odd about it."""
     palette = found.palette
     for ink, lot in _lots_in(batch).items():
         if lots.lots[lots.inks.index(ink)] != lot:
-            lots = hear(new_lot(lots, ink, lot), [ink], checks, found, shop)
+            lots = new_lot(lots, ink, lot)
     spread = spread_of(palette, found.error_Lab, shop.resolution_g)
     rounds = rounds_of(batch, palette, shop)
     try:

@@ -34,8 +34,9 @@ def known(
     args: argparse.Namespace, book: Book, *, learning: bool = True
 ) -> tuple[Shop, dict[str, Fit], Learned]:
     """The shop as it is today by the book, its fits, and what is known of its lots."""
-    shop = today(book, shop_of(args))
-    fits, why = fitted(args.shop, shop)
+    files = shop_of(args)
+    shop = today(book, files)
+    fits, why = fitted(args.shop, files)
     if why:
         say(why)
     told = learned(book, shop, fits, learning=learning)

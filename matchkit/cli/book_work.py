@@ -14,7 +14,7 @@ from matchkit.book.entries import OUTCOMES
 from matchkit.book.entries import close as close_batch
 from matchkit.book.find import scanned
 from matchkit.book.jobs import far_from_plan, job, local_day, planned_grams
-from matchkit.book.lessons import teach
+from matchkit.book.lessons import save_lessons
 from matchkit.book.rows import reading_text, taken_back
 from matchkit.book.stock import keep_leftover
 from matchkit.book.store import Book
@@ -147,7 +147,7 @@ def measure(args: argparse.Namespace) -> Answer:
     fits, why = fitted(args.shop, shop)
     if why:
         say(why)
-    for line in teach(book, shop, fits):
+    for line in save_lessons(book, shop, fits):
         if line.startswith(f"batch {batch}:"):  # the others were told of in their time
             say(line)
     story = job(book, batch)

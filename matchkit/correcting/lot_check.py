@@ -145,14 +145,21 @@ def judge_shade(
 
 
 def accept(lots: Lots, verdict: LotVerdict) -> Lots:
-    """What is known once a judged lot is in use: the verdict, weighed against its spread."""
-    fresh = new_lot(lots, verdict.ink, verdict.lot)
-    i = index_of(fresh, verdict.ink)
-    prior, error = fresh.prior[i] ** 2, (verdict.standard_error / verdict.strength) ** 2
-    mean, covariance = fresh.mean.copy(), fresh.covariance.copy()
-    mean[i] = np.log(verdict.strength) * prior / (prior + error)
-    covariance[i, i] = prior * error / (prior + error)
-    return replace(fresh, mean=mean, covariance=covariance)
+    """What is known of the lots once a check is counted on beside what batches told.
+
+    The check is one measurement of the log strength of its lot (a Kalman update), so it may
+    come before or after the batches.  A lot that is not the one in `lots` replaces it.
+    """
+    i = index_of(lots, verdict.ink)
+    if lots.lots[i] != verdict.lot:
+        lots = new_lot(lots, verdict.ink, verdict.lot)
+    error = (verdict.standard_error / verdict.strength) ** 2
+    gain = lots.covariance[:, i] / (lots.covariance[i, i] + error)
+    return replace(
+        lots,
+        mean=lots.mean + gain * (np.log(verdict.strength) - lots.mean[i]),
+        covariance=lots.covariance - np.outer(gain, lots.covariance[i]),
+    )
 
 
 @dataclass(frozen=True)

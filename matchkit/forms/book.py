@@ -18,7 +18,7 @@ from matchkit.book.entries import OUTCOMES, close
 from matchkit.book.find import scanned
 from matchkit.book.jobs import Job, job, job_of, planned_grams, todays_jobs
 from matchkit.book.label import label_html
-from matchkit.book.lessons import teach
+from matchkit.book.lessons import save_lessons
 from matchkit.book.rows import must_be
 from matchkit.book.stock import keep_leftover
 from matchkit.book.store import Book
@@ -317,7 +317,7 @@ class BookForm:
     def _measure(self, held: Book, shop: Shop, batch: int) -> tuple[str, str]:
         name, readings = self.reading.read()
         measure(held, shop, batch, readings, name=name)
-        odd = teach(replace(held, unless=None), shop, self.desk.opened.fits)
+        odd = save_lessons(replace(held, unless=None), shop, self.desk.opened.fits)
         mine = [line for line in odd if line.startswith(f"batch {batch}:")]
         now = self._now(batch)
         fine = now.readings[-1].passed is not False and not mine

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from matchkit.book.containers import add, log_correction, measure, weigh
 from matchkit.book.entries import close, log_match
 from matchkit.book.jobs import job, planned_grams
-from matchkit.book.lessons import fit_key, teach
+from matchkit.book.lessons import fit_key, save_lessons
 from matchkit.book.stock import count, open_lot
 from matchkit.book.store import FILE, Book, open_book
 from matchkit.book.work import advise, prediction
@@ -163,7 +163,7 @@ def _make(opened: OpenShop, folder: Path) -> None:
             open_lot(weeks.book("Ana"), opened.shop, *NEW_LOT)
             weeks.lots[NEW_LOT[0]] = NEW_LOT[1]
         _job(weeks, each)
-    teach(weeks.book("Ana"), opened.shop, opened.fits)
+    save_lessons(weeks.book("Ana"), opened.shop, opened.fits)
 
 
 def _job(weeks: _Weeks, asked: _Asked) -> None:

@@ -24,7 +24,7 @@ import numpy as np
 
 from matchkit.book.containers import measure, weigh
 from matchkit.book.entries import log_match
-from matchkit.book.lessons import learned, teach
+from matchkit.book.lessons import learned, save_lessons
 from matchkit.book.store import open_book
 from matchkit.colorimetry.tristimulus import XYZ_to_Lab, de00
 from matchkit.fitting.fit import fit
@@ -111,7 +111,7 @@ def play(seed, n_jobs=JOBS, n_colours=13):
                 away[k, column] = de00(target.lab[0], lab)
                 if mixer == "learned":
                     keep(book, shop, target, best, shown, R, name=f"job {k + 1}")
-                    teach(book, shop, {"": found})
+                    save_lessons(book, shop, {"": found})
     return away
 
 
