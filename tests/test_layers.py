@@ -58,15 +58,15 @@ EDGES = {
     "workflows": ("plain", "session", "wanted", "checking"),
     "report": ("parts", "terminal", "pictures", "html", "json", "compared", "recipes", "check"),
     "forms": (
-        *("shops", "style", "book_demo", "parts", "pictures", "begin", "book_desk"),
+        *("shops", "style", "book_demo", "parts", "pictures", "begin"),
         *("formulas", "new_shop", "plan_weights", "practise_parts", "tickets", "book_mend"),
         *("book_parts", "inks", "lots", "plan", "practise", "readings", "rows", "slip", "targets"),
         *("book_look", "book_new", "book_rows", "check", "compare", "hold", "ink_history"),
         *("leftovers", "match", "weigh", "book_shelf", "correct", "jobsize", "book", "stills"),
     ),
     "cli": (
-        *("findings", "folders", "terminal", "book", "demo", "instrument", "lab", "leftovers"),
-        *("outputs", "asked", "shops", "book_desk", "corrections", "films", "formulas", "import_"),
+        *("findings", "folders", "terminal", "demo", "instrument", "lab", "leftovers"),
+        *("outputs", "asked", "book", "shops", "corrections", "films", "formulas", "import_"),
         *("pictures", "plan", "practice", "rescue", "book_colour", "book_keep", "book_look"),
         *("book_lots", "check", "correct", "fit", "hold", "library", "new", "predict", "printed"),
         *("rehearse", "ticket", "book_work", "jobsize", "match", "compare"),

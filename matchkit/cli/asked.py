@@ -11,10 +11,12 @@ from matchkit.matching.rank import PREFERENCES
 from matchkit.report.json import to_json
 from matchkit.report.parts import Part
 from matchkit.report.terminal import to_text
-from matchkit.workflows.session import Session
+from matchkit.workflows.session import Notice, Session
 from matchkit.workflows.wanted import OTHER_WEIGHT, Wanted, spectrum_in, wanted_lab, wanted_spectrum
 
 __all__ = [
+    "Answer",
+    "batch_argument",
     "give",
     "json_option",
     "lab_numbers",
@@ -27,14 +29,25 @@ __all__ = [
 ]
 
 
+Answer = tuple[dict[str, Any], str]  # of a verb of the book, as JSON and as text
+
+
 def session_of(args: argparse.Namespace) -> Session:
     """The session on SHOP; what must be said is said on standard error as it comes up."""
-    return Session(
+    session = Session(
         args.shop,
         who=getattr(args, "by", None) or "",
         use_lots=not getattr(args, "reference_lots", False),
-        tell=lambda notice: say(notice.text),
+        tell=lambda notice: tell(notice),
     )
+
+    def tell(notice: Notice) -> None:
+        told = [each.code for each in session.notices].count("lots_learned")
+        if notice.code == "lots_learned" and told == 1 and "reference_lots" in args:
+            say("counted on here (--reference-lots does without it):")
+        say(notice.text)
+
+    return session
 
 
 def give(
@@ -49,6 +62,11 @@ def give(
         write_pictures(args.picture, pictures_of(parts(), args.show or ()))
         say(f"written: {args.picture}")
     print(to_json(data()) if args.json else to_text(parts()))
+
+
+def batch_argument(parser: argparse.ArgumentParser) -> None:
+    """BATCH, of the record book."""
+    parser.add_argument("batch", metavar="BATCH", help="its number, or its label as scanned")
 
 
 def json_option(parser: argparse.ArgumentParser) -> None:

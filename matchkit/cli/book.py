@@ -2,7 +2,8 @@
 
 The verbs are functions of `book_colour` (matches, reprints, old cards), `book_work` (a
 bucket's), `book_look` (questions), `book_lots` (new lots) and `book_keep` (shelf and
-safety); each returns its answer as JSON and as text.
+safety).  Each takes the session and either prints its answer by `asked.give` or returns it,
+as JSON and as text.
 """
 
 import argparse
@@ -11,6 +12,7 @@ from collections.abc import Sequence
 from importlib import import_module
 from pathlib import Path
 
+from matchkit.cli.asked import session_of
 from matchkit.cli.folders import is_shop
 from matchkit.cli.terminal import json_option, print_json
 from matchkit.errors import InputError
@@ -87,11 +89,12 @@ def run(args: argparse.Namespace) -> None:
     """Do what the verb says and print its answer."""
     args.by = _who() if args.by is None else args.by
     module, _ = VERBS[args.verb]
-    answer, text = getattr(import_module(f"matchkit.cli.book_{module}"), _function(args.verb))(args)
-    if args.json:
-        print_json(answer)
-    else:
-        print(text)
+    verb = getattr(import_module(f"matchkit.cli.book_{module}"), _function(args.verb))
+    answer = verb(session_of(args), args)
+    if answer and args.json:
+        print_json(answer[0])
+    elif answer:
+        print(answer[1])
 
 
 def _function(verb: str) -> str:

@@ -9,19 +9,10 @@ from matchkit.book.entries import open_batch as open_again
 from matchkit.book.find import scanned
 from matchkit.book.jobs import job, planned_grams
 from matchkit.book.lessons import fit_key
-from matchkit.book.shelf import today
 from matchkit.book.work import as_poured, paper_in_book, prediction, read_paper
 from matchkit.book.work import import_paper as write_cards
 from matchkit.book.work import reprint as match_again
-from matchkit.cli.book_desk import (
-    Answer,
-    batch_argument,
-    desk,
-    known,
-    learning_option,
-    shop_of,
-    whole,
-)
+from matchkit.cli.asked import Answer, batch_argument, reference_lots_option
 from matchkit.cli.formulas import doubts
 from matchkit.cli.shops import (
     by_light,
@@ -34,15 +25,15 @@ from matchkit.cli.shops import (
     palettes_of,
     written_in,
 )
-from matchkit.cli.terminal import positive, say, table
+from matchkit.cli.terminal import positive, say, table, whole
 from matchkit.errors import InputError
-from matchkit.files.fitted import fitted
 from matchkit.fitting.fit import Fit
 from matchkit.inks.shop import Shop
 from matchkit.matching.match import match, palette_for
 from matchkit.matching.probability import chance_text
 from matchkit.matching.rank import Candidate
 from matchkit.matching.solve import Target, spectral_target
+from matchkit.workflows.session import Session
 
 
 def _formula_options(parser: argparse.ArgumentParser) -> None:
@@ -54,7 +45,7 @@ def _formula_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--without", action="append", default=[], metavar="INK", help="leave an ink out"
     )
-    learning_option(parser)
+    reference_lots_option(parser)
 
 
 def _job_options(parser: argparse.ArgumentParser) -> None:
@@ -76,10 +67,10 @@ def log_match_arguments(parser: argparse.ArgumentParser) -> None:
     _job_options(parser)
 
 
-def log_match(args: argparse.Namespace) -> Answer:
+def log_match(session: Session, args: argparse.Namespace) -> Answer:
     grams, rank = positive(args.grams, "--grams"), whole(args.rank, "--rank")
-    book = desk(args, create=True)
-    shop, fits, told = known(args, book, learning=not args.reference_lots)
+    book = session.open_book(create=True)
+    shop, fits, told = session.shop, session.fits, session.learned()
     name, target = _target(args, shop)
     if args.recipe:
         formula, inks = _recipe(args, shop, told.fits, target, grams)
@@ -158,10 +149,10 @@ def reprint_arguments(parser: argparse.ArgumentParser) -> None:
     _job_options(parser)
 
 
-def reprint(args: argparse.Namespace) -> Answer:
+def reprint(session: Session, args: argparse.Namespace) -> Answer:
     grams = positive(args.grams, "--grams")
-    book = desk(args)
-    shop, fits, told = known(args, book, learning=not args.reference_lots)
+    book = session.open_book()
+    shop, fits, told = session.shop, session.fits, session.learned()
     found = match_again(
         book, shop, told, scanned(book, args.batch), batch_g=grams, without=args.without,
         max_inks=whole(args.max_inks, "--max-inks"),
@@ -204,9 +195,9 @@ def import_paper_arguments(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def import_paper(args: argparse.Namespace) -> Answer:
-    book = desk(args, create=True)
-    shop = today(book, shop_of(args))
+def import_paper(session: Session, args: argparse.Namespace) -> Answer:
+    book = session.open_book(create=True)
+    shop = session.shop
     cards = read_paper(args.cards, shop)
     for line in dict.fromkeys(line for card in cards for line in card.taken):
         say(line)
@@ -220,10 +211,7 @@ def import_paper(args: argparse.Namespace) -> Answer:
     for name, n in there.items():
         say(f"{name} is in the book already, formula {n}; left out (--again writes it anew)")
     cards = [card for card in cards if card.name not in there]
-    fits, why = fitted(args.shop, shop)
-    if why:
-        say(why)
-    numbers = write_cards(book, shop, fits, cards)
+    numbers = write_cards(book, shop, session.fits, cards)
     rows = [[str(n), card.name, card.customer] for n, card in zip(numbers, cards, strict=True)]
     answer = {
         "formulas": [
@@ -244,8 +232,8 @@ def open_batch_arguments(parser: argparse.ArgumentParser) -> None:
     _job_options(parser)
 
 
-def open_batch(args: argparse.Namespace) -> Answer:
-    grams, book, shop = positive(args.grams, "--grams"), desk(args), shop_of(args)
+def open_batch(session: Session, args: argparse.Namespace) -> Answer:
+    grams, book, shop = positive(args.grams, "--grams"), session.open_book(), session.files
     if not args.formula.isdecimal():
         raise InputError(f"open-batch: found {args.formula!r}, need the number of a formula")
     number = open_again(

@@ -28,20 +28,20 @@ from matchkit.book.shelf import leftovers
 from matchkit.book.shelf import stock as stock_of
 from matchkit.book.stock import reorder as orders_of
 from matchkit.book.store import Book
-from matchkit.cli.book_desk import Answer, batch_argument, desk, known, lab_of, shop_of, whole
+from matchkit.cli.asked import Answer, batch_argument, lab_numbers
 from matchkit.cli.outputs import page
 from matchkit.cli.pictures import keep_picture, picture_option
 from matchkit.cli.shops import name_option, one_spectrum
-from matchkit.cli.terminal import positive, say, table
+from matchkit.cli.terminal import positive, say, table, whole
 from matchkit.colorimetry.tristimulus import Lab
 from matchkit.errors import InputError, did_you_mean
-from matchkit.files.fitted import fitted
 from matchkit.files.write import write_file
 from matchkit.inks.shop import Shop
+from matchkit.workflows.session import Session
 
 
-def today(args: argparse.Namespace) -> Answer:
-    jobs = todays_jobs(desk(args))
+def today(session: Session, args: argparse.Namespace) -> Answer:
+    jobs = todays_jobs(session.open_book())
     pairs = sharing(jobs)
     answer = {
         "jobs": [_job_json(each) for each in jobs],
@@ -79,8 +79,8 @@ def show_arguments(parser: argparse.ArgumentParser) -> None:
     batch_argument(parser)
 
 
-def show(args: argparse.Namespace) -> Answer:
-    book = desk(args)
+def show(session: Session, args: argparse.Namespace) -> Answer:
+    book = session.open_book()
     story = job(book, scanned(book, args.batch))
     answer = _job_json(story) | {
         "formula": story.formula,
@@ -146,21 +146,21 @@ def find_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--top", default="20", metavar="N", help="how many (20)")
 
 
-def find(args: argparse.Namespace) -> Answer:
+def find(session: Session, args: argparse.Namespace) -> Answer:
     others = (args.ink, args.lot, args.customer, args.text, args.since, args.until)
     top = whole(args.top, "--top")
     if args.like or args.lab:
         if any(others) or (args.like and args.lab):
             raise InputError("find: ask for a colour (--like or --lab), or for words and days")
-        return _find_colour(args, desk(args), shop_of(args), top)
+        return _find_colour(args, session.open_book(), session.files, top)
     rows = find_records(
-        desk(args), ink=args.ink, lot=args.lot, customer=args.customer, text=args.text,
+        session.open_book(), ink=args.ink, lot=args.lot, customer=args.customer, text=args.text,
         since=args.since, until=args.until, top=top,
     )  # fmt: skip
     text = table(
         ["Batch", "formula", "day", "colour", "job", "customer", ""], [_found(r) for r in rows]
     )
-    inks = [] if rows or not args.ink else [ink.name for ink in shop_of(args).inks]
+    inks = [] if rows or not args.ink else [ink.name for ink in session.files.inks]
     nothing = f"nothing in the book{'' if args.ink in inks else did_you_mean(args.ink, inks)}"
     return {"found": [asdict(row) for row in rows]}, text if rows else nothing
 
@@ -172,7 +172,7 @@ def _found(row: Found) -> list[str]:
 
 
 def _find_colour(args: argparse.Namespace, book: Book, shop: Shop, top: int) -> Answer:
-    wanted = lab_of(args.lab) if args.lab else _lab_like(args, shop)
+    wanted = lab_numbers(args.lab, "--lab") if args.lab else _lab_like(args, shop)
     within = positive(args.within, "--within")
     rows = near(book, shop, wanted, within=within, top=top)
     answer = {"near": [asdict(row) for row in rows]}
@@ -194,9 +194,9 @@ def _near_cells(row: Near) -> list[str]:
     return [f"{row.de00:.2f}", batch, str(row.formula), row.name, row.customer, row.what, inks]
 
 
-def stock(args: argparse.Namespace) -> Answer:
-    book = desk(args)
-    held = stock_of(book, shop_of(args))
+def stock(session: Session, args: argparse.Namespace) -> Answer:
+    book = session.open_book()
+    held = stock_of(book, session.files)
     kept = {mix.name for mix in leftovers(book)}
     rows = [
         [name, "not counted" if g is None else f"{g:.2f}", "leftover" if name in kept else ""]
@@ -210,9 +210,9 @@ def reorder_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--days", default="30", metavar="N", help="how far ahead, and back (30)")
 
 
-def reorder(args: argparse.Namespace) -> Answer:
+def reorder(session: Session, args: argparse.Namespace) -> Answer:
     days = whole(args.days, "--days")
-    orders = orders_of(desk(args), shop_of(args), days=days)
+    orders = orders_of(session.open_book(), session.files, days=days)
     rows = [
         [o.ink, f"{o.stock_g:.0f}", f"{o.promised_g:.0f}", f"{o.used_g:.0f}",
          "" if o.lasts_days is None else f"{o.lasts_days:.0f}", f"{o.order_g:.0f}"]
@@ -223,9 +223,9 @@ def reorder(args: argparse.Namespace) -> Answer:
     return {"orders": [asdict(order) for order in orders]}, text
 
 
-def lots(args: argparse.Namespace) -> Answer:
-    book = desk(args)
-    _, _, told = known(args, book)
+def lots(session: Session, args: argparse.Namespace) -> Answer:
+    session.open_book()
+    told = session.learned()
     answer: list[dict[str, Any]] = [
         {"ink": ink, "lot": lot, "strength": round(float(s), 4), "error": round(float(e), 4)}
         for each in told.lots.values()
@@ -247,11 +247,9 @@ def drift_arguments(parser: argparse.ArgumentParser) -> None:
     picture_option(parser)
 
 
-def drift(args: argparse.Namespace) -> Answer:
-    book, shop = desk(args), shop_of(args)
-    fits, why = fitted(args.shop, shop)
-    if why:
-        say(why)
+def drift(session: Session, args: argparse.Namespace) -> Answer:
+    book, shop = session.open_book(), session.files
+    fits = session.fits
     found = [f for f in fits.values() if args.ink in f.palette.names]
     if not found:
         names = [name for f in fits.values() for name in f.palette.names]
@@ -282,8 +280,8 @@ def pass_shares_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--of", choices=GROUPS, default="month", help="by what (month)")
 
 
-def pass_shares(args: argparse.Namespace) -> Answer:
-    rows = shares_by(desk(args), args.of)
+def pass_shares(session: Session, args: argparse.Namespace) -> Answer:
+    rows = shares_by(session.open_book(), args.of)
     cells = [
         [r.group or "?", str(r.jobs), f"{100 * r.first:.0f} %", f"{100 * r.final:.0f} %"]
         for r in rows
@@ -299,13 +297,13 @@ def label_arguments(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def label(args: argparse.Namespace) -> Answer:
-    book = desk(args)
+def label(session: Session, args: argparse.Namespace) -> Answer:
+    book = session.open_book()
     story = job(book, scanned(book, args.batch))
     if not qr_svg("1"):
         say(
             "no QR code: the package segno is missing; in the folder of matchkit run: "
             'pip install -e ".[label]"'
         )
-    write_file(Path(args.html), label_html(book, shop_of(args), story))
+    write_file(Path(args.html), label_html(book, session.files, story))
     return {"written": args.html}, f"written: {args.html}"

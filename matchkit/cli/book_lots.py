@@ -9,16 +9,16 @@ from matchkit.book.checks import log_check
 from matchkit.book.shelf import lots_now
 from matchkit.book.stock import open_lot
 from matchkit.book.store import FILE
-from matchkit.cli.book_desk import Answer, desk, known, shop_of
+from matchkit.cli.asked import Answer
 from matchkit.cli.shops import name_option, one_spectrum
-from matchkit.cli.terminal import number_of, positive, say
+from matchkit.cli.terminal import number_of, positive
 from matchkit.correcting.lot_check import ANOTHER_DE00, LotVerdict, judge_lot, judge_shade, letdown
 from matchkit.errors import InputError
-from matchkit.files.fitted import fitted
 from matchkit.fitting.fit import Fit
 from matchkit.inks.shop import Drawdown, Shop
 from matchkit.matching.match import palette_for
 from matchkit.matching.probability import spread_of
+from matchkit.workflows.session import Session
 
 ALONE = (
     "alone, an ink has one colour however strong it is; for its strength let 10 % of it down in"
@@ -44,7 +44,7 @@ def check_lot_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--only-say", action="store_true", help="write nothing down")
 
 
-def check_lot(args: argparse.Namespace) -> Answer:
+def check_lot(session: Session, args: argparse.Namespace) -> Answer:
     mixed_g = positive(args.mixed, "--mixed")
     if args.open and args.only_say:
         raise InputError("--open writes the lot down and --only-say nothing; leave out one of them")
@@ -53,7 +53,7 @@ def check_lot(args: argparse.Namespace) -> Answer:
     keeps = (Path(args.shop) / FILE).is_file()
     if args.open and not keeps:
         raise InputError("--open: this shop keeps no record book; write the lot into inks.csv")
-    shop, fits = _today(args, keeps)
+    shop, fits = session.shop, session.fits_today
     _fit_of(fits, (args.ink,))
     spectrum = one_spectrum(args.spectrum, args.name, shop)
     inks, fractions = _letdown(args, shop)
@@ -80,20 +80,8 @@ def check_lot(args: argparse.Namespace) -> Answer:
         "shade": verdict.shade,
         "words": list(verdict.words),
     }
-    written, line = _write(args, shop, drawdown, verdict, mixed_g, keeps)
+    written, line = _write(session, args, shop, drawdown, verdict, mixed_g, keeps)
     return answer | {"lot_check": written}, "\n".join([*verdict.words, line])
-
-
-def _today(args: argparse.Namespace, keeps: bool) -> tuple[Shop, Mapping[str, Fit]]:
-    """The shop, and its fits with what the book knows of the other inks' lots, if there is one."""
-    if keeps:
-        shop, _, told = known(args, desk(args))
-        return shop, told.fits
-    shop = shop_of(args)
-    fits, why = fitted(args.shop, shop)
-    if why:
-        say(why)
-    return shop, fits
 
 
 def _letdown(args: argparse.Namespace, shop: Shop) -> tuple[tuple[str, ...], tuple[float, ...]]:
@@ -137,6 +125,7 @@ def _alone(args: argparse.Namespace, shop: Shop, found: Fit, drawdown: Drawdown)
 
 
 def _write(
+    session: Session,
     args: argparse.Namespace,
     shop: Shop,
     drawdown: Drawdown,
@@ -154,7 +143,7 @@ def _write(
             "this shop keeps no record book, so nothing counts on it: weigh by it yourself, or"
             " begin one (`matchkit book SHOP log-match`) and check the lot again"
         )
-    book = desk(args)
+    book = session.open_book()
     number = log_check(book, shop, drawdown, verdict, weighed_g=mixed_g)
     if args.open:
         open_lot(book, shop, args.ink, args.lot)

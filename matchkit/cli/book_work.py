@@ -19,23 +19,14 @@ from matchkit.book.rows import reading_text, taken_back
 from matchkit.book.stock import keep_leftover
 from matchkit.book.store import Book
 from matchkit.book.work import Advice, advise, target_of, verdict
-from matchkit.cli.book_desk import (
-    Answer,
-    batch_argument,
-    desk,
-    known,
-    learning_option,
-    shop_of,
-    whole,
-)
+from matchkit.cli.asked import Answer, batch_argument, reference_lots_option
 from matchkit.cli.outputs import page
 from matchkit.cli.shops import by_light, decimals, name_option, one_spectrum, palettes_of
-from matchkit.cli.terminal import positive, say, table
+from matchkit.cli.terminal import positive, say, table, whole
 from matchkit.cli.ticket import details, on_the_balance
 from matchkit.cli.ticket import make as make_ticket
 from matchkit.correcting.advice import worth_doing
 from matchkit.errors import InputError
-from matchkit.files.fitted import fitted
 from matchkit.files.recipe import read_recipe
 from matchkit.files.write import write_file
 from matchkit.inks.palette import reflectance
@@ -45,6 +36,7 @@ from matchkit.matching.match import fractions_for, palette_for
 from matchkit.matching.probability import chance_text
 from matchkit.matching.solve import spectral_target
 from matchkit.paper.ticket_sheet import ticket_html, ticket_text
+from matchkit.workflows.session import Session
 
 
 def ticket_arguments(parser: argparse.ArgumentParser) -> None:
@@ -53,14 +45,14 @@ def ticket_arguments(parser: argparse.ArgumentParser) -> None:
         "--html", type=page, metavar="FILE", help="write the printable ticket there"
     )
     details(parser)
-    learning_option(parser)
+    reference_lots_option(parser)
 
 
-def ticket(args: argparse.Namespace) -> Answer:
+def ticket(session: Session, args: argparse.Namespace) -> Answer:
     """The formula as it was written down; its colour and odds with the lots of today."""
-    book = desk(args)
+    book = session.open_book()
     story = job(book, scanned(book, args.batch))
-    shop, _, told = known(args, book, learning=not args.reference_lots)
+    shop, told = session.shop, session.learned()
     target = target_of(book, shop, story)
     grams = planned_grams(story, shop.resolution_g)
     inks = taken_apart(grams, shop.mixes)
@@ -89,10 +81,10 @@ def weigh_arguments(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def weigh(args: argparse.Namespace) -> Answer:
+def weigh(session: Session, args: argparse.Namespace) -> Answer:
     if bool(args.recipe) == args.as_planned:
         raise InputError("weigh: give the file of what was weighed, or --as-planned")
-    book, shop = desk(args), shop_of(args)
+    book, shop = session.open_book(), session.files
     batch = scanned(book, args.batch)
     planned = planned_grams(job(book, batch), shop.resolution_g)
     grams = planned if args.as_planned else _grams(args.recipe)
@@ -129,8 +121,8 @@ def measure_arguments(parser: argparse.ArgumentParser) -> None:
     name_option(parser)
 
 
-def measure(args: argparse.Namespace) -> Answer:
-    book, shop = desk(args), shop_of(args)
+def measure(session: Session, args: argparse.Namespace) -> Answer:
+    book, shop = session.open_book(), session.files
     batch = scanned(book, args.batch)
     spectrum = one_spectrum(args.spectrum, args.name, shop)
     number = measure_batch(book, shop, batch, spectrum.readings, name=spectrum.name)
@@ -144,10 +136,7 @@ def measure(args: argparse.Namespace) -> Answer:
             f"this is the target's own spectrum, {spectrum.name!r} of {args.spectrum}; if the"
             f" drawdown is in another file, {taken_back('measurement', number)} takes it back"
         )
-    fits, why = fitted(args.shop, shop)
-    if why:
-        say(why)
-    for line in save_lessons(book, shop, fits):
+    for line in save_lessons(book, shop, session.fits):
         if line.startswith(f"batch {batch}:"):  # the others were told of in their time
             say(line)
     story = job(book, batch)
@@ -162,14 +151,14 @@ def correct_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--anyway", action="store_true", help="prescribe even where the reading can't be explained"
     )
-    learning_option(parser)
+    reference_lots_option(parser)
 
 
-def correct(args: argparse.Namespace) -> Answer:
+def correct(session: Session, args: argparse.Namespace) -> Answer:
     room_g = np.inf if args.room is None else positive(args.room, "--room")
-    book = desk(args)
+    book = session.open_book()
     batch = scanned(book, args.batch)
-    shop, fits, _ = known(args, book, learning=not args.reference_lots)
+    shop, fits, _ = session.shop, session.fits, session.learned()
     advice = advise(
         book, shop, fits, batch, room_g=room_g, learning=not args.reference_lots,
         anyway=args.anyway,
@@ -236,11 +225,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--correction", metavar="N", help="the advice that was followed")
 
 
-def add(args: argparse.Namespace) -> Answer:
+def add(session: Session, args: argparse.Namespace) -> Answer:
     followed = None if args.correction is None else whole(args.correction, "--correction")
-    book = desk(args)
+    book = session.open_book()
     batch, grams = scanned(book, args.batch), _grams(args.recipe)
-    shop = shop_of(args)
+    shop = session.files
     number = add_to_batch(book, shop, batch, grams, correction=followed)
     if followed is not None:
         _say_far(book, shop, batch)
@@ -256,8 +245,8 @@ def close_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--note", default="", help="anything worth keeping")
 
 
-def close(args: argparse.Namespace) -> Answer:
-    book = desk(args)
+def close(session: Session, args: argparse.Namespace) -> Answer:
+    book = session.open_book()
     batch = scanned(book, args.batch)
     number = close_batch(
         book, batch, args.outcome, approved_by=args.approved_by, light=args.light, note=args.note
@@ -271,10 +260,10 @@ def leftover_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("name", metavar="NAME", help="what it is called on the shelf")
 
 
-def leftover(args: argparse.Namespace) -> Answer:
+def leftover(session: Session, args: argparse.Namespace) -> Answer:
     grams = positive(args.grams, "grams")
-    book = desk(args)
+    book = session.open_book()
     batch = scanned(book, args.batch)
-    number = keep_leftover(book, shop_of(args), batch, grams, args.name)
+    number = keep_leftover(book, session.files, batch, grams, args.name)
     text = f"{args.name}: {grams:g} g on the shelf; it can be weighed like an ink"
     return {"batch": batch, "mix": number}, text

@@ -25,6 +25,7 @@ __all__ = [
     "spectrum_json",
     "swatch",
     "table",
+    "whole",
 ]
 
 WAIT_S = 1.0  # progress shows after this long
@@ -72,6 +73,14 @@ def positive(text: str, option: str) -> float:
     if value <= 0:
         raise InputError(f"{option}: found {text!r}, need a number above 0")
     return value
+
+
+def whole(text: str, option: str) -> int:
+    """A whole number above 0 from the command line."""
+    value = positive(text, option)
+    if value != int(value):
+        raise InputError(f"{option}: found {text!r}, need a whole number")
+    return int(value)
 
 
 def swatch(hex_colour: str, wide: int = 6) -> str:

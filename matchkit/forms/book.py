@@ -21,12 +21,11 @@ from matchkit.book.label import label_html
 from matchkit.book.lessons import save_lessons
 from matchkit.book.rows import must_be
 from matchkit.book.stock import keep_leftover
-from matchkit.book.store import Book
 from matchkit.book.work import advise, verdict
 from matchkit.errors import InputError
 from matchkit.files.text import text_fault
-from matchkit.forms.begin import opened_form
-from matchkit.forms.book_desk import Desk, begun, book_of, desk_of, files_now, marks_of, shop_now
+from matchkit.forms.begin import opened_form, quiet
+from matchkit.forms.book_demo import played, with_book
 from matchkit.forms.book_look import FindPart, OrderPart
 from matchkit.forms.book_mend import AgainPart, StrikePart
 from matchkit.forms.book_new import NewPart
@@ -52,8 +51,8 @@ from matchkit.forms.parts import (
 )
 from matchkit.forms.shops import OpenShop, keep
 from matchkit.forms.targets import light_options
-from matchkit.inks.shop import Shop
 from matchkit.report.parts import Page
+from matchkit.workflows.session import Session
 
 __all__ = ["BookForm", "book"]
 
@@ -82,7 +81,7 @@ class BookForm:
     """Its widgets, and the job that is looked at."""
 
     def __init__(self, opened: OpenShop, who: str = "") -> None:
-        self.desk: Desk = desk_of(opened)
+        self.opened = with_book(opened)
         self.story: Job | None = None
         self.corrected: int | None = None
         self.filling = False
@@ -94,7 +93,7 @@ class BookForm:
         self.pick.layout = w.Layout(width="40em", max_width="100%")
         self.scan = Field("Or its number, or its label scanned", "", str, short=False)
         self.what = choice("What happened?", [WEIGHED, CLOSED], radio=True)
-        self.rows, self.reading = PouredRows(), ReadingPicker(self.desk.opened)
+        self.rows, self.reading = PouredRows(), ReadingPicker(self.opened)
         self.room = amount_field("Room left in the container, grams", "", empty=True)
         self.planned = button("All as planned", self.rows.as_planned, self.wrong)
         self.ask = button("What should I add?", self._advise, self.wrong)
@@ -107,7 +106,7 @@ class BookForm:
             self.write,
         )  # fmt: skip
         self.label = button("Save the bucket's label", self._label, self.saved)
-        self.again = AgainPart(self.desk, self._signed, self.open)
+        self.again = AgainPart(self._signed, self.open)
         self.strike = StrikePart(self._signed, self._struck)
         self.story_box = section(
             "3. Its story", self.tale, self.label, self.saved, self.page,
@@ -117,11 +116,11 @@ class BookForm:
         self.pick.observe(safe(self._picked, self.problems), names="value")
         self.scan.text.observe(safe(self._scanned, self.problems), names="value")
         self.what.observe(safe(self._happened, self.wrong), names="value")
-        self.new = NewPart(self.desk, self._who, self.open)
-        self.shelf = ShelfPart(self.desk, self._who, self.refresh)
-        self.find = FindPart(self.desk, self.open)
+        self.new = NewPart(self.opened, self._who, self.open)
+        self.shelf = ShelfPart(self.opened, self._who, self.refresh)
+        self.find = FindPart(self.opened, self.open)
         self.box = form(
-            *(w.HTML(f'<p class="mk-quiet">{note}</p>') for note in self.desk.notes),
+            *quiet(played(self.opened)),
             section(
                 "1. Today's jobs",
                 self.jobs,
@@ -137,13 +136,13 @@ class BookForm:
             folded("the fields of a new job", self.new.box),
             folded("the search in the book", self.find.box),
             folded("the shelf: deliveries, new lots, counting", self.shelf.box),
-            folded("what to order", OrderPart(self.desk).box),
+            folded("what to order", OrderPart(self.opened).box),
             name="book",
         )
         safe(self.refresh, self.problems)()
 
     def _closing_fields(self) -> None:
-        lights = light_options(self.desk.opened.shop)
+        lights = light_options(self.opened.shop)
         self.outcome = choice("How did it end?", OUTCOMES, OUTCOMES[0], radio=True)
         self.by = Field("Approved by", "", str, short=False)
         self.light = choice("Under the light", lights, lights[0][1])
@@ -162,8 +161,9 @@ class BookForm:
     def refresh(self) -> None:
         """See the book as it is now; the job stays the one that is looked at."""
         self.done.value = self.wrong.value = ""
-        jobs = todays_jobs(book_of(self.desk)) if begun(self.desk) else []
-        put(self.jobs, jobs_parts(jobs) if begun(self.desk) else [EMPTY])
+        kept = self.opened.session().book
+        jobs = [] if kept is None else todays_jobs(kept)
+        put(self.jobs, [EMPTY] if kept is None else jobs_parts(jobs))
         chosen = self.story.batch if self.story else None
         options = [(about(each), each.batch) for each in jobs]
         struck: Sequence[str] = ()
@@ -187,7 +187,7 @@ class BookForm:
         self.refresh()
 
     def _now(self, batch: int) -> Job:
-        return job(book_of(self.desk), batch)
+        return job(self.opened.session().open_book(), batch)
 
     def _picked(self) -> None:
         if not self.filling and self.pick.value is not None:
@@ -196,8 +196,8 @@ class BookForm:
 
     def _scanned(self) -> None:
         text = self.scan.text.value
-        if text.strip() and begun(self.desk):
-            self.open(scanned(book_of(self.desk), text))
+        if text.strip() and self.opened.has_book:
+            self.open(scanned(self.opened.session().open_book(), text))
             self.scan.text.value = ""
 
     def _show(self, batch: int | None) -> None:
@@ -208,11 +208,12 @@ class BookForm:
         if batch is None:
             self.story = None
             return
-        held, before = book_of(self.desk), self.story
+        session, before = self.opened.session(), self.story
+        held = session.open_book()
         self.story = story = job(held, batch)
         self.again.show()
         self.strike.show(story)
-        put(self.tale, [about(story), *story_parts(held, shop_now(self.desk, held), story)])
+        put(self.tale, [about(story), *story_parts(held, session.shop, story)])
         self.entry.layout.display = "none" if story.outcome else None
         if before and (before.batch, marks_of(before)) == (batch, marks_of(story)):
             self.reading.look()  # nothing new: what is half typed stays
@@ -247,11 +248,11 @@ class BookForm:
         if what == MEASURED:
             self.reading.empty()
         elif what in (WEIGHED, ADDED):
-            step = self.desk.opened.shop.resolution_g
+            step = self.opened.shop.resolution_g
             self._pours(planned_grams(self.story, step) if what == WEIGHED else {})
 
     def _pours(self, planned: dict[str, float]) -> None:
-        shop = shop_now(self.desk, book_of(self.desk))
+        shop = self.opened.session().shop
         series = {ink.name: ink.series for ink in shop.inks}
         assert self.story is not None
         mine = {series.get(ink) for ink in self.story.holds}
@@ -264,15 +265,14 @@ class BookForm:
 
     def _write(self) -> None:
         """Write down what happened, and show the book with it."""
-        held, story = self._signed()
-        shop = files_now(self.desk)
-        work: dict[str, Callable[[Book, Shop, int], tuple[str, str]]] = {
+        session, story = self._signed()
+        work: dict[str, Callable[[Session, int], tuple[str, str]]] = {
             WEIGHED: self._weigh,
             MEASURED: self._measure,
             ADDED: self._add,
             CLOSED: self._close,
         }
-        words, kind = work[self.what.value](held, shop, story.batch)
+        words, kind = work[self.what.value](session, story.batch)
         self.refresh()
         tell(self.done, f"Written down: batch {story.batch}, {words}", kind)
 
@@ -284,7 +284,7 @@ class BookForm:
         self.refresh()
         tell(self.done, words, "done")
 
-    def _signed(self) -> tuple[Book, Job]:
+    def _signed(self) -> tuple[Session, Job]:
         """The book as who writes holds it, and the job; only while it is as it is shown."""
         if self.story is None:
             raise InputError("no job is chosen yet")
@@ -299,31 +299,34 @@ class BookForm:
             if marks_of(job_of(db, shown.batch)) != marks_of(shown):
                 raise InputError(MEANWHILE.format(shown.batch) + "; press 'Look again'")
 
-        return replace(book_of(self.desk, who), unless=as_shown), now
+        session = self.opened.session(who=who)
+        session.open_book(unless=as_shown)
+        return session, now
 
-    def _weigh(self, held: Book, shop: Shop, batch: int) -> tuple[str, str]:
+    def _weigh(self, session: Session, batch: int) -> tuple[str, str]:
         grams = self.rows.read()
-        weigh(held, shop, batch, grams)
+        weigh(session.open_book(), session.files, batch, grams)
         off = off_plan(self._now(batch).pours[-1])
         words = f"{sum(grams.values()):g} g weighed, {off}. Draw down, cure, let cool, measure."
         return words, "done"
 
-    def _add(self, held: Book, shop: Shop, batch: int) -> tuple[str, str]:
+    def _add(self, session: Session, batch: int) -> tuple[str, str]:
         grams = self.rows.read()
-        add(held, shop, batch, grams, correction=self.corrected)
+        add(session.open_book(), session.files, batch, grams, correction=self.corrected)
         words = f"{sum(grams.values()):g} g added. Draw down, cure, let cool, measure again."
         return words, "done"
 
-    def _measure(self, held: Book, shop: Shop, batch: int) -> tuple[str, str]:
+    def _measure(self, session: Session, batch: int) -> tuple[str, str]:
         name, readings = self.reading.read()
+        held, shop = session.open_book(), session.files
         measure(held, shop, batch, readings, name=name)
-        odd = save_lessons(replace(held, unless=None), shop, self.desk.opened.fits)
+        odd = save_lessons(replace(held, unless=None), shop, session.fits)
         mine = [line for line in odd if line.startswith(f"batch {batch}:")]
         now = self._now(batch)
         fine = now.readings[-1].passed is not False and not mine
         return ". ".join([verdict(held, shop, now), *mine]), "done" if fine else "look"
 
-    def _close(self, held: Book, shop: Shop, batch: int) -> tuple[str, str]:
+    def _close(self, session: Session, batch: int) -> tuple[str, str]:
         (left,) = read(self.left)
         name, outcome = self.left_name.text.value.strip(), self.outcome.value
         by = self.by.text.value.strip() if outcome == "approved" else ""
@@ -337,18 +340,24 @@ class BookForm:
         if faults:
             raise InputError(faults)
         if left is not None:  # first: its name may be taken
-            keep_leftover(held, shop, batch, left, name)
-        close(held, batch, outcome, approved_by=by, light=self.light.value if by else "")
+            keep_leftover(session.open_book(), session.files, batch, left, name)
+        close(
+            session.open_book(),
+            batch,
+            outcome,
+            approved_by=by,
+            light=self.light.value if by else "",
+        )
         shelf = "" if left is None else f" {left:g} g are on the shelf as {name!r}."
         return f"{outcome}.{shelf}", "done"
 
     def _advise(self) -> None:
         """The smallest addition, written down as advice, and fields for it."""
-        held, story = self._signed()
+        session, story = self._signed()
         (room,) = read(self.room)
-        shop = shop_now(self.desk, held)
+        held, shop = session.open_book(), session.shop
         advice = advise(
-            held, shop, self.desk.opened.fits, story.batch,
+            held, shop, session.fits, story.batch,
             room_g=np.inf if room is None else room,
         )  # fmt: skip
         found = advice.correction
@@ -363,12 +372,18 @@ class BookForm:
         """Save the label for the bucket, and show it ready to print."""
         if self.story is None:
             raise InputError("no job is chosen yet")
-        held, story = book_of(self.desk), self._now(self.story.batch)
+        session, story = self.opened.session(), self._now(self.story.batch)
         title = f"Label {story.batch} {story.name}"
-        page = Page(title=title, html=label_html(held, shop_now(self.desk, held), story))
+        page = Page(title=title, html=label_html(session.open_book(), session.shop, story))
         path = keep(title, ".html", page.html)
         put(self.page, [page])
         tell(self.saved, f"Saved: {path.resolve()}", "done")
+
+
+def marks_of(story: Job) -> tuple[object, ...]:
+    """What changes when somebody writes about a batch."""
+    pours = tuple(pour.weighing for pour in story.pours)
+    return pours, tuple(each.measurement for each in story.readings), story.outcome
 
 
 def _name(text: str) -> str:

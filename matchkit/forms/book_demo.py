@@ -9,6 +9,7 @@ and times from a clock of its own.
 import secrets
 import shutil
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import NamedTuple
@@ -33,7 +34,7 @@ from matchkit.matching.match import fractions_for
 from matchkit.matching.solve import spectral_target
 from matchkit.simulator.simulate import read
 
-__all__ = ["COPY", "MEASURED", "can_be_played", "demo_book", "demo_day"]
+__all__ = ["COPY", "MEASURED", "can_be_played", "demo_book", "demo_day", "played", "with_book"]
 
 Array = NDArray[np.float64]
 
@@ -95,6 +96,24 @@ JOBS = (
     (25, "Sea teal", 900, "Choir shirts", "Tern Street Choir", "", 0),
     (25, "Pale mint", 700, "Bags, second run", "Night Market", "", 0),
 )
+
+
+def with_book(opened: OpenShop) -> OpenShop:
+    """The shop; the demo shop without a book is its copy with an invented one and its clock."""
+    if opened.has_book or not can_be_played(opened):
+        return opened
+    return replace(opened, folder=demo_book(opened), clock=demo_day)
+
+
+def played(opened: OpenShop) -> str:
+    """What to know of a book whose weeks are invented; nothing of any other."""
+    if opened.clock is None:
+        return ""
+    day = opened.clock()
+    return (
+        f"Customers and jobs are invented; it is {day:%A}, {day.day} {day:%B %Y} here. What you"
+        f" write goes into the folder {COPY} beside this notebook: delete it to begin anew."
+    )
 
 
 def can_be_played(opened: OpenShop) -> bool:

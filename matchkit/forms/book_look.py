@@ -8,7 +8,6 @@ from matchkit.book.find import find, near
 from matchkit.book.stock import reorder
 from matchkit.colorimetry.tristimulus import Lab
 from matchkit.errors import InputError
-from matchkit.forms.book_desk import Desk, begun, book_of, shop_now
 from matchkit.forms.book_parts import found_parts, near_parts, order_parts
 from matchkit.forms.parts import (
     Field,
@@ -24,6 +23,7 @@ from matchkit.forms.parts import (
     safe,
 )
 from matchkit.forms.rows import known_inks
+from matchkit.forms.shops import OpenShop
 from matchkit.forms.targets import LAB, TargetPicker
 from matchkit.report.parts import Part
 
@@ -36,19 +36,19 @@ WORDS, COLOUR = "by words, ink and days", "by colour"
 class FindPart:
     """Batches and formulas by words, ink, customer and day, or near a colour."""
 
-    def __init__(self, desk: Desk, opened: Callable[[int], None]) -> None:
-        self.desk, self.opened = desk, opened
+    def __init__(self, opened: OpenShop, show: Callable[[int], None]) -> None:
+        self.opened, self.show = opened, show
         self.problems, self.results = alert(), area()
         self.which = choice("See the story of", [(NONE, None)])
         self.way = choice("Look", [WORDS, COLOUR], WORDS, radio=True)
         self.text = Field("Words of the colour or the job", "", str, short=False)
         self.customer = Field("Customer, or part of it", "", str, short=False)
-        self.ink = choice("With the ink", [ANY, *known_inks(desk.opened)], ANY)
+        self.ink = choice("With the ink", [ANY, *known_inks(opened)], ANY)
         self.since = Field("From the day", "", str)
         self.until = Field("To the day", "", str)
         for field in (self.since, self.until):
             field.text.placeholder = "2026-03-02"
-        self.target = TargetPicker(desk.opened)
+        self.target = TargetPicker(opened)
         self.within = amount_field("Within dE00", "2", most=100)
         self.words = w.VBox(
             [
@@ -77,8 +77,6 @@ class FindPart:
     def search(self) -> None:
         """Show what fits."""
         self._found([], [])
-        if not begun(self.desk):
-            raise InputError("this shop has no record book yet")
         if self.way.value == COLOUR:
             self._near()
             return
@@ -87,14 +85,19 @@ class FindPart:
         text, customer = words
         since, until = (field.text.value.strip() for field in (self.since, self.until))
         rows = find(
-            book_of(self.desk), ink=ink, text=text, customer=customer, since=since, until=until
+            self.opened.session().open_book(),
+            ink=ink,
+            text=text,
+            customer=customer,
+            since=since,
+            until=until,
         )
         self._found(found_parts(rows), [(f"{r.batch} {r.name}, {r.job}", r.batch) for r in rows])
 
     def _near(self) -> None:
         (within,) = read(self.within)
-        held = book_of(self.desk)
-        shop = shop_now(self.desk, held)
+        session = self.opened.session()
+        held, shop = session.open_book(), session.files
         if self.target.way.value == LAB:
             _, target = self.target.read()
             if (target.lights[0], target.observer) != (shop.lights[0], shop.observer):
@@ -116,7 +119,7 @@ class FindPart:
 
     def _chosen(self) -> None:
         if self.which.value is not None:
-            self.opened(self.which.value)
+            self.show(self.which.value)
 
     def _shown(self) -> None:
         for way, part in ((WORDS, self.words), (COLOUR, self.colour)):
@@ -126,8 +129,8 @@ class FindPart:
 class OrderPart:
     """Which inks run low."""
 
-    def __init__(self, desk: Desk) -> None:
-        self.desk = desk
+    def __init__(self, opened: OpenShop) -> None:
+        self.opened = opened
         self.problems, self.results = alert(), area()
         self.days = amount_field("Days ahead, and back", "30", most=1000)
         self.look = button("What runs low?", self.list, self.problems, main=True)
@@ -139,8 +142,6 @@ class OrderPart:
         (days,) = read(self.days)
         if days != int(days):
             raise InputError(f"Days: {days:g} is no whole number")
-        if not begun(self.desk):
-            raise InputError("this shop has no record book yet")
-        held = book_of(self.desk)
-        orders = reorder(held, shop_now(self.desk, held), days=int(days))
+        session = self.opened.session()
+        orders = reorder(session.open_book(), session.files, days=int(days))
         put(self.results, order_parts(orders, int(days)))

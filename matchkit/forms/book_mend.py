@@ -6,11 +6,9 @@ import ipywidgets as w
 
 from matchkit.book.entries import log_match, strike
 from matchkit.book.jobs import Job, local_day
-from matchkit.book.lessons import fit_key, learned
-from matchkit.book.store import Book
+from matchkit.book.lessons import fit_key
 from matchkit.book.work import Reprint, reprint
 from matchkit.errors import InputError
-from matchkit.forms.book_desk import Desk, shop_now
 from matchkit.forms.formulas import shares
 from matchkit.forms.parts import (
     Field,
@@ -27,18 +25,19 @@ from matchkit.forms.parts import (
 from matchkit.matching.match import palette_for
 from matchkit.matching.probability import chance_text
 from matchkit.matching.rank import Candidate
+from matchkit.workflows.session import Session
 
 __all__ = ["AgainPart", "StrikePart"]
 
-Signed = Callable[[], tuple[Book, Job]]
+Signed = Callable[[], tuple[Session, Job]]
 STAYS = "Nothing is erased: the record stays in the book as struck, with your reason."
 
 
 class AgainPart:
-    """The job's colour matched to what was approved; `opened` is told the new batch."""
+    """The job's colour matched to what was approved; `show_job` is told the new batch."""
 
-    def __init__(self, desk: Desk, signed: Signed, opened: Callable[[int], None]) -> None:
-        self.desk, self.signed, self.opened = desk, signed, opened
+    def __init__(self, signed: Signed, show_job: Callable[[int], None]) -> None:
+        self.signed, self.show_job = signed, show_job
         self.found: Reprint | None = None
         self.problems, self.results = alert(), area()
         self.grams = amount_field("Batch, grams", "1000", most=1e6)
@@ -64,10 +63,11 @@ class AgainPart:
         """The old formula with today's lots, and what would be nearer."""
         self.show()
         (grams,) = read(self.grams)
-        held, story = self.signed()
-        shop = shop_now(self.desk, held)
-        known = learned(held, shop, self.desk.opened.fits)
-        self.found = found = reprint(held, shop, known, story.batch, batch_g=grams)
+        session, story = self.signed()
+        known = session.learned()
+        self.found = found = reprint(
+            session.open_book(), session.shop, known, story.batch, batch_g=grams
+        )
         light = found.target.light_names[0]
         put(
             self.results,
@@ -89,11 +89,11 @@ class AgainPart:
         if self.found is None:
             raise InputError("nothing was matched yet: press 'Match it again' first")
         found, chosen = self.found, _choices(self.found)[self.which.value]
-        held, _ = self.signed()
-        palettes = {series: fit.palette for series, fit in self.desk.opened.fits.items()}
+        session, _ = self.signed()
+        palettes = {series: fit.palette for series, fit in session.fits.items()}
         logged = log_match(
-            held,
-            shop_now(self.desk, held),
+            session.open_book(),
+            session.shop,
             found.target,
             chosen,
             name=found.name,
@@ -103,7 +103,7 @@ class AgainPart:
             source="reprint",
             fit=fit_key(palette_for(palettes, chosen.inks)),
         )
-        self.opened(logged.batch)
+        self.show_job(logged.batch)
 
 
 class StrikePart:
@@ -128,12 +128,12 @@ class StrikePart:
         self.problems.value = self.why.text.value = ""
 
     def _strike(self) -> None:
-        held, _ = self.signed()
+        session, _ = self.signed()
         if not self.why.text.value.strip():
             raise InputError("What was wrong with it? Whoever reads the book later wants to know")
         what, number = self.which.value
         words = self.which.label
-        strike(held, what, number, self.why.text.value)
+        strike(session.open_book(), what, number, self.why.text.value)
         self.done(f"struck: {words}. Write the right one anew")
 
 

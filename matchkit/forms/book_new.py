@@ -10,9 +10,8 @@ from matchkit.book.store import Book
 from matchkit.book.work import as_poured, prediction
 from matchkit.errors import InputError
 from matchkit.fitting.fit import Fit
-from matchkit.forms.book_desk import Desk, book_of
 from matchkit.forms.formulas import is_mostly_clear
-from matchkit.forms.lots import LEARNED, by_the_book
+from matchkit.forms.lots import LEARNED
 from matchkit.forms.parts import (
     Field,
     alert,
@@ -25,7 +24,7 @@ from matchkit.forms.parts import (
     row,
     tell,
 )
-from matchkit.forms.shops import saved_recipe, saved_recipes
+from matchkit.forms.shops import OpenShop, saved_recipe, saved_recipes
 from matchkit.forms.targets import TargetPicker
 from matchkit.inks.shop import Shop
 from matchkit.matching.match import match, palette_for
@@ -38,13 +37,15 @@ FOUND = "the best one, found now"
 
 
 class NewPart:
-    """`who` signs; `opened` is told the number of the batch that was begun."""
+    """`who` signs; `show` is told the number of the batch that was begun."""
 
-    def __init__(self, desk: Desk, who: Callable[[], str], opened: Callable[[int], None]) -> None:
-        self.desk, self.signed, self.opened = desk, who, opened
+    def __init__(
+        self, opened: OpenShop, who: Callable[[], str], show: Callable[[int], None]
+    ) -> None:
+        self.opened, self.signed, self.show = opened, who, show
         self.problems, self.notes = alert(), area()
-        self.target = TargetPicker(desk.opened)
-        self.saved = saved_recipes(desk.opened)
+        self.target = TargetPicker(opened)
+        self.saved = saved_recipes(opened)
         self.formula = choice("Formula", [FOUND, *self.saved], FOUND)
         self.grams = amount_field("Batch, grams", "1000", most=1e6)
         self.lots = w.Checkbox(value=True, description=LEARNED, indent=False)
@@ -70,15 +71,15 @@ class NewPart:
         """Write the target, the formula and the batch down."""
         self.notes.value = ""
         (grams,) = read(self.grams)
-        held = book_of(self.desk, self.signed(), create=True)
-        today = by_the_book(self.desk.opened, learning=self.lots.value)
-        shop, fits = today.opened.shop, today.opened.fits
+        session = self.opened.session(use_lots=self.lots.value, who=self.signed())
+        held, shop, known = session.open_book(create=True), session.shop, session.learned()
+        fits = known.fits
         name, target = self.target.read()
         formula, inks = self._formula(shop, fits, target, grams)
         called = self.name.text.value.strip() or name
         batch = self._log(held, shop, target, formula, inks, called)
-        played = [line for line in today.words if line.startswith(inks)]
-        self.opened(batch)
+        played = [line for line in known.words if line.startswith(inks)]
+        self.show(batch)
         tell(self.notes, [f"Begun: batch {batch}.", *played], "done")
 
     def _formula(
@@ -87,7 +88,7 @@ class NewPart:
         """The formula as it is poured, mixes by their names, and the inks in it."""
         path = self.saved.get(self.formula.value)
         if path is not None:
-            written = saved_recipe(self.desk.opened, path)
+            written = saved_recipe(self.opened, path)
             tell(self.notes, written.notes, "done")
             formula, _ = prediction(
                 shop, fits, written.inks, written.fractions, batch_g=grams, target=target
@@ -96,7 +97,7 @@ class NewPart:
         found = match(shop, fits, target, batch_g=grams).formulas
         if not found:
             raise InputError("no formula was found with these inks; try fewer limits in inks.csv")
-        hiding = [each for each in found if not is_mostly_clear(self.desk.opened, each)]
+        hiding = [each for each in found if not is_mostly_clear(self.opened, each)]
         best = (hiding or found)[0]
         return best, best.inks
 
@@ -109,7 +110,7 @@ class NewPart:
         inks: tuple[str, ...],
         name: str,
     ) -> int:
-        fits = self.desk.opened.fits
+        fits = self.opened.fits
         palettes = {series: found.palette for series, found in fits.items()}
         return log_match(
             held,

@@ -10,14 +10,11 @@ import ipywidgets as w
 from matchkit.book.checks import is_checked, log_check
 from matchkit.book.shelf import lots_now
 from matchkit.book.stock import count, deliver, open_lot
-from matchkit.book.store import Book
 from matchkit.correcting.lot_check import judge_lot, letdown
 from matchkit.errors import InputError
 from matchkit.files.amounts import parse_amount
-from matchkit.forms.book_desk import Desk, begun, book_of, files_now, shop_now
 from matchkit.forms.book_parts import shelf_parts
 from matchkit.forms.book_rows import ReadingPicker
-from matchkit.forms.lots import by_the_book
 from matchkit.forms.parts import (
     Field,
     alert,
@@ -33,9 +30,10 @@ from matchkit.forms.parts import (
     tell,
 )
 from matchkit.forms.rows import known_inks
-from matchkit.forms.shops import fit_of
-from matchkit.inks.shop import Drawdown, Shop
+from matchkit.forms.shops import OpenShop
+from matchkit.inks.shop import Drawdown
 from matchkit.matching.probability import spread_of
+from matchkit.workflows.session import Session
 
 __all__ = ["CAME", "CHECKED", "COUNTED", "OPENED", "ShelfPart"]
 
@@ -49,18 +47,20 @@ WHITE = "its white"
 class ShelfPart:
     """`who` signs what is written; `changed` is told that something was."""
 
-    def __init__(self, desk: Desk, who: Callable[[], str], changed: Callable[[], None]) -> None:
-        self.desk, self.signed, self.changed = desk, who, changed
+    def __init__(
+        self, opened: OpenShop, who: Callable[[], str], changed: Callable[[], None]
+    ) -> None:
+        self.opened, self.signed, self.changed = opened, who, changed
         self.problems, self.done, self.shelf = alert(), area(), area()
         self.what = choice(
             "What happened on the shelf?", [CAME, CHECKED, OPENED, COUNTED], CAME, radio=True
         )
-        self.name = choice("Ink or leftover", known_inks(desk.opened))
+        self.name = choice("Ink or leftover", known_inks(opened))
         self.grams = Field("How much, grams", "", _grams)
         self.lot = Field("Lot, as its label says", "", str, short=False)
         self.percent = number_field("Percent of it in the letdown", "10", 0.1, 99.9)
-        self.base = choice("Let down in", [WHITE, *known_inks(desk.opened)], WHITE)
-        self.reading = ReadingPicker(desk.opened, "Spectrum of the lot")
+        self.base = choice("Let down in", [WHITE, *known_inks(opened)], WHITE)
+        self.reading = ReadingPicker(opened, "Spectrum of the lot")
         self.check = w.VBox([row(self.percent.box, boxed(self.base)), self.reading.box])
         self.write = button("Put it in the book", self._write, self.problems, main=True)
         self.look = button("What is on the shelf?", self._look, self.problems)
@@ -90,17 +90,19 @@ class ShelfPart:
 
     def _write(self) -> None:
         self.done.value = ""
-        held = book_of(self.desk, self.signed(), create=True)
+        session = self.opened.session(who=self.signed())
+        session.open_book(create=True)
         if self.what.value == CHECKED:
-            self._checked(files_now(self.desk), held)
+            self._checked(session)
             return
-        words = self._written(files_now(self.desk), held)
+        words = self._written(session)
         self.grams.text.value = self.lot.text.value = ""
         self._look()
         self.changed()
         tell(self.done, f"Written down: {words}", "done")
 
-    def _written(self, shop: Shop, held: Book) -> str:
+    def _written(self, session: Session) -> str:
+        shop, held = session.files, session.open_book()
         name, lot = self.name.value, self.lot.text.value.strip()
         if self.what.value == OPENED:
             if open_lot(held, shop, name, lot) is None:
@@ -118,8 +120,9 @@ class ShelfPart:
         opened = f" When lot {lot} is opened, write that down too." if lot else ""
         return f"{name}: {grams:g} g came in.{opened}"
 
-    def _checked(self, shop: Shop, held: Book) -> None:
+    def _checked(self, session: Session) -> None:
         """Judge a new lot by its letdown; a lot of that ink is written down."""
+        shop, held = session.files, session.open_book()
         name, lot = self.name.value, self.lot.text.value.strip()
         if not lot:
             raise InputError("a lot needs its name; copy it from the container")
@@ -128,7 +131,7 @@ class ShelfPart:
         inks, fractions = letdown(shop, name, percent, base)
         of_file, readings = self.reading.read()
         drawdown = Drawdown(name=of_file, inks=inks, fractions=fractions, readings=readings)
-        found = fit_of(by_the_book(self.desk.opened).opened, name)
+        found = session.learned().fits[session.fit_of([name])[0]]
         verdict = judge_lot(
             found.palette, name, [drawdown],
             spread_of(found.palette, found.error_Lab, shop.resolution_g),
@@ -148,11 +151,11 @@ class ShelfPart:
 
     def _look(self) -> None:
         """What there is, of which lot."""
-        if not begun(self.desk):
-            raise InputError("this shop has no record book yet; it begins with the first record")
-        shop = shop_now(self.desk, book_of(self.desk))
+        session = self.opened.session()
+        session.open_book()
+        shop = session.shop
         chosen, mixes = self.name.value, [mix.name for mix in shop.mixes]
-        self.name.options = [*known_inks(self.desk.opened), *mixes]
+        self.name.options = [*known_inks(self.opened), *mixes]
         self.name.value = chosen
         put(self.shelf, shelf_parts(shop))
 

@@ -7,11 +7,11 @@ from typing import Any
 from matchkit.book.lessons import Drift, drift
 from matchkit.book.report import GROUPS, pass_shares
 from matchkit.forms.begin import first_of, opened_form, quiet
-from matchkit.forms.book_desk import Desk, begun, book_of, desk_of, files_now
+from matchkit.forms.book_demo import with_book
 from matchkit.forms.parts import alert, area, boxed, button, choice, form, put, row, safe, section
 from matchkit.forms.pictures import drawn
 from matchkit.forms.rows import known_inks
-from matchkit.forms.shops import OpenShop, fit_of
+from matchkit.forms.shops import OpenShop
 from matchkit.plots.lots import drift_chart
 from matchkit.report.parts import Part, Table
 
@@ -31,7 +31,7 @@ class HistoryForm:
     """Its widgets."""
 
     def __init__(self, opened: OpenShop, ink: str = "") -> None:
-        self.desk = desk_of(opened)
+        self.opened = with_book(opened)
         self.problems, self.history, self.shares = alert(), area(), area()
         first, note = first_of(known_inks(opened), ink)
         self.ink = choice("Ink", known_inks(opened), first)
@@ -55,17 +55,18 @@ class HistoryForm:
 
     def _drift(self) -> None:
         self.history.value = ""
-        put(self.history, history_parts(self.desk, self.ink.value))
+        put(self.history, history_parts(self.opened, self.ink.value))
 
     def _count(self) -> None:
-        put(self.shares, share_parts(self.desk, self.by.value))
+        put(self.shares, share_parts(self.opened, self.by.value))
 
 
-def history_parts(desk: Desk, ink: str) -> list[Part]:
+def history_parts(opened: OpenShop, ink: str) -> list[Part]:
     """A sentence for each lot, and the chart."""
-    if not begun(desk):
+    if not opened.has_book:
         return [NO_BOOK]
-    rows = drift(book_of(desk), files_now(desk), fit_of(desk.opened, ink), ink)
+    session = opened.session()
+    rows = drift(session.open_book(), session.files, session.fit_of([ink])[1], ink)
     if not rows:
         return [f"No measured batch of the book holds {ink}."]
     told = [lot_words(ink, list(of_lot)) for _, of_lot in groupby(rows, lambda r: r.lot)]
@@ -91,11 +92,11 @@ def lot_words(ink: str, rows: Sequence[Drift]) -> str:
     return f"{named} has run {abs(by):.0f} % {how} {over}, give or take {error:.0f} %."
 
 
-def share_parts(desk: Desk, by: str) -> list[Part]:
+def share_parts(opened: OpenShop, by: str) -> list[Part]:
     """How many batches were within tolerance, at the first drawdown and in the end."""
-    if not begun(desk):
+    if not opened.has_book:
         return []
-    rows = pass_shares(book_of(desk), by)
+    rows = pass_shares(opened.session().open_book(), by)
     if not rows:
         return ["No batch was measured against a target yet."]
     cells = tuple(

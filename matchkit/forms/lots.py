@@ -8,10 +8,7 @@ import ipywidgets as w
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.book.find import batch_read
-from matchkit.book.lessons import learned
 from matchkit.correcting.lots import Lots
-from matchkit.forms.book_desk import Desk, begun, book_of, shop_now
 from matchkit.forms.shops import OpenShop
 from matchkit.report.parts import Part
 
@@ -40,15 +37,12 @@ def by_the_book(
     `measured` (n_wl,) is of a batch that is to be corrected: if the book has this reading,
     that batch is not heard a second time.
     """
-    desk = Desk(opened=opened)
-    if not begun(desk):
+    session = opened.session(use_lots=learning)
+    if session.book is None:
         return Today(opened=opened, lots={}, words=())
-    held = book_of(desk)
-    shop = shop_now(desk, held)
-    heard = None if measured is None else batch_read(held, measured)
-    told = learned(held, shop, opened.fits, learning=learning, without=heard)
-    now = replace(opened, shop=shop, fits=told.fits)
-    return Today(opened=now, lots=told.lots, words=told.words)
+    known = session.learned(measured)
+    now = replace(opened, shop=session.shop, fits=known.fits)
+    return Today(opened=now, lots=known.lots, words=known.words)
 
 
 def counted_on(words: tuple[str, ...]) -> list[Part]:
@@ -59,5 +53,5 @@ def counted_on(words: tuple[str, ...]) -> list[Part]:
 def lots_tick(opened: OpenShop) -> Any:
     """The tick that does without; it shows only where there is a book."""
     tick = w.Checkbox(value=True, description=LEARNED, indent=False)
-    tick.layout.display = None if begun(Desk(opened=opened)) else "none"
+    tick.layout.display = None if opened.has_book else "none"
     return tick

@@ -2,9 +2,10 @@
 
 import re
 import tempfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -24,7 +25,7 @@ from matchkit.files.write import write_file
 from matchkit.fitting.fit import Fit
 from matchkit.inks.shop import Shop
 from matchkit.matching.prints import film_fits, has_films
-from matchkit.workflows.session import Session
+from matchkit.workflows.session import BOOK, Session
 
 __all__ = [
     "AGAIN",
@@ -75,13 +76,21 @@ class OpenShop:
     notes: tuple[str, ...] = ()
     lacks: tuple[str, ...] = ()
     first: Session | None = None  # the session in which it was read
+    clock: Callable[[], datetime] | None = None  # of an invented book; else the present time
 
     def session(self, *, use_lots: bool = True, who: str = "") -> Session:
         """A new session for one press of a button: what others wrote meanwhile is seen.
 
         The fits are kept as long as the folder's measurements have not changed.
         """
-        return Session(self.folder, use_lots=use_lots, who=who, earlier=self.first)
+        return Session(
+            self.folder, use_lots=use_lots, who=who, clock=self.clock, earlier=self.first
+        )
+
+    @property
+    def has_book(self) -> bool:
+        """Whether the shop keeps a record book now; it begins with the first record."""
+        return (self.folder / BOOK).is_file()
 
     def __repr__(self) -> str:
         """What a person wants to know at once."""

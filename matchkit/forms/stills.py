@@ -12,7 +12,7 @@ from matchkit.book.stock import reorder
 from matchkit.errors import InputError
 from matchkit.files.preview import preview
 from matchkit.files.spectrum import read_spectrum
-from matchkit.forms.book_desk import book_of, desk_of, shop_now
+from matchkit.forms.book_demo import with_book
 from matchkit.forms.book_parts import about, jobs_parts, order_parts, story_parts
 from matchkit.forms.compare import compare_parts, recipe_of, two_that_hide
 from matchkit.forms.correct import correct_parts, corrections, example_job
@@ -193,9 +193,9 @@ def book(opened: OpenShop, batch: int) -> None:
     """Today's jobs by the shop's book, the story of one, and what runs low."""
 
     def parts() -> list[Part]:
-        desk = desk_of(opened)
-        held = book_of(desk)
-        shop, story = shop_now(desk, held), job(held, batch)
+        session = with_book(opened).session()
+        held, shop = session.open_book(), session.shop
+        story = job(held, batch)
         told = [f"Batch {about(story)}", *story_parts(held, shop, story)]
         return [*jobs_parts(todays_jobs(held)), *told, *order_parts(reorder(held, shop), 30)]
 
@@ -206,9 +206,9 @@ def ink_history(opened: OpenShop, ink: str) -> None:
     """How strong an ink's lots have run, and how often batches came in."""
 
     def parts() -> list[Part]:
-        desk = desk_of(opened)
-        shares = [*share_parts(desk, "mixer"), *share_parts(desk, "ink")]
-        return [*history_parts(desk, ink), *shares]
+        kept = with_book(opened)
+        shares = [*share_parts(kept, "mixer"), *share_parts(kept, "ink")]
+        return [*history_parts(kept, ink), *shares]
 
     of_the_demo(opened, parts)
 

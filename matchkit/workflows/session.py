@@ -11,7 +11,7 @@ the one that was fitted, give or take its usual spread.
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property
 from pathlib import Path
@@ -31,10 +31,12 @@ from matchkit.matching.match import palette_for
 from matchkit.matching.prints import film_fits, has_films
 
 if TYPE_CHECKING:
+    from sqlite3 import Connection
+
     from matchkit.book.lessons import Learned
     from matchkit.book.store import Book
 
-__all__ = ["Notice", "Session"]
+__all__ = ["BOOK", "Notice", "Session"]
 
 Array = NDArray[np.float64]
 BOOK = "book.db"
@@ -153,14 +155,19 @@ class Session:
         """The shop's record book; None where it keeps none."""
         return self.open_book() if (self.folder / BOOK).is_file() else None
 
-    def open_book(self, *, create: bool = False) -> "Book":
-        """The record book, begun with `create` where there is none; else InputError."""
+    def open_book(
+        self, *, create: bool = False, unless: "Callable[[Connection], None] | None" = None
+    ) -> "Book":
+        """The record book, begun with `create` where there is none; else InputError.
+
+        `unless` looks at the book before every writing and raises to prevent it.
+        """
         from matchkit.book.store import now, open_book
 
         if (self.__dict__.get("book")) is None:
             held = open_book(self.folder, who=self.who, create=create, clock=self.clock or now)
             self.note("book", *held.notes)
-            self.__dict__["book"] = held
+            self.__dict__["book"] = replace(held, unless=unless)
         return self.__dict__["book"]  # type: ignore[no-any-return]
 
     @cached_property
