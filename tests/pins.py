@@ -31,7 +31,7 @@ from matchkit.book.work import advise
 from matchkit.cli import main
 from matchkit.files.fitted import fitted
 from matchkit.files.shop import read_shop
-from matchkit.forms.slip import addition_page
+from matchkit.paper.addition_sheet import addition_html
 from tests.studies import blind_accuracy
 
 AUTHORITIES = Path(__file__).parent / "authorities"
@@ -205,7 +205,7 @@ def slip():
     shop = read_shop("shop")
     told = advise(open_book("shop"), shop, fitted("shop", shop)[0], SLIP_OF)
     lights, day = told.target.light_names, NOW.date().isoformat()
-    return addition_page(told.inks, told.correction, "Bottle green", lights, shop, day).html
+    return addition_html(told.inks, told.correction, "Bottle green", lights, shop, day)
 
 
 def accuracy():

@@ -89,7 +89,7 @@ def test_every_number_is_that_of_the_comparison():
         np.testing.assert_allclose(printed, sample.de00, atol=0.00501)
         assert section.count("over 1</b>") == int((sample.de00 > 1).sum())
         assert all(f"· {word}<" in section for word in sample.words)
-        worst = comparison.light_names[sample.worst].replace("'", "&#x27;")
+        worst = comparison.light_names[sample.worst].replace("'", "&#39;")
         assert f"Worst light: {worst}, dE00 {sample.de00.max():.2f}" in section
         assert f"Metamerism index: {sample.metamerism.max():.2f}" in section
         assert f"Own shift from D65: {sample.inconstancy.max():.1f}" in section

@@ -34,7 +34,8 @@ CORE = {
         *("overpour", "lots", "lot_check", "mixes", "leftovers", "visual"),
     ),
     "paper": (
-        *("weighing", "jobsize", "sheet", "plan_sheet", "compare_sheet", "ticket", "ticket_sheet"),
+        *("weighing", "jobsize", "sheet", "pages", "plan_sheet", "compare_sheet", "ticket"),
+        *("ticket_sheet", "addition_sheet"),
     ),
     "rehearsal": ("scores", "rehearse"),
     "practice": (
@@ -60,7 +61,7 @@ EDGES = {
     "forms": (
         *("shops", "style", "book_demo", "parts", "pictures", "begin"),
         *("formulas", "new_shop", "plan_weights", "practise_parts", "tickets", "book_mend"),
-        *("book_parts", "inks", "lots", "plan", "practise", "readings", "rows", "slip", "targets"),
+        *("book_parts", "inks", "lots", "plan", "practise", "readings", "rows", "targets"),
         *("book_look", "book_new", "book_rows", "check", "compare", "hold", "ink_history"),
         *("leftovers", "match", "weigh", "book_shelf", "correct", "jobsize", "book", "stills"),
     ),
@@ -76,7 +77,7 @@ EDGES = {
 PACKAGES = CORE | EDGES
 ORDER = list(PACKAGES)
 LONGEST = 400  # lines
-HEAVY = ("colour", "scipy", "matplotlib")
+HEAVY = ("colour", "scipy", "matplotlib", "jinja2")
 
 
 def sources(*packages: str) -> Iterator[tuple[Path, tuple[str, ...], ast.Module]]:

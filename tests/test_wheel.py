@@ -53,6 +53,12 @@ def test_the_notebooks_travel_with_it(unpacked, tmp_path):
     assert list((tmp_path / "mine").rglob("inks.csv"))
 
 
+def test_the_templates_of_the_pages_travel_with_it(unpacked):
+    folder = Path("matchkit/paper/templates")
+    there = {path.name for path in (ROOT / folder).iterdir()}
+    assert there == {path.name for path in (unpacked / folder).iterdir()}
+
+
 def test_it_carries_no_rubbish(unpacked):
     names = [path.relative_to(unpacked).as_posix() for path in unpacked.rglob("*")]
     assert not [name for name in names if "__pycache__" in name or name.endswith("fit.json")]

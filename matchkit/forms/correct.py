@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 import ipywidgets as w
@@ -38,14 +39,14 @@ from matchkit.forms.parts import (
 )
 from matchkit.forms.rows import FormulaRows
 from matchkit.forms.shops import EXAMPLE_BATCH, OpenShop, fit_of, keep
-from matchkit.forms.slip import addition_page
 from matchkit.forms.targets import TargetPicker
 from matchkit.matching.match import fractions_for, odds_of
 from matchkit.matching.probability import chance_text, spread_of
 from matchkit.matching.solve import Target, spectral_target
+from matchkit.paper.addition_sheet import addition_html
 from matchkit.paper.sheet import SHORT_CAUTIONS, grams_text
 from matchkit.report.compared import edge_to_edge
-from matchkit.report.parts import Part, Table
+from matchkit.report.parts import Page, Part, Table
 
 __all__ = ["CorrectForm", "Job", "correct", "correct_parts", "corrections", "job_of"]
 
@@ -148,13 +149,15 @@ class CorrectForm:
     def write(self) -> None:
         """Save the slip of the chosen addition, and show it ready to print."""
         job, addition = self._chosen()
-        page = addition_page(
+        html = addition_html(
             job.found.palette.names,
             addition,
             job.target_name,
             job.target.light_names,
             self.opened.shop,
+            date.today().isoformat(),
         )
+        page = Page(title=f"Addition {job.target_name}", html=html)
         path = keep(page.title, ".html", page.html)
         tell(self.saved, f"Saved: {path.resolve()}", "done")
         put(self.slip, [page])
