@@ -53,9 +53,7 @@ from matchkit.errors import InputError
 from matchkit.files.fitted import films_fitted
 from matchkit.files.recipe import read_recipe
 from matchkit.fitting.fit import Fit
-from matchkit.inks.palette import reflectance
 from matchkit.inks.recipe import cost_per_kg, density_g_per_ml
-from matchkit.matching.compare import blame, compare
 from matchkit.matching.garment import covering_words, grounds_for, over_grounds
 from matchkit.matching.match import (
     Match,
@@ -75,6 +73,10 @@ from matchkit.paper.ticket import Container, ticket
 from matchkit.paper.ticket_sheet import ticket_html
 from matchkit.paper.weighing import CONTAINERS_ML
 from matchkit.plan.drawdowns import drawdown_plan, rows
+from matchkit.report.comparison import comparison_page
+from matchkit.workflows.comparing import compare, formulas_to_compare
+from matchkit.workflows.session import Session
+from matchkit.workflows.wanted import wanted_spectrum
 
 BATCH_G = sum(FORMULA.values())
 CONTAINER = "1 litre"
@@ -425,10 +427,17 @@ def check_python(lab: bool) -> Adapter:
 
 # ---- two recipes side by side
 
-SWAP = re.compile(r"(\S+ \S+) makes (?:it so: with|the difference under \S+ With) (.+?) instead")
+SWAP = re.compile(r"(\S+ \S+) causes most of the metamerism under \S+ With (.+?) instead")
 
 
-def compare_facts(text: str, numbers: Facts, sheet: Sequence[str]) -> Facts:
+def compare_facts(text: str, data: Facts, sheet: Sequence[str]) -> Facts:
+    numbers = {
+        each["name"]: {
+            light: [each["de00"][light], each["metamerism"].get(light), each["words"][light]]
+            for light in each["de00"]
+        }
+        for each in data["recipes"]
+    }
     return {
         "numbers": numbers,
         "culprits": SWAP.findall(text),
@@ -452,14 +461,7 @@ def compare_command(room: Room) -> Facts:
         "compare", room.folder, room.targets, recipe, "--name", TARGET, "--match", 1,
         "--sheet", page,
     )  # fmt: skip
-    numbers = {
-        each["name"]: {
-            light: [each["de00"][light], each["metamerism"].get(light), each["words"][light]]
-            for light in each["de00"]
-        }
-        for each in data["recipes"]
-    }
-    return compare_facts(text, numbers, sheet_lines(page.read_text(encoding="utf-8"), {}))
+    return compare_facts(text, data, sheet_lines(page.read_text(encoding="utf-8"), {}))
 
 
 def compare_form(room: Room) -> Facts:
@@ -473,49 +475,22 @@ def compare_form(room: Room) -> Facts:
     form.rows.fill({ink: 100 * g / BATCH_G for ink, g in FORMULA.items()})
     form.look.click()
     text = seen(form.results.value + form.problems.value)
-    numbers: Facts = {}
-    name = ""
-    for row in (line.split("\t") for line in text.splitlines() if line.count("\t") == 6):
-        if not re.fullmatch(r"[\d.]+", row[2]):
-            continue
-        name = row[0] or name
-        index = None if row[3] == "-" else float(row[3])
-        numbers.setdefault(name, {})[row[1]] = [float(row[2]), index, row[5]]
-    numbers["own"] = numbers.pop("my formula")
-    sheet = sheet_lines(form.page.html, {"my formula": "own"})
-    return compare_facts(text, numbers, sheet)
+    data = form.compared.to_dict()
+    for each in data["recipes"]:
+        each["name"] = each["name"].replace("my formula", "own")
+    sheet = sheet_lines(comparison_page(form.compared).html, {"my formula": "own"})
+    return compare_facts(text, data, sheet)
 
 
 def compare_python(room: Room) -> Facts:
-    known = by_library(room)
-    target = spectral(known, room.target_R)
-    found = match(known.shop, known.fits, target, name=TARGET, top=1)
-    fit = known.fits[series_of(known, [*FORMULA])]
-    own = fractions_for(fit.palette, [*FORMULA], [*FORMULA.values()])
-    best = found.formulas[0]
-    c = {"own": own, "formula 1": fractions_for(fit.palette, best.inks, best.grams)}
-    told = compare(
-        room.target_R, [(name, reflectance(fit.palette, each)) for name, each in c.items()],
-        lights=known.shop.lights, observer=known.shop.observer,
-    )  # fmt: skip
-    numbers = {
-        sample.name: {
-            light: [float(away), float(index) if k else None, words]
-            for k, (light, away, index, words) in enumerate(
-                zip(told.light_names, sample.de00, sample.metamerism, sample.words, strict=True)
-            )
-        }
-        for sample in told.samples
-    }
-    swaps = []
-    for sample in told.samples:
-        if sample.worst:
-            found_swaps = blame(
-                fit.palette, c[sample.name], told.target_R, first=told.lights[0],
-                test=told.lights[sample.worst], observer=told.observer,
-            )  # fmt: skip
-            swaps += [(swap.ink, swap.instead) for swap in found_swaps[:1]]
-    facts = compare_facts("\n".join(known.told.words), numbers, [])
+    session = Session(room.folder)
+    wanted = wanted_spectrum(session, TARGET, room.target_R)
+    (best,) = formulas_to_compare(session, wanted, top=1)
+    formula = dict(zip(best.inks, best.grams, strict=True))
+    told = compare(session, wanted, {"own": FORMULA, "formula 1": formula})
+    swaps = [(each.swap.ink, each.swap.instead) for each in told.recipes if each.swap]
+    text = "\n".join(each.text for each in session.notices)
+    facts = compare_facts(text, told.to_dict(), [])
     return facts | {"culprits": swaps, "sheet": None}
 
 

@@ -115,7 +115,7 @@ def test_report_names_the_light_the_ink_and_the_method(run, folder):
     _, out, _ = run("compare", "SHOP", TARGETS, folder / "greenish.csv", *CREAM, "--match", 1)
     assert "greenish: worst under FL11" in out
     assert "formula 1: worst under" in out
-    assert "makes it so: with" in out
+    assert "causes most of the metamerism under FL11. With" in out
     for said in ("multiplicative XYZ", "CMCCAT2000, D = 1", "not the deviate observer of CIE 080"):
         assert said in out
 
@@ -123,7 +123,7 @@ def test_report_names_the_light_the_ink_and_the_method(run, folder):
 def test_a_swap_is_never_for_an_ink_that_is_used_up(run, folder, tmp_path):
     def instead(shop):
         _, out, _ = run("compare", shop, TARGETS, folder / "greenish.csv", *CREAM)
-        return out.partition("makes it so: with ")[2].partition(" instead")[0]
+        return out.partition("the metamerism under FL11. With ")[2].partition(" instead")[0]
 
     named = instead("SHOP")
     shop = tmp_path / "shop"
@@ -267,6 +267,6 @@ def test_a_recipe_that_is_mostly_clear_is_called_that(run, tmp_path):
     status, out, err = run("compare", "SHOP", TARGETS, *recipes, *CREAM, "--sheet", sheet)
     assert status == 0, err
     thin, full = out.split("full: worst")
-    assert "! sheer: mostly clear" in thin
-    assert "sheer" not in full
+    assert "thin is mostly clear" in thin
+    assert "clear" not in full
     assert sheet.read_text(encoding="utf-8").count("Mostly clear: what is below shows") == 1

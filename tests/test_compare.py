@@ -14,7 +14,7 @@ from matchkit.colorimetry.metamerism import inconstancy, observer_index, special
 from matchkit.errors import InputError
 from matchkit.inks.palette import Palette, reflectance
 from matchkit.inks.shop import Ink
-from matchkit.matching.compare import blame, compare
+from matchkit.matching.compare import compare, limiting_ink
 from matchkit.matching.rank import Candidate, least_metameric
 from matchkit.matching.solve import minimise, spectral_target
 
@@ -155,7 +155,7 @@ def test_all_doubled_names_are_told_at_once():
 
 
 def test_the_odd_ink_is_blamed_and_the_right_one_named(odd_recipe):
-    swaps = blame(PALETTE, odd_recipe, TARGET_R, first="D65", test="FL11", observer=10)
+    swaps = limiting_ink(PALETTE, odd_recipe, TARGET_R, first="D65", test="FL11", observer=10)
     before = special_index(
         TARGET_R, reflectance(PALETTE, odd_recipe), reference=("D65", 10), test=("FL11", 10)
     )
@@ -172,13 +172,14 @@ def test_an_ink_that_is_not_to_be_used_is_not_offered(odd_recipe):
     upper = np.ones(6)
     upper[PALETTE.index("Plain blue")] = 0
     view = {"first": "D65", "test": "A", "observer": 10}
-    swaps = blame(PALETTE, odd_recipe, TARGET_R, upper=upper, **view)
+    swaps = limiting_ink(PALETTE, odd_recipe, TARGET_R, upper=upper, **view)
     assert "Plain blue" not in {swap.instead for swap in swaps}
 
 
-def test_nobody_is_blamed_for_a_match():
-    assert blame(PALETTE, TARGET, TARGET_R, first="D65", test="FL11", observer=10) == []
-    assert blame(PALETTE, np.full(6, 1 / 6), TARGET_R, first="D65", test="FL11", observer=10) == []
+def test_no_ink_limits_a_match():
+    view = {"first": "D65", "test": "FL11", "observer": 10}
+    assert limiting_ink(PALETTE, TARGET, TARGET_R, **view) == []
+    assert limiting_ink(PALETTE, np.full(6, 1 / 6), TARGET_R, **view) == []
 
 
 # ---- ranks ----------------------------------------------------------------------------------

@@ -23,19 +23,14 @@ FOR_PYTHON = {
     ),
     *(
         "plots.charts.K_over_S",
-        "plots.charts.ink_moves",
         "plots.charts.scattering",
     ),  # of the notebooks too
     # Not wired yet.
     *(
-        "plots.charts.LC_plane",
-        "plots.charts.ab_plane",
-        "report.json.by_light",
-        "report.json.spectrum",
+        "report.recipes.moves_picture",
+        "workflows.plain.spectrum",
         "report.parts.by_light",
-        "workflows.wanted.lamps_in",
         "workflows.wanted.spectra_in",
-        "workflows.wanted.wanted_listed",
     ),
     # The theories and the bench themselves, which tests hold against published figures.
     *(

@@ -56,8 +56,11 @@ EDGES = {
         *("stock", "find", "lessons", "report", "label", "work"),
     ),
     "plots": ("lots", "marks", "inks", "charts"),
-    "workflows": ("plain", "session", "wanted", "checking"),
-    "report": ("parts", "terminal", "pictures", "html", "json", "compared", "recipes", "check"),
+    "workflows": ("plain", "session", "wanted", "checking", "comparing"),
+    "report": (
+        *("parts", "terminal", "pictures", "html", "json", "compared", "recipes", "check"),
+        *("comparison",),
+    ),
     "forms": (
         *("shops", "style", "book_demo", "parts", "pictures", "begin"),
         *("formulas", "new_shop", "plan_weights", "practise_parts", "tickets", "book_mend"),

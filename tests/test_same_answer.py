@@ -109,13 +109,6 @@ DIFFER: tuple[tuple[str, str, tuple[str, ...], tuple[str, ...]], ...] = (
         "only the command says what a Lab can't tell",
         "python", ("warnings",), ("check by Lab",),
     ),
-    # a comparison
-    (
-        "the form matches under the first light alone, the command with a fifth of the others;"
-        " its sheet rounds the weights of a kilogram; stock and limits bind only the command's"
-        " other ink",
-        "form", ("numbers", "culprits", "sheet"), ("compare",),
-    ),
     # corrections
     (
         "the form does not say which ink was poured wrongly, nor how much of it went in",

@@ -1,66 +1,29 @@
 """``matchkit compare``: recipes side by side under the lights."""
 
 import argparse
-from collections.abc import Mapping
-from dataclasses import dataclass
-from datetime import date
 from pathlib import Path
-from typing import Any
 
-import numpy as np
-
-from matchkit.cli.asked import prefer_option
-from matchkit.cli.formulas import SHEER_WORDS
-from matchkit.cli.match import fewer_words
-from matchkit.cli.outputs import page
-from matchkit.cli.pictures import (
-    COMPARED,
-    chosen,
-    compared,
-    keep_picture,
-    picture_faults,
+from matchkit.cli.asked import (
+    give,
+    json_option,
     picture_option,
-    recipe_panels,
-)
-from matchkit.cli.shops import (
-    by_light,
-    lamp_option,
-    lamps_in,
-    name_option,
-    one_spectrum,
-    open_shop_of_today,
-    palettes_of,
-    recipe_in,
+    prefer_option,
     reference_lots_option,
+    session_of,
 )
-from matchkit.cli.terminal import json_option, positive, print_json, say, swatch, table
+from matchkit.cli.outputs import page
+from matchkit.cli.shops import lamp_option, name_option
+from matchkit.cli.terminal import positive, say
 from matchkit.colorimetry.illuminants import Light, weights
-from matchkit.colorimetry.tristimulus import hex_colour
 from matchkit.errors import InputError
+from matchkit.files.recipe import read_recipe
 from matchkit.files.write import write_file
-from matchkit.fitting.fit import Fit
-from matchkit.inks.palette import Palette
-from matchkit.inks.shop import Shop
-from matchkit.matching.compare import Comparison, Sample, Swap, blame, compare
-from matchkit.matching.match import fractions_for, match, odds_of, palette_for
-from matchkit.matching.rank import Candidate, limits, weighed
-from matchkit.matching.solve import Target, spectral_target
-from matchkit.paper.compare_sheet import comparison_html
-
-WEIGHED_G = 1000.0  # what percents stand for where nobody says how much
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Entry:
-    """One recipe that is compared, and what it is made of."""
-
-    name: str
-    palette: Palette
-    candidate: Candidate
-
-    @property
-    def batch_g(self) -> float:
-        return sum(self.candidate.grams)
+from matchkit.report.compared import COMPARED
+from matchkit.report.comparison import comparison_page, comparison_parts
+from matchkit.report.recipes import RECIPES
+from matchkit.workflows.comparing import PERCENTS_OF_G, compare, formulas_to_compare
+from matchkit.workflows.session import Session
+from matchkit.workflows.wanted import lamps_in, spectrum_in, wanted_spectrum
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -90,42 +53,27 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--job", default="", help="with --sheet: the job's name")
     parser.add_argument("--date", default="", help="with --sheet: the date on it (today)")
     reference_lots_option(parser)
-    picture_option(parser, (*COMPARED, "recipes"))
+    picture_option(parser, (*COMPARED, RECIPES))
     json_option(parser)
 
 
 def run(args: argparse.Namespace) -> None:
     """Predict the recipes, compare them with the target, print and write what is wanted."""
     top = _top(args)
-    shop, fits = open_shop_of_today(args)
-    spectrum = one_spectrum(args.target, args.name, shop)
-    target = spectral_target(spectrum.R, _lights(args, shop), shop.observer)
-    entries = [*_written(args, shop, fits, target), *_matched(args, shop, fits, target, top)]
-    seen = compare(
-        spectrum.R,
-        [(entry.name, entry.candidate.R) for entry in entries],
-        lights=target.lights,
-        observer=shop.observer,
-    )
+    session = session_of(args)
+    spectrum = spectrum_in(session, args.target, args.name)
+    wanted = wanted_spectrum(session, spectrum.name, spectrum.R, lights=_lights(args, session))
+    recipes = dict(_written(session, path) for path in args.recipes)
+    if top:
+        batch_g = positive(args.grams, "--grams")
+        best = formulas_to_compare(session, wanted, top=top, batch_g=batch_g, prefer=args.prefer)
+        for rank, each in enumerate(best, start=1):
+            recipes[f"formula {rank}"] = dict(zip(each.inks, each.grams, strict=True))
+    found = compare(session, wanted, recipes)
     if args.sheet:
-        _sheet(args, shop, seen, entries, spectrum.name)
-    if args.picture:
-        named = [(entry.name, entry.candidate) for entry in entries]
-        recipes = recipe_panels(
-            named, palettes_of(fits), light=seen.lights[0], observer=seen.observer
-        )
-        panels = {**compared(seen, shop.tolerance_de00), "recipes": recipes}
-        keep_picture(args.picture, chosen(args, panels))
-    if args.json:
-        print_json(_json(seen, entries))
-        return
-    print(f"{spectrum.name}, {shop.observer} degree observer")
-    for sample, entry in zip(seen.samples, entries, strict=True):
-        print("\n" + _report(seen, sample, entry, _culprit(seen, sample, entry)))
-    print(
-        f"\nindex: special metamerism index, {seen.correction} correction; shift: colour "
-        f"inconstancy against D65, {seen.transform}, D = 1; both in dE00"
-    )
+        write_file(args.sheet, comparison_page(found, job=args.job, day=args.date).html)
+        say(f"written: {args.sheet}")
+    give(args, found.to_dict, lambda: comparison_parts(found))
 
 
 def _no_lab(_: str) -> str:
@@ -138,7 +86,7 @@ def _no_lab(_: str) -> str:
 
 def _top(args: argparse.Namespace) -> int:
     """How many formulas of a match are wanted; every fault of the options at once."""
-    faults = picture_faults(args)
+    faults = ["--show goes with --picture FILE"] if args.show and not args.picture else []
     names = [Path(path).stem for path in args.recipes]
     faults += [
         f"compare: two recipe files are called {name}; rename one"
@@ -146,20 +94,17 @@ def _top(args: argparse.Namespace) -> int:
     ]
     if not args.recipes and args.match is None:
         faults.append("compare: give recipe files, or --match N for the best formulas of a match")
-    if args.match is None:
-        top = 0.0
-    else:
-        top = positive(args.match, "--match")
-        if top != int(top):
-            faults.append(f"--match: found {args.match!r}, need a whole number")
+    top = 0.0 if args.match is None else positive(args.match, "--match")
+    if top != int(top):
+        faults.append(f"--match: found {args.match!r}, need a whole number")
     if faults:
         raise InputError(faults)
     return int(top)
 
 
-def _lights(args: argparse.Namespace, shop: Shop) -> list[Light]:
+def _lights(args: argparse.Namespace, session: Session) -> list[Light]:
     """The shop's lights, then the named, then the measured; every unknown name at once."""
-    faults = []
+    shop, faults = session.settings, []
     for name in args.light:
         try:
             weights(name, shop.observer)
@@ -167,143 +112,13 @@ def _lights(args: argparse.Namespace, shop: Shop) -> list[Light]:
             faults += [f"--light: {fault}" for fault in error.faults]
     if faults:
         raise InputError(faults)
-    return list(dict.fromkeys([*shop.lights, *args.light, *lamps_in(args.lamp)]))
+    return list(dict.fromkeys([*shop.lights, *args.light, *lamps_in(session, args.lamp)]))
 
 
-def _written(
-    args: argparse.Namespace, shop: Shop, fits: Mapping[str, Fit], target: Target
-) -> list[_Entry]:
-    """The recipe files, as they are written."""
-    entries = []
-    for path in args.recipes:
-        written, palette, c = recipe_in(path, shop, palettes_of(fits))
-        found = next(each for each in fits.values() if each.palette is palette)
-        grams = c * (sum(written.grams) if written.grams else WEIGHED_G)
-        candidate = weighed(palette, grams, target, odds=odds_of(found, target, shop))
-        entries.append(_Entry(name=written.name, palette=palette, candidate=candidate))
-    return entries
-
-
-def _matched(
-    args: argparse.Namespace, shop: Shop, fits: Mapping[str, Fit], target: Target, top: int
-) -> list[_Entry]:
-    """The best formulas of a match under all the lights."""
-    if not top:
-        return []
-    found = match(
-        shop, fits, target, top=top, prefer=args.prefer, batch_g=positive(args.grams, "--grams")
-    )
-    if len(found.formulas) < top:
-        say(fewer_words(len(found.formulas), top, "`matchkit match --all`"))
-    palettes = palettes_of(fits)
-    return [
-        _Entry(name=f"formula {rank}", palette=palette_for(palettes, each.inks), candidate=each)
-        for rank, each in enumerate(found.formulas, start=1)
-    ]
-
-
-def _culprit(seen: Comparison, sample: Sample, entry: _Entry) -> Swap | None:
-    """The ink that parts a recipe from the target under its worst light, if one does."""
-    if not sample.worst:
-        return None
-    c = fractions_for(entry.palette, entry.candidate.inks, entry.candidate.grams)
-    swaps = blame(
-        entry.palette,
-        c,
-        seen.target_R,
-        first=seen.lights[0],
-        test=seen.lights[sample.worst],
-        observer=seen.observer,
-        # What is in the recipe already may stay, whatever the shelf says.
-        upper=np.maximum(limits(entry.palette, entry.batch_g), c),
-    )
-    return swaps[0] if swaps else None
-
-
-def _sheet(
-    args: argparse.Namespace, shop: Shop, seen: Comparison, entries: list[_Entry], target: str
-) -> None:
-    html = comparison_html(
-        seen,
-        [entry.candidate for entry in entries],
-        target_name=target,
-        tolerance_de00=shop.tolerance_de00,
-        shop=shop.name,
-        job=args.job,
-        date=args.date or date.today().isoformat(),
-    )
-    write_file(args.sheet, html)
-    say(f"written: {args.sheet}")
-
-
-def _json(seen: Comparison, entries: list[_Entry]) -> dict[str, Any]:
-    names = seen.light_names
-    return {
-        "recipes": [
-            {
-                "name": sample.name,
-                "inks": [
-                    {"ink": ink, "percent": round(percent, 6)}
-                    for ink, percent in zip(
-                        entry.candidate.inks, entry.candidate.percents, strict=True
-                    )
-                ],
-                "lab": by_light(names, sample.lab),
-                "de00": by_light(names, sample.de00),
-                "metamerism": by_light(names[1:], sample.metamerism[1:]),
-                "inconstancy": {
-                    light: round(float(value), 4)
-                    for light, value in zip(names, sample.inconstancy, strict=True)
-                    if light != "D65"
-                },
-                "words": dict(zip(names, sample.words, strict=True)),
-                "worst_light": names[sample.worst],
-                "observer_change": round(sample.observer_change, 4),
-                "cost_per_kg": entry.candidate.cost_per_kg,
-                "chance_in_tolerance": entry.candidate.chance_in_tolerance,
-            }
-            for sample, entry in zip(seen.samples, entries, strict=True)
-        ],
-        "correction": seen.correction,
-        "transform": f"{seen.transform}, D = 1",
-    }
-
-
-def _report(seen: Comparison, sample: Sample, entry: _Entry, swap: Swap | None) -> str:
-    rows = [
-        [
-            light,
-            f"{sample.de00[i]:.2f}",
-            *(f"{v:+.2f}" for v in sample.delta[i]),
-            f"{sample.metamerism[i]:.2f}" if i else "",
-            f"{sample.inconstancy[i]:.2f}" if light != "D65" else "",
-            sample.words[i],
-        ]
-        for i, light in enumerate(seen.light_names)
-    ]
-    block = swatch(hex_colour(sample.R, seen.lights[0], seen.observer))
-    columns = ["Light", "dE00", "dL*", "dC*", "dH*", "index", "shift", "in words"]
-    other = 2 if seen.observer == 10 else 10
-    lines = [
-        f"{block}{sample.name}: worst under {seen.light_names[sample.worst]}{_cost(entry)}",
-        "  " + ", ".join(
-            f"{ink} {percent:.2f} %"
-            for ink, percent in zip(entry.candidate.inks, entry.candidate.percents, strict=True)
-        ),
-        table(columns, rows, indent=2),
-        f"  seen by the {other} degree observer under {seen.light_names[0]}: index "
-        f"{sample.observer_change:.2f} (change of observer; not the deviate observer of CIE 080)",
-    ]  # fmt: skip
-    if entry.candidate.mostly_clear:
-        lines.append(f"  ! {SHEER_WORDS}")
-    if swap:
-        lines.append(
-            f"  {swap.ink} makes it so: with {swap.instead} instead, matched anew, the index "
-            f"under {seen.light_names[sample.worst]} falls by {swap.gain:.1f} to {swap.index:.1f}"
-        )
-    return "\n".join(lines)
-
-
-def _cost(entry: _Entry) -> str:
-    cost = entry.candidate.cost_per_kg
-    return "" if cost is None else f", cost {cost:.2f}/kg"
+def _written(session: Session, path: str) -> tuple[str, dict[str, float]]:
+    """Name and grams by ink of a recipe file."""
+    inks = {name: series for series, fit in session.fits.items() for name in fit.palette.names}
+    written = read_recipe(path, inks, mixes=session.shop.mixes)
+    session.note("taken_apart", *written.notes)
+    amounts = written.grams or [PERCENTS_OF_G * share for share in written.fractions]
+    return written.name, dict(zip(written.inks, amounts, strict=True))

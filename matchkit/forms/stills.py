@@ -14,7 +14,7 @@ from matchkit.files.preview import preview
 from matchkit.files.spectrum import read_spectrum
 from matchkit.forms.book_demo import with_book
 from matchkit.forms.book_parts import about, jobs_parts, order_parts, story_parts
-from matchkit.forms.compare import compare_parts, recipe_of, two_that_hide
+from matchkit.forms.compare import two_that_hide
 from matchkit.forms.correct import correct_parts, corrections, example_job
 from matchkit.forms.formulas import best_bodied, formula_parts, match_parts
 from matchkit.forms.hold import NO_TARGET, hold_parts
@@ -42,10 +42,13 @@ from matchkit.practice.kinds import exercise
 from matchkit.practice.safety import SAFETY
 from matchkit.practice.simulated_shop import room
 from matchkit.report.check import check_parts
+from matchkit.report.comparison import comparison_parts
 from matchkit.report.html import show
 from matchkit.report.parts import Part
 from matchkit.workflows.checking import check as look
-from matchkit.workflows.wanted import wanted_spectrum
+from matchkit.workflows.comparing import compare as compare_recipes
+from matchkit.workflows.comparing import formulas_to_compare
+from matchkit.workflows.wanted import wanted_listed, wanted_spectrum
 
 __all__ = [
     "book",
@@ -138,17 +141,17 @@ def ticket(opened: OpenShop, batch_g: float) -> None:
 
 
 def compare(opened: OpenShop, target: str, lights: tuple[str, ...] = ()) -> None:
-    """Two formulas for a colour of the shop's list, matched under the first light alone."""
+    """Two formulas for a colour of the shop's list, side by side under each light."""
 
     def parts() -> list[Part]:
-        shop, R = opened.shop, target_of(opened, target)
-        wanted = spectral_target(R, shop.lights, shop.observer, other_weight=0.0)
-        found = find_formulas(shop, opened.fits, wanted, name=target)
-        recipes = [
-            recipe_of(opened, f"formula {k + 1}", found.formulas[k])
-            for k in two_that_hide(opened, found.formulas)
-        ]
-        return compare_parts(opened, target, R, recipes, lights or shop.lights)
+        session = opened.session()
+        wanted = wanted_listed(session, target, lights=lights)
+        found = formulas_to_compare(session, wanted)
+        recipes = {
+            f"formula {k + 1}": dict(zip(found[k].inks, found[k].grams, strict=True))
+            for k in two_that_hide(found)
+        }
+        return comparison_parts(compare_recipes(session, wanted, recipes))
 
     of_the_demo(opened, parts)
 

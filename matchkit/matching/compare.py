@@ -1,7 +1,8 @@
 """Recipes side by side against one target, under every light that matters.
 
 What the mixer and the customer must see before anything is weighed: how each recipe looks
-beside the target under each light, which light is its worst, and which ink makes it so.
+beside the target under each light, which light is its worst, and which ink causes most of
+the difference there.
 
 Metamerism is told by the special index with the multiplicative correction in XYZ, colour
 inconstancy by CMCCAT2000 with full adaptation; see `metamerism` for what these leave out.
@@ -21,7 +22,7 @@ from matchkit.errors import InputError
 from matchkit.inks.palette import Palette, reflectance
 from matchkit.matching.solve import minimise, spectral_target
 
-__all__ = ["Comparison", "Sample", "Swap", "blame", "compare"]
+__all__ = ["Comparison", "Sample", "Swap", "compare", "limiting_ink"]
 
 Array = NDArray[np.float64]
 
@@ -126,7 +127,7 @@ def compare(
     return replace(beside, samples=samples)
 
 
-def blame(
+def limiting_ink(
     palette: Palette,
     fractions: ArrayLike,
     target_R: ArrayLike,
@@ -136,16 +137,16 @@ def blame(
     observer: int,
     upper: Array | None = None,
 ) -> list[Swap]:
-    """Which ink of a recipe makes it part from the target under `test`, the worst first.
+    """Which ink causes most of a recipe's metamerism under `test`, the worst first.
 
     Each ink in turn is changed for every other ink of the palette, and the recipe is
     matched again under the first light: the ink whose change brings the special index
-    down most is the one to blame, and the swap says what to take instead.  One swap for
-    each ink that can be blamed; none if no single swap on this shelf helps.
+    down most limits the match, and the swap says what to take instead.  One swap for
+    each ink whose change helps; none if no single change of inks does.
 
-    Why a swap: of 112 recipes on the virtual bench that held one ink the target did not,
-    this named that ink in 104.  Asking instead which ink's own spectrum explains most of the
-    metameric difference named it in two of five.
+    Why a swap: of 112 simulated recipes that held one ink the target did not, this named
+    that ink in 104.  Asking instead which ink's own spectrum explains most of the metameric
+    difference named it in two of five.
 
     `fractions` (n_ink,) sum to 1; `upper` (n_ink,) limits them, 0: not to be used.
     """

@@ -31,29 +31,29 @@ def compared_pictures(
     views = list(dict.fromkeys([0, int(away.argmax())]))
 
     def plane(name: str, axes: str, light: int) -> Picture:
-        def drawn(ax: "Axes") -> Any:
-            draw = _charts().ab_plane if name == "ab" else _charts().LC_plane
-            return draw(ax, seen, tolerance_de00=tolerance_de00, light=light)
-
         alt = f"{axes} of the target and of {names} under {seen.light_names[light]}"
-        return Picture(name=name, draw=drawn, alt=alt)
+        return Picture(
+            name=name,
+            draw=lambda ax: _drawings()[name](ax, seen, tolerance_de00=tolerance_de00, light=light),
+            alt=alt,
+        )
 
     pictures = [
         Picture(
             name="swatches",
-            draw=lambda ax: _charts().swatches(ax, seen),
+            draw=lambda ax: _drawings()["swatches"](ax, seen),
             alt=f"The target and {names} side by side under each light. A screen is not a proof.",
             height_in=0.9 + 0.62 * n_light,
         ),
         Picture(
             name="spectra",
-            draw=lambda ax: _charts().spectra(ax, seen),
+            draw=lambda ax: _drawings()["spectra"](ax, seen),
             alt=f"Reflectance of the target and of {names}",
             height_in=4.2,
         ),
         Picture(
             name="lights",
-            draw=lambda ax: _charts().light_bars(ax, seen, tolerance_de00=tolerance_de00),
+            draw=lambda ax: _drawings()["lights"](ax, seen, tolerance_de00=tolerance_de00),
             alt=f"dE00 of {names} under each light",
             height_in=0.8 + 0.22 * n_light * (n + 1),
         ),
@@ -63,11 +63,11 @@ def compared_pictures(
     return [replace(each, aside=each.name not in shown) for each in pictures]
 
 
-def _charts() -> Any:
-    """The module that draws; it brings the drawing library in, so only when it is needed."""
-    from matchkit.plots import charts
+def _drawings() -> dict[str, Any]:
+    """What draws each picture; only here the drawing library is loaded."""
+    from matchkit.plots.charts import LC_plane, ab_plane, light_bars, spectra, swatches
 
-    return charts
+    return dict(zip(COMPARED, (swatches, spectra, light_bars, ab_plane, LC_plane), strict=True))
 
 
 def edge_to_edge(above: str, below: Sequence[str], names: Sequence[str], title: str) -> Picture:

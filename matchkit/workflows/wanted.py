@@ -82,13 +82,16 @@ def wanted_spectrum(
     return Wanted(name=name, target=target)
 
 
-def wanted_listed(session: Session, name: str) -> Wanted:
-    """A colour of the shop's ``targets.csv``; InputError tells the names there are."""
+def wanted_listed(session: Session, name: str, *, lights: Sequence[Light] = ()) -> Wanted:
+    """A colour of the shop's ``targets.csv``, under `lights` or the shop's.
+
+    InputError tells the names there are.
+    """
     if name not in session.targets:
         there = ", ".join(session.targets) or "nothing"
         hint = did_you_mean(name, session.targets)
         raise InputError(f"targets.csv holds no {name!r}; it holds {there}{hint}")
-    return wanted_spectrum(session, name, session.targets[name])
+    return wanted_spectrum(session, name, session.targets[name], lights=lights)
 
 
 def wanted_lab(

@@ -1,0 +1,174 @@
+"""Recipes side by side against one colour, under every light that matters."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from matchkit.errors import InputError
+from matchkit.inks.palette import Palette
+from matchkit.matching.compare import Comparison, Sample, Swap, limiting_ink
+from matchkit.matching.compare import compare as beside
+from matchkit.matching.match import fractions_for, match, odds_of, palette_for
+from matchkit.matching.rank import Candidate, limits, weighed
+from matchkit.workflows.plain import by_light
+from matchkit.workflows.session import Session
+from matchkit.workflows.wanted import Wanted
+
+__all__ = [
+    "PERCENTS_OF_G",
+    "ComparedRecipe",
+    "RecipesCompared",
+    "compare",
+    "formulas_to_compare",
+]
+
+PERCENTS_OF_G = 1000.0  # the batch that percents stand for where nobody says how much
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class ComparedRecipe:
+    """One recipe beside the target: what it is made of, and how it looks.
+
+    `swap` tells which ink causes most of its metamerism under its worst light, and what to
+    take instead; None where no single change of inks makes it less.
+    """
+
+    sample: Sample
+    formula: Candidate
+    palette: Palette
+    swap: Swap | None
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class RecipesCompared:
+    """Recipes beside a target under each light, in the order in which they were given."""
+
+    wanted: Wanted
+    seen: Comparison
+    recipes: tuple[ComparedRecipe, ...]
+    tolerance_de00: float
+    shop: str
+
+    def to_dict(self) -> dict[str, Any]:
+        """The answer as plain data, as ``matchkit compare --json`` prints it."""
+        return {
+            "recipes": [self._recipe(each) for each in self.recipes],
+            "correction": self.seen.correction,
+            "transform": f"{self.seen.transform}, D = 1",
+        }
+
+    def _recipe(self, each: ComparedRecipe) -> dict[str, Any]:
+        lights, names = self.seen.lights, self.seen.light_names
+        sample, formula = each.sample, each.formula
+        inks = zip(formula.inks, formula.percents, strict=True)
+        shifts = by_light(lights, sample.inconstancy)
+        return {
+            "name": sample.name,
+            "inks": [{"ink": ink, "percent": round(percent, 6)} for ink, percent in inks],
+            "lab": by_light(lights, sample.lab),
+            "de00": by_light(lights, sample.de00),
+            "metamerism": by_light(lights[1:], sample.metamerism[1:]),
+            "inconstancy": {name: shift for name, shift in shifts.items() if name != "D65"},
+            "words": dict(zip(names, sample.words, strict=True)),
+            "worst_light": names[sample.worst],
+            "observer_change": round(sample.observer_change, 4),
+            "cost_per_kg": formula.cost_per_kg,
+            "chance_in_tolerance": formula.chance_in_tolerance,
+        }
+
+
+def compare(
+    session: Session, wanted: Wanted, recipes: Mapping[str, Mapping[str, float]]
+) -> RecipesCompared:
+    """Recipes, each a name and its grams by ink, against the colour that is wanted.
+
+    The lights are those of `wanted`, which must have a spectrum.  Raises InputError for a
+    recipe of inks that were not fitted, or of two series.
+    """
+    target = wanted.target
+    if target.R is None:
+        raise InputError(
+            "other lights can't be judged by a Lab, so recipes are not compared with it; measure"
+            " the sample"
+        )
+    made = [_weighed(session, wanted, grams) for grams in recipes.values()]
+    seen = beside(
+        target.R,
+        [(name, formula.R) for name, (_, formula) in zip(recipes, made, strict=True)],
+        lights=target.lights,
+        observer=target.observer,
+    )
+    return RecipesCompared(
+        wanted=wanted,
+        seen=seen,
+        recipes=tuple(
+            ComparedRecipe(
+                sample=sample,
+                formula=formula,
+                palette=palette,
+                swap=_swap(seen, sample, palette, formula),
+            )
+            for sample, (palette, formula) in zip(seen.samples, made, strict=True)
+        ),
+        tolerance_de00=session.settings.tolerance_de00,
+        shop=session.settings.name,
+    )
+
+
+def formulas_to_compare(
+    session: Session,
+    wanted: Wanted,
+    *,
+    top: int = 5,
+    batch_g: float = PERCENTS_OF_G,
+    prefer: str = "nearest",
+    progress: Callable[[int, int], None] | None = None,
+) -> tuple[Candidate, ...]:
+    """The best formulas of a match under the lights of `wanted`; that there are fewer is noted."""
+    found = match(
+        session.shop,
+        session.fits_today,
+        wanted.target,
+        top=top,
+        prefer=prefer,
+        batch_g=batch_g,
+        progress=progress,
+    )
+    if (n := len(found.formulas)) < top:
+        session.note(
+            "short_list",
+            f"only {n} formula{'s' if n > 1 else ''} ({top} asked for): others add inks without"
+            " coming closer, or are less sure or mostly clear (`matchkit match --all` lists those)",
+        )
+    return found.formulas
+
+
+def _weighed(
+    session: Session, wanted: Wanted, grams: Mapping[str, float]
+) -> tuple[Palette, Candidate]:
+    """The palette of the recipe's series, with today's lots, and what it predicts."""
+    palette = palette_for(session.palettes_today, [*grams])
+    found = next(each for each in session.fits_today.values() if each.palette is palette)
+    weights = fractions_for(palette, [*grams], [*grams.values()]) * sum(grams.values())
+    odds = odds_of(found, wanted.target, session.shop)
+    return palette, weighed(palette, weights, wanted.target, odds=odds)
+
+
+def _swap(seen: Comparison, sample: Sample, palette: Palette, formula: Candidate) -> Swap | None:
+    """The ink that causes most of the metamerism under the worst light, if there is one."""
+    if not sample.worst:
+        return None
+    c = fractions_for(palette, formula.inks, formula.grams)
+    swaps = limiting_ink(
+        palette,
+        c,
+        seen.target_R,
+        first=seen.lights[0],
+        test=seen.lights[sample.worst],
+        observer=seen.observer,
+        # What is in the recipe already may stay, whatever the stock.
+        upper=np.maximum(limits(palette, sum(formula.grams)), c),
+    )
+    return swaps[0] if swaps else None
