@@ -55,11 +55,11 @@ EDGES = {
         *("schema", "store", "copies", "shelf", "rows", "checks", "containers", "entries", "jobs"),
         *("stock", "find", "lessons", "report", "label", "work"),
     ),
-    "plots": ("lots", "marks", "inks", "charts"),
-    "workflows": ("plain", "session", "wanted", "checking", "comparing"),
+    "plots": ("lots", "marks", "inks", "charts", "learning"),
+    "workflows": ("plain", "session", "wanted", "checking", "comparing", "rehearsing"),
     "report": (
         *("parts", "terminal", "pictures", "html", "json", "compared", "recipes", "check"),
-        *("comparison",),
+        *("comparison", "rehearsal"),
     ),
     "forms": (
         *("shops", "style", "book_demo", "parts", "pictures", "begin"),

@@ -1,4 +1,4 @@
-"""Blind jobs on the virtual bench: the score, the command, and the stored study.
+"""Blind jobs on simulated inks: the score, the command, and the stored study.
 
 The numbers to reach are the project's own; the full study is run by hand, see
 `studies.rehearsal`.
@@ -11,21 +11,22 @@ import pytest
 from studies import rehearsal
 
 from matchkit.cli import main
-from matchkit.rehearsal.rehearse import BATCH_G, make_stand, play, rehearse
+from matchkit.rehearsal.rehearse import BATCH_G, play, simulated_shop
 from matchkit.rehearsal.scores import Played, deciles, joined, scores
 from matchkit.simulator.simulate import Hand, draw_lots, job, make_bench, opaque_R
+from matchkit.workflows.rehearsing import RehearsalOptions, rehearse
 
 THIRTY = {"n_colours": 5}  # eight inks: a thirtieth of the subsets of sixteen
 
 
 @pytest.fixture(scope="module")
-def stand():
-    return make_stand(51_001, 30, **THIRTY)
+def shop():
+    return simulated_shop(51_001, 30, **THIRTY)
 
 
 @pytest.fixture(scope="module")
-def played(stand):
-    return play(stand, lots_percent=5.0)
+def played(shop):
+    return play(shop, lots_percent=5.0)
 
 
 def row(rows, mixer, kind="all"):
@@ -43,31 +44,31 @@ def test_thirty_jobs_come_in(played):
     assert textbook["one"] < ours["one"]
 
 
-def test_lots_that_were_learned_bring_more_in_at_first(stand, played):
-    learned = play(stand, lots_percent=5.0, earlier=8, mixers=("matchkit",))
+def test_lots_that_were_learned_bring_more_in_at_first(shop, played):
+    learned = play(shop, lots_percent=5.0, earlier=8, mixers=("matchkit",))
     before, after = (p.de00["matchkit"][:, 0] for p in (played, learned))
     assert np.median(after) < 0.6 * np.median(before)
     assert (after <= 1.0).mean() >= 0.93
     assert learned.chance[:, 0].mean() > played.chance[:, 0].mean()
 
 
-def test_odds_of_many_jobs_on_one_stand(stand):
+def test_odds_of_many_jobs_in_one_shop(shop):
     """Ten jobs for each target, with lots far apart so that half of them miss."""
-    whole = joined([play(stand, lots_percent=9.0, seed=s, mixers=("ceiling",)) for s in range(10)])
-    told = play(stand, lots_percent=9.0, mixers=("matchkit",)).chance[:, 0]
+    whole = joined([play(shop, lots_percent=9.0, seed=s, mixers=("ceiling",)) for s in range(10)])
+    told = play(shop, lots_percent=9.0, mixers=("matchkit",)).chance[:, 0]
     assert told.mean() == pytest.approx((whole.de00["ceiling"][:, 0] <= 1.0).mean(), abs=0.06)
 
 
-def test_the_same_seed_is_the_same_play(stand, played):
-    again = play(stand, lots_percent=5.0, mixers=("matchkit",))
+def test_the_same_seed_is_the_same_play(shop, played):
+    again = play(shop, lots_percent=5.0, mixers=("matchkit",))
     assert (again.de00["matchkit"] == played.de00["matchkit"]).all()
-    other = play(stand, lots_percent=5.0, seed=1, mixers=("ceiling",))
+    other = play(shop, lots_percent=5.0, seed=1, mixers=("ceiling",))
     assert not (other.de00["ceiling"] == played.de00["ceiling"]).any()
 
 
-def test_without_lots_noise_and_fit_there_is_nothing_to_miss(stand):
+def test_without_lots_noise_and_fit_there_is_nothing_to_miss(shop):
     """The ceiling with lots that don't differ: only the hand and the reading are left."""
-    played = play(stand, lots_percent=0.0, mixers=("ceiling",))
+    played = play(shop, lots_percent=0.0, mixers=("ceiling",))
     assert played.de00["ceiling"][:, 0].max() < 0.4
 
 
@@ -122,20 +123,24 @@ def test_lots_are_as_far_apart_as_asked():
     assert np.log(drawn).std() == pytest.approx(0.05, rel=0.03)
 
 
-def test_progress_counts_targets_over_all_benches(monkeypatch):
-    monkeypatch.setattr("matchkit.rehearsal.rehearse.PER_STAND", 2)
+@pytest.fixture
+def two_colours(monkeypatch):
+    """Rehearsals with few inks, which are quick."""
+    few = lambda *given, **more: simulated_shop(*given, n_colours=2, **more)  # noqa: E731
+    monkeypatch.setattr("matchkit.workflows.rehearsing.simulated_shop", few)
+
+
+def test_progress_counts_targets_over_all_shops(two_colours, monkeypatch):
+    monkeypatch.setattr("matchkit.workflows.rehearsing.PER_SHOP", 2)
     seen = []
-    found = rehearse(
-        3, seed=3, n_colours=2, drawdowns_per_ink=3, progress=lambda d, n: seen.append((d, n))
-    )
+    options = RehearsalOptions(targets=3, seed=3, drawdowns_per_ink=3)
+    found = rehearse(options, lambda done, total: seen.append((done, total)))
     assert seen == [(1, 3), (2, 3), (3, 3)]
-    assert found.kinds == ("pastel", "half", "pastel") and BATCH_G == 500
+    assert found.to_dict()["batch_grams"] == BATCH_G == 500
+    assert [r["kind"] for r in found.scores][:3] == ["pastel", "half", "all"]
 
 
-def test_the_command_answers_in_one_document(monkeypatch, capsys, tmp_path):
-    from matchkit.cli import rehearse as command
-
-    monkeypatch.setattr(command, "rehearse", lambda **given: rehearse(**{**given, "n_colours": 2}))
+def test_the_command_answers_in_one_document(two_colours, capsys, tmp_path):
     picture = tmp_path / "jobs.png"
     assert main(["rehearse", "--targets", "4", "--json", "--picture", str(picture)]) == 0
     out = capsys.readouterr().out
@@ -145,7 +150,7 @@ def test_the_command_answers_in_one_document(monkeypatch, capsys, tmp_path):
     assert sum(tenth["jobs"] for tenth in told["odds"]) == 4
     assert picture.read_bytes().startswith(b"\x89PNG")
     assert main(["rehearse", "--targets", "4"]) == 0
-    assert "came true" in capsys.readouterr().out
+    assert "Percent of jobs in tolerance" in capsys.readouterr().out
 
 
 def test_every_fault_of_the_options_is_told_at_once(capsys):
@@ -153,8 +158,7 @@ def test_every_fault_of_the_options_is_told_at_once(capsys):
     lines = capsys.readouterr().err.splitlines()
     assert len(lines) == 3
     assert all(
-        option in line
-        for option, line in zip(("--targets", "--earlier", "--lots"), lines, strict=True)
+        option in line for option, line in zip(("--lots", "targets", "earlier"), lines, strict=True)
     )
 
 

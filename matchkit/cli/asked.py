@@ -1,8 +1,8 @@
 """What every command does alike: open the session, read the colour, give the answer."""
 
 import argparse
-from collections.abc import Callable, Sequence
-from typing import Any
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, TypeVar
 
 from matchkit.cli.outputs import picture_file
 from matchkit.cli.terminal import number_of, say
@@ -20,6 +20,7 @@ __all__ = [
     "give",
     "json_option",
     "lab_numbers",
+    "options_of",
     "picture_option",
     "prefer_option",
     "reference_lots_option",
@@ -29,6 +30,7 @@ __all__ = [
 ]
 
 
+T = TypeVar("T")
 Answer = tuple[dict[str, Any], str]  # of a verb of the book, as JSON and as text
 
 
@@ -62,6 +64,29 @@ def give(
         write_pictures(args.picture, pictures_of(parts(), args.show or ()))
         say(f"written: {args.picture}")
     print(to_json(data()) if args.json else to_text(parts()))
+
+
+def options_of(args: argparse.Namespace, make: Callable[..., T], numbers: Mapping[str, str]) -> T:
+    """What `make` makes of the numbers that were given; InputError tells all that is wrong.
+
+    `numbers` holds the options and what `make` calls each of them.
+    """
+    given: dict[str, float] = {}
+    faults: list[str] = []
+    for option, name in numbers.items():
+        text = getattr(args, option)
+        try:
+            if text is not None:
+                given[name] = int(text) if text.isdecimal() else number_of(text, f"--{option}")
+        except InputError as error:
+            faults += error.faults
+    try:
+        made = make(**given)
+    except InputError as error:
+        faults += error.faults
+    if faults:
+        raise InputError(faults)
+    return made
 
 
 def batch_argument(parser: argparse.ArgumentParser) -> None:

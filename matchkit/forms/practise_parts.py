@@ -3,13 +3,10 @@
 from collections.abc import Sequence
 
 import numpy as np
-from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from matchkit.colorimetry.grid import GRID_NM
-from matchkit.colorimetry.tristimulus import de00_contour
 from matchkit.forms.pictures import drawn
-from matchkit.plots.marks import INK, USUAL
+from matchkit.plots.learning import curves, way
 from matchkit.practice.exercise import LETTERS, Exercise
 from matchkit.practice.hints import BATCH_G, Outcome
 from matchkit.practice.job import Batch
@@ -17,12 +14,9 @@ from matchkit.practice.simulated_shop import LIGHTS, Swatch, swatch
 from matchkit.report.compared import edge_to_edge
 from matchkit.report.parts import Part, Picture, Table
 
-__all__ = ["answer_parts", "job_parts", "outcome_parts", "question_parts", "way"]
+__all__ = ["answer_parts", "job_parts", "outcome_parts", "question_parts"]
 
 Array = NDArray[np.float64]
-
-ROOM = 0.15  # beyond the outermost point, as a share: names stand there
-LEAST_SPAN = 0.5  # either way, Lab
 
 
 def question_parts(exercise: Exercise) -> list[Part]:
@@ -69,15 +63,6 @@ def _curves(swatches: Sequence[Swatch]) -> Picture:
     return drawn(lambda ax: curves(ax, swatches), f"Reflectance of {names}, 400 to 700 nm")
 
 
-def curves(ax: Axes, swatches: Sequence[Swatch]) -> Axes:
-    """Reflectance, the first solid, the others dashed."""
-    for k, each in enumerate(swatches):
-        ax.plot(GRID_NM, each.R, color=INK, ls="--" if k else "-", label=each.name)
-    ax.set(xlabel="wavelength, nm", ylabel="reflectance", xlim=(400, 700), ylim=(0, None))
-    ax.legend(frameon=False, fontsize=USUAL)
-    return ax
-
-
 def _arrows(begin: Swatch, ends: Sequence[Swatch], target: Swatch | None) -> list[Part]:
     """Arrows from one colour to others, in a*, b* and in C*, L*."""
     named = [(begin.name, begin.lab), *((each.name, each.lab) for each in ends)]
@@ -88,50 +73,6 @@ def _arrows(begin: Swatch, ends: Sequence[Swatch], target: Swatch | None) -> lis
         drawn(lambda ax, p=plane: way(ax, named, arrows, aim, p), f"{plane} of {words}")  # type: ignore[misc]
         for plane in ("ab", "LC")
     ]
-
-
-def way(
-    ax: Axes,
-    named: Sequence[tuple[str, Array]],
-    arrows: Sequence[tuple[int, int]],
-    target: Array | None,
-    plane: str,
-    tolerance_de00: float = 1.0,
-) -> Axes:
-    """Named colours (Lab) and arrows between them, in the "ab" or the "LC" plane."""
-    points = np.array([_flat(lab, plane) for _, lab in named])
-    if target is not None:
-        aim = _flat(target, plane)
-        outline = np.array(
-            [_flat(lab, plane) for lab in de00_contour(target, tolerance_de00, plane)]
-        )
-        ax.plot(*outline.T, color=INK, lw=0.8)
-        ax.plot(*aim, marker="+", color=INK, ms=10)
-        ax.annotate(
-            "target", (aim[0], aim[1]), xytext=(6, -10), textcoords="offset points", fontsize=USUAL
-        )
-    for a, b in arrows:
-        ax.annotate(
-            "",
-            tuple(points[b]),
-            xytext=tuple(points[a]),
-            arrowprops={"arrowstyle": "->", "color": INK},
-        )
-    for (name, _), point in zip(named, points, strict=False):
-        ax.plot(*point, marker="o", color=INK, ms=4)
-        ax.annotate(
-            name, (point[0], point[1]), xytext=(5, 5), textcoords="offset points", fontsize=USUAL
-        )
-    middle = points.mean(axis=0)
-    ax.update_datalim([middle - LEAST_SPAN, middle + LEAST_SPAN])
-    ax.margins(ROOM)
-    ax.set_aspect("equal", adjustable="datalim")
-    ax.set(xlabel="a*" if plane == "ab" else "C*", ylabel="b*" if plane == "ab" else "L*")
-    return ax
-
-
-def _flat(lab: Array, plane: str) -> Array:
-    return lab[1:] if plane == "ab" else np.array([np.hypot(*lab[1:]), lab[0]])
 
 
 # ---- the job

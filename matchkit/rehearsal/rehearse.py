@@ -1,11 +1,11 @@
-"""Rehearsal: blind jobs on the virtual bench, to see how often a batch comes in.
+"""Rehearsal: blind jobs on simulated inks, to see how often a batch is in tolerance.
 
-A `Stand` is a shop that never was: inks drawn from a seed, drawn down and fitted as any
-shop's, with targets that are random mixtures of those inks at their reference lots, and a
-formula for each.  `play` makes every formula with lots that differ from the reference,
-with a hand that slips and readings that scatter, and corrects it twice.
+A `SimulatedShop` has inks drawn from a seed, drawn down and fitted as any shop's, targets
+that are random mixtures of those inks at their reference lots, and a formula for each.
+`play` makes every formula with lots that differ from the reference, with weighing errors
+and readings that scatter, and corrects it twice.
 
-Three mixers make each job with the same lots, the same slips and the same noise:
+Three mixers make each job with the same lots, the same weighing errors and the same noise:
 
     matchkit   fit, match, infer what went wrong, correct
     ceiling    the mixture the target was made from, weighed once: what a perfect model
@@ -13,8 +13,8 @@ Three mixers make each job with the same lots, the same slips and the same noise
     textbook   single-constant theory; a miss is put right by matching the target shifted
                by the error, with the inks in the bucket
 
-Targets are measured without noise, and every drawdown hides its ground.  The bench is
-another theory than the fit's, but it is no shop: real inks, hands and films do worse.
+Targets are measured without noise, and every drawdown hides its ground.  The simulator uses
+another theory than the fit, but it is no shop: real inks, hands and films do worse.
 """
 
 from collections.abc import Callable, Sequence
@@ -34,7 +34,7 @@ from matchkit.matching.match import fractions_for, searched
 from matchkit.matching.probability import Spread, chance, spread_of
 from matchkit.matching.rank import candidates
 from matchkit.matching.solve import Solved, Target, minimise, spectral_target
-from matchkit.rehearsal.scores import Played, joined
+from matchkit.rehearsal.scores import Played
 from matchkit.simulator.simulate import (
     KINDS,
     Bench,
@@ -49,11 +49,10 @@ from matchkit.simulator.simulate import (
 
 __all__ = [
     "MIXERS",
-    "Stand",
+    "SimulatedShop",
     "drawdowns_of",
-    "make_stand",
     "play",
-    "rehearse",
+    "simulated_shop",
 ]
 
 Array = NDArray[np.float64]
@@ -67,14 +66,13 @@ HAND = Hand()
 BATCH_G = 500.0
 LIGHTS, OBSERVER = ("D65", "A", "FL11"), 10
 ROUNDS = 2
-PER_STAND = 20  # targets on one bench before new inks are drawn
 ROOM = 1.0  # the textbook adds at most so many batches to a batch
 LEAST_SHARE = 1e-4  # an ink of the textbook's that is less than this is left out
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Stand:
-    """One bench as its shop knows it, and its targets, a row for each.
+class SimulatedShop:
+    """Simulated inks as their shop knows them, and its targets, a row for each.
 
     `truth` (n, n_ink) is what a target was made from; `formula_g` and `textbook_g`
     (n, n_ink) are what the two matches weigh for it.
@@ -92,53 +90,17 @@ class Stand:
     textbook_g: Array
 
 
-def rehearse(
-    n_targets: int = 40,
-    *,
-    seed: int = 1,
-    lots_percent: float = 5.0,
-    tolerance_de00: float = TOLERANCE_DE00,
-    earlier: int = 0,
-    n_colours: int = 13,
-    drawdowns_per_ink: int = 10,
-    progress: Progress | None = None,
-) -> Played:
-    """Blind jobs on as many benches as it takes; see `play`.
-
-    `lots_percent` is the standard deviation of strength between lots.  `drawdowns_per_ink`
-    is 3 or 10.  `progress` is called with the number of targets matched and in all.
-    """
-    parts = []
-    for k, first in enumerate(range(0, n_targets, PER_STAND)):
-        size = min(PER_STAND, n_targets - first)
-        stand = make_stand(
-            1000 * seed + k,
-            size,
-            n_colours=n_colours,
-            drawdowns_per_ink=drawdowns_per_ink,
-            progress=progress and _further(progress, first, n_targets),
-        )
-        parts.append(
-            play(stand, lots_percent=lots_percent, tolerance_de00=tolerance_de00, earlier=earlier)
-        )
-    return joined(parts)
+# ---- the simulated shop
 
 
-def _further(progress: Progress, first: int, total: int) -> Progress:
-    return lambda done, _: progress(first + done, total)
-
-
-# ---- the shop that never was
-
-
-def make_stand(
+def simulated_shop(
     seed: int,
     n_targets: int,
     *,
     n_colours: int = 13,
     drawdowns_per_ink: int = 10,
     progress: Progress | None = None,
-) -> Stand:
+) -> SimulatedShop:
     """Inks, their fit, and formulas for targets that go round the four kinds."""
     bench = make_bench(seed, n_colours=n_colours)
     rng = np.random.default_rng([seed, 1])
@@ -155,7 +117,7 @@ def make_stand(
         textbook.append(_formula(searched(plain, target), plain, target))
         if progress:
             progress(k, n_targets)
-    return Stand(
+    return SimulatedShop(
         seed=seed,
         bench=bench,
         found=found,
@@ -172,7 +134,7 @@ def make_stand(
 def drawdowns_of(
     bench: Bench, rng: np.random.Generator, steps: int
 ) -> tuple[list[Ink], list[Drawdown]]:
-    """A bench's inks and its drawdowns, `steps` of each ink, as a shop would have them."""
+    """Simulated inks and their drawdowns, `steps` of each ink, as a shop would have them."""
     names, fractions, readings = ladder(bench, rng, steps=steps)
     inks = [Ink(name=ink.name, role=ink.role) for ink in bench.inks]
     drawn = [
@@ -190,7 +152,7 @@ def drawdowns_of(
 def _formula(
     solved: Solved, palette: Palette, target: Target, error_Lab: Array | None = None
 ) -> Array:
-    """Grams (n_ink,) of the formula that `match` puts first; without its odds no `error_Lab`."""
+    """Grams (n_ink,) of the formula that `match` puts first; without its chance no `error_Lab`."""
     odds = None if error_Lab is None else _odds(palette, target, error_Lab)
     best = candidates(
         solved, palette, target, batch_g=BATCH_G, resolution_g=HAND.resolution_g, top=1, odds=odds
@@ -207,7 +169,7 @@ def _odds(palette: Palette, target: Target, error_Lab: Array) -> Callable[[Array
 
 
 def play(
-    stand: Stand,
+    shop: SimulatedShop,
     *,
     lots_percent: float,
     tolerance_de00: float = TOLERANCE_DE00,
@@ -215,30 +177,30 @@ def play(
     seed: int = 0,
     mixers: Sequence[str] = MIXERS,
 ) -> Played:
-    """One job for each target of a stand, each with lots of its own.
+    """One job for each target of a simulated shop, each with lots of its own.
 
     With `earlier` above 0 matchkit has seen that many first drawdowns of other targets
     made with the same lots, and both matches and corrects with what they told.  Another
-    `seed` is other lots, slips and noise.
+    `seed` is other lots, weighing errors and noise.
     """
-    spread = _spread(stand, lots_percent)
+    spread = _spread(shop, lots_percent)
     scored: dict[str, list[Array]] = {mixer: [] for mixer in mixers}
     added, said = [], []
-    for k, target in enumerate(stand.targets):
-        lots = draw_lots(_rng(stand, seed, k, 0), len(stand.bench.inks), lots_percent / 100)
-        known = _learn(stand, k, lots, spread, earlier, _rng(stand, seed, k, 2))
-        ways, told = _ways(stand, k, spread, tolerance_de00, known if earlier else None)
+    for k, target in enumerate(shop.targets):
+        lots = draw_lots(_rng(shop, seed, k, 0), len(shop.bench.inks), lots_percent / 100)
+        known = _learn(shop, k, lots, spread, earlier, _rng(shop, seed, k, 2))
+        ways, told = _ways(shop, k, spread, tolerance_de00, known if earlier else None)
         for mixer in mixers:
             grams, fix = ways[mixer]
-            rng = _rng(stand, seed, k, 1)  # the same slips and noise for every mixer
-            done = job(stand.bench, grams, lots, rng, correct=fix, rounds=ROUNDS, hand=HAND)
+            rng = _rng(shop, seed, k, 1)  # one hand and one noise for every mixer
+            done = job(shop.bench, grams, lots, rng, correct=fix, rounds=ROUNDS, hand=HAND)
             scored[mixer].append(_seen(target, done.readings))
             if mixer == "matchkit":
                 more_g = np.diff(done.shown_g.sum(axis=1))
                 added.append(_padded(100 * more_g / BATCH_G, 0.0, ROUNDS))
                 said.append(told[:2])
     return Played(
-        kinds=stand.kinds,
+        kinds=shop.kinds,
         tolerance_de00=tolerance_de00,
         de00={mixer: np.array(rows) for mixer, rows in scored.items()},
         added_percent=np.array(added),
@@ -246,14 +208,14 @@ def play(
     )
 
 
-def _rng(stand: Stand, seed: int, k: int, stream: int) -> np.random.Generator:
-    return np.random.default_rng([stand.seed, seed, k, stream])
+def _rng(shop: SimulatedShop, seed: int, k: int, stream: int) -> np.random.Generator:
+    return np.random.default_rng([shop.seed, seed, k, stream])
 
 
-def _spread(stand: Stand, lots_percent: float) -> Spread:
+def _spread(shop: SimulatedShop, lots_percent: float) -> Spread:
     """What the shop takes for granted: it knows how far its lots usually lie apart."""
-    palette = stand.found.palette
-    usual = spread_of(palette, stand.found.error_Lab, HAND.resolution_g)
+    palette = shop.found.palette
+    usual = spread_of(palette, shop.found.error_Lab, HAND.resolution_g)
     return replace(usual, log_strength=np.full(len(palette.inks), max(lots_percent, 0.1) / 100))
 
 
@@ -270,19 +232,19 @@ def _seen(target: Target, readings: Array) -> Array:
 
 
 def _learn(
-    stand: Stand, k: int, lots: Array, spread: Spread, earlier: int, rng: np.random.Generator
+    shop: SimulatedShop, k: int, lots: Array, spread: Spread, earlier: int, rng: np.random.Generator
 ) -> Known:
     """What `earlier` batches of other targets tell about today's lots."""
-    palette, model_f = stand.found.palette, model_error_f(stand.found)
+    palette, model_f = shop.found.palette, model_error_f(shop.found)
     usual = [
         replace(ink, lot_spread_percent=100 * float(sd))
         for ink, sd in zip(palette.inks, spread.log_strength, strict=True)
     ]
     learned = start(usual)
-    others = np.delete(np.arange(len(stand.targets)), k)
+    others = np.delete(np.arange(len(shop.targets)), k)
     for other in rng.choice(others, size=earlier):
-        formula_g = stand.formula_g[other]
-        done = job(stand.bench, formula_g, lots, rng, correct=_leave, rounds=0, hand=HAND)
+        formula_g = shop.formula_g[other]
+        done = job(shop.bench, formula_g, lots, rng, correct=_leave, rounds=0, hand=HAND)
         seen = Round(grams=done.shown_g[0], R=done.readings[0])
         learned, _ = learn(learned, palette, [seen], spread, model_f=model_f)
     return for_palette(learned, palette)
@@ -292,19 +254,19 @@ def _learn(
 
 
 def _ways(
-    stand: Stand, k: int, spread: Spread, tolerance_de00: float, known: Known | None
+    shop: SimulatedShop, k: int, spread: Spread, tolerance_de00: float, known: Known | None
 ) -> tuple[dict[str, tuple[Array, Fix]], list[float]]:
-    """What each mixer weighs for target k and how it corrects, and the odds as they are told."""
-    palette, target, formula_g = stand.found.palette, stand.targets[k], stand.formula_g[k]
+    """What each mixer weighs for target k and how it corrects, and the chances as stated."""
+    palette, target, formula_g = shop.found.palette, shop.targets[k], shop.formula_g[k]
     covariance = None
     if known:
         palette, covariance = replace(palette, strengths=np.exp(known[0])), known[1]
-        formula_g = _matched_again(stand.solved[k], palette, target, stand.found.error_Lab)
+        formula_g = _matched_again(shop.solved[k], palette, target, shop.found.error_Lab)
     told = [chance(palette, formula_g, target, spread, tolerance_de00, covariance)]
     ways = {
-        "matchkit": (formula_g, _by_inference(stand, k, spread, tolerance_de00, known, told)),
-        "ceiling": (stand.truth[k] * BATCH_G, _leave),
-        "textbook": (stand.textbook_g[k], _by_shift(stand.textbook, target, tolerance_de00)),
+        "matchkit": (formula_g, _by_inference(shop, k, spread, tolerance_de00, known, told)),
+        "ceiling": (shop.truth[k] * BATCH_G, _leave),
+        "textbook": (shop.textbook_g[k], _by_shift(shop.textbook, target, tolerance_de00)),
     }
     return ways, told
 
@@ -320,15 +282,15 @@ def _leave(shown_g: Sequence[Array], readings: Sequence[Array]) -> Array:
 
 
 def _by_inference(
-    stand: Stand,
+    shop: SimulatedShop,
     k: int,
     spread: Spread,
     tolerance_de00: float,
     known: Known | None,
     told: list[float],
 ) -> Fix:
-    """The smallest addition, by what most likely went wrong; its odds are added to `told`."""
-    palette, model_f = stand.found.palette, model_error_f(stand.found)
+    """The smallest addition, by what most likely went wrong; its chance is added to `told`."""
+    palette, model_f = shop.found.palette, model_error_f(shop.found)
 
     def fix(shown_g: Sequence[Array], readings: Sequence[Array]) -> Array:
         rounds = [Round(grams=g, R=R) for g, R in zip(shown_g, readings, strict=True)]
@@ -336,7 +298,7 @@ def _by_inference(
         found = correct(
             palette,
             belief,
-            stand.targets[k],
+            shop.targets[k],
             spread,
             tolerance_de00=tolerance_de00,
             resolution_g=HAND.resolution_g,
@@ -351,7 +313,7 @@ def _by_shift(palette: Palette, target: Target, tolerance_de00: float) -> Fix:
     """Additions that lead to the formula for the target shifted by the error.
 
     Only inks in the bucket are added; the error is what was read less what the theory
-    foretold, which does textbook theory no injustice where it can't foretell the target.
+    predicted, which does textbook theory no injustice where it can't predict the target.
     """
 
     def fix(shown_g: Sequence[Array], readings: Sequence[Array]) -> Array:

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import numpy as np
 
-from matchkit.rehearsal.rehearse import MIXERS, make_stand, play
+from matchkit.rehearsal.rehearse import MIXERS, play, simulated_shop
 from matchkit.rehearsal.scores import deciles, joined, scores
 
 STORED = Path(__file__).with_suffix(".json")
@@ -34,7 +34,7 @@ def played(seeds=SEEDS, targets=TARGETS, plays=PLAYS, tell=None, **stand):
     """(lots, earlier) -> what came of the jobs on all benches."""
     parts = {play_[:2]: [] for play_ in plays}
     for done, seed in enumerate(seeds, start=1):
-        made = make_stand(seed, targets, **stand)
+        made = simulated_shop(seed, targets, **stand)
         for lots, earlier, mixers in plays:
             one = play(made, lots_percent=lots, earlier=earlier, mixers=mixers, seed=int(lots))
             parts[lots, earlier].append(one)

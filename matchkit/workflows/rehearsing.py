@@ -1,0 +1,103 @@
+"""Blind jobs on simulated inks: how often a batch is in tolerance, how true the chances are."""
+
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from matchkit.errors import InputError
+from matchkit.rehearsal.rehearse import BATCH_G, play, simulated_shop
+from matchkit.rehearsal.scores import deciles, joined, scores
+
+__all__ = ["DRAWDOWNS", "Rehearsal", "RehearsalOptions", "rehearse"]
+
+PER_SHOP = 20  # targets of one simulated shop before new inks are drawn
+DRAWDOWNS = (3, 10)  # of each ink
+WHOLE = {"targets": (1, 10_000), "seed": (0, 10**6), "earlier_batches": (0, 200)}
+BETWEEN = {"lots_percent": (0.0, 30.0), "tolerance_de00": (0.05, 20.0)}
+
+
+@dataclass(frozen=True, kw_only=True)
+class RehearsalOptions:
+    """How many jobs, and what makes them hard.
+
+    `lots_percent` is the standard deviation of strength between lots, `earlier_batches` how
+    many batches have already told about the lots, `drawdowns_per_ink` 3 or 10; another
+    `seed` is other inks and other targets.  InputError tells every number that can't be.
+    """
+
+    targets: int = 40
+    seed: int = 1
+    lots_percent: float = 5.0
+    tolerance_de00: float = 1.0
+    earlier_batches: int = 0
+    drawdowns_per_ink: int = 10
+
+    def __post_init__(self) -> None:
+        faults = []
+        for name, (low, high) in (WHOLE | BETWEEN).items():
+            value = getattr(self, name)
+            if not low <= value <= high or (name in WHOLE and value != int(value)):
+                need = "a whole number from " if name in WHOLE else ""
+                faults.append(f"{name}: found {value:g}, need {need}{low:g} to {high:g}")
+        if self.drawdowns_per_ink not in DRAWDOWNS:
+            faults.append(f"drawdowns_per_ink: found {self.drawdowns_per_ink}, need 3 or 10")
+        if not faults and self.earlier_batches and self.targets < 2:
+            faults.append(
+                "earlier_batches: earlier batches are of other targets; targets must be 2 or more"
+            )
+        if faults:
+            raise InputError(faults)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Rehearsal:
+    """What came of the jobs: rows of `rehearsal.scores.scores` and of `deciles`."""
+
+    options: RehearsalOptions
+    scores: list[dict[str, Any]]
+    chances: list[dict[str, Any]]
+
+    def to_dict(self) -> dict[str, Any]:
+        """The answer as plain data, as ``matchkit rehearse --json`` prints it."""
+        return {
+            **asdict(self.options),
+            "batch_grams": BATCH_G,
+            "scores": self.scores,
+            "odds": self.chances,
+        }
+
+
+def rehearse(
+    options: RehearsalOptions, progress: Callable[[int, int], None] | None = None
+) -> Rehearsal:
+    """Blind jobs in as many simulated shops as they take.
+
+    `progress` is called with the number of targets matched, and of all.
+    """
+    parts, total = [], options.targets
+    for k, first in enumerate(range(0, total, PER_SHOP)):
+        shop = simulated_shop(
+            1000 * options.seed + k,
+            min(PER_SHOP, total - first),
+            drawdowns_per_ink=options.drawdowns_per_ink,
+            progress=progress and _further(progress, first, total),
+        )
+        parts.append(
+            play(
+                shop,
+                lots_percent=options.lots_percent,
+                tolerance_de00=options.tolerance_de00,
+                earlier=options.earlier_batches,
+            )
+        )
+    played = joined(parts)
+    within = played.de00["matchkit"][:, 0] <= played.tolerance_de00
+    return Rehearsal(
+        options=options, scores=scores(played), chances=deciles(played.chance[:, 0], within)
+    )
+
+
+def _further(
+    progress: Callable[[int, int], None], first: int, total: int
+) -> Callable[[int, int], None]:
+    return lambda done, _: progress(first + done, total)
