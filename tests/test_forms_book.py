@@ -36,11 +36,13 @@ from matchkit.forms.book_shelf import CHECKED, COUNTED, OPENED  # noqa: E402
 from matchkit.forms.compare import CompareForm  # noqa: E402
 from matchkit.forms.correct import CorrectForm  # noqa: E402
 from matchkit.forms.hold import HoldForm  # noqa: E402
-from matchkit.forms.ink_history import HistoryForm, history_parts, lot_words  # noqa: E402
+from matchkit.forms.ink_history import HistoryForm  # noqa: E402
 from matchkit.forms.lots import by_the_book  # noqa: E402
 from matchkit.forms.match import MatchForm  # noqa: E402
 from matchkit.forms.shops import open_shop, target_of  # noqa: E402
 from matchkit.forms.weigh import WeighForm  # noqa: E402
+from matchkit.report.ink_history import history_parts, lot_words  # noqa: E402
+from matchkit.workflows.ink_history import ink_history  # noqa: E402
 
 OUT, UNMEASURED, UNWEIGHED, IN = 13, 14, 15, 12  # batches of the invented book
 WAITING = "batch 14 Walnut brown (2026-03-27.csv)"  # the drawdown that nobody wrote down yet
@@ -123,7 +125,9 @@ def test_the_invented_book_is_the_same_every_time_and_the_demo_shop_stays(opened
 def test_the_invented_lots_are_found_again(opened):
     """What the drift form says of the lots is what was put into them: 9 % strong, 5 % weak."""
     told = [
-        part for part in history_parts(with_book(opened), "Sharp Lemon") if isinstance(part, str)
+        part
+        for part in history_parts(ink_history(with_book(opened).session(), "Sharp Lemon"))
+        if isinstance(part, str)
     ]
     strong, weak = (
         re.search(r"lot (\S+) has run ([0-9]+) % (\w+) over ([0-9]+)", t) for t in told[:2]

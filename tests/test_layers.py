@@ -56,10 +56,12 @@ EDGES = {
         *("stock", "find", "lessons", "report", "label", "work"),
     ),
     "plots": ("lots", "marks", "inks", "charts", "learning"),
-    "workflows": ("plain", "session", "wanted", "checking", "comparing", "rehearsing"),
+    "workflows": (
+        *("plain", "session", "wanted", "checking", "comparing", "ink_history", "rehearsing"),
+    ),
     "report": (
         *("parts", "terminal", "pictures", "html", "json", "compared", "recipes", "check"),
-        *("comparison", "rehearsal"),
+        *("comparison", "ink_history", "rehearsal"),
     ),
     "forms": (
         *("shops", "style", "book_demo", "parts", "pictures", "begin"),
@@ -69,9 +71,9 @@ EDGES = {
         *("leftovers", "match", "weigh", "book_shelf", "correct", "jobsize", "book", "stills"),
     ),
     "cli": (
-        *("findings", "folders", "terminal", "demo", "instrument", "lab", "leftovers"),
-        *("outputs", "asked", "book", "shops", "corrections", "films", "formulas", "import_"),
-        *("pictures", "plan", "practice", "rescue", "book_colour", "book_keep", "book_look"),
+        *("findings", "folders", "terminal", "demo", "instrument", "lab", "leftovers", "outputs"),
+        *("asked", "book", "shops", "corrections", "films", "formulas", "import_", "pictures"),
+        *("plan", "practice", "rescue", "book_colour", "book_history", "book_keep", "book_look"),
         *("book_lots", "check", "correct", "fit", "hold", "library", "new", "predict", "printed"),
         *("rehearse", "ticket", "book_work", "jobsize", "match", "compare"),
     ),

@@ -17,6 +17,7 @@ from matchkit.workflows.wanted import OTHER_WEIGHT, Wanted, spectrum_in, wanted_
 __all__ = [
     "Answer",
     "batch_argument",
+    "draw",
     "give",
     "json_option",
     "lab_numbers",
@@ -59,10 +60,7 @@ def give(
 ) -> None:
     """Print the answer as ``--json`` or as text, and draw ``--picture``."""
     if getattr(args, "picture", None):
-        from matchkit.report.pictures import pictures_of, write_pictures
-
-        write_pictures(args.picture, pictures_of(parts(), args.show or ()))
-        say(f"written: {args.picture}")
+        draw(args, parts())
     print(to_json(data()) if args.json else to_text(parts()))
 
 
@@ -87,6 +85,18 @@ def options_of(args: argparse.Namespace, make: Callable[..., T], numbers: Mappin
     if faults:
         raise InputError(faults)
     return made
+
+
+def draw(args: argparse.Namespace, parts: Sequence[Part]) -> None:
+    """Draw the pictures of an answer into ``--picture``, where that is given."""
+    if not args.picture:
+        return
+    from matchkit.report.pictures import pictures_of, write_pictures
+
+    pictures = pictures_of(parts, getattr(args, "show", None) or ())
+    if pictures:
+        write_pictures(args.picture, pictures)
+    say(f"written: {args.picture}" if pictures else "--picture: this answer has no picture")
 
 
 def batch_argument(parser: argparse.ArgumentParser) -> None:

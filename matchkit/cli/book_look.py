@@ -1,7 +1,6 @@
 """The verbs of ``matchkit book`` that ask and never write, but for a label's page."""
 
 import argparse
-from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -20,17 +19,12 @@ from matchkit.book.jobs import (
     todays_jobs,
 )
 from matchkit.book.label import label_html, qr_svg
-from matchkit.book.lessons import Drift
-from matchkit.book.lessons import drift as drift_of
-from matchkit.book.report import GROUPS
-from matchkit.book.report import pass_shares as shares_by
 from matchkit.book.shelf import leftovers
 from matchkit.book.shelf import stock as stock_of
 from matchkit.book.stock import reorder as orders_of
 from matchkit.book.store import Book
 from matchkit.cli.asked import Answer, batch_argument, lab_numbers
 from matchkit.cli.outputs import page
-from matchkit.cli.pictures import keep_picture, picture_option
 from matchkit.cli.shops import name_option, one_spectrum
 from matchkit.cli.terminal import positive, say, table, whole
 from matchkit.colorimetry.tristimulus import Lab
@@ -240,54 +234,6 @@ def lots(session: Session, args: argparse.Namespace) -> Answer:
     rows = [[a["ink"], a["lot"], f"{a['strength']:.3f}", f"{a['error']:.3f}"] for a in answer]
     lines = [table(["Ink", "lot", "strength", "+-"], rows), *told.odd]
     return {"lots": answer, "words": list(told.words), "odd": list(told.odd)}, "\n".join(lines)
-
-
-def drift_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("ink", metavar="INK", help="the ink")
-    picture_option(parser)
-
-
-def drift(session: Session, args: argparse.Namespace) -> Answer:
-    book, shop = session.open_book(), session.files
-    fits = session.fits
-    found = [f for f in fits.values() if args.ink in f.palette.names]
-    if not found:
-        names = [name for f in fits.values() for name in f.palette.names]
-        raise InputError(
-            f"drift: no fitted ink is called {args.ink!r}; they are {', '.join(names)}"
-            f"{did_you_mean(args.ink, names)}"
-        )
-    rows = drift_of(book, shop, found[0], args.ink)
-    if args.picture and rows:
-        keep_picture(args.picture, [(3.4, lambda ax: _drift_chart(ax, args.ink, rows))])
-    cells = [
-        [local_day(r.at), str(r.batch), r.lot, f"{r.alone:.3f}", f"{r.alone_error:.3f}",
-         f"{r.strength:.3f}", f"{r.error:.3f}"]
-        for r in rows
-    ]  # fmt: skip
-    head = ["Day", "batch", "lot", "alone", "+-", "so far", "+-"]
-    answer = {"ink": args.ink, "drift": [asdict(row) for row in rows]}
-    return answer, table(head, cells) if rows else f"no measured batch holds {args.ink}"
-
-
-def _drift_chart(ax: Any, ink: str, rows: Sequence[Drift]) -> None:
-    from matchkit.plots.lots import drift_chart  # loads the drawing library
-
-    drift_chart(ax, ink, rows)
-
-
-def pass_shares_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--of", choices=GROUPS, default="month", help="by what (month)")
-
-
-def pass_shares(session: Session, args: argparse.Namespace) -> Answer:
-    rows = shares_by(session.open_book(), args.of)
-    cells = [
-        [r.group or "?", str(r.jobs), f"{100 * r.first:.0f} %", f"{100 * r.final:.0f} %"]
-        for r in rows
-    ]
-    text = table([args.of.capitalize(), "batches", "first drawdown", "in the end"], cells)
-    return {"by": args.of, "shares": [asdict(r) for r in rows]}, text if rows else "none measured"
 
 
 def label_arguments(parser: argparse.ArgumentParser) -> None:

@@ -18,7 +18,6 @@ from matchkit.forms.compare import two_that_hide
 from matchkit.forms.correct import correct_parts, corrections, example_job
 from matchkit.forms.formulas import best_bodied, formula_parts, match_parts
 from matchkit.forms.hold import NO_TARGET, hold_parts
-from matchkit.forms.ink_history import history_parts, share_parts
 from matchkit.forms.inks import fit_parts, ink_parts, tint_parts
 from matchkit.forms.jobsize import EXAMPLE, size_of, size_parts
 from matchkit.forms.leftovers import leftover_parts, uses_for
@@ -44,10 +43,13 @@ from matchkit.practice.simulated_shop import room
 from matchkit.report.check import check_parts
 from matchkit.report.comparison import comparison_parts
 from matchkit.report.html import show
+from matchkit.report.ink_history import history_parts, share_parts
 from matchkit.report.parts import Part
 from matchkit.workflows.checking import check as look
 from matchkit.workflows.comparing import compare as compare_recipes
 from matchkit.workflows.comparing import formulas_to_compare
+from matchkit.workflows.ink_history import ink_history as history_of
+from matchkit.workflows.ink_history import shares_in_tolerance
 from matchkit.workflows.wanted import wanted_listed, wanted_spectrum
 
 __all__ = [
@@ -206,12 +208,12 @@ def book(opened: OpenShop, batch: int) -> None:
 
 
 def ink_history(opened: OpenShop, ink: str) -> None:
-    """How strong an ink's lots have run, and how often batches came in."""
+    """How strong an ink's lots have run, and how many batches were in tolerance."""
 
     def parts() -> list[Part]:
-        kept = with_book(opened)
-        shares = [*share_parts(kept, "mixer"), *share_parts(kept, "ink")]
-        return [*history_parts(kept, ink), *shares]
+        session = with_book(opened).session()
+        shares = [share_parts(shares_in_tolerance(session, by)) for by in ("mixer", "ink")]
+        return [*history_parts(history_of(session, ink)), *shares[0], *shares[1]]
 
     of_the_demo(opened, parts)
 

@@ -57,7 +57,9 @@ def _html(part: Part) -> str:
     if isinstance(part, Heading):
         return f"<h4>{escape(part.text)}</h4>"
     if isinstance(part, Notice):
-        return f'<p class="mk-look">{escape(part.text)}</p>'
+        counted = part.code == "lots_learned"
+        text = f"Counted on: {part.text}." if counted else part.text
+        return f'<p class="{"mk-quiet" if counted else "mk-look"}">{escape(text)}</p>'
     if isinstance(part, Swatches):
         return ""
     return f"<p>{escape(part)}</p>"
