@@ -54,10 +54,9 @@ from matchkit.files.fitted import films_fitted
 from matchkit.files.recipe import read_recipe
 from matchkit.fitting.fit import Fit
 from matchkit.inks.recipe import cost_per_kg, density_g_per_ml
-from matchkit.matching.garment import covering_words, grounds_for, over_grounds
+from matchkit.matching.garment import Strokes
 from matchkit.matching.match import (
     Match,
-    fractions_for,
     match,
     odds_of,
     stock_words,
@@ -74,9 +73,13 @@ from matchkit.paper.ticket_sheet import ticket_html
 from matchkit.paper.weighing import CONTAINERS_ML
 from matchkit.plan.drawdowns import drawdown_plan, rows
 from matchkit.report.comparison import comparison_page
+from matchkit.report.cover import cover_parts
+from matchkit.report.terminal import to_text
 from matchkit.workflows.comparing import compare, formulas_to_compare
+from matchkit.workflows.covering import cover
+from matchkit.workflows.formula import Formula
 from matchkit.workflows.session import Session
-from matchkit.workflows.wanted import wanted_spectrum
+from matchkit.workflows.wanted import wanted_listed, wanted_spectrum
 
 BATCH_G = sum(FORMULA.values())
 CONTAINER = "1 litre"
@@ -774,7 +777,7 @@ def cover_command(room: Room) -> Facts:
     um = f"{STROKE_UM:g}"
     recipe = room.recipe("own", FORMULA)
     text, data = room.command(
-        "hold", room.folder, recipe, "--thickness", um, "--underbase", um,
+        "cover", room.folder, recipe, "--thickness", um, "--underbase", um,
         "--target", room.targets, "--name", TARGET,
     )  # fmt: skip
     prints = {each["ground"]: [p["de00"] for p in each["prints"]] for each in data["grounds"]}
@@ -782,9 +785,9 @@ def cover_command(room: Room) -> Facts:
 
 
 def cover_form(room: Room) -> Facts:
-    from matchkit.forms.hold import HoldForm
+    from matchkit.forms.cover import CoverForm
 
-    form = HoldForm(room.opened, "")
+    form = CoverForm(room.opened, "")
     form.rows.fill({ink: 100 * g / BATCH_G for ink, g in FORMULA.items()})
     form.target.value = TARGET
     form.stroke.text.value = form.underbase.text.value = f"{STROKE_UM:g}"
@@ -798,19 +801,12 @@ def cover_form(room: Room) -> Facts:
 
 
 def cover_python(room: Room) -> Facts:
-    known = by_library(room)
-    films = with_lots(films_fitted(room.folder, known.shop)[0], known.fits)
-    fit = films[series_of(known, [*FORMULA])]
-    c = fractions_for(fit.palette, [*FORMULA], [*FORMULA.values()])
-    grounds, _ = grounds_for(known.shop)
-    verdicts, told = over_grounds(
-        known.shop, fit.palette, c, room.target_R, grounds, stroke_um=STROKE_UM,
-        underbase_um=STROKE_UM,
-    )  # fmt: skip
-    words = " ".join(covering_words(told, known.shop.tolerance_de00))
-    prints = {each.ground: [float(p.de00) for p in each.prints] for each in verdicts}
-    text = "\n".join([words, *known.told.words])
-    return cover_facts(prints, {each.ground: each.words for each in verdicts}, text)
+    session = Session(room.folder)
+    strokes = Strokes(stroke_um=STROKE_UM, underbase_um=STROKE_UM)
+    found = cover(session, Formula(amounts=FORMULA), strokes, wanted=wanted_listed(session, TARGET))
+    prints = {each.ground: [float(p.de00) for p in each.prints] for each in found.verdicts}
+    text = "\n".join([*(each.text for each in session.notices), to_text(cover_parts(found))])
+    return cover_facts(prints, {each.ground: each.words for each in found.verdicts}, text)
 
 
 # ---- how much ink, and its ticket

@@ -71,11 +71,11 @@ def both(run, recipe):
     return ask
 
 
-def test_predict_hold_and_jobsize_see_the_inks(both):
+def test_predict_cover_and_jobsize_see_the_inks(both):
     mixed, plain = both("predict")
     assert mixed["lab"]["D65"] == pytest.approx(plain["lab"]["D65"], abs=1e-3)
     assert set(mixed) == {"reflectance", "lab"}
-    mixed, plain = both("hold")
+    mixed, plain = both("cover")
     assert [each["holds"] for each in mixed["grounds"]] == [
         each["holds"] for each in plain["grounds"]
     ]

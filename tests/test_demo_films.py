@@ -120,7 +120,7 @@ def test_what_no_print_is_ends_with_two(shop, tmp_path, capsys, words, says):
     assert says in said.err and not said.out and "Traceback" not in said.err
     recipe = tmp_path / "r.csv"
     recipe.write_text("ink,percent\nQuay White,100\n", encoding="utf-8")
-    assert main(["hold", str(shop), str(recipe), *words]) == 2
+    assert main(["cover", str(shop), str(recipe), *words]) == 2
     said = capsys.readouterr()
     assert says in said.err and not said.out
 
@@ -174,7 +174,7 @@ def test_cards_are_enough_for_prints(tmp_path, capsys, cards, hiding):
     assert ("formulas that hide can't be predicted" in said.err) == bool(hiding)
     recipe = tmp_path / "r.csv"
     recipe.write_text("ink,percent\nQuay White,90\nKelp Green,10\n", encoding="utf-8")
-    assert main(["hold", folder, str(recipe)]) == 0
+    assert main(["cover", folder, str(recipe)]) == 0
     assert "black tee" in capsys.readouterr().out
 
 

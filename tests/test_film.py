@@ -15,7 +15,7 @@ from matchkit.errors import InputError
 from matchkit.inks.opacity import covering_um, hiding_um, layer_ground, opacity, over, stacked_R
 from matchkit.inks.palette import Palette, reflectance, reflectance_jacobian, strength_jacobian
 from matchkit.inks.shop import Ink
-from matchkit.matching.garment import stand_in_grounds, will_hold
+from matchkit.matching.garment import Strokes, Viewing, cover, stand_in_grounds
 from matchkit.matching.probability import lab_covariance, spread_of
 from matchkit.matching.solve import lab_target, minimise, solve, spectral_target
 from matchkit.optics.film import (
@@ -323,14 +323,12 @@ def test_thickness_that_strays_widens_the_cloud(inks: Palette) -> None:
     )
 
 
-def test_will_it_hold_names_the_least_work(inks: Palette) -> None:
+def test_the_least_work_that_covers_is_named(inks: Palette) -> None:
     grounds = stand_in_grounds(GRID_NM)
     c = np.array([0.5, 0, 0, 0.5, 0, 0])
     target = Lab(reflectance(over(inks, np.zeros(31), np.inf), c), "D65", 10)
-    told = will_hold(
-        inks, c, target, grounds, stroke_um=30.0, underbase_um=60.0, tolerance_de00=2.0,
-        light="D65", observer=10,
-    )  # fmt: skip
+    viewing = Viewing(light="D65", observer=10, tolerance_de00=2.0)
+    told = cover(inks, c, target, grounds, Strokes(stroke_um=30.0, underbase_um=60.0), viewing)
     by_name = {each.ground: each for each in told}
     assert list(by_name) == list(grounds)
     black = by_name["black tee"]
@@ -341,7 +339,7 @@ def test_will_it_hold_names_the_least_work(inks: Palette) -> None:
     assert "needs an underbase" in black.words
     for each in told:
         best = [p for p in each.prints if p.de00 <= 2.0]
-        assert each.holds == bool(best)
+        assert each.covers == bool(best)
     # The print on an underbase is the stack of both films.
     white = np.eye(6)[0]
     stack = stacked_R([(inks, white, 60.0), (inks, c, 30.0)], grounds["black tee"])
@@ -350,18 +348,14 @@ def test_will_it_hold_names_the_least_work(inks: Palette) -> None:
 
 def test_without_an_underbase_none_is_considered(inks: Palette) -> None:
     c, grounds = np.eye(6)[2], {"black": np.full(31, 0.03)}
-    (told,) = will_hold(
-        inks, c, np.array([90.0, 0, 0]), grounds, stroke_um=30.0, underbase_um=None,
-        tolerance_de00=1.0, light="D65", observer=10,
-    )  # fmt: skip
+    viewing = Viewing(light="D65", observer=10, tolerance_de00=1.0)
+    lab = np.array([90.0, 0, 0])
+    (told,) = cover(inks, c, lab, grounds, Strokes(stroke_um=30.0), viewing)
     assert len(told.prints) == 2
-    assert not told.holds
-    assert told.words.startswith("does not hold; the nearest is ")
+    assert not told.covers
+    assert told.words.startswith("does not cover; the nearest is ")
     with pytest.raises(InputError, match="thicker than 0 um"):
-        will_hold(
-            inks, c, np.zeros(3), grounds, stroke_um=0.0, underbase_um=None, tolerance_de00=1.0,
-            light="D65", observer=10,
-        )  # fmt: skip
+        Strokes(stroke_um=0.0)
 
 
 def test_an_underbase_is_the_white_of_the_series(inks: Palette) -> None:

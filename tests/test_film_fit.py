@@ -379,7 +379,7 @@ def test_hold_and_match_on_the_command_line(
     write_fits(shop_folder, fit_shop(read_shop(shop_folder)), {"": found})
     recipe = tmp_path / "recipe.csv"
     recipe.write_text("ink,percent\nWhite,30\nClear,30\nSky blue,40\n", encoding="utf-8")
-    assert main(["hold", str(shop_folder), str(recipe), "--thickness", "1.5mil", "--json"]) == 0
+    assert main(["cover", str(shop_folder), str(recipe), "--thickness", "1.5mil", "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
     assert told["stroke_um"] == pytest.approx(38.1)
     (navy,) = told["grounds"]
@@ -388,7 +388,7 @@ def test_hold_and_match_on_the_command_line(
     # What was predicted for one stroke is what the bench prints.
     true = Lab(film_R(small, [0.3, 0, 0.3, 0, 0, 0.4], 38.1, NAVY), "D65", 10)
     assert float(de00(true, np.array(navy["prints"][0]["lab"]))) < 0.6
-    assert main(["hold", str(shop_folder), str(recipe)]) == 0
+    assert main(["cover", str(shop_folder), str(recipe)]) == 0
     out = capsys.readouterr().out
     assert "Navy tee" in out and "prove it on the garment" in out
     target = tmp_path / "target.csv"
@@ -424,7 +424,7 @@ def test_a_shop_without_films_is_told_what_to_draw(
         opaque / "spectra.csv", ["drawdown", *(f"{w:.0f}" for w in GRID_NM)],
         [spectrum("w", np.linspace(0.8, 0.85, 31))],
     )  # fmt: skip
-    assert main(["hold", str(opaque), str(recipe)]) == 2
+    assert main(["cover", str(opaque), str(recipe)]) == 2
     assert "draw the inks over a black and white card" in capsys.readouterr().err
 
 

@@ -22,6 +22,7 @@ from matchkit.inks.palette import reflectance
 
 w = pytest.importorskip("ipywidgets", reason="ipywidgets is not installed")
 
+
 from matchkit.forms import stills  # noqa: E402
 from matchkit.forms.book import ADDED, CLOSED, MEASURED, WEIGHED, BookForm  # noqa: E402
 from matchkit.forms.book_demo import (  # noqa: E402
@@ -35,7 +36,7 @@ from matchkit.forms.book_rows import FOLDER  # noqa: E402
 from matchkit.forms.book_shelf import CHECKED, COUNTED, OPENED  # noqa: E402
 from matchkit.forms.compare import CompareForm  # noqa: E402
 from matchkit.forms.correct import CorrectForm  # noqa: E402
-from matchkit.forms.hold import HoldForm  # noqa: E402
+from matchkit.forms.cover import CoverForm  # noqa: E402
 from matchkit.forms.ink_history import HistoryForm  # noqa: E402
 from matchkit.forms.lots import by_the_book  # noqa: E402
 from matchkit.forms.match import MatchForm  # noqa: E402
@@ -582,10 +583,10 @@ def test_a_wrong_record_is_struck_and_stays_in_the_book(form):
     assert f"batch {IN}" in form.problems.value and "struck" in form.problems.value
 
 
-LEMON = "Counted on: Sharp Lemon lot L-044 has run 5 % weak over 4 batches."
+LEMON = "Sharp Lemon lot L-044 has run 5 % weak over 4 batches"
 
 
-@pytest.mark.parametrize("kind", [WeighForm, CompareForm, CorrectForm, HoldForm])
+@pytest.mark.parametrize("kind", [WeighForm, CompareForm, CorrectForm, CoverForm])
 def test_every_form_that_foretells_counts_on_the_book(kind, opened):
     """And does without where its tick is taken away; without a book there is no tick."""
     assert kind(opened).lots.layout.display == "none"
@@ -596,11 +597,11 @@ def test_every_form_that_foretells_counts_on_the_book(kind, opened):
         form.rows.fill({"Quay White": 60.0, "Sharp Lemon": 30.0, "Slipway Blue": 10.0})
     if kind is CompareForm:
         form.picker.names.value = "Sea teal"
-    start = form.run.start if isinstance(form, HoldForm) else form.look
+    start = form.run.start if isinstance(form, CoverForm) else form.look
 
     def shown():
         start.click()
-        if isinstance(form, HoldForm):
+        if isinstance(form, CoverForm):
             form.run.wait()
         return form.results.value
 
@@ -608,8 +609,7 @@ def test_every_form_that_foretells_counts_on_the_book(kind, opened):
     assert LEMON in known
     form.lots.value = False
     plain = shown()
-    assert "Counted on" not in plain
-    assert plain and plain != known.replace(f"<p>{LEMON}</p>", "")
+    assert plain and LEMON not in plain
 
 
 # ---- what has this ink been doing

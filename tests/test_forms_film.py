@@ -1,4 +1,4 @@
-"""The forms about prints, without a browser: will it hold, and how much ink."""
+"""The forms about prints, without a browser: does it cover, and how much ink."""
 
 from dataclasses import replace
 
@@ -10,23 +10,22 @@ from matchkit.errors import InputError
 w = pytest.importorskip("ipywidgets", reason="ipywidgets is not installed")
 
 from matchkit.forms import shops  # noqa: E402
-from matchkit.forms.hold import NO_TARGET, HoldForm, hold_parts  # noqa: E402
+from matchkit.forms.cover import CoverForm, _no_films  # noqa: E402
 from matchkit.forms.jobsize import METRIC, US, WET, JobForm, size_of  # noqa: E402
-from matchkit.forms.shops import films_of, open_shop  # noqa: E402
+from matchkit.forms.shops import open_shop  # noqa: E402
+from matchkit.matching.garment import Strokes  # noqa: E402
+from matchkit.matching.prints import film_fits  # noqa: E402
 from matchkit.paper.jobsize import Job  # noqa: E402
+from matchkit.report.cover import cover_parts  # noqa: E402
 from matchkit.report.parts import Picture, Table  # noqa: E402
+from matchkit.workflows.covering import cover  # noqa: E402
+from matchkit.workflows.formula import Formula  # noqa: E402
 
 
 @pytest.fixture(scope="module")
 def opened():
     """The demo shop, fitted once."""
     return open_shop()
-
-
-@pytest.fixture(scope="module")
-def films(opened):
-    """Its films, fitted once."""
-    return films_of(opened)
 
 
 @pytest.fixture(autouse=True)
@@ -37,7 +36,13 @@ def own_folder(tmp_path, monkeypatch):
     return tmp_path
 
 
-# ---- will it hold
+# ---- does it cover
+
+
+def printed(opened, ink, stroke_um, underbase_um=None):
+    """One ink over the shop's garments."""
+    strokes = Strokes(stroke_um=stroke_um, underbase_um=underbase_um)
+    return cover_parts(cover(opened.session(), Formula(amounts={ink: 1.0}), strokes))
 
 
 def needs(parts) -> dict[str, str]:
@@ -45,19 +50,19 @@ def needs(parts) -> dict[str, str]:
     return {row[0]: row[1] for row in table.rows}
 
 
-def test_a_thick_white_holds_everywhere_and_a_thin_one_not_on_black(opened, films):
-    thick = needs(hold_parts(opened, films, {"Quay White": 1.0}, NO_TARGET, 500.0, None))
+def test_a_thick_white_covers_everything_and_a_thin_one_not_black(opened):
+    thick = needs(printed(opened, "Quay White", 500.0))
     assert thick.keys() == {"white tee", "grey tee", "navy tee", "black tee", "red tee"}
-    assert set(thick.values()) == {"holds in one stroke"}
-    thin = needs(hold_parts(opened, films, {"Quay White": 1.0}, NO_TARGET, 5.0, None))
-    assert thin["black tee"].startswith("does not hold")
-    parts = hold_parts(opened, films, {"Quay White": 1.0}, NO_TARGET, 5.0, 5.0)
+    assert set(thick.values()) == {"covers in one stroke"}
+    thin = needs(printed(opened, "Quay White", 5.0))
+    assert thin["black tee"].startswith("does not cover")
+    parts = printed(opened, "Quay White", 5.0, 5.0)
     (picture,) = (part for part in parts if isinstance(part, Picture))
-    assert "black tee: does not hold" in picture.alt
+    assert "black tee: does not cover" in picture.alt
 
 
-def test_every_way_to_print_is_in_the_table(opened, films):
-    parts = hold_parts(opened, films, {"Sharp Lemon": 1.0}, NO_TARGET, 50.0, 80.0)
+def test_every_way_to_print_is_in_the_table(opened):
+    parts = printed(opened, "Sharp Lemon", 50.0, 80.0)
     assert parts[0].startswith("One stroke lays down 50 um, the underbase 80 um of white;")
     (table,) = (part for part in parts if isinstance(part, Table))
     assert len(table.head) == len(table.rows[0]) == 6
@@ -67,9 +72,8 @@ def test_every_way_to_print_is_in_the_table(opened, films):
     assert based < bare / 4
 
 
-def test_hold_form(opened, films):
-    form = HoldForm(opened, "example batch")
-    form.films = films
+def test_cover_form(opened):
+    form = CoverForm(opened, "example batch")
     form.stroke.text.value = "1,234"
     form.run.start.click()
     assert "One stroke, um: &#x27;1,234&#x27; can be read as" in form.problems.value
@@ -77,13 +81,13 @@ def test_hold_form(opened, films):
     form.underbase.text.value = ""
     form.run.start.click()
     form.run.wait()
-    assert "holds in one stroke" in form.results.value
+    assert "covers in one stroke" in form.results.value
     assert "underbase" not in form.results.value
     form.target.value = "Ripe amber"
     assert form.results.value == ""
     form.run.start.click()
     form.run.wait()
-    assert "does not hold" in form.results.value
+    assert "does not cover" in form.results.value
 
 
 def test_a_shop_without_cards_is_told_what_to_draw(opened):
@@ -96,7 +100,8 @@ def test_a_shop_without_cards_is_told_what_to_draw(opened):
     assert "films" not in repr(bare)
     assert "and 32 films over a card" in repr(opened)
     with pytest.raises(InputError, match="draw the inks over a black and white card"):
-        films_of(bare)
+        film_fits(bare.shop)
+    assert "draw the inks over a black and white card" in _no_films(bare)
 
 
 # ---- how much ink

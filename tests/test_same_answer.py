@@ -178,10 +178,6 @@ DIFFER: tuple[tuple[str, str, tuple[str, ...], tuple[str, ...]], ...] = (
         "python", ("warnings",), (MIX,),
     ),
     # the rest
-    (
-        "the command adds that a print is no drawdown",
-        "python", ("warnings",), ("cover",),
-    ),
     ("the form does not say what lots it counts on", "form", ("lots",), ("lot check",)),
 )  # fmt: skip
 

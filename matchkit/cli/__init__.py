@@ -40,13 +40,15 @@ COMMANDS = {
     "compare": "recipes side by side under the lights",
     "correct": "what to add to a batch so that it comes in",
     "ticket": "a weigh-out ticket for a recipe",
-    "hold": "will it hold: a recipe printed over garments, with and without an underbase",
+    "cover": "does it cover: a recipe printed over garments, with and without an underbase",
     "jobsize": "how much ink a job needs: grams, containers, cost",
     "book": "the record book: what was asked, weighed, measured, added",
     "rehearse": "blind jobs on invented inks: how often a batch comes in, how honest the odds are",
     "practice": "exercises for eye and balance: a sheet to print, answers marked, progress",
     "lab": "the notebooks, in a folder of your own, in JupyterLab",
 }
+
+OLD = {"hold": "cover"}  # spellings that go on working
 
 STOPPED = 130  # what shells say of a program that Ctrl-C ended
 
@@ -156,6 +158,7 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 
 def _run(argv: list[str]) -> int:
+    argv = [OLD.get(word, word) for word in argv[:1]] + argv[1:]
     command = next((word for word in argv if word in COMMANDS), "")
     try:
         if argv[:1] == ["book"]:

@@ -3,8 +3,8 @@
 import argparse
 from collections.abc import Iterator, Mapping
 
-from matchkit.cli.asked import prefer_option
-from matchkit.cli.films import over_options, printed_json, printed_over, printed_words
+from matchkit.cli.asked import prefer_option, session_of
+from matchkit.cli.films import over_options, printed_of
 from matchkit.cli.formulas import match_json, match_report
 from matchkit.cli.leftovers import use_leftover
 from matchkit.cli.outputs import page, recipe_csv
@@ -52,6 +52,7 @@ from matchkit.matching.compare import compare
 from matchkit.matching.match import Match, MoreStock, match, stock_words, with_more_stock
 from matchkit.matching.solve import Target, spectral_target
 from matchkit.paper.ticket_sheet import ticket_html
+from matchkit.workflows.printed import PrintedOver, printed_fits
 
 ON_CARD = "A drawdown of it on a card has another colour: prove it on the garment."
 
@@ -114,9 +115,7 @@ def run(args: argparse.Namespace) -> None:
         raise InputError("--hold-back: it is told on the ticket; give --ticket FILE too")
     if args.over and (args.use or args.leftovers):
         raise InputError("--over: leftovers are used up by what hides; leave out one of the two")
-    if not args.over and (args.thickness or args.underbase):
-        raise InputError("--thickness and --underbase go with --over GROUND")
-    shop, fits = printed_over(args) if args.over else open_shop_of_today(args)
+    printed, shop, fits = _opened(args)
     targets = list(_targets(args, shop))
     if len(targets) > 1 and (args.ticket or args.recipe or args.picture):
         raise InputError(
@@ -160,7 +159,7 @@ def run(args: argparse.Namespace) -> None:
     if args.json:
         print_json(
             {"matches": [match_json(found, target, more) for found, target, more in answers]}
-            | ({"printed": printed_json(args)} if args.over else {})
+            | ({"printed": printed.to_dict()} if printed else {})
             | strengths_json(palettes_of(fits))
         )
     else:
@@ -173,7 +172,7 @@ def run(args: argparse.Namespace) -> None:
                     shop,
                     palettes_of(fits),
                     told,
-                    printed_words(args),
+                    printed.words if printed else "",
                     list(filter(None, [_fewer(args, shop, found, top)])),
                     max_inks,
                     more,
@@ -181,6 +180,17 @@ def run(args: argparse.Namespace) -> None:
                 for found, target, more in answers
             )
         )
+
+
+def _opened(
+    args: argparse.Namespace,
+) -> tuple[PrintedOver | None, Shop, Mapping[str, Fit]]:
+    """What is printed on, the shop of today and its fits, which are prints on that."""
+    printed = printed_of(args)
+    if printed is None:
+        return None, *open_shop_of_today(args)
+    session = session_of(args)
+    return printed, session.shop, printed_fits(session, printed)
 
 
 def _fewer(args: argparse.Namespace, shop: Shop, found: Match, top: int) -> str:
@@ -218,7 +228,8 @@ def _keep(
         return
     (found, target, more), formula = answers[0], answers[0][0].formulas[0]
     if args.ticket:
-        told = [f"Matched as a print, {printed_words(args)}. {ON_CARD}"] if args.over else []
+        printed = printed_of(args)
+        told = [f"Matched as a print, {printed.words}. {ON_CARD}"] if printed else []
         if more:
             words = stock_words(more, found, target)
             told.append(f"{words[0].upper()}{words[1:]}.")

@@ -16,7 +16,7 @@ from matchkit.files.text import Findings, label
 from matchkit.inks.recipe import taken_apart
 from matchkit.inks.shop import Mix
 
-__all__ = ["WrittenRecipe", "in_inks", "read_recipe", "series_with"]
+__all__ = ["WrittenRecipe", "in_inks", "mix_note", "read_recipe", "series_with"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -118,10 +118,11 @@ def in_inks(
         if series is not None and ink not in series
     )
     amounts = dict(zip(mixture.inks, mixture.amounts, strict=True))
-    return taken_apart(amounts, named), tuple(_note(mix) for mix in named)
+    return taken_apart(amounts, named), tuple(map(mix_note, named))
 
 
-def _note(mix: Mix) -> str:
+def mix_note(mix: Mix) -> str:
+    """What is said where a mix counts as the inks in it."""
     parts = ", ".join(
         f"{100 * fraction:.3g} % {ink}"
         for ink, fraction in zip(mix.inks, mix.fractions, strict=True)

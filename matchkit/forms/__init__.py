@@ -12,7 +12,7 @@ from matchkit.forms.book import book
 from matchkit.forms.check import check
 from matchkit.forms.compare import compare
 from matchkit.forms.correct import correct
-from matchkit.forms.hold import hold
+from matchkit.forms.cover import cover
 from matchkit.forms.ink_history import ink_history
 from matchkit.forms.inks import inks, ladder_of
 from matchkit.forms.jobsize import jobsize
@@ -24,12 +24,14 @@ from matchkit.forms.readings import readings
 from matchkit.forms.shops import open_shop
 from matchkit.forms.weigh import weigh
 
+hold = cover  # as it was once called
+
 __all__ = [
     "book",
     "check",
     "compare",
     "correct",
-    "hold",
+    "cover",
     "ink_history",
     "inks",
     "jobsize",

@@ -40,6 +40,7 @@ __all__ = [
     "put",
     "raising",
     "read",
+    "read_all",
     "row",
     "safe",
     "section",
@@ -240,7 +241,7 @@ def amount_field(
             return None
         amount = parse_amount(text)
         if amount == 0:
-            raise InputError("0 is nothing; write more than 0")
+            raise InputError("enter more than 0")
         if amount > most:
             raise InputError(f"{text.strip()} is too much; at most {most:g}")
         return amount
@@ -268,6 +269,20 @@ def read(*fields: Field) -> list[Any]:
     if faults:
         raise InputError(faults)
     return [field.value for field in fields]
+
+
+def read_all(*entries: Callable[[], Any]) -> list[Any]:
+    """What each of `entries` reads, or every fault in all of them at once."""
+    values: list[Any] = []
+    faults: list[str] = []
+    for entry in entries:
+        try:
+            values.append(entry())
+        except InputError as error:
+            faults += error.faults
+    if faults:
+        raise InputError(faults)
+    return values
 
 
 # ---- work that takes a while --------------------------------------------------------------

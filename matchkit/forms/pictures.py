@@ -11,7 +11,7 @@ from matchkit.plots.charts import new_axes, picture
 from matchkit.plots.marks import INK, USUAL, wrapped
 from matchkit.report.parts import Picture
 
-__all__ = ["chart", "drawn", "flat", "patches"]
+__all__ = ["drawn", "flat", "patches"]
 
 
 def drawn(
@@ -35,19 +35,6 @@ def patches(ax: Axes, colours: Sequence[str], names: Sequence[str], title: str) 
         ax.text(k + 0.5, 1.1, wrapped(name, 12), ha="center", va="top", fontsize=USUAL)
     ax.text(0, -0.12, title, ha="left", va="bottom", fontsize=USUAL)
     ax.set(xlim=(0, max(len(colours), 1)), ylim=(1.6, -0.5))
-    ax.axis("off")
-    return ax
-
-
-def chart(ax: Axes, rows: Sequence[tuple[str, Sequence[str]]], names: Sequence[str]) -> Axes:
-    """Colours in a table: a row's name before its colours, a column's name above them."""
-    for y, (row, colours) in enumerate(rows):
-        for x, colour in enumerate(colours):
-            ax.add_patch(Rectangle((x, y), 0.94, 0.86, facecolor=colour, edgecolor=INK, lw=0.5))
-        ax.text(-0.08, y + 0.43, wrapped(row, 16), ha="right", va="center", fontsize=USUAL)
-    for x, name in enumerate(names):
-        ax.text(x, -0.12, wrapped(name, 12), ha="left", va="bottom", fontsize=USUAL)
-    ax.set(xlim=(-1.3, len(names)), ylim=(len(rows), -1.0))
     ax.axis("off")
     return ax
 

@@ -14,6 +14,7 @@ from matchkit.forms.parts import Field, alert, area, boxed, choice, row, safe, t
 from matchkit.forms.shops import EXAMPLE_BATCH, OpenShop, saved_recipe, saved_recipes
 from matchkit.inks.palette import Palette
 from matchkit.matching.match import palette_for
+from matchkit.workflows.formula import Formula
 
 __all__ = ["FormulaRows", "known_inks"]
 
@@ -73,8 +74,8 @@ class FormulaRows:
             ink.value = name
             field.text.value = f"{amount:.10g}" if name != NONE else ""
 
-    def read(self, today: OpenShop | None = None) -> tuple[Palette, Array]:
-        """The palette of the series, with the lots of `today`, and what was written (n_ink,)."""
+    def formula(self) -> Formula:
+        """What was written; InputError with every fault in it."""
         faults, named = [], {}
         for k, (ink, field) in enumerate(zip(self.inks, self.amounts, strict=True), start=1):
             faults += field.look()
@@ -98,6 +99,11 @@ class FormulaRows:
             )
         if faults:
             raise InputError(faults)
+        return Formula(amounts=named, total_g=total if self.unit == "grams" else None)
+
+    def read(self, today: OpenShop | None = None) -> tuple[Palette, Array]:
+        """The palette of the series, with the lots of `today`, and what was written (n_ink,)."""
+        named = self.formula().amounts
         palette = palette_for(
             {series: found.palette for series, found in (today or self.opened).fits.items()},
             list(named),

@@ -13,7 +13,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.errors import InputError
-from matchkit.files.fitted import films_fitted
 from matchkit.files.places import data_folder
 from matchkit.files.recipe import WrittenRecipe, read_recipe
 from matchkit.files.settings import read_settings
@@ -24,7 +23,6 @@ from matchkit.files.text import did_you_mean
 from matchkit.files.write import write_file
 from matchkit.fitting.fit import Fit
 from matchkit.inks.shop import Shop
-from matchkit.matching.prints import film_fits, has_films
 from matchkit.workflows.session import BOOK, Session
 
 __all__ = [
@@ -34,7 +32,6 @@ __all__ = [
     "STAYS",
     "TICKETS",
     "OpenShop",
-    "films_of",
     "fit_of",
     "handed_in",
     "is_demo",
@@ -212,13 +209,6 @@ def target_of(opened: OpenShop, name: str) -> Array:
             f"targets.csv holds no {name!r}; it holds {', '.join(listed) or 'nothing'}"
         )
     return listed[name]
-
-
-def films_of(opened: OpenShop) -> dict[str, Fit]:
-    """The shop's inks as films; InputError, which says what to draw, where there are none."""
-    if not has_films(opened.shop):
-        return film_fits(opened.shop)
-    return films_fitted(opened.folder, opened.shop)[0]
 
 
 def fit_of(opened: OpenShop, ink: str) -> Fit:

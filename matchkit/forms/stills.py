@@ -17,7 +17,6 @@ from matchkit.forms.book_parts import about, jobs_parts, order_parts, story_part
 from matchkit.forms.compare import two_that_hide
 from matchkit.forms.correct import correct_parts, corrections, example_job
 from matchkit.forms.formulas import best_bodied, formula_parts, match_parts
-from matchkit.forms.hold import NO_TARGET, hold_parts
 from matchkit.forms.inks import fit_parts, ink_parts, tint_parts
 from matchkit.forms.jobsize import EXAMPLE, size_of, size_parts
 from matchkit.forms.leftovers import leftover_parts, uses_for
@@ -29,8 +28,9 @@ from matchkit.forms.practise_parts import (
     question_parts,
 )
 from matchkit.forms.readings import preview_parts
-from matchkit.forms.shops import OpenShop, films_of, fit_of, is_demo, target_of
+from matchkit.forms.shops import OpenShop, fit_of, is_demo, target_of
 from matchkit.forms.weigh import example_batch, weigh_parts
+from matchkit.matching.garment import Strokes
 from matchkit.matching.match import match as find_formulas
 from matchkit.matching.solve import spectral_target
 from matchkit.paper.ticket import ticket as make_ticket
@@ -42,12 +42,15 @@ from matchkit.practice.safety import SAFETY
 from matchkit.practice.simulated_shop import room
 from matchkit.report.check import check_parts
 from matchkit.report.comparison import comparison_parts
+from matchkit.report.cover import cover_parts
 from matchkit.report.html import show
 from matchkit.report.ink_history import history_parts, share_parts
 from matchkit.report.parts import Part
 from matchkit.workflows.checking import check as look
 from matchkit.workflows.comparing import compare as compare_recipes
 from matchkit.workflows.comparing import formulas_to_compare
+from matchkit.workflows.covering import cover as over_garments
+from matchkit.workflows.formula import Formula, example_formula
 from matchkit.workflows.ink_history import ink_history as history_of
 from matchkit.workflows.ink_history import shares_in_tolerance
 from matchkit.workflows.wanted import wanted_listed, wanted_spectrum
@@ -57,8 +60,8 @@ __all__ = [
     "check",
     "compare",
     "correct",
+    "cover",
     "fit",
-    "hold",
     "ink_history",
     "inks",
     "jobsize",
@@ -233,18 +236,21 @@ def practise_job(seed: int = 1) -> None:
     show([*job_parts(batch), *outcome_parts(batch, finish(batch))])
 
 
-def hold(
+def cover(
     opened: OpenShop, ink: str = "", *, stroke_um: float = 50.0, underbase_um: float = 50.0
 ) -> None:
     """An ink, or the shop's example batch, printed over each of its garments."""
 
     def parts() -> list[Part]:
-        candidate, _ = example_batch(opened, 500.0)
-        batch = dict(zip(candidate.inks, candidate.grams, strict=True))
-        amounts = {ink: 1.0} if ink else batch
-        return hold_parts(opened, films_of(opened), amounts, NO_TARGET, stroke_um, underbase_um)
+        session = opened.session()
+        formula = Formula(amounts={ink: 1.0}) if ink else example_formula(session)
+        strokes = Strokes(stroke_um=stroke_um, underbase_um=underbase_um)
+        return cover_parts(over_garments(session, formula, strokes))
 
     of_the_demo(opened, parts)
+
+
+hold = cover  # as it was once called
 
 
 def jobsize(opened: OpenShop) -> None:

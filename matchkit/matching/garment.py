@@ -1,4 +1,4 @@
-"""Will it hold?  A formula printed over each ground, in one stroke or two, with an underbase.
+"""Does it cover?  A formula printed over each ground, in one stroke or two, with an underbase.
 
 An opaque drawdown is not a print: a thin film lets the ground show.  For each ground the
 ways to print are tried from the least work to the most, and the first one that comes
@@ -24,16 +24,16 @@ __all__ = [
     "INVENTED",
     "STAND_INS",
     "Covering",
+    "GroundVerdict",
     "Print",
-    "Verdict",
+    "Strokes",
+    "Viewing",
+    "cover",
     "covering",
-    "covering_words",
     "grounds_for",
     "hiding_R",
-    "over_grounds",
     "shows_through",
     "stand_in_grounds",
-    "will_hold",
 ]
 
 Array = NDArray[np.float64]
@@ -41,7 +41,8 @@ Array = NDArray[np.float64]
 # Invented tees for a shop that has measured none: a level, and a step above an edge in nm
 # (below it where the edge is negative).
 INVENTED = (
-    "grounds.csv names no garment: invented tees stand in; measure your own bare and add them"
+    "grounds.csv names no garment, so invented tees stand in; measure your own, unprinted, and add"
+    " them"
 )
 STAND_INS = {
     "white tee": (0.82, 0.0, 550),
@@ -74,13 +75,16 @@ class Print:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Verdict:
-    """What a ground does to a formula: every way to print, and what is needed."""
+class GroundVerdict:
+    """What a ground does to a formula: every way to print, and what is needed.
+
+    `covers`: one of these ways comes within tolerance of the target.
+    """
 
     ground: str
     ground_hex: str
     prints: tuple[Print, ...]
-    holds: bool
+    covers: bool
     words: str
 
 
@@ -97,6 +101,31 @@ class Covering:
     covering_um: float | None
 
 
+@dataclass(frozen=True, kw_only=True)
+class Strokes:
+    """How a print is laid down: um of one stroke, and of the white below it.
+
+    `underbase_um` None: no underbase is considered.  `tried` are the numbers of strokes.
+    """
+
+    stroke_um: float
+    underbase_um: float | None = None
+    tried: tuple[int, ...] = (1, 2)
+
+    def __post_init__(self) -> None:
+        if not self.stroke_um > 0 or (self.underbase_um is not None and not self.underbase_um > 0):
+            raise InputError("cover: a stroke and an underbase must be thicker than 0 um")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Viewing:
+    """Under what a print is judged, and how near it must come."""
+
+    light: Light
+    observer: int
+    tolerance_de00: float
+
+
 def grounds_for(shop: Shop, names: Sequence[str] = ()) -> tuple[dict[str, Array], bool]:
     """The named grounds, else the shop's garments, else invented tees, and whether these.
 
@@ -109,21 +138,16 @@ def grounds_for(shop: Shop, names: Sequence[str] = ()) -> tuple[dict[str, Array]
 
 
 def covering(
-    palette: Palette,
-    c: Array,
-    grounds: Mapping[str, Array],
-    *,
-    stroke_um: float,
-    tolerance_de00: float,
-    light: Light,
-    observer: int,
+    palette: Palette, c: Array, grounds: Mapping[str, Array], stroke_um: float, viewing: Viewing
 ) -> Covering:
     """How much formula `c` (n_ink,) of a palette of films hides."""
+    light, observer = viewing.light, viewing.observer
     every = np.array(list(grounds.values()))
+    limit = viewing.tolerance_de00
     return Covering(
         contrast_ratio=float(opacity(palette, c, stroke_um, light, observer)[0]),
         hiding_um=hiding_um(palette, c, light, observer),
-        covering_um=covering_um(palette, c, every, light, observer, de00_limit=tolerance_de00),
+        covering_um=covering_um(palette, c, every, light, observer, de00_limit=limit),
     )
 
 
@@ -141,84 +165,31 @@ def hiding_R(palette: Palette, c: Array) -> Array:
     return reflectance(over(palette, np.zeros(len(GRID_NM)), np.inf), c)
 
 
-def covering_words(found: Covering, tolerance_de00: float) -> tuple[str, str]:
-    """The same in two lines."""
-    hiding = (
-        f"hides (contrast ratio 0.98) from {found.hiding_um:.0f} um"
-        if found.hiding_um is not None
-        else "hiding thickness not defined (too dark over white, or never)"
-    )
-    covers = (
-        f"from {found.covering_um:.0f} um within {tolerance_de00:g} dE00 of its opaque colour"
-        " over all"
-        if found.covering_um is not None
-        else "at no printable thickness like its opaque colour over all"
-    )
-    return (
-        f"One stroke has a contrast ratio of {found.contrast_ratio:.3f}; {hiding};",
-        f"{covers} of them.",
-    )
-
-
-def over_grounds(
-    shop: Shop,
-    palette: Palette,
-    c: Array,
-    aim_R: Array,
-    grounds: Mapping[str, Array],
-    *,
-    stroke_um: float,
-    underbase_um: float | None,
-) -> tuple[tuple[Verdict, ...], Covering]:
-    """`will_hold` and `covering` as a shop looks at them: its first light, its tolerance.
-
-    `aim_R` (n_wl,) is what formula `c` (n_ink,) should look like.
-    """
-    light, observer, tolerance = shop.lights[0], shop.observer, shop.tolerance_de00
-    verdicts = will_hold(
-        palette, c, Lab(aim_R, light, observer), grounds, stroke_um=stroke_um,
-        underbase_um=underbase_um, tolerance_de00=tolerance, light=light, observer=observer,
-    )  # fmt: skip
-    told = covering(
-        palette, c, grounds, stroke_um=stroke_um, tolerance_de00=tolerance, light=light,
-        observer=observer,
-    )  # fmt: skip
-    return verdicts, told
-
-
-def will_hold(
+def cover(
     palette: Palette,
     c: Array,
     target_lab: Array,
     grounds: Mapping[str, Array],
-    *,
-    stroke_um: float,
-    underbase_um: float | None,
-    tolerance_de00: float,
-    light: Light,
-    observer: int,
-    strokes: Sequence[int] = (1, 2),
-) -> tuple[Verdict, ...]:
+    strokes: Strokes,
+    viewing: Viewing,
+) -> tuple[GroundVerdict, ...]:
     """A verdict for each ground.
 
     `palette` is one of films, `c` (n_ink,) the formula, `target_lab` (3,) what it should
-    look like under `light`.  `grounds` are met from inside the film, each (n_wl,).
-    `stroke_um` is what one stroke lays down; `underbase_um` that of the white below it,
-    None where no underbase is considered.
+    look like.  `grounds` are met from inside the film, each (n_wl,).
     """
-    if not stroke_um > 0 or (underbase_um is not None and not underbase_um > 0):
-        raise InputError("hold: a stroke and an underbase must be thicker than 0 um")
     verdicts = []
     for name, R_g in grounds.items():
         below: list[tuple[bool, tuple[Array, Array | None]]] = [(False, (R_g, None))]
-        if underbase_um is not None:
-            below.append((True, under_white(palette, R_g, underbase_um)))
-        prints = tuple(
-            _printed(palette, c, ground, n, n * stroke_um, based, target_lab, light, observer)
-            for based, ground in below
-            for n in strokes
-        )
-        verdicts.append(_verdict(name, hex_colour(R_g, light, observer), prints, tolerance_de00))
+        if strokes.underbase_um is not None:
+            below.append((True, under_white(palette, R_g, strokes.underbase_um)))
+        prints = []
+        for based, (R, R_beam) in below:
+            for n in strokes.tried:
+                film = over(palette, R, n * strokes.stroke_um, R_g_beam=R_beam)
+                prints.append(_print(reflectance(film, c), n, based, target_lab, viewing))
+        ground_hex = hex_colour(R_g, viewing.light, viewing.observer)
+        verdicts.append(_verdict(name, ground_hex, tuple(prints), viewing.tolerance_de00))
     return tuple(verdicts)
 
 
@@ -231,39 +202,32 @@ def stand_in_grounds(wavelengths_nm: Array) -> dict[str, Array]:
     return made
 
 
-def _printed(
-    palette: Palette,
-    c: Array,
-    ground: tuple[Array, Array | None],
-    strokes: int,
-    thickness_um: float,
-    underbase: bool,
-    target_lab: Array,
-    light: Light,
-    observer: int,
-) -> Print:
-    R = reflectance(over(palette, ground[0], thickness_um, R_g_beam=ground[1]), c)
-    lab = Lab(R, light, observer)
+def _print(R: Array, strokes: int, underbase: bool, target_lab: Array, viewing: Viewing) -> Print:
+    lab = Lab(R, viewing.light, viewing.observer)
     return Print(
         strokes=strokes,
         underbase=underbase,
         R=R,
         lab=lab,
         de00=float(de00(target_lab, lab)),
-        hex=hex_colour(R, light, observer),
+        hex=hex_colour(R, viewing.light, viewing.observer),
     )
 
 
-def _verdict(name: str, ground_hex: str, prints: tuple[Print, ...], tolerance: float) -> Verdict:
+def _verdict(
+    name: str, ground_hex: str, prints: tuple[Print, ...], tolerance: float
+) -> GroundVerdict:
     """The least work that comes within tolerance; an underbase is more work than a stroke."""
     good = [each for each in prints if each.de00 <= tolerance]
     best = min(prints, key=lambda each: each.de00)
     if not good:
-        words = f"does not hold; the nearest is {best.name}, {best.de00:.2f} dE00 off"
+        words = f"does not cover; the nearest is {best.name}, {best.de00:.2f} dE00 off"
     elif good[0] is prints[0]:
-        words = "holds in one stroke" if prints[0].strokes == 1 else f"holds in {prints[0].name}"
+        words = f"covers in {prints[0].name}"
     elif good[0].underbase:
         words = f"needs an underbase ({good[0].name})"
     else:
         words = f"needs {good[0].name}"
-    return Verdict(ground=name, ground_hex=ground_hex, prints=prints, holds=bool(good), words=words)
+    return GroundVerdict(
+        ground=name, ground_hex=ground_hex, prints=prints, covers=bool(good), words=words
+    )

@@ -28,6 +28,7 @@ __all__ = [
     "USUAL",
     "apart",
     "axis_names",
+    "colour_table",
     "end_labels",
     "letters_across",
     "lightness_step",
@@ -260,6 +261,19 @@ def tolerance_outline(ax: Axes, outline: Array, middle: Array) -> None:
 def lightness_step(dL: float) -> str:
     """The step in lightness that a flat picture cannot show."""
     return f"(L* {round(dL, 1) + 0.0:+.1f})".replace("-", "\u2212")
+
+
+def colour_table(ax: Axes, rows: Sequence[tuple[str, Sequence[str]]], names: Sequence[str]) -> Axes:
+    """Colours in a table: a row's name before its colours, a column's name above them."""
+    for y, (row, colours) in enumerate(rows):
+        for x, colour in enumerate(colours):
+            ax.add_patch(Rectangle((x, y), 0.94, 0.86, facecolor=colour, edgecolor=INK, lw=0.5))
+        ax.text(-0.08, y + 0.43, wrapped(row, 16), ha="right", va="center", fontsize=USUAL)
+    for x, name in enumerate(names):
+        ax.text(x, -0.12, wrapped(name, 12), ha="left", va="bottom", fontsize=USUAL)
+    ax.set(xlim=(-1.3, len(names)), ylim=(len(rows), -1.0))
+    ax.axis("off")
+    return ax
 
 
 def strip(ax: Axes, above: str, below: Sequence[str], names: Sequence[str], title: str) -> Axes:

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from matchkit.files.fitted import films_fitted, fitted
 from matchkit.files.settings import read_settings
-from matchkit.files.shop import digest, read_shop
+from matchkit.files.shop import digest, read_shelf, read_shop
 from matchkit.files.spectrum import read_spectra
 from matchkit.fitting.fit import Fit
 from matchkit.inks.palette import Palette
@@ -137,7 +137,7 @@ class Session:
         if not has_films(self.files):
             return film_fits(self.files)  # raises, and says what to draw
         before = self._earlier
-        if before is not None and "films" in before.__dict__ and before.digest == self.digest:
+        if before is not None and before.digest == self.digest:
             return before.films
         films, why = films_fitted(self.folder, self.files)
         self.note("fit_anew", *filter(None, [why]))
@@ -178,6 +178,19 @@ class Session:
         from matchkit.book.shelf import today
 
         return today(self.book, self.files)
+
+    @cached_property
+    def shelf(self) -> Shop:
+        """The inks and mixes there are today; where no reading was needed yet, without any."""
+        if "files" in self.__dict__:
+            return self.shop
+        inks, mixes = read_shelf(self.folder)
+        shop = replace(self.settings, inks=inks, mixes=mixes)
+        if self.book is None:
+            return shop
+        from matchkit.book.shelf import today
+
+        return today(self.book, shop)
 
     def learned(self, measured: Array | None = None) -> "Learned":
         """The fits with today's lots, and what is known of those, by series.

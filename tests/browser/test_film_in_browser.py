@@ -12,9 +12,9 @@ TEES = ("white tee", "grey tee", "navy tee", "black tee", "red tee")
 WAYS = ("1 stroke", "2 strokes", "1 stroke on underbase", "2 strokes on underbase")
 
 
-def test_will_it_hold(notebook):
-    form = notebook(BOOK).locator(".mk-hold")
-    form.get_by_role("button", name="Will it hold?").click()
+def test_does_it_cover(notebook):
+    form = notebook(BOOK).locator(".mk-cover")
+    form.get_by_role("button", name="Does it cover?").click()
     expect(form.get_by_role("columnheader", name="What it needs")).to_be_visible()
     for tee in TEES:
         expect(form.get_by_role("rowheader", name=tee)).to_be_visible()
@@ -22,25 +22,25 @@ def test_will_it_hold(notebook):
         expect(form.get_by_role("columnheader", name=f"dE00, {way}", exact=True)).to_be_visible()
     told = form.get_by_role("img", name="Each garment bare and printed").get_attribute("alt")
     assert "black tee: needs two strokes" in told
-    # Another thickness: what was told no longer holds and goes; thick enough, one stroke does.
+    # Another thickness: what was told is no longer true and goes; thick enough, one stroke does.
     form.get_by_label("One stroke, um").fill("100")
     form.get_by_label("One stroke, um").press("Enter")
     expect(form.get_by_role("columnheader", name="What it needs")).to_have_count(0)
-    form.get_by_role("button", name="Will it hold?").click()
-    expect(form.get_by_role("cell", name="holds in one stroke")).to_have_count(len(TEES))
+    form.get_by_role("button", name="Does it cover?").click()
+    expect(form.get_by_role("cell", name="covers in one stroke")).to_have_count(len(TEES))
     # Without an underbase none is considered.
     form.get_by_label("Underbase, um").fill("")
     form.get_by_label("Underbase, um").press("Enter")
-    form.get_by_role("button", name="Will it hold?").click()
+    form.get_by_role("button", name="Does it cover?").click()
     expect(form.get_by_role("columnheader", name=re.compile("underbase"))).to_have_count(0)
     expect(form.get_by_role("columnheader", name="dE00, 2 strokes")).to_be_visible()
 
 
 def test_a_thickness_that_is_none_is_told_at_the_field(notebook):
-    form = notebook(BOOK).locator(".mk-hold")
+    form = notebook(BOOK).locator(".mk-cover")
     for wrong in ("0", "-5", "thin"):
         form.get_by_label("One stroke, um").fill(wrong)
-        form.get_by_role("button", name="Will it hold?").click()
+        form.get_by_role("button", name="Does it cover?").click()
         expect(form.locator(".mk-alert")).to_contain_text("One stroke, um: ")
         expect(form.get_by_role("columnheader", name="What it needs")).to_have_count(0)
     form.get_by_label("One stroke, um").fill("50")

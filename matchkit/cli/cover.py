@@ -1,0 +1,54 @@
+"""``matchkit cover``: does a formula cover the garments it is printed on."""
+
+import argparse
+
+from matchkit.cli.asked import give, json_option, picture_option, reference_lots_option, session_of
+from matchkit.cli.films import microns
+from matchkit.errors import InputError
+from matchkit.matching.garment import Strokes
+from matchkit.report.cover import cover_parts
+from matchkit.workflows.covering import cover
+from matchkit.workflows.formula import recipe_in
+from matchkit.workflows.printed import films_today
+from matchkit.workflows.wanted import spectrum_in, wanted_spectrum
+
+STROKE_UM = "50"
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """The command's arguments."""
+    parser.add_argument("shop", metavar="SHOP", help="the shop folder")
+    parser.add_argument("recipe", metavar="RECIPE", help="CSV ink,grams or ink,percent; mixes too")
+    parser.add_argument("--target", metavar="FILE", help="spectrum file (the recipe when it hides)")
+    parser.add_argument("--name", help="which spectrum of the file, where it holds several")
+    parser.add_argument(
+        "--thickness", default=STROKE_UM, metavar="UM",
+        help=f"of one stroke, um (or 2mil); from the mesh's data sheet or measured ({STROKE_UM})",
+    )  # fmt: skip
+    parser.add_argument("--underbase", metavar="UM", help="of the white below (one stroke)")
+    parser.add_argument(
+        "--over", action="append", default=[], metavar="GROUND",
+        help="only this ground of grounds.csv (all that are no drawdown card)",
+    )  # fmt: skip
+    reference_lots_option(parser)
+    picture_option(parser)
+    json_option(parser)
+
+
+def run(args: argparse.Namespace) -> None:
+    """Try every ground and print."""
+    stroke_um = microns(args.thickness, "--thickness")
+    below_um = stroke_um if args.underbase is None else microns(args.underbase, "--underbase")
+    strokes = Strokes(stroke_um=stroke_um, underbase_um=below_um)
+    session = session_of(args)
+    films = films_today(session)
+    series = {ink: name for name, fit in films.items() for ink in fit.palette.names}
+    formula = recipe_in(session, args.recipe, series)
+    wanted = None
+    if args.target:
+        spectrum = spectrum_in(session, args.target, args.name)
+        wanted = wanted_spectrum(session, spectrum.name, spectrum.R)
+    elif args.name:
+        raise InputError("--name goes with --target FILE")
+    found = cover(session, formula, strokes, wanted=wanted, over=args.over)
+    give(args, found.to_dict, lambda: cover_parts(found))

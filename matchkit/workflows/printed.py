@@ -1,0 +1,81 @@
+"""What a formula is printed on, and the shop's inks as prints on it."""
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, replace
+from typing import Any
+
+from matchkit.fitting.fit import Fit, TooFew
+from matchkit.matching.prints import bare_ground, fits_over, with_lots
+from matchkit.workflows.session import Session
+
+__all__ = ["PrintedOver", "films_alone", "films_today", "printed_fits"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class PrintedOver:
+    """A print on a ground of ``grounds.csv``.
+
+    `underbase_um` is the thickness of the white below it, None without one.
+    `thickness_spread` is how far thickness strays from print to print, a standard deviation
+    as a share; 0.1 is common practice, no source.
+
+    >>> PrintedOver(over="navy tee", thickness_um=60).words
+    '60 um over navy tee'
+    """
+
+    over: str
+    thickness_um: float
+    underbase_um: float | None = None
+    thickness_spread: float = 0.1
+
+    @property
+    def words(self) -> str:
+        """How thick, on what."""
+        words = f"{self.thickness_um:.4g} um over {self.over}"
+        below = self.underbase_um
+        return words if below is None else f"{words} with {below:.4g} um of white below"
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain data, as the key ``printed`` of ``matchkit match --json`` holds it."""
+        return {k: round(v, 4) if isinstance(v, float) else v for k, v in asdict(self).items()}
+
+
+def films_today(session: Session) -> dict[str, Fit]:
+    """The shop's inks as films by series, with today's stock, and its lots where known.
+
+    InputError, which says what to draw, where no film was measured.
+    """
+    films: Mapping[str, Fit] = session.films
+    fits: Mapping[str, Fit] = {}
+    try:
+        if session.files.hiding:
+            fits = session.fits_today
+    except TooFew as error:
+        session.note("films_alone", films_alone(error))
+    shelf = {ink.name: ink for ink in session.shop.inks}
+    return {
+        series: replace(
+            film,
+            palette=replace(film.palette, inks=tuple(shelf[n] for n in film.palette.names)),
+        )
+        for series, film in with_lots(films, fits).items()
+    }
+
+
+def films_alone(error: TooFew) -> str:
+    """What is said where drawdowns that hide are too few to fit, but there are films."""
+    return (
+        f"formulas that hide can't be predicted: {'; '.join(error.faults)}. Prints can: they rest"
+        " on the films"
+    )
+
+
+def printed_fits(session: Session, printed: PrintedOver) -> Mapping[str, Fit]:
+    """The shop's inks by series as prints on one ground; InputError for one that is not there."""
+    return fits_over(
+        films_today(session),
+        bare_ground(session.shop, printed.over),
+        printed.thickness_um,
+        underbase_um=printed.underbase_um,
+        thickness_sd=printed.thickness_spread,
+    )
