@@ -18,7 +18,7 @@ from small_shop import DRAWDOWNS, INKS, SPECTRA, TOML, edge, put, wide
 from matchkit.errors import InputError
 from matchkit.files.export import write_spectra
 from matchkit.files.health import keep_reading
-from matchkit.files.incoming import bring_in
+from matchkit.files.incoming import Bringing, bring_in
 from matchkit.files.recipe import read_recipe
 from matchkit.files.shop import read_shop
 from matchkit.files.spectrum import read_spectra, read_spectrum
@@ -69,7 +69,7 @@ def incoming(content: str, **more) -> Case:
 
     def case(folder):
         (folder / "a.csv").write_text(content)
-        return bring_in(folder / "a.csv", put(folder / "shop"), **more)
+        return bring_in(folder / "a.csv", put(folder / "shop"), Bringing(**more))
 
     return case
 

@@ -68,10 +68,10 @@ def simulated(plan, hand):
 
 
 @pytest.mark.parametrize("seed", range(5))
-@pytest.mark.parametrize("rungs", [3, 10, 13])
-def test_an_unsteady_hand_is_followed_through_every_pot_and_letdown(rungs, seed):
+@pytest.mark.parametrize("levels", [3, 10, 13])
+def test_an_unsteady_hand_is_followed_through_every_pot_and_letdown(levels, seed):
     rng = np.random.default_rng(seed)
-    plan = drawdown_plan(INKS, rungs=rungs)
+    plan = drawdown_plan(INKS, levels=levels)
     shown, drawn = simulated(plan, lambda g: round(g * rng.uniform(0.8, 1.15), 2))
     told = [replace(each, showed_g=g) for each, g in zip(weighings(plan), shown, strict=True)]
     found = contents(told, NAMES)
@@ -82,9 +82,9 @@ def test_an_unsteady_hand_is_followed_through_every_pot_and_letdown(rungs, seed)
 
 
 @pytest.mark.parametrize("resolution_g", [0.01, 0.1])
-@pytest.mark.parametrize("rungs", [3, 10, 13])
-def test_weights_as_planned_give_the_percents_of_the_plan(rungs, resolution_g):
-    plan = drawdown_plan(INKS, rungs=rungs, resolution_g=resolution_g)
+@pytest.mark.parametrize("levels", [3, 10, 13])
+def test_weights_as_planned_give_the_percents_of_the_plan(levels, resolution_g):
+    plan = drawdown_plan(INKS, levels=levels, resolution_g=resolution_g)
     found = contents(weighings(plan), NAMES)
     assert not found.notes
     for step in (step for step in plan.steps if step.pot):
@@ -93,7 +93,7 @@ def test_weights_as_planned_give_the_percents_of_the_plan(rungs, resolution_g):
 
 
 def test_one_slip_goes_on_into_the_drawdowns_after_it_and_no_further():
-    plan = drawdown_plan(INKS, rungs=10)
+    plan = drawdown_plan(INKS, levels=10)
     readings = list(weighings(plan))
     first = next(i for i, each in enumerate(readings) if each.pot != LETDOWN and not each.left)
     readings[first] = replace(readings[first], showed_g=readings[first].planned_g + 3)

@@ -13,7 +13,7 @@ from studies.fuzz_files import MOST_MB, SLOWEST_S, check_lines, fuzz
 from test_files_incoming import NEW, contents
 
 from matchkit.errors import InputError
-from matchkit.files.incoming import bring_in
+from matchkit.files.incoming import Bringing, bring_in
 from matchkit.files.preview import preview
 from matchkit.files.shop import read_shop
 from matchkit.files.spectrum import read_spectra
@@ -46,7 +46,7 @@ def test_300_broken_files_into_a_shop(tmp_path):
         text = rng.choice([wide(NEW), originals()["CxF3"][0].replace("White", "Grey")])
         path.write_bytes(broken(text, rng))
         try:
-            taken += bool(bring_in(path, folder, existing="add", skip_others=bool(i % 2)).names)
+            taken += bool(bring_in(path, folder, Bringing(existing="add", skip_others=bool(i % 2))).names)
         except InputError as error:
             check_lines(error.faults)
             assert contents(folder) == start

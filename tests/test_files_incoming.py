@@ -15,7 +15,7 @@ from matchkit.errors import InputError
 from matchkit.files import write
 from matchkit.files.fitted import write_fits
 from matchkit.files.health import keep_reading
-from matchkit.files.incoming import bring_in
+from matchkit.files.incoming import Bringing, bring_in
 from matchkit.files.shop import read_shop
 from matchkit.files.write import BESIDE, NOTE, finish, settled
 
@@ -43,7 +43,7 @@ def contents(folder):
 def faults_of(path, folder, **more):
     before = contents(folder)
     with pytest.raises(InputError) as refusal:
-        bring_in(path, folder, **more)
+        bring_in(path, folder, Bringing(**more))
     assert contents(folder) == before
     assert all(fault.isprintable() for fault in refusal.value.faults)
     return refusal.value.faults
@@ -68,12 +68,12 @@ def test_the_next_copy_gets_the_next_number(shop, measured, tmp_path):
     bring_in(measured, shop)
     again = tmp_path / "again.csv"
     again.write_text(wide({"Grey": [edge(0.292, 0.306, 500)]}))
-    assert bring_in(again, shop, existing="add").kept == "spectra.csv.2.bak"
+    assert bring_in(again, shop, Bringing(existing="add")).kept == "spectra.csv.2.bak"
     assert len(read_shop(shop).drawdowns[-1].readings) == 2
-    assert bring_in(again, shop, existing="replace").kept == "spectra.csv.3.bak"
+    assert bring_in(again, shop, Bringing(existing="replace")).kept == "spectra.csv.3.bak"
     (one,) = read_shop(shop).drawdowns[-1].readings
     np.testing.assert_allclose(one, edge(0.292, 0.306, 500), atol=6e-5)
-    assert bring_in(again, shop, existing="replace").names == ()
+    assert bring_in(again, shop, Bringing(existing="replace")).names == ()
 
 
 def test_the_first_readings_of_a_shop(tmp_path):
@@ -121,8 +121,8 @@ def test_one_spectrum_under_another_name(shop, tmp_path):
         in faults_of(path, shop, drawdown="Grey")[0]
     )
     assert "no '3'; it holds '1', '2'" in faults_of(path, shop, name="3", drawdown="Grey")[0]
-    assert bring_in(path, shop, name="1", drawdown="Grey").names == ("Grey",)
-    assert bring_in(path, shop, name="2", drawdown="Lemon").missing == ()
+    assert bring_in(path, shop, Bringing(name="1", drawdown="Grey")).names == ("Grey",)
+    assert bring_in(path, shop, Bringing(name="2", drawdown="Lemon")).missing == ()
 
 
 def test_names_that_the_shop_does_not_know(shop, tmp_path):
@@ -134,7 +134,7 @@ def test_names_that_the_shop_does_not_know(shop, tmp_path):
         "a.csv: nothing was brought in; rename them, add them to drawdowns.csv, or leave them out"
         " with --skip-others",
     )
-    done = bring_in(path, shop, skip_others=True)
+    done = bring_in(path, shop, Bringing(skip_others=True))
     assert done.names == ("Grey", "Lemon")
     assert "a.csv: left out: 'Gray', 'Cobalt'" in done.notes
 
@@ -154,7 +154,7 @@ def test_readings_made_otherwise_are_refused_or_converted(shop, tmp_path):
     lifted = {name: [R + 0.04 for R in reads] for name, reads in NEW.items()}
     path.write_text(cgats(lifted, head="MODE SPIN"))
     assert "no rule" not in faults_of(path, shop)[0]
-    done = bring_in(path, shop, index=1.5)
+    done = bring_in(path, shop, Bringing(index=1.5))
     assert "turned into d/8 specular excluded" in done.notes[0]
     np.testing.assert_allclose(read_shop(shop).drawdowns[-1].R, NEW["Grey"][0], atol=3e-5)
     path.write_text(cgats(NEW, head="GEOMETRY 45/0"))

@@ -39,12 +39,12 @@ def beside(tmp_path, monkeypatch):
     return tmp_path
 
 
-def filled(rungs=3, geometry=BENCH.geometry, condition="unknown", inks=BENCH.inks):
+def filled(levels=3, geometry=BENCH.geometry, condition="unknown", inks=BENCH.inks):
     """The form, filled in for the bench's inks."""
     form = NewShopForm()
     form.folder.text.value, form.title.text.value = OURS, "Bay Street"
     form.geometry.value, form.condition.value = geometry, condition
-    form.rungs.value = rungs
+    form.levels.value = levels
     form.inks.fill(inks)
     return form
 
@@ -82,7 +82,7 @@ def contents(folder):
 
 
 def test_from_nothing_to_a_formula(beside):
-    form = filled(rungs=5)
+    form = filled(levels=5)
     form.make.click()
     assert form.problems.value == ""
     assert f'shop = forms.open_shop("{OURS}")' in seen(form.next)
@@ -94,13 +94,13 @@ def test_from_nothing_to_a_formula(beside):
     assert opened.lacks[0] == "None of these inks is measured yet."
 
     plan = PlanForm(opened)
-    assert plan.rungs.value == 5  # what the folder was made with
+    assert plan.levels.value == 5  # what the folder was made with
     plan.save.click()
     assert "All of these drawdowns are in the shop's files." in seen(plan.saved)
-    plan.rungs.value = 6
+    plan.levels.value = 6
     plan.look.click()
     assert "drawdowns are not in the shop's files yet" in seen(plan.saved)
-    plan.rungs.value = 4
+    plan.levels.value = 4
     plan.into.click()
     assert plan.problems.value == ""
     assert "planned drawdowns wait for their readings" in seen(plan.saved)
@@ -194,7 +194,7 @@ def test_two_series_are_planned_apart():
     assert form.problems.value == ""
     opened = open_shop(OURS)
     plan = PlanForm(opened, "Sea Red")
-    assert plan.rungs.value == 3
+    assert plan.levels.value == 3
     plan.look.click()
     assert "All of these" in seen(plan.saved)
 
@@ -464,7 +464,7 @@ def test_the_demo_shop_is_never_written_to():
 
 
 def test_weights_that_came_out_otherwise_go_into_the_file_from_the_plans_fields():
-    filled(rungs=5).make.click()
+    filled(levels=5).make.click()
     plan = PlanForm(open_shop(OURS))
     weights = plan.weights
     assert weights.box.layout.display == "none"

@@ -47,7 +47,7 @@ def measured(path, mixtures):
 
 
 def test_from_an_empty_folder_to_a_formula(ours, run, tmp_path):
-    status, out, err = run("plan", ours, "--write", "--rungs", 5, "--html", tmp_path / "plan.html")
+    status, out, err = run("plan", ours, "--write", "--levels", 5, "--html", tmp_path / "plan.html")
     assert status == 0
     assert "planned drawdowns wait for their readings" in err
     assert "never measured, and taken out: 'White " in err
@@ -91,13 +91,13 @@ def test_from_an_empty_folder_to_a_formula(ours, run, tmp_path):
 
 
 def test_a_new_ink_is_planned_into_a_shop_that_is_measured(ours, run, tmp_path):
-    run("plan", ours, "--write", "--rungs", 3)
+    run("plan", ours, "--write", "--levels", 3)
     measure_all(ours, run, tmp_path)
     before = (ours / "spectra.csv").read_text()
     old = read_rows(ours / "drawdowns.csv")
     with (ours / "inks.csv").open("a") as file:
         file.write("Late Plum,colour,,,,,,1,\n")
-    status, _, err = run("plan", ours, "--ink", "Late Plum", "--write", "--rungs", 3)
+    status, _, err = run("plan", ours, "--ink", "Late Plum", "--write", "--levels", 3)
     assert status == 0
     assert "taken out" not in err
     assert "is kept as" not in err
@@ -107,9 +107,9 @@ def test_a_new_ink_is_planned_into_a_shop_that_is_measured(ours, run, tmp_path):
     assert (ours / "spectra.csv").read_text().startswith(before)
     assert "no drawdown holds 'Late Plum'" in " ".join(read_shop(ours).notes)
     # Planned again with more drawdowns, the first plan's are not left over.
-    run("plan", ours, "--ink", "Late Plum", "--write", "--rungs", 4)
+    run("plan", ours, "--ink", "Late Plum", "--write", "--levels", 4)
     late = [row for row in read_rows(ours / "drawdowns.csv") if "Late" in row["drawdown"]]
-    plan = drawdown_plan(read_inks(ours), rungs=4, new_ink="Late Plum")
+    plan = drawdown_plan(read_inks(ours), levels=4, new_ink="Late Plum")
     assert {row["drawdown"] for row in late} == {step.drawdown for step in plan.steps}
 
 
@@ -119,11 +119,11 @@ def measure_all(folder, run, tmp_path):
 
 
 def test_what_is_measured_stays_whatever_is_planned(ours, run, tmp_path):
-    run("plan", ours, "--write", "--rungs", 3)
+    run("plan", ours, "--write", "--levels", 3)
     measure_all(ours, run, tmp_path)
     rows = (ours / "drawdowns.csv").read_text()
     spectra = (ours / "spectra.csv").read_text()
-    status, _, err = run("plan", ours, "--write", "--rungs", 10)
+    status, _, err = run("plan", ours, "--write", "--levels", 10)
     assert status == 0
     assert (ours / "drawdowns.csv").read_text().startswith(rows)
     assert (ours / "spectra.csv").read_text().startswith(spectra)
@@ -141,7 +141,7 @@ def test_semicolons_commas_and_own_columns_are_kept(ours):
     )
     (ours / "spectra.csv").unlink()
     inks = read_inks(ours)
-    done = write_plan(ours, drawdown_plan(inks, rungs=3), inks)
+    done = write_plan(ours, drawdown_plan(inks, levels=3), inks)
     assert done.taken_out == ("Old mix",)
     assert (ours / done.kept).read_text(encoding="utf-8").startswith("\ufeffdrawdown;who")
     lines = (ours / "drawdowns.csv").read_text(encoding="utf-8").splitlines()
@@ -157,7 +157,7 @@ def test_another_series_is_left_alone(ours):
         "drawdown,ink,percent\nTheirs,Sea White,100\nOurs,White,100\n"
     )
     inks = read_inks(ours)
-    done = write_plan(ours, drawdown_plan([i for i in inks if not i.series], rungs=3), inks)
+    done = write_plan(ours, drawdown_plan([i for i in inks if not i.series], levels=3), inks)
     assert done.taken_out == ("Ours",)
 
 

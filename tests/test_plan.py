@@ -14,12 +14,13 @@ from pages import columns, read_page
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.errors import InputError
+from matchkit.files.planned import NEW_SHOP, shop_files
 from matchkit.files.shop import read_shop
 from matchkit.fitting.fit import fit
 from matchkit.inks.palette import reflectance
-from matchkit.inks.shop import Ink
+from matchkit.inks.shop import Ink, Shop
 from matchkit.paper.plan_sheet import plan_html, plan_text
-from matchkit.plan.drawdowns import Plan, drawdown_plan, rows, shop_files
+from matchkit.plan.drawdowns import Plan, drawdown_plan, rows
 from matchkit.simulator.simulate import KINDS, make_bench, opaque_R, random_mixtures, read
 
 WHITE, CLEAR = Ink(name="Quay White", role="white"), Ink(name="Ebb Clear", role="clear")
@@ -69,7 +70,7 @@ def replayed(plan: Plan) -> tuple[list[dict[str, float]], dict[str, float]]:
 
 
 def test_the_first_three_of_a_colour_are_one_in_white_one_in_clear_and_itself():
-    plan = drawdown_plan(INKS, rungs=3, new_ink="Buoy Scarlet")
+    plan = drawdown_plan(INKS, levels=3, new_ink="Buoy Scarlet")
     assert names(plan) == [
         "Buoy Scarlet 5.5 in white",
         "Buoy Scarlet 20 in clear",
@@ -77,10 +78,10 @@ def test_the_first_three_of_a_colour_are_one_in_white_one_in_clear_and_itself():
     ]
 
 
-@pytest.mark.parametrize("rungs", range(5, 14))
-def test_from_five_on_a_colour_has_two_letdowns_in_white_and_two_in_clear(rungs):
-    plan = drawdown_plan(INKS, rungs=rungs, new_ink="Buoy Scarlet")
-    assert len(plan.steps) == rungs
+@pytest.mark.parametrize("levels", range(5, 14))
+def test_from_five_on_a_colour_has_two_letdowns_in_white_and_two_in_clear(levels):
+    plan = drawdown_plan(INKS, levels=levels, new_ink="Buoy Scarlet")
+    assert len(plan.steps) == levels
     assert sum(name.endswith(" in white") for name in names(plan)) >= 2
     assert sum(name.endswith(" in clear") for name in names(plan)) >= 2
 
@@ -94,16 +95,16 @@ def test_ten_of_a_colour_hold_a_little_black_and_run_from_light_to_deep():
 
 
 def test_a_name_does_not_change_with_the_number_of_drawdowns():
-    few = {step.drawdown: step.percents for step in drawdown_plan(INKS, rungs=3).steps}
-    many = {step.drawdown: step.percents for step in drawdown_plan(INKS, rungs=13).steps}
+    few = {step.drawdown: step.percents for step in drawdown_plan(INKS, levels=3).steps}
+    many = {step.drawdown: step.percents for step in drawdown_plan(INKS, levels=13).steps}
     assert few.keys() < many.keys()
     for name, percents in few.items():
         assert percents == pytest.approx(many[name], abs=0.05)
 
 
-@pytest.mark.parametrize("rungs", [3, 10, 13])
-def test_no_mixture_holds_more_of_an_ink_than_its_maker_allows(rungs):
-    plan = drawdown_plan(INKS, rungs=rungs)
+@pytest.mark.parametrize("levels", [3, 10, 13])
+def test_no_mixture_holds_more_of_an_ink_than_its_maker_allows(levels):
+    plan = drawdown_plan(INKS, levels=levels)
     shares = [
         p for s in plan.steps for n, p in zip(s.inks, s.percents, strict=True) if n == STRONG.name
     ]
@@ -112,7 +113,7 @@ def test_no_mixture_holds_more_of_an_ink_than_its_maker_allows(rungs):
 
 
 def test_the_limit_of_a_clear_counts_too():
-    plan = drawdown_plan((WHITE, BLACK, replace(CLEAR, max_percent=60.0), RED), rungs=13)
+    plan = drawdown_plan((WHITE, BLACK, replace(CLEAR, max_percent=60.0), RED), levels=13)
     of = [dict(zip(step.inks, step.percents, strict=True)) for step in plan.steps]
     assert 0 < max(each.get(CLEAR.name, 0.0) for each in of) <= 60.1
 
@@ -120,12 +121,12 @@ def test_the_limit_of_a_clear_counts_too():
 def test_series_are_never_mixed():
     series = [replace(ink, series=s, name=f"{ink.name} {s}") for s in "AB" for ink in INKS]
     of = {ink.name: ink.series for ink in series}
-    plan = drawdown_plan(series, rungs=10)
+    plan = drawdown_plan(series, levels=10)
     assert {of[name] for step in plan.steps for name in step.inks} == {"A", "B"}
     assert all(len({of[name] for name in step.inks}) == 1 for step in plan.steps)
 
 
-def test_without_a_clear_other_rungs_take_the_place_and_it_is_said():
+def test_without_a_clear_other_levels_take_the_place_and_it_is_said():
     plan = drawdown_plan((WHITE, BLACK, RED), new_ink="Buoy Scarlet")
     assert len(plan.steps) == 10
     assert plan.notes == ("no clear, so no letdowns in clear",)
@@ -155,7 +156,7 @@ def test_a_clear_alone_is_never_drawn_down():
 def test_names_go_into_any_file_system_and_differ():
     odd = ['Red/Blue: "A"', "Red-Blue- -A-", "red/blue: 'a'", "..", "Fluo <1>|*?", "N" * 300]
     inks = [WHITE, *(Ink(name=name, role="colour") for name in odd)]
-    found = names(drawdown_plan(inks, rungs=13))
+    found = names(drawdown_plan(inks, levels=13))
     assert len({name.casefold() for name in found}) == len(found)
     for name in found:
         assert not re.search(r'[<>:"/\\|?*\x00-\x1f]', name)
@@ -165,10 +166,10 @@ def test_names_go_into_any_file_system_and_differ():
 # ---- how they are weighed
 
 
-@pytest.mark.parametrize("rungs", [3, 7, 13])
+@pytest.mark.parametrize("levels", [3, 7, 13])
 @pytest.mark.parametrize("batch_g", [30.0, 47.3])
-def test_whoever_follows_the_plan_has_the_stated_mixtures_in_the_pot(rungs, batch_g):
-    plan = drawdown_plan(INKS, rungs=rungs, batch_g=batch_g)
+def test_whoever_follows_the_plan_has_the_stated_mixtures_in_the_pot(levels, batch_g):
+    plan = drawdown_plan(INKS, levels=levels, batch_g=batch_g)
     pots, taken = replayed(plan)
     for step, pot in zip(plan.steps, pots, strict=True):
         total = sum(pot.values())
@@ -181,9 +182,9 @@ def test_whoever_follows_the_plan_has_the_stated_mixtures_in_the_pot(rungs, batc
     assert dict(taken) == pytest.approx(dict(plan.used_g))
 
 
-@pytest.mark.parametrize("rungs", [5, 10, 13])
-def test_pots_suffice_and_grow_only_by_what_the_balance_shows(rungs):
-    plan = drawdown_plan(INKS, rungs=rungs)
+@pytest.mark.parametrize("levels", [5, 10, 13])
+def test_pots_suffice_and_grow_only_by_what_the_balance_shows(levels):
+    plan = drawdown_plan(INKS, levels=levels)
     before = {}
     for step in plan.steps:
         if step.leave_g is not None:
@@ -197,7 +198,7 @@ def test_pots_suffice_and_grow_only_by_what_the_balance_shows(rungs):
 
 
 def test_the_letdowns_made_are_enough():
-    plan = drawdown_plan(INKS, rungs=13)
+    plan = drawdown_plan(INKS, levels=13)
     weighed: dict[str, float] = defaultdict(float)
     for step in plan.steps:
         for what, g in step.adds:
@@ -208,7 +209,7 @@ def test_the_letdowns_made_are_enough():
 
 
 def test_a_pot_of_its_own_holds_the_batch_and_the_same_mixture():
-    plan = drawdown_plan(INKS, rungs=13)
+    plan = drawdown_plan(INKS, levels=13)
     made = {name: dict(parts) for name, parts in plan.letdowns}
     for step in plan.steps:
         total = sum(g for _, g in step.fresh)
@@ -227,9 +228,9 @@ def test_a_pot_of_its_own_holds_the_batch_and_the_same_mixture():
             )
 
 
-@pytest.mark.parametrize("rungs", [5, 10, 13])
-def test_common_pots_take_less_of_every_ink(rungs):
-    plan = drawdown_plan(INKS, rungs=rungs)
+@pytest.mark.parametrize("levels", [5, 10, 13])
+def test_common_pots_take_less_of_every_ink(levels):
+    plan = drawdown_plan(INKS, levels=levels)
     fresh = dict(plan.fresh_g)
     assert all(g <= fresh[name] for name, g in plan.used_g)
     assert plan.saved > 0.3
@@ -237,7 +238,7 @@ def test_common_pots_take_less_of_every_ink(rungs):
 
 
 def test_inks_go_from_weak_to_strong():
-    plan = drawdown_plan(INKS, rungs=13)
+    plan = drawdown_plan(INKS, levels=13)
     assert list(dict.fromkeys(step.ink for step in plan.steps)) == [
         "Quay White",
         "Buoy Scarlet",
@@ -253,10 +254,10 @@ def test_inks_go_from_weak_to_strong():
 
 
 def test_a_coarse_balance_is_told_which_batch_it_needs():
-    plan = drawdown_plan(INKS, resolution_g=0.1, rungs=5)
+    plan = drawdown_plan(INKS, resolution_g=0.1, levels=5)
     note = next(note for note in plan.notes if "100 steps" in note)
     enough_g = float(re.search(r"a batch of ([0-9]+) g", note)[1])
-    better = drawdown_plan(INKS, resolution_g=0.1, rungs=5, batch_g=enough_g)
+    better = drawdown_plan(INKS, resolution_g=0.1, levels=5, batch_g=enough_g)
     assert not any("100 steps" in note for note in better.notes)
 
 
@@ -277,7 +278,7 @@ def test_rows_hold_every_weight_of_the_plan():
 
 def test_all_faults_are_told_at_once():
     with pytest.raises(InputError) as error:
-        drawdown_plan((WHITE, WHITE), rungs=2, batch_g=0, new_ink="Rde")
+        drawdown_plan((WHITE, WHITE), levels=2, batch_g=0, new_ink="Rde")
     assert len(error.value.faults) == 4
     with pytest.raises(InputError, match="no inks"):
         drawdown_plan(())
@@ -300,8 +301,8 @@ def filled_in(texts: dict[str, str], plan: Plan, R: np.ndarray, folder) -> None:
         (folder / name).write_text(text, encoding="utf-8")
 
 
-@pytest.mark.parametrize(("rungs", "limit"), [(3, 100.0), (10, 40.0)])
-def test_an_empty_shop_filled_in_on_the_bench_loads_and_fits(tmp_path, rungs, limit):
+@pytest.mark.parametrize(("levels", "limit"), [(3, 100.0), (10, 40.0)])
+def test_an_empty_shop_filled_in_on_the_bench_loads_and_fits(tmp_path, levels, limit):
     """Radiative transfer instead of a real bench; mixtures that nobody planned."""
     bench = make_bench(401, n_colours=3)
     rng = np.random.default_rng(1)
@@ -309,10 +310,10 @@ def test_an_empty_shop_filled_in_on_the_bench_loads_and_fits(tmp_path, rungs, li
         Ink(name=ink.name, role=ink.role, max_percent=limit if ink.role == "colour" else 100.0)
         for ink in bench.inks
     ]
-    plan = drawdown_plan(inks, rungs=rungs)
+    plan = drawdown_plan(inks, levels=levels)
     of = [dict(zip(step.inks, step.percents, strict=True)) for step in plan.steps]
     fractions = np.array([[each.get(name, 0.0) / 100 for name in bench.names] for each in of])
-    texts = shop_files(plan, geometry=bench.geometry, condition="unknown")
+    texts = shop_files(plan, replace(NEW_SHOP, geometry=bench.geometry, condition="unknown"))
     filled_in(texts, plan, read(opaque_R(bench, fractions), rng)[:, 0], tmp_path)
     shop = read_shop(tmp_path)
     assert tuple(drawdown.name for drawdown in shop.drawdowns) == tuple(names(plan))
@@ -327,7 +328,7 @@ def test_an_empty_shop_filled_in_on_the_bench_loads_and_fits(tmp_path, rungs, li
 
 
 def test_an_empty_shop_says_what_is_missing(tmp_path):
-    plan = drawdown_plan(INKS, rungs=3)
+    plan = drawdown_plan(INKS, levels=3)
     for name, text in shop_files(plan).items():
         (tmp_path / name).write_text(text, encoding="utf-8")
     with pytest.raises(InputError) as error:
@@ -335,7 +336,7 @@ def test_an_empty_shop_says_what_is_missing(tmp_path):
     told = "\n".join(error.value.faults)
     assert "measurement.geometry" in told
     assert len(error.value.faults) == 2  # the condition is the other; readings may wait
-    settings = shop_files(plan, geometry="45/0", condition="M1")["shop.toml"]
+    settings = shop_files(plan, replace(NEW_SHOP, geometry="45/0", condition="M1"))["shop.toml"]
     (tmp_path / "shop.toml").write_text(settings, encoding="utf-8")
     assert read_shop(tmp_path).notes[-1].startswith("nothing is measured yet")
 
@@ -351,8 +352,17 @@ def test_shop_files_keep_every_name_and_number():
         max_percent=12.5,
         note="x, y",
     )
-    plan = drawdown_plan((WHITE, odd), rungs=3)
-    texts = shop_files(plan, name='The "Quay" \\ 印刷', geometry="45/0", condition="M1", observer=2)
+    plan = drawdown_plan((WHITE, odd), levels=3)
+    texts = shop_files(
+        plan,
+        Shop(
+            name='The "Quay" \\ 印刷',
+            geometry="45/0",
+            condition="M1",
+            observer=2,
+            lights=("D65",),
+        ),
+    )
     settings = tomllib.loads(texts["shop.toml"])
     assert settings["name"] == 'The "Quay" \\ 印刷'
     assert settings["measurement"] == {"geometry": "45/0", "condition": "M1"}
@@ -386,7 +396,7 @@ def test_the_sheet_prints_on_a4_and_holds_every_step():
 
 def test_the_plain_plan_is_aligned_whatever_the_script():
     inks = (Ink(name="白インキ", role="white"), RED, Ink(name="أحمر قرمزي", role="colour"), CLEAR)
-    text = plan_text(drawdown_plan(inks, rungs=5))
+    text = plan_text(drawdown_plan(inks, levels=5))
     assert max(columns(line) for line in text.splitlines()) <= 100
     block = text[text.index("\nBuoy Scarlet\n") :].strip().split("\n\n")[0].splitlines()[1:]
     start = columns(block[0][: block[0].index("add, g")])

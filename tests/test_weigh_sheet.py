@@ -35,7 +35,7 @@ def ours(tmp_path, run):
     rows = [f"{ink.name},{ink.role},,,,,,7,\n" for ink in BENCH.inks]
     (folder / "inks.csv").write_text(HEAD + "".join(rows))
     sheet = tmp_path / "weighed.csv"
-    status, _, err = run("plan", folder, "--rungs", 5, "--write", "--weigh-sheet", sheet)
+    status, _, err = run("plan", folder, "--levels", 5, "--write", "--weigh-sheet", sheet)
     assert status == 0
     assert f"--weighed {sheet} --write" in err
     return folder
@@ -86,7 +86,7 @@ def test_an_unsteady_hand_gets_the_percents_that_were_in_the_pots(
 ):
     """Against the literal bench of `test_contents`; sorted by a spreadsheet or not."""
     rng = np.random.default_rng(4)
-    plan = drawdown_plan(read_inks(ours), rungs=5)
+    plan = drawdown_plan(read_inks(ours), levels=5)
     monkeypatch.setattr("test_contents.NAMES", list(BENCH.names))
     shown, true = simulated(plan, lambda g: round(g * rng.uniform(0.9, 1.08), 2))
     sheet = filled(tmp_path / "weighed.csv", dict(enumerate(shown, start=1)), sort=sort)
@@ -143,7 +143,7 @@ def test_semicolons_decimal_commas_and_own_columns_are_kept(ours, run, tmp_path)
     )
     (ours / "drawdowns.csv").write_text(text, encoding="utf-8")
     sheet = tmp_path / "semicolons.csv"
-    run("plan", ours, "--rungs", 5, "--weigh-sheet", sheet)
+    run("plan", ours, "--levels", 5, "--weigh-sheet", sheet)
     lines = sheet.read_text().splitlines()
     assert lines[0].count(";") == 6 and any(",5;" in line for line in lines)
     no = next(i for i, line in enumerate(lines) if line.split(";")[2] == "1")

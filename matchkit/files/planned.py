@@ -4,36 +4,37 @@ The shop is a new folder, or one in which work has begun: what has a reading sta
 is, and so does every column that is not ours.
 """
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+import json
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from unicodedata import normalize
 
-from matchkit.colorimetry.grid import GRID_NM
 from matchkit.errors import InputError
-from matchkit.files.conditions import listed
-from matchkit.files.grid import laid
-from matchkit.files.mixtures import AMOUNTS
-from matchkit.files.tables import Table, parse_table, without_waiting
-from matchkit.files.text import encoding_mark, label, read_text
-from matchkit.files.write import csv_text, name_of_copy, settled, write_files
-from matchkit.inks.shop import Ink
-from matchkit.plan.drawdowns import Plan, Step, shop_files
+from matchkit.files.shop_tables import (
+    DRAWDOWNS,
+    SPECTRA,
+    WAVES,
+    ShopTable,
+    drawn_in,
+    spectra_in,
+)
+from matchkit.files.text import label
+from matchkit.files.write import csv_text, write_files, write_keeping
+from matchkit.inks.shop import GEOMETRIES, Ink, Shop
+from matchkit.plan.drawdowns import Plan, Step
 
 __all__ = [
-    "DRAWDOWNS",
     "EXAMPLES",
-    "Lines",
+    "NEW_SHOP",
     "Planned",
-    "drawn_in",
-    "lines_text",
-    "told",
+    "shop_files",
     "waiting_in",
     "write_new_shop",
     "write_plan",
 ]
 
-DRAWDOWNS, SPECTRA = "drawdowns.csv", "spectra.csv"
+INK_NUMBERS = ("density_g_per_ml", "cost_per_kg", "stock_g", "max_percent")
+INK_COLUMNS = ("ink", "role", "series", *INK_NUMBERS, "lot", "lot_spread_percent", "note")
 
 # Rows to overwrite, so that every column has an example.
 EXAMPLES = (
@@ -41,6 +42,11 @@ EXAMPLES = (
     Ink(name="Black", role="black", density_g_per_ml=1.2),
     Ink(name="Clear", role="clear", density_g_per_ml=1.1),
     Ink(name="Red", role="colour", density_g_per_ml=1.2),
+)
+
+# An empty geometry or condition is left for the shop to state: it can't be guessed.
+NEW_SHOP = Shop(
+    name="Our shop", geometry="", condition="", observer=10, lights=("D65", "A", "FL11")
 )
 
 
@@ -54,36 +60,15 @@ class Planned:
     kept: str  # the file that holds the old rows; empty: nothing was lost
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Line:
-    """A row as it stands in its file, and what of it counts here."""
-
-    drawdown: str
-    cells: list[str]
-    ink: str = ""
-    film: bool = False
-    waiting: bool = False  # for its reading
-
-
-@dataclass(frozen=True, kw_only=True)
-class Lines:
-    """A table with its rows as they stand."""
-
-    table: Table
-    lines: list[_Line]
-    mark: str  # of the encoding, that some spreadsheets need
-
-
-def write_new_shop(
-    folder: str | Path, plan: Plan, *, name: str, geometry: str, condition: str
-) -> tuple[str, ...]:
+def write_new_shop(folder: str | Path, plan: Plan, shop: Shop) -> tuple[str, ...]:
     """A new shop folder with the inks and drawdowns of a plan, whole or not at all.
 
-    Gives the names of its files.  Raises `InputError` where something of that name is there.
+    `shop` says how it measures and looks.  Gives the names of the files.  Raises
+    `InputError` where something of that name is there.
     """
     if Path(folder).exists():
         raise InputError(f"{folder}: is there already; name a new folder")
-    files = shop_files(plan, name=name, geometry=geometry, condition=condition)
+    files = shop_files(plan, shop)
     write_files(folder, files)
     return tuple(files)
 
@@ -115,17 +100,16 @@ def write_plan(
     rows += [row for name, cells in planned.items() if name in anew for row in cells]
     places = [line.cells for line in spectra.lines if not (line.waiting and line.drawdown in anew)]
     waiting = {line.drawdown for line in spectra.lines if line.waiting} - anew
-    places += [_laid(spectra.table, {"drawdown": name}) for name in new if name not in waiting]
+    places += [spectra.row({"drawdown": name}) for name in new if name not in waiting]
     contents: dict[str, str | bytes] = {}
     if anew:
-        contents[DRAWDOWNS] = lines_text(drawn, rows)
+        contents[DRAWDOWNS] = drawn.text(rows)
     if anew or len(places) != len(spectra.lines):
-        contents[SPECTRA] = lines_text(spectra, places)
+        contents[SPECTRA] = spectra.text(places)
     kept = ""
     if any(line.drawdown in anew for line in drawn.lines):
-        kept = name_of_copy(folder, DRAWDOWNS)
-        contents[kept] = settled(folder, DRAWDOWNS).read_bytes()
-    if contents:
+        kept = write_keeping(folder, DRAWDOWNS, contents)
+    elif contents:
         write_files(folder, contents)
     return Planned(
         added=tuple(new),
@@ -133,18 +117,6 @@ def write_plan(
         measured=tuple(s.drawdown for s in plan.steps if s.drawdown in measured),
         kept=kept,
     )
-
-
-def told(done: Planned) -> list[str]:
-    """What became of the shop's files, in words."""
-    lines = [f"drawdowns.csv: {len(done.added)} planned drawdowns wait for their readings"]
-    if done.measured:
-        lines.append(f"measured already, and left as they are: {listed(done.measured)}")
-    if done.taken_out:
-        lines.append(f"never measured, and taken out: {listed(done.taken_out)}")
-    if done.kept:
-        lines.append(f"the old drawdowns.csv is kept as {done.kept}")
-    return lines
 
 
 def waiting_in(folder: str | Path) -> tuple[tuple[str, ...], tuple[str, ...]]:
@@ -157,59 +129,15 @@ def waiting_in(folder: str | Path) -> tuple[tuple[str, ...], tuple[str, ...]]:
     return tuple(name for name in names if name not in measured), tuple(measured)
 
 
-def _two_files(folder: Path) -> tuple[Lines, Lines, dict[str, None]]:
+def _two_files(folder: Path) -> tuple[ShopTable, ShopTable, dict[str, None]]:
     """What was drawn down, the spectra, and the names that have a reading."""
-    drawn = drawn_in(folder)
-    spectra = _lines_of(folder, SPECTRA, ("drawdown", *(f"{nm:.0f}" for nm in GRID_NM)))
+    drawn, spectra = drawn_in(folder), spectra_in(folder)
     measured = dict.fromkeys(line.drawdown for line in spectra.lines if not line.waiting)
     return drawn, spectra, measured
 
 
-def drawn_in(folder: Path) -> Lines:
-    """The rows of `drawdowns.csv` as they stand; none where there is no such file.
-
-    Raises `InputError` with the faults of its rows and columns.
-    """
-    return _lines_of(folder, DRAWDOWNS, ("drawdown", "ink", "percent", "lot"))
-
-
-def _lines_of(folder: Path, name: str, columns: Sequence[str]) -> Lines:
-    """The table, or an empty one of these columns where there is no such file."""
-    path = settled(folder, name)
-    there = path.is_file() and path.stat().st_size > 0
-    spectral = name == SPECTRA
-    table = parse_table(
-        read_text(path, name) if there else csv_text(columns, []),
-        name,
-        required=("drawdown",) if spectral else ("drawdown", "ink"),
-        numeric=() if spectral else AMOUNTS,
-        text=() if spectral else ("lot", "ground"),
-        spectral=spectral,
-    )
-    faults = list(table.faults)
-    if not spectral and not set(AMOUNTS) & set(table.columns):
-        faults.append(f"{name}: no column 'percent' or 'grams'; name the amounts one of these")
-    if faults:
-        raise InputError(faults)
-    waiting = {row.where for row in without_waiting(table)[1]} if spectral else ()
-    return Lines(
-        table=table,
-        lines=[
-            _Line(
-                drawdown=normalize("NFC", row.cells["drawdown"]),
-                cells=cells,
-                ink=normalize("NFC", row.cells.get("ink", "")),
-                film=bool(row.cells.get("ground")),
-                waiting=row.where in waiting,
-            )
-            for row, (_, cells, _) in zip(table.rows, laid(table.grid), strict=True)
-        ],
-        mark=encoding_mark(path) if there else "",
-    )
-
-
 def _taken_out(
-    drawn: Lines, stays: Collection[str], foreign: Collection[str], new_ink: str | None
+    drawn: ShopTable, stays: Collection[str], foreign: Collection[str], new_ink: str | None
 ) -> dict[str, set[str]]:
     """The drawdowns that leave the shop, with the inks they hold."""
     inks: dict[str, set[str]] = {}
@@ -225,22 +153,70 @@ def _taken_out(
     }
 
 
-def _rows(step: Step, drawn: Lines, plan: Plan) -> Iterable[list[str]]:
-    """The rows of one drawdown; percents are grams of a 100 g batch too."""
-    table = drawn.table
-    unit = next(unit for unit in AMOUNTS if unit in table.columns)
+def _rows(step: Step, drawn: ShopTable, plan: Plan) -> Iterable[list[str]]:
+    """The rows of one drawdown."""
     lots = {ink.name: ink.lot for ink in plan.inks}
     for ink, percent in zip(step.inks, step.percents, strict=True):
-        amount = f"{percent:.4f}".replace(".", table.decimal)
-        cells = {"drawdown": step.drawdown, "ink": ink, unit: amount, "lot": lots[ink]}
-        yield _laid(table, cells)
+        amount = drawn.number(percent)
+        yield drawn.row({"drawdown": step.drawdown, "ink": ink, drawn.unit: amount, "lot": lots[ink]})
 
 
-def _laid(table: Table, cells: Mapping[str, str]) -> list[str]:
-    return [cells.get(column, "") for column in table.columns]
+def shop_files(plan: Plan, shop: Shop = NEW_SHOP) -> dict[str, str]:
+    """The files of a shop folder to fill in: file name to text.
+
+    Inks, drawdowns and balance are those of the plan; spectra wait to be measured.
+    """
+    lots = {ink.name: ink.lot for ink in plan.inks}
+    drawn = (
+        (step.drawdown, ink, f"{percent:.4f}", lots[ink])
+        for step in plan.steps
+        for ink, percent in zip(step.inks, step.percents, strict=True)
+    )
+    places = ([step.drawdown, *[""] * len(WAVES)] for step in plan.steps)
+    return {
+        "shop.toml": _settings(plan, shop),
+        "inks.csv": csv_text(INK_COLUMNS, map(_ink_row, plan.inks)),
+        DRAWDOWNS: csv_text(("drawdown", "ink", "percent", "lot"), drawn),
+        SPECTRA: csv_text(("drawdown", *WAVES), places),
+    }
 
 
-def lines_text(file: Lines, rows: Iterable[Sequence[str]]) -> str:
-    """The table as text, separated and marked as it was."""
-    grid = file.table.grid
-    return file.mark + csv_text(grid.head, rows, grid.separator)
+def _ink_row(ink: Ink) -> list[str]:
+    numbers = (ink.density_g_per_ml, ink.cost_per_kg, ink.stock_g)
+    limit = "" if ink.max_percent == 100 else _plain(ink.max_percent)
+    cells = ("" if number is None else _plain(number) for number in numbers)
+    spread = _plain(ink.lot_spread_percent)
+    return [ink.name, ink.role, ink.series, *cells, limit, ink.lot, spread, ink.note]
+
+
+def _plain(number: float) -> str:
+    return f"{number:.10g}"
+
+
+def _settings(plan: Plan, shop: Shop) -> str:
+    choices = " or ".join(map(_quoted, GEOMETRIES))
+    return f"""\
+name = {_quoted(shop.name)}
+
+# How every spectrum in this folder was measured: the instrument's settings say it.
+[measurement]
+# write {choices}
+geometry = {_quoted(shop.geometry)}
+# sphere: write "UV included", "UV excluded" or "unknown"; 45/0: "M0" to "M3"
+condition = {_quoted(shop.condition)}
+
+[viewing]
+observer = {shop.observer}  # degrees: 10 or 2
+lights = [{", ".join(map(_quoted, shop.lights))}]  # the first is the one that is matched
+
+[tolerance]
+de00 = {shop.tolerance_de00:g}  # 1 tight, 2 commercial: common practice, no source
+
+[balance]
+resolution_g = {_plain(plan.resolution_g)}
+"""
+
+
+def _quoted(text: str) -> str:
+    """A TOML basic string; JSON's rules for quotes and escapes are a part of TOML's."""
+    return json.dumps(text, ensure_ascii=False)

@@ -12,11 +12,11 @@ from pathlib import Path
 from matchkit.errors import InputError
 from matchkit.files.conditions import listed
 from matchkit.files.mixtures import AMOUNTS
-from matchkit.files.planned import DRAWDOWNS, Lines, drawn_in, lines_text
 from matchkit.files.shop import read_inks
+from matchkit.files.shop_tables import DRAWDOWNS, ShopTable, drawn_in
 from matchkit.files.tables import Row, Table, amount, read_table, wording
 from matchkit.files.text import did_you_mean, label
-from matchkit.files.write import csv_text, name_of_copy, settled, write_file, write_files
+from matchkit.files.write import csv_text, write_file, write_keeping
 from matchkit.inks.shop import Ink
 from matchkit.plan.contents import LETDOWN, Contents, Weighing, contents, weighings
 from matchkit.plan.drawdowns import Plan
@@ -28,13 +28,11 @@ __all__ = [
     "put_weighed",
     "reweighed",
     "rewritten",
-    "told_weighed",
     "write_weigh_sheet",
 ]
 
 COLUMNS = ("no", "drawdown", "pot", "what", "leave_g", "add_g", "showed_g")
 LEFT = "left in the pot"
-DECIMALS = 4  # of a percent in drawdowns.csv
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -89,7 +87,10 @@ def reweighed(folder: str | Path, sheet: str | Path) -> Reweighed:
 
 
 def rewritten(folder: str | Path, readings: Sequence[Weighing], *, where: str = "") -> Reweighed:
-    """The same for readings in the order of the work; `where` begins a message."""
+    """Follow the pots of readings in the order of the work; `where` begins a message.
+
+    Raises `InputError` for weights that can't be those of the drawdowns.
+    """
     inks = {ink.name: ink for ink in read_inks(folder)}
     drawn = drawn_in(Path(folder))
     found = contents(readings, inks)
@@ -97,7 +98,7 @@ def rewritten(folder: str | Path, readings: Sequence[Weighing], *, where: str = 
     if faults:
         raise InputError([where + fault for fault in faults])
     changes, rows = _rows(found, drawn, inks)
-    return Reweighed(contents=found, changes=tuple(changes), text=lines_text(drawn, rows))
+    return Reweighed(contents=found, changes=tuple(changes), text=drawn.text(rows))
 
 
 def put_weighed(folder: str | Path, found: Reweighed) -> str:
@@ -105,21 +106,7 @@ def put_weighed(folder: str | Path, found: Reweighed) -> str:
 
     Nothing is written, and the name is empty, where nothing changes.
     """
-    if not found.changes:
-        return ""
-    kept = name_of_copy(folder, DRAWDOWNS)
-    old = settled(folder, DRAWDOWNS).read_bytes()
-    write_files(folder, {DRAWDOWNS: found.text, kept: old})
-    return kept
-
-
-def told_weighed(found: Reweighed, kept: str) -> list[str]:
-    """What became of `drawdowns.csv`, in words."""
-    if not found.changes:
-        return ["drawdowns.csv says already what was weighed"]
-    names = list(dict.fromkeys(each.drawdown for each in found.changes))
-    lines = [f"drawdowns.csv: percents of {len(names)} drawdowns as weighed: {listed(names)}"]
-    return [*lines, f"the old drawdowns.csv is kept as {kept}; now fit anew"]
+    return write_keeping(folder, DRAWDOWNS, {DRAWDOWNS: found.text}) if found.changes else ""
 
 
 def _readings(sheet: Path, drawn: set[str]) -> list[Weighing]:
@@ -175,7 +162,7 @@ def _reading(row: Row, table: Table, faults: list[str]) -> tuple[float, Weighing
     return float("inf") if no is None else no, each
 
 
-def _unlike(name: str, found: Contents, drawn: Lines, inks: Mapping[str, Ink]) -> str:
+def _unlike(name: str, found: Contents, drawn: ShopTable, inks: Mapping[str, Ink]) -> str:
     """Why these weights can't be those of the drawdown, or nothing."""
     held = found.held[name]
     there = [line.ink for line in drawn.lines if line.drawdown == name]
@@ -194,11 +181,10 @@ def _unlike(name: str, found: Contents, drawn: Lines, inks: Mapping[str, Ink]) -
 
 
 def _rows(
-    found: Contents, drawn: Lines, inks: Mapping[str, Ink]
+    found: Contents, drawn: ShopTable, inks: Mapping[str, Ink]
 ) -> tuple[list[Change], list[Sequence[str]]]:
     """What changes, and all rows of `drawdowns.csv`; an ink not foreseen gets a row."""
     table = drawn.table
-    unit = next(unit for unit in AMOUNTS if unit in table.columns)  # grams: of a 100 g batch
     last = {line.drawdown: i for i, line in enumerate(drawn.lines)}
     changes: list[Change] = []
     rows: list[Sequence[str]] = []
@@ -211,13 +197,13 @@ def _rows(
         new = [ink for ink in percents if ink not in there] if i == last[line.drawdown] else []
         for ink in [line.ink, *new]:
             cells = dict(zip(table.columns, line.cells, strict=True))
-            before = cells[unit] if ink == line.ink else ""
-            amount_text = f"{percents[ink]:.{DECIMALS}f}".replace(".", table.decimal)
+            before = cells[drawn.unit] if ink == line.ink else ""
+            amount_text = drawn.number(percents[ink])
             if before != amount_text:
                 changes.append(
                     Change(drawdown=line.drawdown, ink=ink, before=before, percent=percents[ink])
                 )
-            cells |= {other: "" for other in AMOUNTS if other in cells} | {unit: amount_text}
+            cells |= {other: "" for other in AMOUNTS if other in cells} | {drawn.unit: amount_text}
             if ink != line.ink:
                 cells |= {"ink": ink} | ({"lot": inks[ink].lot} if "lot" in cells else {})
             rows.append(list(cells.values()))

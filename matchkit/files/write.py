@@ -21,7 +21,7 @@ from pathlib import Path, PurePosixPath
 from matchkit.errors import InputError
 from matchkit.files.text import label
 
-__all__ = ["csv_text", "finish", "name_of_copy", "settled", "write_file", "write_files"]
+__all__ = ["csv_text", "finish", "settled", "write_file", "write_files", "write_keeping"]
 
 NOTE = ".matchkit-writing.json"
 STALE_S = 3600.0
@@ -91,9 +91,18 @@ def finish(folder: str | Path) -> None:
     _remove(path for path in folder.glob(BESIDE + "*") if _stale(path))
 
 
-def name_of_copy(folder: str | Path, name: str) -> str:
-    """A free name for a copy of one of a folder's files, such as ``inks.csv.1.bak``."""
-    return next(copy for i in count(1) if not (Path(folder) / (copy := f"{name}.{i}.bak")).exists())
+def write_keeping(folder: str | Path, name: str, contents: Mapping[str, str | bytes]) -> str:
+    """Write files of a folder together with a copy of what its file `name` holds now.
+
+    Gives the name of the copy, such as ``inks.csv.1.bak``; empty where there is no such file.
+    """
+    old, copy = settled(folder, name), ""
+    if old.exists():
+        copies = (f"{name}.{i}.bak" for i in count(1))
+        copy = next(each for each in copies if not (Path(folder) / each).exists())
+        contents = {**contents, copy: old.read_bytes()}
+    write_files(folder, contents)
+    return copy
 
 
 def csv_text(columns: Sequence[str], rows: Iterable[Sequence[object]], separator: str = ",") -> str:

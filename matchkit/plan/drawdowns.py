@@ -1,31 +1,24 @@
-"""Which drawdowns to weigh for a new series or one new ink, and an empty shop to fill in.
+"""Which drawdowns to weigh for a new series or one new ink.
 
-`rungs` says which mixtures, `pots` how to weigh them with little waste; here they become
+`levels` says which mixtures, `pots` how to weigh them with little waste; here they become
 a plan with names, totals and remarks.  Percents are by mass, weights end in ``_g``.
 """
 
-import csv
-import io
-import json
 import re
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import ceil
 
-from matchkit.colorimetry.grid import GRID_NM
 from matchkit.errors import InputError, did_you_mean
-from matchkit.inks.shop import GEOMETRIES, Ink
-from matchkit.plan.levels import FEWEST, MOST, Ladder, Rung, ladders
+from matchkit.inks.shop import Ink
+from matchkit.plan.levels import FEWEST, MOST, Ladder, Level, ladders
 from matchkit.plan.pots import Balance, Grams, Pot, Weak, fill_pots, fresh_pot, make_letdowns
 
-__all__ = ["Plan", "PlanRow", "Step", "drawdown_plan", "rows", "shop_files"]
+__all__ = ["Plan", "PlanRow", "Step", "drawdown_plan", "rows"]
 
 LONGEST_NAME = 60  # characters of an ink's name in a drawdown's
 FORBIDDEN = re.compile(r'[<>:"/\\|?*\x00-\x1f]')  # in file names, on some system
-
-INK_NUMBERS = ("density_g_per_ml", "cost_per_kg", "stock_g", "max_percent")
-INK_COLUMNS = ("ink", "role", "series", *INK_NUMBERS, "lot", "lot_spread_percent", "note")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -96,7 +89,7 @@ def drawdown_plan(
     *,
     batch_g: float = 30.0,
     resolution_g: float = 0.01,
-    rungs: int = 10,
+    levels: int = 10,
     new_ink: str | None = None,
     pull_g: float = 4.0,
 ) -> Plan:
@@ -106,7 +99,7 @@ def drawdown_plan(
     ----------
     batch_g : float
         The least that can be stirred and drawn down well.
-    rungs : int
+    levels : int
         Drawdowns of each ink, 3 to 13.
     pull_g : float
         What one drawdown takes out of the pot (common practice, no source).
@@ -117,14 +110,14 @@ def drawdown_plan(
         For no inks, an unknown `new_ink`, or numbers that make no sense.
 
     >>> inks = [Ink(name="White", role="white"), Ink(name="Red", role="colour")]
-    >>> [step.drawdown for step in drawdown_plan(inks, rungs=3, new_ink="Red").steps]
+    >>> [step.drawdown for step in drawdown_plan(inks, levels=3, new_ink="Red").steps]
     ['Red 5.5 in white', 'Red 18 in white', 'Red masstone']
     """
     inks = tuple(inks)
-    _check(inks, new_ink, rungs, {"batch": batch_g, "resolution": resolution_g, "pull": pull_g})
+    _check(inks, new_ink, levels, {"batch": batch_g, "resolution": resolution_g, "pull": pull_g})
     bases = {ink.name for ink in inks if ink.role in ("white", "clear")}
     balance = Balance(resolution_g=resolution_g, bases=bases)
-    found = ladders(inks, rungs, new_ink)
+    found = ladders(inks, levels, new_ink)
     work = _weighed(found, batch_g, pull_g, balance)
     letdowns, used = _taken([each.common for each in work], balance)
     apart, alone = _taken([each.fresh for each in work], balance)
@@ -167,7 +160,7 @@ def _rows_of(step: Step) -> list[PlanRow]:
 
 @dataclass(frozen=True, kw_only=True)
 class _Weighed:
-    rung: Rung
+    level: Level
     pot: int
     common: Pot
     fresh: Pot
@@ -178,15 +171,15 @@ def _weighed(
 ) -> list[_Weighed]:
     work: list[_Weighed] = []
     for ladder in found:
-        shares = [dict(rung.shares) for rung in ladder]
+        shares = [dict(level.shares) for level in ladder]
         alone = len(shares[0]) == 1  # a masstone is taken from the can with a clean knife
         size_g = pull_g if alone else batch_g
         own = [fresh_pot(each, size_g, balance) for each in shares]
         common = own if alone else fill_pots(shares, size_g, pull_g, balance)
         number = 0 if alone else 1 + max((each.pot for each in work), default=0)
         work += [
-            _Weighed(rung=rung, pot=number, common=pot, fresh=fresh)
-            for rung, pot, fresh in zip(ladder, common, own, strict=True)
+            _Weighed(level=level, pot=number, common=pot, fresh=fresh)
+            for level, pot, fresh in zip(ladder, common, own, strict=True)
         ]
     return work
 
@@ -212,11 +205,11 @@ def _taken(
 
 
 def _steps(work: Sequence[_Weighed]) -> tuple[Step, ...]:
-    names = _names([each.rung for each in work])
+    names = _names([each.level for each in work])
     return tuple(
         Step(
             drawdown=name,
-            ink=each.rung.ink,
+            ink=each.level.ink,
             pot=each.pot,
             inks=tuple(ink for ink, _ in each.common.holds),
             percents=tuple(100 * g / each.common.pot_g for _, g in each.common.holds),
@@ -229,21 +222,21 @@ def _steps(work: Sequence[_Weighed]) -> tuple[Step, ...]:
     )
 
 
-def _names(rungs: Sequence[Rung]) -> list[str]:
+def _names(levels: Sequence[Level]) -> list[str]:
     """Names that a spreadsheet, an instrument and a file system take; no two alike."""
     names: list[str] = []
-    for rung in rungs:
-        ink = FORBIDDEN.sub("-", rung.ink).strip(" .")[:LONGEST_NAME].strip(" .") or "Ink"
-        name, again = f"{ink} {rung.label}", 1
+    for level in levels:
+        ink = FORBIDDEN.sub("-", level.ink).strip(" .")[:LONGEST_NAME].strip(" .") or "Ink"
+        name, again = f"{ink} {level.label}", 1
         while name.casefold() in (other.casefold() for other in names):
             again += 1
-            name = f"{ink} {rung.label} ({again})"
+            name = f"{ink} {level.label} ({again})"
         names.append(name)
     return names
 
 
 def _check(
-    inks: Sequence[Ink], new_ink: str | None, rungs: int, sizes: Mapping[str, float]
+    inks: Sequence[Ink], new_ink: str | None, levels: int, sizes: Mapping[str, float]
 ) -> None:
     names = [ink.name for ink in inks]
     faults = [f"ink {name!r}: named twice; keep one" for name in names if names.count(name) > 1]
@@ -252,8 +245,8 @@ def _check(
     if new_ink is not None and new_ink not in names:
         faults.append(f"new ink {new_ink!r}: not among {', '.join(names)}; add it to the inks"
                       f"{did_you_mean(new_ink, names)}")  # fmt: skip
-    if not FEWEST <= rungs <= MOST:
-        faults.append(f"drawdowns of each ink: {rungs}; choose {FEWEST} to {MOST}")
+    if not FEWEST <= levels <= MOST:
+        faults.append(f"drawdowns of each ink: {levels}; choose {FEWEST} to {MOST}")
     for what, size_g in sizes.items():
         if not 0 < size_g < 10_000:
             faults.append(f"{what}: {size_g:g} g; a number of grams above 0 is expected")
@@ -263,8 +256,8 @@ def _check(
 
 def _gaps(inks: Sequence[Ink], work: Sequence[_Weighed], new_ink: str | None) -> list[str]:
     """What the plan cannot tell, a line each."""
-    planned = {each.rung.ink for each in work}
-    alone = {each.rung.ink for each in work if len(each.rung.shares) == 1}
+    planned = {each.level.ink for each in work}
+    alone = {each.level.ink for each in work if len(each.level.shares) == 1}
     notes = []
     for series in dict.fromkeys(ink.series for ink in inks):
         roles = {ink.role for ink in inks if ink.series == series}
@@ -304,93 +297,3 @@ def _small_weights(
         f"weights under {balance.least_g:g} g, 100 steps of the balance: {len(weights)}, the"
         f" smallest {min(weights):g} g; {way_out} would have none"
     ]
-
-
-def shop_files(
-    plan: Plan,
-    *,
-    name: str = "Our shop",
-    geometry: str = "",
-    condition: str = "",
-    observer: int = 10,
-    lights: Sequence[str] = ("D65", "A", "FL11"),
-    tolerance_de00: float = 1.0,
-) -> dict[str, str]:
-    """The files of a shop folder to fill in: file name to text.
-
-    Inks and drawdowns are those of the plan; spectra wait to be measured.  An empty
-    `geometry` or `condition` is left for the shop to state: it can't be guessed.
-    """
-    return {
-        "shop.toml": _settings(plan, name, geometry, condition, observer, lights, tolerance_de00),
-        "inks.csv": _table(INK_COLUMNS, (_ink_row(ink) for ink in plan.inks)),
-        "drawdowns.csv": _table(("drawdown", "ink", "percent", "lot"), _drawdown_rows(plan)),
-        "spectra.csv": _table(
-            ("drawdown", *(f"{nm:.0f}" for nm in GRID_NM)),
-            ([step.drawdown, *[""] * len(GRID_NM)] for step in plan.steps),
-        ),
-    }
-
-
-def _ink_row(ink: Ink) -> list[str]:
-    numbers = (ink.density_g_per_ml, ink.cost_per_kg, ink.stock_g)
-    limit = "" if ink.max_percent == 100 else _plain(ink.max_percent)
-    cells = ("" if number is None else _plain(number) for number in numbers)
-    spread = _plain(ink.lot_spread_percent)
-    return [ink.name, ink.role, ink.series, *cells, limit, ink.lot, spread, ink.note]
-
-
-def _drawdown_rows(plan: Plan) -> Iterable[list[str]]:
-    lots = {ink.name: ink.lot for ink in plan.inks}
-    for step in plan.steps:
-        for ink, percent in zip(step.inks, step.percents, strict=True):
-            yield [step.drawdown, ink, f"{percent:.4f}", lots[ink]]
-
-
-def _plain(number: float) -> str:
-    return f"{number:.10g}"
-
-
-def _table(header: Sequence[str], lines: Iterable[Sequence[str]]) -> str:
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(header)
-    writer.writerows(lines)
-    return out.getvalue()
-
-
-def _settings(
-    plan: Plan,
-    name: str,
-    geometry: str,
-    condition: str,
-    observer: int,
-    lights: Sequence[str],
-    tolerance_de00: float,
-) -> str:
-    choices = " or ".join(map(_quoted, GEOMETRIES))
-    return f"""\
-name = {_quoted(name)}
-
-# How every spectrum in this folder was measured: the instrument's settings say it.
-[measurement]
-# write {choices}
-geometry = {_quoted(geometry)}
-# sphere: write "UV included", "UV excluded" or "unknown"; 45/0: "M0" to "M3"
-condition = {_quoted(condition)}
-
-[viewing]
-observer = {observer}  # degrees: 10 or 2
-lights = [{", ".join(map(_quoted, lights))}]  # the first is the one that is matched
-
-[tolerance]
-de00 = {tolerance_de00:g}  # 1 tight, 2 commercial: common practice, no source
-
-[balance]
-resolution_g = {_plain(plan.resolution_g)}
-"""
-
-
-def _quoted(text: str) -> str:
-    """A TOML basic string; JSON's rules for quotes and escapes are a part of TOML's."""
-    return json.dumps(text, ensure_ascii=False)

@@ -1,8 +1,8 @@
-"""Which mixtures tell most about an ink: the rungs of its ladders.
+"""Which mixtures tell most about an ink: the levels of its ladders.
 
-Every ink is let down in white, in clear, with a little black, and stands alone.  Rungs
+Every ink is let down in white, in clear, with a little black, and stands alone.  Levels
 are taken in the order in which they help; the first three are one in white, one in
-clear and the ink alone.  Tried on the virtual bench with shares that err by 1 %: against
+clear and the ink alone.  Tried on the simulator with shares that err by 1 %: against
 two in white and none in clear that halves the error of half-strength mixtures and takes
 that of clear-based ones from 2.5 to 0.1 dE00, median; pastels lose 0.04.
 
@@ -17,7 +17,7 @@ import numpy as np
 
 from matchkit.inks.shop import Ink
 
-__all__ = ["FEWEST", "MOST", "Ladder", "Rung", "in_white_percents", "ladders"]
+__all__ = ["FEWEST", "MOST", "Ladder", "Level", "in_white_percents", "ladders"]
 
 FEWEST, MOST = 3, 13  # drawdowns of one ink
 
@@ -39,7 +39,7 @@ BLACK_IN_CLEAR = ((12.0, 9), (30.0, 8))
 
 
 @dataclass(frozen=True, kw_only=True)
-class Rung:
+class Level:
     """A mixture to draw down: shares of inks, 0-1; `order` says how early it is wanted."""
 
     ink: str  # whose ladder this is
@@ -48,7 +48,7 @@ class Rung:
     shares: tuple[tuple[str, float], ...]
 
 
-Ladder = list[Rung]
+Ladder = list[Level]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,14 +60,14 @@ class _Bases:
     black: Ink | None
 
 
-def ladders(inks: Sequence[Ink], rungs: int, new_ink: str | None) -> list[Ladder]:
-    """Ladders in the order of the work, `rungs` drawdowns for each ink or for `new_ink`.
+def ladders(inks: Sequence[Ink], levels: int, new_ink: str | None) -> list[Ladder]:
+    """Ladders in the order of the work, `levels` drawdowns for each ink or for `new_ink`.
 
     Whites first, blacks last, so that knives meet ever stronger inks.  A clear that the
     white's ladder is let down in gets none of its own.
 
     >>> inks = [Ink(name="White", role="white"), Ink(name="Red", role="colour")]
-    >>> [[rung.label for rung in ladder] for ladder in ladders(inks, 4, "Red")]
+    >>> [[level.label for level in ladder] for ladder in ladders(inks, 4, "Red")]
     [['1.7 in white', '5.5 in white', '18 in white'], ['masstone']]
     """
     found: list[Ladder] = []
@@ -78,7 +78,7 @@ def ladders(inks: Sequence[Ink], rungs: int, new_ink: str | None) -> list[Ladder
         for ink in sorted(members, key=lambda ink: WORK_ORDER.index(ink.role)):
             if new_ink in (None, ink.name):
                 own = _of_ink(ink, bases, planned_alone=new_ink is not None)
-                found += _chosen([_allowed(ladder, members) for ladder in own], rungs)
+                found += _chosen([_allowed(ladder, members) for ladder in own], levels)
     return found
 
 
@@ -89,13 +89,13 @@ def _first(inks: Sequence[Ink], role: str) -> Ink | None:
 def _allowed(ladder: Ladder, inks: Sequence[Ink]) -> Ladder:
     """Without the mixtures that hold more of an ink than its maker allows."""
     limit = {ink.name: ink.max_percent / 100 for ink in inks}
-    return [rung for rung in ladder if all(c <= limit[name] + 1e-9 for name, c in rung.shares)]
+    return [level for level in ladder if all(c <= limit[name] + 1e-9 for name, c in level.shares)]
 
 
-def _chosen(found: Sequence[Ladder], rungs: int) -> list[Ladder]:
-    """The `rungs` that are wanted first; what is left keeps its pots."""
-    wanted = sorted(rung.order for ladder in found for rung in ladder)[:rungs]
-    kept = [[rung for rung in ladder if rung.order in wanted] for ladder in found]
+def _chosen(found: Sequence[Ladder], levels: int) -> list[Ladder]:
+    """The `levels` that are wanted first; what is left keeps its pots."""
+    wanted = sorted(level.order for ladder in found for level in ladder)[:levels]
+    kept = [[level for level in ladder if level.order in wanted] for ladder in found]
     return [ladder for ladder in kept if ladder]
 
 
@@ -169,7 +169,7 @@ def _two_digits(percent: float) -> float:
 def _masstone(ink: Ink) -> Ladder:
     if ink.max_percent < 100:
         return []
-    return [Rung(ink=ink.name, label="masstone", order=ALONE, shares=((ink.name, 1.0),))]
+    return [Level(ink=ink.name, label="masstone", order=ALONE, shares=((ink.name, 1.0),))]
 
 
 def _pairs(ink: Ink, base: Ink | None, steps: Sequence[tuple[float, int]]) -> Ladder:
@@ -177,7 +177,7 @@ def _pairs(ink: Ink, base: Ink | None, steps: Sequence[tuple[float, int]]) -> La
     if base is None:
         return []
     return [
-        Rung(
+        Level(
             ink=ink.name,
             label=f"{percent:g} in {base.role}",
             order=order,
@@ -192,18 +192,18 @@ def _pairs_of(strong: Ink | None, ink: Ink, steps: Sequence[tuple[float, int]]) 
     if strong is None:
         return []
     word = "with" if strong.role == "black" else "in"
-    shares = [(rung, 100 * dict(rung.shares)[ink.name]) for rung in _pairs(strong, ink, steps)]
+    shares = [(level, 100 * dict(level.shares)[ink.name]) for level in _pairs(strong, ink, steps)]
     return [
-        replace(rung, ink=ink.name, label=f"{percent:.3g} {word} {strong.role}")
-        for rung, percent in shares
+        replace(level, ink=ink.name, label=f"{percent:.3g} {word} {strong.role}")
+        for level, percent in shares
     ]
 
 
-def _stirred_in(before: Rung, other: Ink, share: float, order: int, label: str) -> Rung:
+def _stirred_in(before: Level, other: Ink, share: float, order: int, label: str) -> Level:
     """The mixture `before` with `other` stirred in, up to a share of the whole."""
     shares = tuple((name, part * (1 - share)) for name, part in before.shares)
     percent = 100 * dict(shares)[before.ink]
-    return Rung(
+    return Level(
         ink=before.ink,
         label=f"{percent:.3g} {label}",
         order=order,

@@ -1,0 +1,146 @@
+"""A shop's `drawdowns.csv` and `spectra.csv` as they stand, to be written with other rows.
+
+Columns that are not ours, the separator, the decimal mark and the encoding stay.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from unicodedata import normalize
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchkit.colorimetry.grid import GRID_NM, to_grid
+from matchkit.errors import InputError
+from matchkit.files.grid import laid
+from matchkit.files.mixtures import AMOUNTS
+from matchkit.files.tables import Table, parse_table, spectral_values, without_waiting
+from matchkit.files.text import encoding_mark, read_text
+from matchkit.files.write import csv_text, settled
+
+__all__ = ["DRAWDOWNS", "SPECTRA", "WAVES", "ShopLine", "ShopTable", "drawn_in", "spectra_in"]
+
+Array = NDArray[np.float64]
+DRAWDOWNS, SPECTRA = "drawdowns.csv", "spectra.csv"
+WAVES = tuple(f"{nm:.0f}" for nm in GRID_NM)
+
+
+@dataclass(frozen=True, kw_only=True)
+class ShopLine:
+    """A row as it stands in its file, and what of it counts here."""
+
+    drawdown: str
+    cells: list[str]
+    ink: str = ""
+    film: bool = False
+    waiting: bool = False  # for its reading
+    values: tuple[str, ...] = ()  # the cells of the wavelengths
+    R: Array | None = None  # (n_wl,), where asked for
+
+
+@dataclass(frozen=True, kw_only=True)
+class ShopTable:
+    """A table with its rows as they stand."""
+
+    table: Table
+    lines: list[ShopLine]
+    mark: str  # of the encoding, that some spreadsheets need
+
+    @property
+    def unit(self) -> str:
+        """The column of amounts; a planned drawdown's grams are those of a 100 g batch."""
+        return next(unit for unit in AMOUNTS if unit in self.table.columns)
+
+    def number(self, value: float, decimals: int = 4) -> str:
+        """A number as this file writes numbers."""
+        return f"{value:.{decimals}f}".replace(".", self.table.decimal)
+
+    def row(self, cells: Mapping[str, str]) -> list[str]:
+        """A new row: cells by column, the others empty."""
+        return [cells.get(column, "") for column in self.table.columns]
+
+    def text(self, rows: Iterable[Sequence[str]], head: Sequence[str] = ()) -> str:
+        """The table with these rows, separated and marked as it was."""
+        grid = self.table.grid
+        return self.mark + csv_text(head or grid.head, rows, grid.separator)
+
+
+def drawn_in(folder: str | Path) -> ShopTable:
+    """The rows of `drawdowns.csv`; none where there is no such file.
+
+    Raises `InputError` with the faults of its rows and columns.
+    """
+    table, mark = _read(
+        Path(folder),
+        DRAWDOWNS,
+        ("drawdown", "ink", "percent", "lot"),
+        required=("drawdown", "ink"),
+        numeric=AMOUNTS,
+        text=("lot", "ground"),
+    )
+    faults = list(table.faults)
+    if not set(AMOUNTS) & set(table.columns):
+        faults.append(f"{DRAWDOWNS}: no column 'percent' or 'grams'; name the amounts one of these")
+    if faults:
+        raise InputError(faults)
+    lines = [
+        ShopLine(
+            drawdown=normalize("NFC", row.cells["drawdown"]),
+            cells=cells,
+            ink=normalize("NFC", row.cells["ink"]),
+            film=bool(row.cells.get("ground")),
+        )
+        for row, (_, cells, _) in zip(table.rows, laid(table.grid), strict=True)
+    ]
+    return ShopTable(table=table, lines=lines, mark=mark)
+
+
+def spectra_in(folder: str | Path, *, values: bool = False) -> ShopTable:
+    """The rows of `spectra.csv`; none where there is no such file.
+
+    With `values` every reading is read, on the grid.  Raises `InputError` with the faults.
+    """
+    table, mark = _read(Path(folder), SPECTRA, ("drawdown", *WAVES), spectral=True)
+    measured, waiting = without_waiting(table)
+    faults, R = list(table.faults), {}
+    if values:
+        rows, found, wrong = spectral_values(measured)
+        faults += wrong
+        if not faults:
+            on_grid = to_grid(table.nm, found, where=SPECTRA)
+            R = {row.where: own for row, own in zip(rows, on_grid, strict=True)}
+    if faults:
+        raise InputError(faults)
+    places = {row.where for row in waiting}
+    lines = [
+        ShopLine(
+            drawdown=normalize("NFC", row.cells["drawdown"]),
+            cells=cells,
+            waiting=row.where in places,
+            values=row.values,
+            R=R.get(row.where),
+        )
+        for row, (_, cells, _) in zip(table.rows, laid(table.grid), strict=True)
+    ]
+    return ShopTable(table=table, lines=lines, mark=mark)
+
+
+def _read(
+    folder: Path,
+    name: str,
+    columns: Sequence[str],
+    *,
+    required: Sequence[str] = ("drawdown",),
+    numeric: Sequence[str] = (),
+    text: Sequence[str] = (),
+    spectral: bool = False,
+) -> tuple[Table, str]:
+    """The table, or an empty one of these columns where there is no such file, and its mark."""
+    path = settled(folder, name)
+    there = path.is_file() and path.stat().st_size > 0
+    content = read_text(path, name) if there else csv_text(columns, [])
+    table = parse_table(
+        content, name, required=required, numeric=numeric, text=text, spectral=spectral
+    )
+    return table, encoding_mark(path) if there else ""
