@@ -67,17 +67,18 @@ from matchkit.matching.probability import most_sensitive, spread_of
 from matchkit.matching.rank import check, check_lab, weighed
 from matchkit.matching.solve import Target, lab_target, spectral_target
 from matchkit.paper.jobsize import Job, job_size
-from matchkit.paper.plan_sheet import plan_html
 from matchkit.paper.ticket import Container, ticket
 from matchkit.paper.ticket_sheet import ticket_html
 from matchkit.paper.weighing import CONTAINERS_ML
-from matchkit.plan.drawdowns import drawdown_plan, rows
+from matchkit.plan.drawdowns import rows
 from matchkit.report.comparison import comparison_page
 from matchkit.report.cover import cover_parts
+from matchkit.report.plan import plan_page
 from matchkit.report.terminal import to_text
 from matchkit.workflows.comparing import compare, formulas_to_compare
 from matchkit.workflows.covering import cover
 from matchkit.workflows.formula import Formula
+from matchkit.workflows.planning import PlanChoices, plan_drawdowns
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import wanted_listed, wanted_spectrum
 
@@ -1005,10 +1006,9 @@ def plan_form(room: Room) -> Facts:
 
 
 def plan_python(room: Room) -> Facts:
-    shop = by_library(room).shop
-    made = drawdown_plan(shop.inks, resolution_g=shop.resolution_g, new_ink=PLANNED)
-    told = [[r.drawdown, r.ink, r.percent, r.grams, r.pot] for r in rows(made)]
-    return plan_facts(told, plan_html(made))
+    made = plan_drawdowns(Session(room.folder), PlanChoices(new_ink=PLANNED))
+    told = [[r.drawdown, r.ink, r.percent, r.grams, r.pot] for r in rows(made.plan)]
+    return plan_facts(told, plan_page(made).html)
 
 
 # ---- all of them

@@ -47,14 +47,14 @@ def test_preview_of_the_real_file_needs_no_shop(run):
     lines = out.splitlines()
     assert (status, err) == (0, "")
     assert lines[0] == (
-        "colour_cxf_sample.cxf: CxF3, 144 names, 144 readings, 380-680 nm by 10, scale 0-1"
+        "colour_cxf_sample.cxf: CxF3, 144 names, 144 readings, 380-680 nm by 10, scale 0-1."
     )
     assert lines[1:3] == [
-        "measured: 45/0",
-        "L*a*b* in the file agree with the spectra within 0.12 dE*ab",
+        "Measured: 45/0.",
+        "L*a*b* in the file agree with the spectra within 0.12 dE*ab.",
     ]
-    assert "! a match or a shop refuses this: colour_cxf_sample.cxf: wavelengths end" in lines[3]
-    assert lines[-1] == "... and 104 more (--all)"
+    assert "A match or a shop refuses this: colour_cxf_sample.cxf: wavelengths end" in lines[3]
+    assert lines[-1].startswith("104 more names: ")
     assert len(run("import", SAMPLES / "colour_cxf_sample.cxf", "--preview", "--all")[1]) > 5000
 
 
@@ -78,15 +78,15 @@ def test_preview_shows_what_is_odd(run, write):
     status, out, _ = run("import", path, "--preview")
     assert status == 0
     for line in (
-        "! slip: one value off the curve, 0.3",
-        "! step: steps by +0.05",
-        "! step: the very values of 'copy': is one of them a copy?",
-        "! flat: the same value, 0.5, 31 times in a row from 400 nm",
-        "! over: 1.02 at 6",
-        "! apart: 2 readings lie up to",
+        "Odd: 'slip': one value off the curve, 0.3",
+        "Odd: 'step': steps by +0.05",
+        "Odd: 'step': the very values of 'copy': is one of them a copy?",
+        "Odd: 'flat': the same value, 0.5, 31 times in a row from 400 nm",
+        "Odd: 'over': 1.02 at 6",
+        "Odd: 'apart': 2 readings lie up to",
     ):
         assert line in out
-    assert "! good" not in out
+    assert "Odd: 'good'" not in out
     row = next(line for line in out.splitlines() if line.startswith("good"))
     assert row.split()[1:3] == ["2", "0.02"]
     assert len(row.split()[3]) == 31
@@ -124,13 +124,14 @@ def test_import(run, shop, write):
     path = write(cxf(NEW))
     status, out, err = run("import", path, shop)
     assert (status, err) == (0, "")
-    assert out.splitlines()[-2:] == [
-        "brought in: 2 readings of 2 drawdowns or mixes",
-        "the old spectra.csv is kept as spectra.csv.1.bak",
+    assert out.splitlines()[-3:] == [
+        "Brought in: 2 readings of 'Grey', 'Lemon'.",
+        "The old spectra.csv is kept as spectra.csv.1.bak.",
+        "Every drawdown of this shop has a reading.",
     ]
     status, out, err = run("import", path, shop)
     assert status == 0
-    assert out.splitlines()[-1] == "nothing new to bring in; spectra.csv is as it was"
+    assert "Nothing new: spectra.csv is as it was." in out.splitlines()
     assert err == "a.txt: in spectra.csv already: 'Grey', 'Lemon'\n"
 
 

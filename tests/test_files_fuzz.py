@@ -46,7 +46,9 @@ def test_300_broken_files_into_a_shop(tmp_path):
         text = rng.choice([wide(NEW), originals()["CxF3"][0].replace("White", "Grey")])
         path.write_bytes(broken(text, rng))
         try:
-            taken += bool(bring_in(path, folder, Bringing(existing="add", skip_others=bool(i % 2))).names)
+            taken += bool(
+                bring_in(path, folder, Bringing(existing="add", skip_others=bool(i % 2))).names
+            )
         except InputError as error:
             check_lines(error.faults)
             assert contents(folder) == start

@@ -36,13 +36,15 @@ from matchkit.forms.leftovers import LeftoversForm  # noqa: E402
 from matchkit.forms.match import MatchForm  # noqa: E402
 from matchkit.forms.parts import Runner, alert, amount_field, button, number_field, safe  # noqa: E402
 from matchkit.forms.pictures import flat  # noqa: E402
-from matchkit.forms.plan import PlanForm, plan_parts  # noqa: E402
+from matchkit.forms.plan import PlanForm  # noqa: E402
 from matchkit.forms.rows import PARTS, PERCENT  # noqa: E402
 from matchkit.forms.shops import keep, open_shop, target_of  # noqa: E402
 from matchkit.forms.weigh import WeighForm  # noqa: E402
 from matchkit.report.html import to_html  # noqa: E402
 from matchkit.report.parts import Page, Picture, Table  # noqa: E402
+from matchkit.report.plan import plan_parts  # noqa: E402
 from matchkit.report.terminal import text_of  # noqa: E402
+from matchkit.workflows.planning import PlanChoices, plan_drawdowns  # noqa: E402
 
 
 @pytest.fixture(scope="module")
@@ -311,7 +313,8 @@ def test_inks_slider_and_plan(opened, own_folder):
     plan.save.click()
     page = (own_folder / "tickets" / "Drawdown-plan-Kelp-Green.html").read_text(encoding="utf-8")
     assert "Kelp Green" in page and CAUTIONS["machine"] in page
-    assert SHORT_CAUTIONS in plan_parts(opened, "Kelp Green")
+    made = plan_drawdowns(opened.session(), PlanChoices(new_ink="Kelp Green"))
+    assert SHORT_CAUTIONS in plan_parts(made)
 
 
 def test_own_shop_keeps_its_fit(own_folder):

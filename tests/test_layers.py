@@ -47,8 +47,8 @@ CORE = {
 EDGES = {
     "files": (
         *("amounts", "places", "conditions", "grid", "text", "headings", "readings", "settings"),
-        *("tables", "write", "cgats", "csv_spectra", "cxf", "health", "lamp"),
-        *("mixtures", "progress", "shop_spectra", "stream", "suited", "export", "grounds"),
+        *("tables", "write", "cgats", "csv_spectra", "cxf", "health", "lamp", "mixtures"),
+        *("progress", "shop_spectra", "shop_tables", "stream", "suited", "export", "grounds"),
         *("planned", "recipe", "spectrum", "preview", "shop", "fitted", "incoming", "weighed"),
     ),
     "book": (
@@ -57,12 +57,12 @@ EDGES = {
     ),
     "plots": ("lots", "marks", "inks", "charts", "learning"),
     "workflows": (
-        *("plain", "session", "wanted", "formula", "printed", "checking", "covering"),
-        *("comparing", "ink_history", "rehearsing"),
+        *("plain", "session", "wanted", "formula", "printed", "checking", "covering", "comparing"),
+        *("ink_history", "rehearsing", "planning", "starting", "importing"),
     ),
     "report": (
-        *("parts", "terminal", "pictures", "html", "json", "compared", "recipes", "check"),
-        *("cover", "comparison", "ink_history", "rehearsal"),
+        *("parts", "terminal", "pictures", "html", "json", "compared", "recipes", "check", "cover"),
+        *("comparison", "ink_history", "rehearsal", "plan", "readings"),
     ),
     "forms": (
         *("shops", "style", "book_demo", "parts", "pictures", "begin", "formulas", "new_shop"),
@@ -72,12 +72,11 @@ EDGES = {
         *("weigh", "book_shelf", "correct", "jobsize", "book", "stills"),
     ),
     "cli": (
-        *("findings", "folders", "terminal", "demo", "instrument", "lab", "leftovers"),
+        *("findings", "folders", "terminal", "values", "demo", "instrument", "lab", "leftovers"),
         *("outputs", "asked", "book", "shops", "corrections", "films", "formulas", "import_"),
         *("pictures", "plan", "practice", "rescue", "book_colour", "book_history", "book_keep"),
         *("book_look", "book_lots", "check", "correct", "fit", "cover", "library", "new"),
-        *("predict", "printed", "rehearse", "ticket", "book_work", "jobsize", "match"),
-        *("compare",),
+        *("predict", "printed", "rehearse", "ticket", "book_work", "jobsize", "match", "compare"),
     ),
     "__main__": (),
 }

@@ -34,7 +34,7 @@ def ours(tmp_path, run):
     folder = tmp_path / "ours"
     status, out, _ = run("new", folder, "--geometry", BENCH.geometry, "--condition", "unknown")
     assert status == 0
-    assert out.splitlines()[1].startswith("1. Put your inks into")
+    assert "\n1. Put your inks into" in out
     rows = [f"{ink.name},{ink.role},,,,,,7,\n" for ink in BENCH.inks]
     (folder / "inks.csv").write_text(HEAD + "".join(rows))
     return folder
@@ -66,7 +66,7 @@ def test_from_an_empty_folder_to_a_formula(ours, run, tmp_path):
         "import", measured(tmp_path / "a.csv", {name: mixtures[name] for name in first}), ours
     )
     assert status == 0
-    assert f"brought in: {len(first)} readings" in out
+    assert f"Brought in: {len(first)} readings" in out
     assert [row["drawdown"] for row in read_rows(ours / "spectra.csv")] == names
 
     status, out, err = run("fit", ours)

@@ -19,9 +19,14 @@ from matchkit.files.shop import read_shop
 from matchkit.fitting.fit import fit
 from matchkit.inks.palette import reflectance
 from matchkit.inks.shop import Ink, Shop
-from matchkit.paper.plan_sheet import plan_html, plan_text
+from matchkit.paper.plan_sheet import plan_html
 from matchkit.plan.drawdowns import Plan, drawdown_plan, rows
+from matchkit.report.plan import plan_parts
+from matchkit.report.terminal import to_text
 from matchkit.simulator.simulate import KINDS, make_bench, opaque_R, random_mixtures, read
+from matchkit.workflows.planning import PlanChoices, plan_drawdowns
+from matchkit.workflows.session import Session
+from matchkit.workflows.starting import new_shop
 
 WHITE, CLEAR = Ink(name="Quay White", role="white"), Ink(name="Ebb Clear", role="clear")
 BLACK, RED = Ink(name="Bollard Black", role="black"), Ink(name="Buoy Scarlet", role="colour")
@@ -394,15 +399,15 @@ def test_the_sheet_prints_on_a4_and_holds_every_step():
     assert "data sheets and local rules" in words
 
 
-def test_the_plain_plan_is_aligned_whatever_the_script():
+def test_the_plan_as_text_is_aligned_whatever_the_script(tmp_path):
     inks = (Ink(name="白インキ", role="white"), RED, Ink(name="أحمر قرمزي", role="colour"), CLEAR)
-    text = plan_text(drawdown_plan(inks, levels=5))
-    assert max(columns(line) for line in text.splitlines()) <= 100
-    block = text[text.index("\nBuoy Scarlet\n") :].strip().split("\n\n")[0].splitlines()[1:]
-    start = columns(block[0][: block[0].index("add, g")])
+    new_shop(tmp_path / "shop", inks, choices=PlanChoices(levels=5))
+    text = to_text(plan_parts(plan_drawdowns(Session(tmp_path / "shop"), PlanChoices(levels=5))))
+    block = text[text.index("\nBuoy Scarlet, from") :].strip().split("\n\n")[0].splitlines()[1:]
+    start = columns(block[0][: block[0].index("Add")])
+    assert len(block) == 1 + 5
     for line in block[1:]:
-        if line.startswith("[ ]"):
-            assert re.match(r"\S", _from_column(line, start))
+        assert re.match(r"\d", _from_column(line, start))
 
 
 def _from_column(line: str, start: int) -> str:

@@ -76,11 +76,11 @@ class _Brief(argparse.ArgumentParser):
         print(self.format_help(), end="", file=file)
 
     def error(self, message: str) -> NoReturn:
-        """End with status 2."""
+        """What is wrong, as any other input that is."""
         what = message.removeprefix("argument ")
         for theirs, ours in PLAIN.items():
             what = what.replace(theirs, ours)
-        self.exit(2, f"{self.prog}: {what}; `{self.prog} --help` tells the options\n")
+        raise InputError(f"{self.prog}: {what}; `{self.prog} --help` tells the options")
 
 
 class _Anywhere(_Brief):

@@ -1,22 +1,25 @@
 """``matchkit new``: an empty shop folder to fill in."""
 
 import argparse
+from dataclasses import replace
 
-from matchkit.cli.plan import plan_options, planned
-from matchkit.cli.terminal import json_option, print_json
-from matchkit.errors import InputError
-from matchkit.files.planned import EXAMPLES, write_new_shop
-from matchkit.inks.shop import GEOMETRIES, Ink
+from matchkit.cli.asked import give, json_option
+from matchkit.cli.plan import choices_of, plan_options
+from matchkit.errors import did_you_mean
+from matchkit.inks.shop import GEOMETRIES, ROLES, Ink
+from matchkit.report.parts import Part
+from matchkit.report.plan import new_shop_parts
+from matchkit.workflows.starting import EXAMPLES, NEW_SHOP, new_shop
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """The command's arguments."""
     parser.add_argument("folder", metavar="DIR", help="a folder that does not exist yet")
-    parser.add_argument("--shop-name", default="Our shop", help="how the shop is called")
+    parser.add_argument("--shop-name", default=NEW_SHOP.name, help="the name of the shop")
     parser.add_argument("--geometry", default="", choices=("", *GEOMETRIES), help="how you measure")
     parser.add_argument("--condition", default="", help='such as "UV included" or "M1"')
     parser.add_argument(
-        "--inks", default="", metavar="NAME:ROLE,...",
+        "--inks", default=EXAMPLES, metavar="NAME:ROLE,...", type=_inks,
         help="your inks, as White:white,Black:black,Clear:clear,Lemon:colour",
     )  # fmt: skip
     plan_options(parser)
@@ -25,28 +28,18 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> None:
     """Write the folder, whole or not at all."""
-    plan = planned(_inks(args.inks) or EXAMPLES, args)
-    files = write_new_shop(
-        args.folder,
-        plan,
-        name=args.shop_name,
-        geometry=args.geometry,
-        condition=args.condition,
-    )
-    if args.json:
-        print_json({"folder": args.folder, "files": sorted(files), "drawdowns": len(plan.steps)})
-        return
-    print(f"Written: {args.folder} ({', '.join(files)})")
-    print("\n".join(_next(args)))
+    shop = replace(NEW_SHOP, name=args.shop_name, geometry=args.geometry, condition=args.condition)
+    made = new_shop(args.folder, args.inks, shop, choices_of(args))
+    give(args, made.to_dict, lambda: [*new_shop_parts(made), *_next(args)])
 
 
-def _next(args: argparse.Namespace) -> list[str]:
+def _next(args: argparse.Namespace) -> list[Part]:
     """What to do with the folder, step by step."""
     shop = args.folder
     steps = [
-        f"Look into {shop}/inks.csv: density, cost and stock are yours to fill in."
-        if args.inks
-        else f"Put your inks into {shop}/inks.csv, in place of the examples there.",
+        f"Put your inks into {shop}/inks.csv, in place of the examples there."
+        if args.inks is EXAMPLES
+        else f"Look into {shop}/inks.csv: density, cost and stock are yours to fill in.",
         f"`matchkit plan {shop} --write --html plan.html` puts the drawdowns of these inks into"
         " the shop, and onto a sheet to print.",
         "Weigh, draw down, cure and measure them, each under its name on the sheet.",
@@ -59,10 +52,14 @@ def _next(args: argparse.Namespace) -> list[str]:
 
 
 def _inks(text: str) -> tuple[Ink, ...]:
+    """The type of ``--inks``."""
     inks = []
     for word in filter(None, (part.strip() for part in text.split(","))):
         name, colon, role = word.rpartition(":")
-        if not colon or not name:
-            raise InputError(f"--inks: found {word!r}, need NAME:ROLE")
+        if not colon or not name or role not in ROLES:
+            raise argparse.ArgumentTypeError(
+                f"found {word!r}, need NAME:ROLE with one of {', '.join(ROLES)}"
+                f"{did_you_mean(role, ROLES)}"
+            )
         inks.append(Ink(name=name, role=role))
-    return tuple(inks)
+    return tuple(inks) or EXAMPLES

@@ -1,27 +1,32 @@
 """``matchkit plan``: which drawdowns to weigh for a new series or a new ink."""
 
 import argparse
-from collections.abc import Sequence
-from pathlib import Path
 
+from matchkit.cli.asked import give, json_option, session_of
 from matchkit.cli.outputs import new_file, page
-from matchkit.cli.terminal import json_option, positive, print_json, say, table
-from matchkit.errors import InputError, did_you_mean
-from matchkit.files.planned import told, write_plan
-from matchkit.files.settings import read_settings
-from matchkit.files.shop import read_inks
-from matchkit.files.weighed import (
-    check_new,
-    put_weighed,
-    reweighed,
-    told_weighed,
-    write_weigh_sheet,
-)
+from matchkit.cli.terminal import say
+from matchkit.cli.values import positive, whole
+from matchkit.errors import InputError
+from matchkit.files.weighed import check_new
 from matchkit.files.write import write_file
-from matchkit.inks.shop import Ink
-from matchkit.paper.plan_sheet import plan_html, plan_text
-from matchkit.plan.drawdowns import Plan, drawdown_plan, rows
-from matchkit.plan.pots import Grams
+from matchkit.plan.levels import FEWEST, MOST
+from matchkit.report.plan import (
+    plan_page,
+    plan_parts,
+    put_lines,
+    to_come_lines,
+    weighed_lines,
+    weighed_parts,
+)
+from matchkit.workflows.planning import (
+    PlanChoices,
+    plan_drawdowns,
+    put_plan,
+    put_weights,
+    weigh_sheet,
+    weighed,
+)
+from matchkit.workflows.session import Session
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -50,129 +55,62 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def plan_options(parser: argparse.ArgumentParser) -> None:
     """How many drawdowns, and how big."""
-    parser.add_argument("--rungs", default="10", metavar="N", help="drawdowns per ink, 3-13 (10)")
-    parser.add_argument("--grams", default="30", metavar="G", help="of one drawdown batch (30)")
+    usual = PlanChoices()
+    parser.add_argument(
+        "--levels", type=whole(FEWEST, MOST), default=usual.levels, metavar="N",
+        help=f"drawdowns per ink, {FEWEST}-{MOST} ({usual.levels})",
+    )  # fmt: skip
+    parser.add_argument(  # as it was called before
+        "--rungs", type=whole(FEWEST, MOST), dest="levels", default=argparse.SUPPRESS,
+        help=argparse.SUPPRESS,
+    )  # fmt: skip
+    parser.add_argument(
+        "--grams", type=positive, default=usual.batch_g, metavar="G",
+        help=f"of one drawdown batch ({usual.batch_g:g})",
+    )  # fmt: skip
 
 
-def planned(
-    inks: Sequence[Ink],
-    args: argparse.Namespace,
-    resolution_g: float = 0.01,
-    new_ink: str | None = None,
-) -> Plan:
-    """The plan with the options of the command line."""
-    rungs = positive(args.rungs, "--rungs")
-    if rungs != int(rungs):
-        raise InputError(f"--rungs: found {args.rungs!r}, need a whole number")
-    return drawdown_plan(
-        inks,
-        batch_g=positive(args.grams, "--grams"),
-        resolution_g=resolution_g,
-        rungs=int(rungs),
-        new_ink=new_ink,
-    )
+def choices_of(args: argparse.Namespace) -> PlanChoices:
+    """What `plan_options` were given."""
+    return PlanChoices(levels=args.levels, batch_g=args.grams)
 
 
 def run(args: argparse.Namespace) -> None:
     """Plan and print.  Only inks.csv is needed, and the balance of shop.toml."""
+    session = session_of(args)
     if args.weighed:
-        _weighed(args)
+        _weighed(args, session)
         return
     if args.weigh_sheet:
         check_new(args.weigh_sheet)
-    everything = read_inks(args.shop)
-    inks = _series(everything, args)
-    plan = planned(inks, args, _resolution_g(args.shop), args.ink)
+    made = plan_drawdowns(
+        session,
+        PlanChoices(levels=args.levels, batch_g=args.grams, new_ink=args.ink, series=args.series),
+    )
     if args.html:
-        write_file(args.html, plan_html(plan))
+        write_file(args.html, plan_page(made).html)
         say(f"written: {args.html}")
-    if args.json:
-        print_json({"drawdowns": _rows_json(plan), "letdowns": _letdowns_json(plan.letdowns),
-                    "fresh_letdowns": _letdowns_json(plan.fresh_letdowns),
-                    "saved_share": round(plan.saved, 4), "notes": list(plan.notes)})  # fmt: skip
-    else:
-        print(plan_text(plan))
-    if args.write:
-        for line in told(write_plan(args.shop, plan, everything, new_ink=args.ink)):
-            say(line)
+    give(args, made.to_dict, lambda: plan_parts(made))
+    for line in put_lines(put_plan(session, made)) if args.write else to_come_lines(made):
+        say(line)
     if args.weigh_sheet:
-        write_weigh_sheet(args.weigh_sheet, plan, args.shop)
+        weigh_sheet(session, made, args.weigh_sheet)
         say(
             f"written: {args.weigh_sheet}; fill in showed_g where a weight came out otherwise, then"
             f" `matchkit plan {args.shop} --weighed {args.weigh_sheet} --write`"
         )
 
 
-def _weighed(args: argparse.Namespace) -> None:
+def _weighed(args: argparse.Namespace, session: Session) -> None:
     """Instead of a plan: what its pots truly held."""
     if args.html or args.weigh_sheet or args.ink or args.series:
         raise InputError("--weighed: the sheet has the plan in it; of the others only --write goes")
-    found = reweighed(args.shop, args.weighed)
+    found = weighed(session, args.weighed)
     for note in found.contents.notes:
         say(f"note: {note}")
-    if args.json:
-        print_json({"drawdowns": [
-            {"drawdown": name, "inks": [
-                {"ink": ink, "percent": round(percent, 6)}
-                for ink, percent in found.contents.percents(name).items()
-            ]}
-            for name in found.contents.held
-        ], "changed": list(dict.fromkeys(each.drawdown for each in found.changes)),
-            "notes": list(found.contents.notes)})  # fmt: skip
-    elif found.changes:
-        rows = [
-            [each.drawdown, each.ink, each.before, f"{each.percent:.4f}"] for each in found.changes
-        ]
-        print(table(["Drawdown", "Ink", "in drawdowns.csv", "as weighed, %"], rows))
-    else:
-        print("Every weight came out as drawdowns.csv says.")
+    give(args, found.to_dict, lambda: weighed_parts(found))
     if args.write:
-        for line in told_weighed(found, put_weighed(args.shop, found)):
+        for line in weighed_lines(found, put_weights(session, found)):
             say(line)
     elif found.changes:
         say("nothing is written yet; --write puts these percents into drawdowns.csv")
-
-
-def _resolution_g(folder: str) -> float:
-    """The balance's resolution; a new shop may not have said yet how it measures."""
-    try:
-        return read_settings(Path(folder) / "shop.toml", "shop.toml").resolution_g
-    except InputError as error:
-        say("shop.toml is not complete yet, so a balance of 0.01 g is assumed:")
-        for fault in error.faults:
-            say(f"  {fault}")
-        return 0.01
-
-
-def _series(inks: Sequence[Ink], args: argparse.Namespace) -> list[Ink]:
-    """The inks of one series: inks of two are never mixed, so are planned apart."""
-    names = list(dict.fromkeys(ink.series for ink in inks))
-    wanted = args.series
-    if wanted is None and args.ink is not None:
-        wanted = next((ink.series for ink in inks if ink.name == args.ink), None)
-        if wanted is None:
-            known = [ink.name for ink in inks]
-            raise InputError(
-                f"--ink: no ink of inks.csv is called {args.ink!r}; add it there, or name one of"
-                f" {', '.join(known)}{did_you_mean(args.ink, known)}"
-            )
-    if wanted is None and len(names) == 1:
-        wanted = names[0]
-    if wanted not in names:
-        raise InputError(f"plan: name one series with --series: {', '.join(names)}")
-    return [ink for ink in inks if ink.series == wanted]
-
-
-def _rows_json(plan: Plan) -> list[dict[str, object]]:
-    return [
-        {"drawdown": r.drawdown, "ink": r.ink, "percent": r.percent, "grams": r.grams,
-         "leave_grams": r.leave_g, "add_grams": r.add_g, "pot": r.pot}
-        for r in rows(plan)
-    ]  # fmt: skip
-
-
-def _letdowns_json(letdowns: Sequence[tuple[str, Grams]]) -> list[dict[str, object]]:
-    return [
-        {"letdown": name, "parts": [{"ink": ink, "grams": g} for ink, g in parts]}
-        for name, parts in letdowns
-    ]

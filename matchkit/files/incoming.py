@@ -7,6 +7,7 @@ and a copy of the old one are put in place together.
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +20,7 @@ from matchkit.files.grid import wavelength_columns
 from matchkit.files.readings import NamedSpectrum
 from matchkit.files.settings import geometry_faults
 from matchkit.files.shop import read_measuring
-from matchkit.files.shop_tables import SPECTRA, WAVES, ShopLine, ShopTable, spectra_in
+from matchkit.files.shop_tables import SPECTRA, WAVES, ShopLine, ShopTable, drawn_in, spectra_in
 from matchkit.files.spectrum import read_spectra
 from matchkit.files.tables import Table
 from matchkit.files.text import did_you_mean, label
@@ -42,8 +43,17 @@ class Imported:
     names: tuple[str, ...]
     n_readings: int
     kept: str  # the file that holds the old spectra.csv; empty: there was none
-    missing: tuple[str, ...]  # drawdowns that have no reading yet
+    missing: tuple[str, ...]  # rows of drawdowns.csv that wait for a reading
     notes: tuple[str, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """The answer as plain data, a part of what ``matchkit import --json`` prints."""
+        return {
+            "names": list(self.names),
+            "readings": self.n_readings,
+            "kept": self.kept or None,
+            "missing": list(self.missing),
+        }
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -81,6 +91,7 @@ def bring_in(path: str | Path, folder: str | Path, how: Bringing | None = None) 
     spectra = spectra if how.drawdown is None else [_renamed(spectra, how.drawdown, file)]
     spectra, skipped = _known(spectra, (*drawdowns, *mixes), how.skip_others, file)
     old = spectra_in(folder, values=True)
+    drawn = dict.fromkeys(line.drawdown for line in drawn_in(folder).lines)
     new, held = _against(spectra, old, how.existing, file)
     faults = geometry_faults(replace(shop, drawdowns=tuple(map(_as_drawdown, new))))
     if faults:
@@ -95,7 +106,7 @@ def bring_in(path: str | Path, folder: str | Path, how: Bringing | None = None) 
         names=tuple(each.name for each in new),
         n_readings=sum(len(each.readings) for each in new),
         kept=kept,
-        missing=tuple(each for each in drawdowns if each not in measured),
+        missing=tuple(name for name in drawn if name not in measured),
         notes=(*notes, *_cropped(old.table), *skipped, *held, *_doubts(new, shop)),
     )
 

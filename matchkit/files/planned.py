@@ -158,7 +158,9 @@ def _rows(step: Step, drawn: ShopTable, plan: Plan) -> Iterable[list[str]]:
     lots = {ink.name: ink.lot for ink in plan.inks}
     for ink, percent in zip(step.inks, step.percents, strict=True):
         amount = drawn.number(percent)
-        yield drawn.row({"drawdown": step.drawdown, "ink": ink, drawn.unit: amount, "lot": lots[ink]})
+        yield drawn.row(
+            {"drawdown": step.drawdown, "ink": ink, drawn.unit: amount, "lot": lots[ink]}
+        )
 
 
 def shop_files(plan: Plan, shop: Shop = NEW_SHOP) -> dict[str, str]:

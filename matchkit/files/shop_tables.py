@@ -19,7 +19,16 @@ from matchkit.files.tables import Table, parse_table, spectral_values, without_w
 from matchkit.files.text import encoding_mark, read_text
 from matchkit.files.write import csv_text, settled
 
-__all__ = ["DRAWDOWNS", "SPECTRA", "WAVES", "ShopLine", "ShopTable", "drawn_in", "spectra_in"]
+__all__ = [
+    "DRAWDOWNS",
+    "SPECTRA",
+    "WAVES",
+    "ShopLine",
+    "ShopTable",
+    "drawn_in",
+    "measured_in",
+    "spectra_in",
+]
 
 Array = NDArray[np.float64]
 DRAWDOWNS, SPECTRA = "drawdowns.csv", "spectra.csv"
@@ -124,6 +133,19 @@ def spectra_in(folder: str | Path, *, values: bool = False) -> ShopTable:
         for row, (_, cells, _) in zip(table.rows, laid(table.grid), strict=True)
     ]
     return ShopTable(table=table, lines=lines, mark=mark)
+
+
+def measured_in(folder: str | Path) -> bool:
+    """Whether any reading was written down; a new shop has names without readings."""
+    for name in (SPECTRA, "film_spectra.csv"):
+        if settled(folder, name).exists():
+            try:
+                table, _ = _read(Path(folder), name, ("drawdown", *WAVES), spectral=True)
+            except InputError:
+                return True  # something is there, and its faults are to be told
+            if any(cell for row in table.rows for cell in row.values):
+                return True
+    return False
 
 
 def _read(

@@ -8,6 +8,7 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 from matchkit.errors import InputError
 from matchkit.files.conditions import listed
@@ -52,6 +53,26 @@ class Reweighed:
     contents: Contents
     changes: tuple[Change, ...]
     text: str
+
+    @property
+    def changed(self) -> tuple[str, ...]:
+        """The drawdowns that change."""
+        return tuple(dict.fromkeys(each.drawdown for each in self.changes))
+
+    def to_dict(self) -> dict[str, Any]:
+        """The answer as plain data, as ``matchkit plan --weighed --json`` prints it."""
+        drawdowns = [
+            {
+                "drawdown": name,
+                "inks": [
+                    {"ink": ink, "percent": round(percent, 6)}
+                    for ink, percent in self.contents.percents(name).items()
+                ],
+            }
+            for name in self.contents.held
+        ]
+        notes = list(self.contents.notes)
+        return {"drawdowns": drawdowns, "changed": list(self.changed), "notes": notes}
 
 
 def check_new(path: str | Path) -> None:

@@ -1,8 +1,8 @@
 """A shop folder of one's own, from an empty form: how one measures, and what is on the shelf."""
 
 import re
-import tempfile
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from html import escape
 from pathlib import Path
 from typing import Any
@@ -11,9 +11,8 @@ import ipywidgets as w
 
 from matchkit.errors import InputError
 from matchkit.files.amounts import parse_amount
-from matchkit.files.planned import EXAMPLES, write_new_shop
 from matchkit.files.settings import CONDITIONS
-from matchkit.files.shop import DENSITY_G_PER_ML, read_measuring
+from matchkit.files.shop import DENSITY_G_PER_ML
 from matchkit.files.text import text_fault
 from matchkit.forms.parts import (
     Field,
@@ -25,14 +24,18 @@ from matchkit.forms.parts import (
     choice,
     form,
     on_change,
+    put,
     row,
     section,
-    tell,
 )
 from matchkit.forms.shops import DEMO, TICKETS
 from matchkit.inks.shop import GEOMETRIES, ROLES, Ink
-from matchkit.plan.drawdowns import FORBIDDEN, Plan, drawdown_plan
+from matchkit.plan.drawdowns import FORBIDDEN
 from matchkit.plan.levels import FEWEST, MOST
+from matchkit.report.plan import new_shop_parts
+from matchkit.workflows.planning import PlanChoices
+from matchkit.workflows.starting import EXAMPLES, NEW_SHOP
+from matchkit.workflows.starting import new_shop as make
 
 __all__ = ["InkRows", "NewShopForm", "new_shop"]
 
@@ -56,11 +59,11 @@ class NewShopForm:
     def __init__(self) -> None:
         self.problems, self.done, self.next = alert(), area(), area()
         self.folder = Field("Name of its folder", "our-shop", folder_name)
-        self.title = Field("How the shop is called", "Our shop", _text)
+        self.title = Field("Name of the shop", "Our shop", _text)
         self.geometry = choice("How your instrument measures", [CHOOSE, *_same(GEOMETRIES)])
         self.condition = choice("With which light", [CHOOSE])
         self.resolution = amount_field("Your balance shows steps of, grams", "0.01", most=100)
-        self.rungs = choice("Drawdowns of each ink", list(range(FEWEST, MOST + 1)), 10)
+        self.levels = choice("Drawdowns of each ink", list(range(FEWEST, MOST + 1)), 10)
         self.grams = amount_field("Smallest pot, grams", "30", most=9999)
         self.inks = InkRows()
         self.geometry.observe(lambda _: self._geometry_changed(), names="value")
@@ -75,7 +78,7 @@ class NewShopForm:
             section("3. The inks on your shelf", self.inks.box),
             section(
                 "4. The drawdowns to begin with",
-                row(boxed(self.rungs), self.grams.box),
+                row(boxed(self.levels), self.grams.box),
                 self.make,
                 self.problems,
                 self.done,
@@ -99,49 +102,25 @@ class NewShopForm:
             faults = ["no inks yet; write the name of each"]
         if faults:
             raise InputError(faults)
-        plan = drawdown_plan(
-            self.inks.read(),
-            batch_g=self.grams.value,
+        shop = replace(
+            NEW_SHOP,
+            name=self.title.value,
+            geometry=self.geometry.value,
+            condition=self.condition.value,
             resolution_g=self.resolution.value,
-            rungs=self.rungs.value,
         )
-        self._tried(plan)
-        name = self.folder.value
-        files = self._put(Path(name), plan)
-        lines = [
-            f"Made: the folder {name}, beside this notebook, with {', '.join(files)}.",
-            f"It has {len(plan.inks)} inks, and {len(plan.steps)} drawdowns of them that wait for"
-            " their readings.",
-            "It looks under D65, A and FL11 with the 10 degree observer, and calls 1 dE00 near"
-            " enough; shop.toml in the folder says so, and can say otherwise.",
-            *plan.notes,
-        ]
-        tell(self.done, lines, "done")
+        name, inks = self.folder.value, self.inks.read()
+        choices = PlanChoices(levels=self.levels.value, batch_g=self.grams.value)
+        try:
+            put(self.done, new_shop_parts(make(name, inks, shop, choices)))
+        except InputError as error:
+            lines = [line.replace(*SO_ADD) for line in error.faults]
+            raise InputError([ROW.sub(self._ink_of, line) for line in lines]) from None
         code = escape(f'shop = forms.open_shop("{name}")', quote=False)
         self.next.value = (
             "<p>Next: write this line in place of the first one in the cell that opens the shop,"
             f" and run that cell and those below it.</p><pre>{code}</pre>"
         )
-
-    def _put(self, folder: Path, plan: Plan) -> tuple[str, ...]:
-        return write_new_shop(
-            folder,
-            plan,
-            name=self.title.value,
-            geometry=self.geometry.value,
-            condition=self.condition.value,
-        )
-
-    def _tried(self, plan: Plan) -> None:
-        """Written elsewhere and read again: what the reader would refuse is never made."""
-        with tempfile.TemporaryDirectory(prefix="matchkit-") as elsewhere:
-            folder = Path(elsewhere) / "shop"
-            self._put(folder, plan)
-            try:
-                read_measuring(folder)
-            except InputError as error:
-                lines = [line.replace(*SO_ADD) for line in error.faults]
-                raise InputError([ROW.sub(self._ink_of, line) for line in lines]) from None
 
     def _ink_of(self, found: re.Match[str]) -> str:
         """How the form calls a row of the file, whose row 2 is the first ink."""

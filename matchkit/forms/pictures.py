@@ -2,13 +2,12 @@
 
 import struct
 import zlib
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 
 from matplotlib.axes import Axes
-from matplotlib.patches import Rectangle
 
 from matchkit.plots.charts import new_axes, picture
-from matchkit.plots.marks import INK, USUAL, wrapped
+from matchkit.plots.marks import patches
 from matchkit.report.parts import Picture
 
 __all__ = ["drawn", "flat", "patches"]
@@ -26,17 +25,6 @@ def drawn(
     figure, ax = new_axes(width_in, height_in)
     draw(ax)
     return Picture(png=picture(figure), alt=alt, wide=wide)
-
-
-def patches(ax: Axes, colours: Sequence[str], names: Sequence[str], title: str) -> Axes:
-    """Colours side by side, each with its name below."""
-    for k, (colour, name) in enumerate(zip(colours, names, strict=True)):
-        ax.add_patch(Rectangle((k, 0), 1, 1, facecolor=colour, edgecolor=INK, lw=0.5))
-        ax.text(k + 0.5, 1.1, wrapped(name, 12), ha="center", va="top", fontsize=USUAL)
-    ax.text(0, -0.12, title, ha="left", va="bottom", fontsize=USUAL)
-    ax.set(xlim=(0, max(len(colours), 1)), ylim=(1.6, -0.5))
-    ax.axis("off")
-    return ax
 
 
 def flat(colour: str, alt: str, width: int = 440, height: int = 120) -> Picture:

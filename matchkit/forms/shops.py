@@ -4,7 +4,7 @@ import re
 import tempfile
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -15,15 +15,12 @@ from numpy.typing import NDArray
 from matchkit.errors import InputError
 from matchkit.files.places import data_folder
 from matchkit.files.recipe import WrittenRecipe, read_recipe
-from matchkit.files.settings import read_settings
-from matchkit.files.shop import read_inks, read_measuring
 from matchkit.files.spectrum import NamedSpectrum, read_spectra
-from matchkit.files.tables import read_table
-from matchkit.files.text import did_you_mean
 from matchkit.files.write import write_file
 from matchkit.fitting.fit import Fit
 from matchkit.inks.shop import Shop
 from matchkit.workflows.session import BOOK, Session
+from matchkit.workflows.starting import open_folder
 
 __all__ = [
     "AGAIN",
@@ -51,12 +48,6 @@ TICKETS = "tickets"  # the folder, beside the notebook, where forms keep what th
 FIRST_POUR = "-first-pour"  # in the name of weights that leave out what is held back
 EXAMPLE_BATCH = "example batch"  # of the demo shop, as the forms list it
 AGAIN = "After that, run the cell with open_shop again, and the cells below it."
-UNMEASURED = (
-    "None of these inks is measured yet.",
-    "Next: notebook 12, A shop of your own, plans the drawdowns. Make them and measure them; the"
-    " same notebook brings the instrument's file in (so does `matchkit import`).",
-)
-BLANK = Shop(name="", geometry="", condition="", observer=10, lights=("D65",))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -127,19 +118,15 @@ def open_shop(folder: str | Path = DEMO) -> OpenShop:
     if str(folder) == DEMO and not path.exists():
         path = data_folder() / DEMO
     session = Session(path)
-    try:
-        shop = session.files
-    except InputError as error:
-        return _half_open(path, error.faults)
-    try:
-        fits = session.fits
-    except InputError as error:
-        if shop.drawdowns:
-            return OpenShop(folder=path, shop=shop, fits={}, notes=shop.notes, lacks=error.faults)
-        return OpenShop(folder=path, shop=shop, fits={}, lacks=UNMEASURED)
-    told = [each.text for each in session.notices if each.code == "fit_anew"]
-    stale = told if (path / "fit.json").is_file() else []
-    return OpenShop(folder=path, shop=shop, fits=fits, notes=(*shop.notes, *stale), first=session)
+    found = open_folder(session)
+    return OpenShop(
+        folder=path,
+        shop=found.shop,
+        fits=found.fits,
+        notes=found.notes,
+        lacks=found.lacks,
+        first=session,
+    )
 
 
 def is_demo(opened: OpenShop) -> bool:
@@ -148,49 +135,6 @@ def is_demo(opened: OpenShop) -> bool:
     No form writes to it, under whatever name its folder was opened.
     """
     return opened.folder.resolve().name == DEMO
-
-
-def _half_open(path: Path, faults: tuple[str, ...]) -> OpenShop:
-    """A folder that can't be used as it is: its inks, if they can be read, may be planned for."""
-    try:
-        inks = read_inks(path)
-    except InputError:
-        return OpenShop(folder=path, shop=BLANK, fits={}, lacks=(*faults, *_meant(path)))
-    try:
-        shop = replace(read_settings(path / "shop.toml", "shop.toml"), inks=inks)
-    except InputError:
-        shop = replace(BLANK, name=path.name, inks=inks)
-    if _is_measured(path):
-        return OpenShop(folder=path, shop=shop, fits={}, lacks=faults)
-    try:
-        read_measuring(path)  # without spectra
-    except InputError as error:
-        return OpenShop(folder=path, shop=shop, fits={}, notes=error.faults, lacks=UNMEASURED)
-    return OpenShop(folder=path, shop=shop, fits={}, notes=shop.notes, lacks=UNMEASURED)
-
-
-def _is_measured(path: Path) -> bool:
-    """Whether any reading was written down; `matchkit new` writes names without readings."""
-    for name in ("spectra.csv", "film_spectra.csv"):
-        if (path / name).exists():
-            try:
-                rows = read_table(path / name, file=name, spectral=True).rows
-            except InputError:
-                return True  # something is there, and its faults are to be told
-            if any(cell for row in rows for cell in row.values):
-                return True
-    return False
-
-
-def _meant(path: Path) -> list[str]:
-    """Which shop folders there are beside a folder that isn't there."""
-    if path.exists():
-        return []
-    there = sorted(each.parent.name for each in path.parent.glob("*/inks.csv"))
-    if not there:
-        return ["Put the shop's folder beside this notebook."]
-    hint = did_you_mean(path.name, there)
-    return [f"Beside this notebook lie: {', '.join(there)}{hint or '.'}"]
 
 
 def listed_targets(opened: OpenShop) -> dict[str, Array]:

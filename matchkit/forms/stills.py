@@ -10,7 +10,6 @@ from dataclasses import replace
 from matchkit.book.jobs import job, todays_jobs
 from matchkit.book.stock import reorder
 from matchkit.errors import InputError
-from matchkit.files.preview import preview
 from matchkit.files.spectrum import read_spectrum
 from matchkit.forms.book_demo import with_book
 from matchkit.forms.book_parts import about, jobs_parts, order_parts, story_parts
@@ -20,14 +19,12 @@ from matchkit.forms.formulas import best_bodied, formula_parts, match_parts
 from matchkit.forms.inks import fit_parts, ink_parts, tint_parts
 from matchkit.forms.jobsize import EXAMPLE, size_of, size_parts
 from matchkit.forms.leftovers import leftover_parts, uses_for
-from matchkit.forms.plan import plan_parts
 from matchkit.forms.practise_parts import (
     answer_parts,
     job_parts,
     outcome_parts,
     question_parts,
 )
-from matchkit.forms.readings import preview_parts
 from matchkit.forms.shops import OpenShop, fit_of, is_demo, target_of
 from matchkit.forms.weigh import example_batch, weigh_parts
 from matchkit.matching.garment import Strokes
@@ -46,13 +43,17 @@ from matchkit.report.cover import cover_parts
 from matchkit.report.html import show
 from matchkit.report.ink_history import history_parts, share_parts
 from matchkit.report.parts import Part
+from matchkit.report.plan import plan_parts
+from matchkit.report.readings import look_parts
 from matchkit.workflows.checking import check as look
 from matchkit.workflows.comparing import compare as compare_recipes
 from matchkit.workflows.comparing import formulas_to_compare
 from matchkit.workflows.covering import cover as over_garments
 from matchkit.workflows.formula import Formula, example_formula
+from matchkit.workflows.importing import look_at
 from matchkit.workflows.ink_history import ink_history as history_of
 from matchkit.workflows.ink_history import shares_in_tolerance
+from matchkit.workflows.planning import PlanChoices, plan_drawdowns
 from matchkit.workflows.wanted import wanted_listed, wanted_spectrum
 
 __all__ = [
@@ -113,18 +114,20 @@ def fit(opened: OpenShop, ink: str) -> None:
 
 def plan(opened: OpenShop, ink: str) -> None:
     """The drawdowns to make for a new ink."""
-    of_the_demo(opened, lambda: plan_parts(opened, ink))
+    of_the_demo(
+        opened,
+        lambda: plan_parts(plan_drawdowns(opened.session(), PlanChoices(new_ink=ink))),
+    )
 
 
 def readings(opened: OpenShop, ink: str) -> None:
     """An ink's readings in the shop's `spectra.csv`, looked at as an instrument's file."""
 
     def parts() -> list[Part]:
-        shop = opened.shop
-        seen = preview(opened.folder / "spectra.csv")
-        names = [drawdown.name for drawdown in shop.drawdowns if ink in drawdown.inks]
-        few = replace(seen, spectra=tuple(each for each in seen.spectra if each.name in names))
-        return preview_parts(few, shop, names, measured=[])
+        look = look_at(opened.folder / "spectra.csv", opened.session())
+        names = {drawdown.name for drawdown in opened.shop.drawdowns if ink in drawdown.inks}
+        few = tuple(each for each in look.seen.spectra if each.name in names)
+        return look_parts(replace(look, seen=replace(look.seen, spectra=few)), bars="")
 
     of_the_demo(opened, parts)
 

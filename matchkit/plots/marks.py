@@ -34,6 +34,7 @@ __all__ = [
     "lightness_step",
     "name_points",
     "nth",
+    "patches",
     "plain",
     "settle",
     "short",
@@ -272,6 +273,17 @@ def colour_table(ax: Axes, rows: Sequence[tuple[str, Sequence[str]]], names: Seq
     for x, name in enumerate(names):
         ax.text(x, -0.12, wrapped(name, 12), ha="left", va="bottom", fontsize=USUAL)
     ax.set(xlim=(-1.3, len(names)), ylim=(len(rows), -1.0))
+    ax.axis("off")
+    return ax
+
+
+def patches(ax: Axes, colours: Sequence[str], names: Sequence[str], title: str) -> Axes:
+    """Colours side by side, each with its name below."""
+    for k, (colour, name) in enumerate(zip(colours, names, strict=True)):
+        ax.add_patch(Rectangle((k, 0), 1, 1, facecolor=colour, edgecolor=INK, lw=0.5))
+        ax.text(k + 0.5, 1.1, wrapped(name, 12), ha="center", va="top", fontsize=USUAL)
+    ax.text(0, -0.12, title, ha="left", va="bottom", fontsize=USUAL)
+    ax.set(xlim=(0, max(len(colours), 1)), ylim=(1.6, -0.5))
     ax.axis("off")
     return ax
 

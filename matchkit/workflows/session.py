@@ -22,11 +22,12 @@ from numpy.typing import NDArray
 
 from matchkit.files.fitted import films_fitted, fitted
 from matchkit.files.settings import read_settings
-from matchkit.files.shop import digest, read_shelf, read_shop
+from matchkit.files.shop import digest, read_inks, read_shelf, read_shop
 from matchkit.files.spectrum import read_spectra
+from matchkit.files.write import settled
 from matchkit.fitting.fit import Fit
 from matchkit.inks.palette import Palette
-from matchkit.inks.shop import Shop
+from matchkit.inks.shop import Ink, Shop
 from matchkit.matching.match import palette_for
 from matchkit.matching.prints import film_fits, has_films
 
@@ -97,7 +98,7 @@ class Session:
         """The shop as ``shop.toml`` alone describes it: no ink, no drawdown."""
         if "files" in self.__dict__:
             return self.files
-        shop = read_settings(self.folder / "shop.toml", "shop.toml")
+        shop = read_settings(settled(self.folder, "shop.toml"), "shop.toml")
         self.note("settings", *shop.notes)
         return shop
 
@@ -107,6 +108,11 @@ class Session:
         shop = read_shop(self.folder)
         self.note("settings", *shop.notes)
         return shop
+
+    @cached_property
+    def inks(self) -> tuple[Ink, ...]:
+        """The inks of ``inks.csv``, which is all that a shop has before its drawdowns."""
+        return self.files.inks if "files" in self.__dict__ else read_inks(self.folder)
 
     @cached_property
     def digest(self) -> str:

@@ -1,0 +1,120 @@
+"""An instrument's file: looked at, brought into the shop, or written anew."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from matchkit.files.conditions import condition_fault, specular_differs
+from matchkit.files.export import write_spectra
+from matchkit.files.incoming import Bringing, Imported, bring_in
+from matchkit.files.planned import waiting_in
+from matchkit.files.preview import Preview, preview
+from matchkit.files.shop import read_measuring
+from matchkit.files.spectrum import NamedSpectrum, read_readings, read_spectra
+from matchkit.inks.shop import Shop
+from matchkit.workflows.session import Session
+
+__all__ = ["Bringing", "Look", "Place", "bring", "converted", "look_at", "place_of"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Place:
+    """Where readings go: how the shop measures, and the names of its drawdowns and mixes.
+
+    Of the drawdowns some are `waiting` for a reading, and some names are `measured`.
+    """
+
+    shop: Shop
+    names: tuple[str, ...]
+    waiting: tuple[str, ...]
+    measured: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Look:
+    """What a spectrum file holds.
+
+    `index_helps` and `dull_helps`: it was measured otherwise than the shop measures, and the
+    refractive index of glossy films, or that nothing fluoresces, would let it in.
+    """
+
+    seen: Preview
+    shop: Shop | None
+    index_helps: bool
+    dull_helps: bool
+
+    def to_dict(self) -> dict[str, Any]:
+        """The answer as plain data, as ``matchkit import --json`` prints it."""
+        seen = self.seen
+        spectra = [
+            {
+                "name": each.name,
+                "readings": len(each.readings),
+                "measured": each.stated,
+                "spread_de00": None if each.spread_de00 is None else round(each.spread_de00, 4),
+                "oddities": list(each.oddities),
+            }
+            for each in seen.spectra
+        ]
+        return {
+            "file": seen.file,
+            "format": seen.format,
+            "scale": seen.scale,
+            "ranges": list(seen.ranges),
+            "lab_apart": None if seen.lab_apart is None else round(seen.lab_apart, 4),
+            "refusals": list(seen.refusals),
+            "spectra": spectra,
+        }
+
+
+def look_at(path: str | Path, session: Session | None = None) -> Look:
+    """Look at a file, as the shop of the session sees it.  InputError if it is unreadable."""
+    if session is None:
+        return Look(seen=preview(path), shop=None, index_helps=False, dull_helps=False)
+    shop = session.settings
+    seen = preview(path, shop.lights[0], shop.observer)
+    stated = {each for block in read_readings(path)[0] for each in block.stated}
+    return Look(
+        seen=seen,
+        shop=shop,
+        index_helps=any(specular_differs(each, shop) for each in stated),
+        dull_helps=any(
+            condition_fault(each, shop) and not condition_fault(each, shop, not_fluorescent=True)
+            for each in stated
+        ),
+    )
+
+
+def place_of(session: Session) -> Place:
+    """Where readings go in the shop.  InputError where its files can't be read."""
+    shop, drawdowns, mixes = read_measuring(session.folder)
+    waiting, measured = waiting_in(session.folder)
+    return Place(shop=shop, names=(*drawdowns, *mixes), waiting=waiting, measured=measured)
+
+
+def bring(session: Session, path: str | Path, how: Bringing) -> Imported:
+    """Write the readings of a file into the shop's ``spectra.csv``, of which a copy is kept.
+
+    InputError with every fault of the file and the folder; then nothing was written.
+    """
+    return bring_in(path, session.folder, how)
+
+
+def converted(
+    path: str | Path, how: Bringing, session: Session | None = None, *, to: str | Path = ""
+) -> tuple[list[NamedSpectrum], list[str]]:
+    """The spectra of a file as the shop would take them, and what was assumed.
+
+    With `to` they are written to that new file.  InputError for what the shop refuses.
+    """
+    spectra, notes = read_spectra(
+        path,
+        name=how.name,
+        shop=None if session is None else session.settings,
+        index=how.index,
+        not_fluorescent=how.not_fluorescent,
+    )
+    if to:
+        write_spectra(to, spectra)
+        notes.append(f"written: {to}")
+    return spectra, notes

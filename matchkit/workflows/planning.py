@@ -1,0 +1,183 @@
+"""Which drawdowns to make, into the shop's files, and what the balance showed of them."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from matchkit.errors import InputError, did_you_mean
+from matchkit.files.planned import Planned, waiting_in, write_plan
+from matchkit.files.weighed import (
+    Reweighed,
+    put_weighed,
+    reweighed,
+    rewritten,
+    write_weigh_sheet,
+)
+from matchkit.inks.shop import Ink
+from matchkit.plan.contents import Weighing
+from matchkit.plan.drawdowns import Plan, drawdown_plan, rows
+from matchkit.plan.pots import Grams
+from matchkit.workflows.session import Session
+
+__all__ = [
+    "DrawdownPlan",
+    "PlanChoices",
+    "plan_drawdowns",
+    "put_plan",
+    "put_weights",
+    "weigh_sheet",
+    "weighed",
+]
+
+BALANCE_G = 0.01
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlanChoices:
+    """How many drawdowns of each ink (`levels`, 3 to 13), and how big.
+
+    A pot holds `batch_g` at least.  The plan is for all inks of one `series`, or for the
+    `new_ink` of it; the series may stay open where the shop has one, or the ink tells it.
+    """
+
+    levels: int = 10
+    batch_g: float = 30.0
+    new_ink: str | None = None
+    series: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class DrawdownPlan:
+    """A plan, and how it stands to the shop's files.
+
+    `to_come` are the drawdowns that the files do not have yet; None where these can't be
+    read, which `in_the_way` tells of.
+    """
+
+    plan: Plan
+    choices: PlanChoices
+    title: str
+    shop_inks: tuple[Ink, ...]  # of all series
+    to_come: tuple[str, ...] | None
+    in_the_way: tuple[str, ...] = ()
+
+    def to_dict(self) -> dict[str, Any]:
+        """The answer as plain data, as ``matchkit plan --json`` prints it."""
+        plan = self.plan
+        drawdowns = [
+            {
+                "drawdown": row.drawdown,
+                "ink": row.ink,
+                "percent": row.percent,
+                "grams": row.grams,
+                "leave_grams": row.leave_g,
+                "add_grams": row.add_g,
+                "pot": row.pot,
+            }
+            for row in rows(plan)
+        ]
+        return {
+            "drawdowns": drawdowns,
+            "letdowns": _letdowns(plan.letdowns),
+            "fresh_letdowns": _letdowns(plan.fresh_letdowns),
+            "saved_share": round(plan.saved, 4),
+            "notes": list(plan.notes),
+        }
+
+
+def plan_drawdowns(session: Session, choices: PlanChoices | None = None) -> DrawdownPlan:
+    """Plan the drawdowns of a series or of a new ink, in the order that wastes least.
+
+    Only ``inks.csv`` is needed, and the balance of ``shop.toml``.  Raises InputError for an
+    unknown ink or series, or for numbers that make no sense.
+    """
+    choices = choices or PlanChoices()
+    inks = session.inks
+    series = _series(inks, choices)
+    plan = drawdown_plan(
+        [ink for ink in inks if ink.series == series],
+        batch_g=choices.batch_g,
+        resolution_g=_resolution_g(session),
+        levels=choices.levels,
+        new_ink=choices.new_ink,
+    )
+    to_come: tuple[str, ...] | None = None
+    in_the_way: tuple[str, ...] = ()
+    try:
+        there = {name for names in waiting_in(session.folder) for name in names}
+        to_come = tuple(step.drawdown for step in plan.steps if step.drawdown not in there)
+    except InputError as error:  # the plan itself needs none of these files
+        in_the_way = error.faults
+    return DrawdownPlan(
+        plan=plan,
+        choices=choices,
+        title=f"Drawdown plan {choices.new_ink or series}".strip(),
+        shop_inks=inks,
+        to_come=to_come,
+        in_the_way=in_the_way,
+    )
+
+
+def put_plan(session: Session, made: DrawdownPlan) -> Planned:
+    """Write the plan into ``drawdowns.csv`` and ``spectra.csv``; what is measured stays."""
+    return write_plan(session.folder, made.plan, made.shop_inks, new_ink=made.choices.new_ink)
+
+
+def weigh_sheet(session: Session, made: DrawdownPlan, path: str | Path) -> None:
+    """Write a new CSV with a row for each weight of the plan, to fill in what was weighed."""
+    write_weigh_sheet(path, made.plan, session.folder)
+
+
+def weighed(session: Session, readings: str | Path | Sequence[Weighing]) -> Reweighed:
+    """The percents that weights make: of a filled-in sheet, or readings in their order.
+
+    Nothing is written; `put_weights` does that.  Raises InputError for what can't have been.
+    """
+    if isinstance(readings, str | Path):
+        return reweighed(session.folder, readings)
+    return rewritten(session.folder, readings)
+
+
+def put_weights(session: Session, found: Reweighed) -> str:
+    """Write the percents into ``drawdowns.csv``; gives the name of the copy of the old file."""
+    return put_weighed(session.folder, found)
+
+
+def _series(inks: Sequence[Ink], choices: PlanChoices) -> str:
+    """The one series to plan for: inks of two are never mixed, so are planned apart."""
+    names = list(dict.fromkeys(ink.series for ink in inks))
+    series, new_ink = choices.series, choices.new_ink
+    if series is None and new_ink is not None:
+        series = next((ink.series for ink in inks if ink.name == new_ink), None)
+        if series is None:
+            known = [ink.name for ink in inks]
+            raise InputError(
+                f"--ink: no ink of inks.csv is called {new_ink!r}; add it there, or name one of"
+                f" {', '.join(known)}{did_you_mean(new_ink, known)}"
+            )
+    if series is None and len(names) == 1:
+        return names[0]
+    if series not in names:
+        raise InputError(f"plan: name one series with --series: {', '.join(names)}")
+    return series
+
+
+def _resolution_g(session: Session) -> float:
+    """The balance's resolution; a new shop may not have said yet how it measures."""
+    try:
+        return session.settings.resolution_g
+    except InputError as error:
+        session.note(
+            "settings",
+            f"shop.toml is not complete yet, so a balance of {BALANCE_G:g} g is assumed:",
+            *(f"  {fault}" for fault in error.faults),
+        )
+        return BALANCE_G
+
+
+def _letdowns(letdowns: Sequence[tuple[str, Grams]]) -> list[dict[str, Any]]:
+    return [
+        {"letdown": name, "parts": [{"ink": ink, "grams": g} for ink, g in parts]}
+        for name, parts in letdowns
+    ]
