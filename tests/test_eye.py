@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 from published import SHARMA_2005_TABLE_1
 
-from matchkit.colorimetry.difference import difference, difference_slope
+from matchkit.colorimetry.difference import Target, difference, difference_slope
 from matchkit.colorimetry.tristimulus import de00, de00_vector
+from matchkit.errors import InputError
 
 # Half a turn of hue apart, to the last digit: the mean hue can lie on either side, and the
 # published value takes one of them.  colorimetry follows the table; here either side will do.
@@ -91,3 +92,22 @@ def test_axes_that_lead_the_shape_broadcast() -> None:
     v, slope = difference_slope(target, sample)
     assert v.shape == (3, 2, 5) and slope.shape == (3, 3, 2, 5)
     assert difference(target, sample).shape == (3, 2, 5)
+
+
+def test_a_target_is_the_same_however_its_spectrum_is_handed_in() -> None:
+    import colour
+
+    R = np.linspace(0.1, 0.6, 31)
+    nm = np.arange(400.0, 701.0, 10)
+    whole = Target.from_spectrum(R, ("D65", "A"))
+    fine = np.arange(380.0, 731.0, 5)
+    for handed_in in (
+        R.tolist(),
+        (nm, R),
+        (fine, np.interp(fine, nm, R)),
+        colour.SpectralDistribution(R, nm),
+    ):
+        seen = Target.from_spectrum(handed_in, ("D65", "A"))
+        np.testing.assert_allclose(seen.lab, whole.lab, atol=0.02)
+    with pytest.raises(InputError, match="31 values"):
+        Target.from_spectrum(R[:30])

@@ -13,12 +13,15 @@ Source: Sharma, Wu & Dalal (2005), Color Res. Appl. 30, 21-30, as in `colorimetr
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import cos, pi, sin
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from matchkit.colorimetry.grid import N_WL, to_grid
 from matchkit.colorimetry.illuminants import Light, light_name
 from matchkit.colorimetry.tristimulus import XYZ_to_Lab, weights, white
+from matchkit.errors import InputError
 
 __all__ = ["Target", "difference", "difference_slope", "lab_target", "spectral_target"]
 
@@ -49,36 +52,83 @@ class Target:
         """What the lights are called."""
         return tuple(light_name(light) for light in self.lights)
 
+    @classmethod
+    def from_spectrum(
+        cls,
+        spectrum: Any,
+        lights: Sequence[Light] = ("D65",),
+        observer: int = 10,
+        *,
+        other_weight: float = 0.2,
+    ) -> "Target":
+        """A target whose reflectance is known, so that it can be judged under every light.
+
+        `spectrum` is reflectance 0-1: an array (n_wl,) on the package grid, 400-700 nm by 10;
+        a pair of wavelengths and values, which are taken to that grid; or an object with
+        `wavelengths` and `values`, such as a `colour.SpectralDistribution`.  The first of
+        `lights` is the one that is matched; each other light's mean dE00 counts
+        `other_weight`.  Raises InputError for wavelengths that don't cover the grid.
+
+        >>> import numpy as np
+        >>> Target.from_spectrum(np.full(31, 0.2)).lab.round(2).tolist()
+        [[51.84, 0.0, 0.0]]
+        """
+        R = _on_grid(spectrum)
+        W = np.hstack([weights(light, observer) for light in lights])
+        whites = np.array([white(light, observer) for light in lights])
+        return cls(
+            lights=tuple(lights),
+            observer=observer,
+            lab=XYZ_to_Lab((R @ W).reshape(-1, 3), whites),
+            W=W,
+            whites=whites,
+            share=_share(len(lights), other_weight),
+            R=R,
+        )
+
+    @classmethod
+    def from_lab(cls, lab: Sequence[float], light: Light = "D65", observer: int = 10) -> "Target":
+        """A target known only as L*, a*, b* under one light: no other light can be judged.
+
+        >>> Target.from_lab([50, 20, 10], "D50", 2).light_names
+        ('D50',)
+        """
+        return cls(
+            lights=(light,),
+            observer=observer,
+            lab=np.array([lab], dtype=float),
+            W=weights(light, observer),
+            whites=white(light, observer)[None],
+            share=np.ones(1),
+            R=None,
+        )
+
 
 def spectral_target(
     R: Array, lights: Sequence[Light], observer: int, *, other_weight: float = 0.2
 ) -> Target:
-    """A target whose reflectance (n_wl,) is known, so that other lights can be judged."""
-    W = np.hstack([weights(light, observer) for light in lights])
-    whites = np.array([white(light, observer) for light in lights])
-    lab = XYZ_to_Lab((np.asarray(R) @ W).reshape(-1, 3), whites)
-    return Target(
-        lights=tuple(lights),
-        observer=observer,
-        lab=lab,
-        W=W,
-        whites=whites,
-        share=_share(len(lights), other_weight),
-        R=np.asarray(R, dtype=float),
-    )
+    """`Target.from_spectrum`, for reflectance (n_wl,) on the package grid."""
+    return Target.from_spectrum(R, lights, observer, other_weight=other_weight)
 
 
 def lab_target(lab: Sequence[float], light: Light, observer: int) -> Target:
-    """A target known only as Lab under one light: no other light can be judged."""
-    return Target(
-        lights=(light,),
-        observer=observer,
-        lab=np.array([lab], dtype=float),
-        W=weights(light, observer),
-        whites=white(light, observer)[None],
-        share=np.ones(1),
-        R=None,
-    )
+    """`Target.from_lab`."""
+    return Target.from_lab(lab, light, observer)
+
+
+def _on_grid(spectrum: Any) -> Array:
+    """Reflectance (n_wl,) from any of the forms that `Target.from_spectrum` takes."""
+    if hasattr(spectrum, "wavelengths") and hasattr(spectrum, "values"):
+        return to_grid(spectrum.wavelengths, spectrum.values)
+    if len(spectrum) == 2:
+        return to_grid(*spectrum)
+    R = np.asarray(spectrum, dtype=float)
+    if R.shape != (N_WL,):
+        raise InputError(
+            f"a spectrum on the grid has {N_WL} values, 400-700 nm by 10, found shape {R.shape};"
+            " give (wavelengths, values) instead"
+        )
+    return R
 
 
 def _share(n_light: int, other_weight: float) -> Array:
