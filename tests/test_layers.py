@@ -58,15 +58,15 @@ EDGES = {
     "plots": ("lots", "marks", "inks", "charts", "learning"),
     "workflows": (
         *("plain", "session", "wanted", "formula", "printed", "checking", "covering", "comparing"),
-        *("ink_history", "rehearsing", "planning", "starting", "importing"),
+        *("ink_history", "rehearsing", "practising", "planning", "starting", "importing"),
     ),
     "report": (
         *("parts", "terminal", "pictures", "html", "json", "compared", "recipes", "check", "cover"),
-        *("comparison", "ink_history", "rehearsal", "plan", "readings"),
+        *("comparison", "ink_history", "rehearsal", "practice", "plan", "readings"),
     ),
     "forms": (
         *("shops", "style", "book_demo", "parts", "pictures", "begin", "formulas", "new_shop"),
-        *("plan_weights", "practise_parts", "tickets", "book_mend", "book_parts", "inks"),
+        *("plan_weights", "tickets", "book_mend", "book_parts", "inks"),
         *("lots", "plan", "practise", "readings", "rows", "targets", "book_look", "book_new"),
         *("book_rows", "check", "compare", "cover", "ink_history", "leftovers", "match"),
         *("weigh", "book_shelf", "correct", "jobsize", "book", "stills"),

@@ -20,7 +20,7 @@ from matchkit.practice.job import (
     stir,
 )
 from matchkit.practice.safety import SAFETY
-from matchkit.practice.simulated_shop import room
+from matchkit.practice.simulated_shop import practice_shop
 from matchkit.practice.staircase import Staircase, answered, climbed, threshold
 
 # Levitt (1971), J. Acoust. Soc. Am. 49, 467-477, Table I: two down, one up; from memory.
@@ -30,28 +30,28 @@ LEVITT_SETTLES_AT = 0.707
 # ---- the staircase
 
 
-def run_of(rng, p_of_rung, n_rungs, n_answers):
-    staircase = Staircase(n_rungs=n_rungs)
+def run_of(rng, p_of_level, n_levels, n_answers):
+    staircase = Staircase(n_levels=n_levels)
     for _ in range(n_answers):
-        staircase = answered(staircase, rng.random() < p_of_rung[staircase.rung])
+        staircase = answered(staircase, rng.random() < p_of_level[staircase.level])
     return staircase
 
 
 @pytest.mark.parametrize("chance", [0.0, 1 / 6, 0.25])
 def test_settles_where_levitt_says(chance, rng):
-    """A learner whose share of right answers falls with the rung along a logistic curve."""
-    rungs = np.arange(61)
-    p = chance + (1 - chance) / (1 + np.exp((rungs - 30) / 6))
-    settled = threshold(run_of(rng, p, len(rungs), 8000))
-    assert np.interp(settled, rungs, p) == pytest.approx(LEVITT_SETTLES_AT, abs=0.02)
+    """A learner whose share of right answers falls with the level along a logistic curve."""
+    levels = np.arange(61)
+    p = chance + (1 - chance) / (1 + np.exp((levels - 30) / 6))
+    settled = threshold(run_of(rng, p, len(levels), 8000))
+    assert np.interp(settled, levels, p) == pytest.approx(LEVITT_SETTLES_AT, abs=0.02)
 
 
-def test_a_learner_on_nine_rungs_has_7_in_10_right(rng):
-    """On the coarse rungs of the exercises: of all answers, not of a curve read off."""
+def test_a_learner_on_nine_levels_has_7_in_10_right(rng):
+    """On the coarse levels of the exercises: of all answers, not of a curve read off."""
     p = 0.25 + 0.75 / (1 + np.exp((np.arange(9) - 5.0) / 0.9))
-    staircase, right = Staircase(n_rungs=9), []
+    staircase, right = Staircase(n_levels=9), []
     for _ in range(4000):
-        right.append(rng.random() < p[staircase.rung])
+        right.append(rng.random() < p[staircase.level])
         staircase = answered(staircase, right[-1])
     # A staircase that steps to and fro about its threshold is right a little more often.
     assert np.mean(right) == pytest.approx(LEVITT_SETTLES_AT, abs=0.05)
@@ -59,10 +59,10 @@ def test_a_learner_on_nine_rungs_has_7_in_10_right(rng):
 
 def test_steps_by_hand():
     """Two right: harder.  One wrong: easier.  The ends hold."""
-    rungs = [climbed(3, [True] * n).rung for n in range(9)]
-    assert rungs == [0, 0, 1, 1, 2, 2, 2, 2, 2]
-    assert climbed(3, [False, False]).rung == 0
-    assert climbed(9, [True, True, True, False]).rung == 0
+    levels = [climbed(3, [True] * n).level for n in range(9)]
+    assert levels == [0, 0, 1, 1, 2, 2, 2, 2, 2]
+    assert climbed(3, [False, False]).level == 0
+    assert climbed(9, [True, True, True, False]).level == 0
     assert climbed(9, [True, True, True, False]).turns == (1,)
     assert threshold(climbed(9, [True] * 40)) is None
 
@@ -71,13 +71,13 @@ def test_steps_by_hand():
 
 
 def to_first_reading(seed=3, seconds=LONG_ENOUGH_S):
-    batch = start(room(), seed=seed)
+    batch = start(practice_shop(), seed=seed)
     return measure(drawdown(stir(add(batch, dict(hint(batch).grams)), seconds)))
 
 
 def test_who_follows_the_hints_comes_in():
     """Within 1.0 in at most 4 rounds in 90 % of 200 seeds; nearly all within 3 rounds."""
-    ended = [follow(start(room(), seed=seed)) for seed in range(1, 201)]
+    ended = [follow(start(practice_shop(), seed=seed)) for seed in range(1, 201)]
     within = [done(batch) and len(batch.readings) <= 4 for batch in ended]
     assert np.mean(within) >= 0.9
     rounds = np.array([len(batch.readings) for batch in ended])
@@ -115,7 +115,7 @@ def test_what_is_not_stirred_in_shows_in_the_drawdown():
 
 
 def test_stirring_later_mends_it():
-    batch = start(room(), seed=8)
+    batch = start(practice_shop(), seed=8)
     batch = add(batch, dict(hint(batch).grams))
     assert np.all(stir(batch, 30).hidden.unmixed_g <= batch.hidden.unmixed_g)
     two, one = stir(stir(batch, 60), 60), stir(batch, 120)
@@ -135,11 +135,11 @@ def test_stirring_later_mends_it():
 )
 def test_a_weight_that_can_not_be_is_refused(grams, words):
     with pytest.raises(InputError, match=words):
-        add(start(room(), seed=1), grams)
+        add(start(practice_shop(), seed=1), grams)
 
 
 def test_moves_in_the_wrong_order_are_refused():
-    batch = start(room(), seed=1)
+    batch = start(practice_shop(), seed=1)
     for move in (drawdown, measure, lambda b: stir(b, 60)):
         with pytest.raises(InputError):
             move(batch)
@@ -155,7 +155,7 @@ def test_moves_in_the_wrong_order_are_refused():
 
 
 def test_hints_come_in_the_order_of_the_work():
-    batch, actions = start(room(), seed=2, tolerance_de00=0.3), []
+    batch, actions = start(practice_shop(), seed=2, tolerance_de00=0.3), []
     for _ in range(12):
         actions.append(hint(batch).action)
         if actions[-1] == "finish":
@@ -167,7 +167,7 @@ def test_hints_come_in_the_order_of_the_work():
 
 
 def test_a_hint_asks_for_the_rest_of_the_stirring():
-    batch = start(room(), seed=2)
+    batch = start(practice_shop(), seed=2)
     batch = stir(add(batch, dict(hint(batch).grams)), 50)
     assert hint(batch).action == "stir"
     assert hint(batch).seconds == pytest.approx(LONG_ENOUGH_S - 50)
@@ -189,7 +189,7 @@ def test_the_end_tells_what_each_move_did_and_what_the_hints_had_done():
 
 
 def test_fewer_rounds_and_less_waste_are_more_points():
-    ended = [finish(follow(start(room(), seed=seed))) for seed in range(1, 30)]
+    ended = [finish(follow(start(practice_shop(), seed=seed))) for seed in range(1, 30)]
     one = [o.points for o in ended if o.rounds == 1]
     more = [o.points for o in ended if o.rounds > 1]
     assert min(one) > max(more)
@@ -199,17 +199,17 @@ def test_fewer_rounds_and_less_waste_are_more_points():
 
 
 def test_a_batch_that_grew_since_it_was_measured_is_not_done():
-    batch = follow(start(room(), seed=7))
+    batch = follow(start(practice_shop(), seed=7))
     assert done(batch)
     assert not done(add(batch, {"White": 1.0}))
-    assert not finish(start(room(), seed=7)).came_in
+    assert not finish(start(practice_shop(), seed=7)).came_in
 
 
 # ---- safety
 
 
 def test_safety_is_asked_before_hands_are_in_danger():
-    batch = start(room(), seed=1)
+    batch = start(practice_shop(), seed=1)
     for action in ("weigh", "stir", "drawdown"):
         asked = asked_before(batch, action)
         assert asked is not None
@@ -220,7 +220,7 @@ def test_safety_is_asked_before_hands_are_in_danger():
         assert told.startswith("Right")
         assert asked_before(batch, action) is None
     assert asked_before(batch, "measure") is None
-    assert asked_before(start(room(), seed=1), "add") == SAFETY[0]
+    assert asked_before(start(practice_shop(), seed=1), "add") == SAFETY[0]
 
 
 def test_every_safety_answer_defers_to_data_sheets_and_local_rules():
@@ -228,7 +228,7 @@ def test_every_safety_answer_defers_to_data_sheets_and_local_rules():
         assert "data sheets and local rules" in each.why
         assert 0 <= each.answer < len(each.choices)
     with pytest.raises(InputError):
-        answer_safety(start(room(), seed=1), "skin", 9)
+        answer_safety(start(practice_shop(), seed=1), "skin", 9)
 
 
 def test_what_was_not_answered_is_told_at_the_end():

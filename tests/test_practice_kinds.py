@@ -11,14 +11,13 @@ import pytest
 
 from matchkit.colorimetry.tristimulus import XYZ, white
 from matchkit.errors import InputError
-from matchkit.practice.colour import HOLDS_DE00, N_RUNGS, SIZES
+from matchkit.practice.colour import HOLDS_DE00, N_LEVELS, SIZES
 from matchkit.practice.exercise import choice_of, mark
 from matchkit.practice.kinds import (
     KINDS,
     answer,
     exercise,
     from_code,
-    next_exercise,
     next_seed,
     standing,
 )
@@ -29,18 +28,24 @@ from matchkit.practice.simulated_shop import (
     hex_Lab,
     main_word,
     on_screen,
-    room,
+    practice_shop,
 )
 from matchkit.simulator.simulate import opaque_R
+from matchkit.workflows.practising import Learner, PracticeOptions, practise
 
 N = 200
 
 
+def next_exercise(kind, answers):
+    """What a learner with those answers gets next."""
+    return practise(PracticeOptions(kinds=(kind,)), Learner(answers=tuple(answers))).exercises[0]
+
+
 @pytest.fixture(scope="module")
 def played():
-    """Two hundred exercises of each kind, over all rungs."""
+    """Two hundred exercises of each kind, over all levels."""
     return {
-        kind: [exercise(room(), kind, seed=k, rung=k % N_RUNGS) for k in range(1, N + 1)]
+        kind: [exercise(practice_shop(), kind, seed=k, level=k % N_LEVELS) for k in range(1, N + 1)]
         for kind in KINDS
     }
 
@@ -201,13 +206,13 @@ def test_the_right_ink_alone_is_worth_half(played):
 # ---- what is asked
 
 
-def test_differences_are_as_large_as_the_rung_says(played):
+def test_differences_are_as_large_as_the_level_says(played):
     """By CIEDE2000 of colour-science; the hardest are 0.5 dE00."""
     assert SIZES["see"][-1] == 0.5
     for kind in ("see", "fix"):
         for each in played[kind]:
             size = distance(each.swatches[0].lab, each.swatches[1].lab)
-            assert size == pytest.approx(SIZES[kind][each.rung], rel=0.11)
+            assert size == pytest.approx(SIZES[kind][each.level], rel=0.11)
 
 
 def test_pairs_match_under_the_first_light_and_stand_clear_of_the_limit(played):
@@ -223,7 +228,7 @@ def test_no_other_addition_is_nearly_as_good(played):
         target = each.swatches[0].lab
         away = np.array([distance(target, s.lab) for s in each.after])
         assert away[each.answer] == pytest.approx(0, abs=1e-6)
-        assert np.delete(away, each.answer).min() > 0.3 * SIZES["fix"][each.rung]
+        assert np.delete(away, each.answer).min() > 0.3 * SIZES["fix"][each.level]
 
 
 def test_sums_offer_four_different_numbers(played):
@@ -272,7 +277,7 @@ def test_a_colour_off_the_screen_is_known_to_be():
     rgb = colour.XYZ_to_sRGB(XYZ(band, "D65", OBSERVER) / 100)
     assert rgb.min() < -0.05
     assert not on_screen(band)
-    assert np.all(on_screen(opaque_R(room().bench, room().mixtures)))
+    assert np.all(on_screen(opaque_R(practice_shop().bench, practice_shop().mixtures)))
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -290,7 +295,7 @@ def test_exercises_differ_and_come_back_by_their_code(played):
     for kind in KINDS:
         texts = {(each.question, each.facts) for each in played[kind]}
         assert len(texts) > 0.7 * N
-    again = from_code(room(), "see-7-7")
+    again = from_code(practice_shop(), "see-7-7")
     assert again.facts == played["see"][6].facts
     assert again.code == "see-7-7"
 
@@ -298,7 +303,7 @@ def test_exercises_differ_and_come_back_by_their_code(played):
 @pytest.mark.parametrize("code", ["see", "see-1", "see-1-9", "look-1-1", "see--1-1", "see-a-1", ""])
 def test_a_code_that_is_none_is_refused(code):
     with pytest.raises(InputError):
-        from_code(room(), code)
+        from_code(practice_shop(), code)
 
 
 def test_a_letter_that_is_no_choice_is_refused(played):
@@ -319,7 +324,7 @@ def test_a_learner_with_a_limit_settles_at_it(rng):
     answers = []
     for _ in range(300):
         each = next_exercise_of("sums", answers)
-        size = SIZES["see"][each.rung]
+        size = SIZES["see"][each.level]
         p = 0.25 + 0.75 / (1 + np.exp(-6 * np.log(size / 1.5)))
         wrong = (each.answer + 1) % len(each.choices)
         answers.append(answer(each, each.answer if rng.random() < p else wrong))
@@ -327,7 +332,7 @@ def test_a_learner_with_a_limit_settles_at_it(rng):
     assert stands.n_answers == 300
     p_there = np.interp(
         stands.threshold,
-        range(N_RUNGS),
+        range(N_LEVELS),
         0.25 + 0.75 / (1 + np.exp(-6 * np.log(SIZES["see"] / 1.5))),
     )
     assert p_there == pytest.approx(0.5**0.5, abs=0.1)  # two right down, one wrong up: p^2 = 1/2
@@ -335,12 +340,12 @@ def test_a_learner_with_a_limit_settles_at_it(rng):
 
 def next_exercise_of(kind, answers):
     """Sums are quick to make; the staircase is the same for every kind."""
-    return next_exercise(room(), kind, answers)
+    return next_exercise(kind, answers)
 
 
 def test_a_new_learner_starts_easy_and_sees_nothing_twice():
-    assert standing("see", []).staircase.rung == 0
-    first = next_exercise(room(), "fix", [])
-    second = next_exercise(room(), "fix", [answer(first, first.answer)])
+    assert standing("see", []).staircase.level == 0
+    first = next_exercise("fix", [])
+    second = next_exercise("fix", [answer(first, first.answer)])
     assert (first.seed, second.seed) == (1, 2)
     assert next_seed("see", [answer(first, 0)]) == 1

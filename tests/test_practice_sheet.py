@@ -11,13 +11,18 @@ from matchkit.files.progress import add_progress, progress_path, read_progress
 from matchkit.practice.exercise import LETTERS
 from matchkit.practice.kinds import KINDS, Answered, exercise
 from matchkit.practice.safety import SAFETY
-from matchkit.practice.sheet import answers_text, exercises_text, sheet_html
-from matchkit.practice.simulated_shop import room
+from matchkit.practice.sheet import sheet_html
+from matchkit.practice.simulated_shop import practice_shop
+from matchkit.report.practice import exercises_parts
+from matchkit.report.terminal import to_text
+from matchkit.workflows.practising import Exercises
 
 
 @pytest.fixture(scope="module")
 def made():
-    return [exercise(room(), kind, seed=seed, rung=3) for kind in KINDS for seed in (1, 2)]
+    return [
+        exercise(practice_shop(), kind, seed=seed, level=3) for kind in KINDS for seed in (1, 2)
+    ]
 
 
 def test_the_sheet_prints_questions_first_and_answers_on_their_own_page(made):
@@ -41,16 +46,15 @@ def test_the_sheet_prints_questions_first_and_answers_on_their_own_page(made):
     assert page.count("<svg") == 2 * 3  # see and fix with the answers, the light with its question
 
 
-def test_plain_text_holds_the_same_questions_and_fits_a_terminal(made):
-    text = exercises_text(made)
-    assert max(map(len, text.splitlines())) <= 90
-    told = answers_text(made)
+def test_plain_text_holds_the_same_questions(made):
+    found = Exercises(exercises=tuple(made))
+    text, told = (to_text(exercises_parts(found, answers=each)) for each in (False, True))
+    assert "Answer" not in text
     for each in made:
-        assert each.code in text
-        assert f"{each.code}: {LETTERS[each.answer]})" in told
-        for choice in each.choices:
-            assert choice.text in text
-    assert "Right" not in text and "Answers" not in text
+        assert each.code in text and each.question in text
+        assert f"Answer: {LETTERS[each.answer]})" in told and each.explanation in told
+        for k, choice in enumerate(each.choices):
+            assert f"{LETTERS[k]}) {choice.text}" in text
 
 
 # ---- the command
@@ -58,7 +62,7 @@ def test_plain_text_holds_the_same_questions_and_fits_a_terminal(made):
 
 def test_exercises_by_the_command(capsys, tmp_path):
     sheet = tmp_path / "sheet.html"
-    assert main(["practice", "--sheet", str(sheet), "--count", "1", "--rung", "2"]) == 0
+    assert main(["practice", "--sheet", str(sheet), "--count", "1", "--level", "2"]) == 0
     assert "written" in capsys.readouterr().err
     page = sheet.read_text(encoding="utf-8")
     read_page(page)
@@ -86,17 +90,17 @@ def test_json_holds_exercises_and_answers(capsys):
     assert told["standing"] == []
 
 
-def test_marking_keeps_the_answers_and_raises_the_rung(capsys, tmp_path):
+def test_marking_keeps_the_answers_and_raises_the_level(capsys, tmp_path):
     learner = tmp_path / "ana.jsonl"
     for seed in (1, 2):
-        each = exercise(room(), "sums", seed=seed, rung=0)
+        each = exercise(practice_shop(), "sums", seed=seed, level=0)
         pair = f"{each.code}={LETTERS[each.answer]}"
         assert main(["practice", "--mark", pair, "--learner", str(learner)]) == 0
     assert "1 of 1 right" in capsys.readouterr().out
     assert len(read_progress(learner)) == 2
     assert main(["practice", "--kind", "sums", "--learner", str(learner), "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
-    assert told["exercises"][0]["code"] == "sums-3-1"  # two right: one rung harder, unseen
+    assert told["exercises"][0]["code"] == "sums-3-1"  # two right: one level harder, unseen
     assert next(s for s in told["standing"] if s["kind"] == "sums")["right"] == 2
 
 
@@ -112,10 +116,10 @@ def test_a_wrong_mark_keeps_nothing(capsys, tmp_path):
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        (["--count", "0"], "--count"),
-        (["--count", "2.5"], "--count"),
-        (["--rung", "9"], "--rung"),
-        (["--seed", "-1"], "--seed"),
+        (["--count", "0"], "count"),
+        (["--count", "2.5"], "count"),
+        (["--level", "9"], "level"),
+        (["--seed", "-1"], "seed"),
         (["--seed", "x"], "--seed"),
     ],
 )
@@ -133,7 +137,7 @@ def line_with(pair):
     return "{" + f"{good}, {pair}" + "}"
 
 
-ONE = Answered(kind="see", seed=1, rung=0, choice=2, right=True, score=1.0, date="2030-01-02")
+ONE = Answered(kind="see", seed=1, level=0, choice=2, right=True, score=1.0, date="2030-01-02")
 
 
 def test_answers_come_back_as_they_were_kept(tmp_path):

@@ -11,7 +11,7 @@ from matchkit.practice.safety import SAFETY
 w = pytest.importorskip("ipywidgets", reason="ipywidgets is not installed")
 
 from matchkit.forms import practise  # noqa: E402
-from matchkit.forms.practise import ExerciseForm, JobForm  # noqa: E402
+from matchkit.forms.practise import ExerciseForm, PracticeJobForm  # noqa: E402
 
 
 @pytest.fixture(autouse=True)
@@ -111,7 +111,7 @@ def buttons(widget):
 
 
 def test_a_job_by_hand_with_the_safety_questions():
-    given = JobForm(5)
+    given = PracticeJobForm(5)
     given.ink.value, given.grams.text.value = "White", "250"
     press(given, "Pour it in")
     assert SAFETY[0].question in given.safety_words.value
@@ -132,13 +132,13 @@ def test_a_job_by_hand_with_the_safety_questions():
     press(given, "Measure")
     assert "Round 1" in given.state.value
     press(given, "Finish")
-    assert "NOT IN" in given.end.value
+    assert "OUT OF TOLERANCE" in given.end.value
     assert "With the hints" in given.end.value
     assert "1. weigh: White" in given.end.value
 
 
 def test_the_hints_alone_bring_a_job_in():
-    given = JobForm(5)
+    given = PracticeJobForm(5)
     for _ in range(20):
         press(given, "What would you do?")
         assert 'role="status"' in given.note.value
@@ -147,12 +147,12 @@ def test_the_hints_alone_bring_a_job_in():
             answered(given)
         if given.end.value:
             break
-    assert "<p>IN: " in given.end.value
+    assert "<p>IN TOLERANCE: " in given.end.value
     assert "still open" not in given.end.value
 
 
 def test_moves_that_can_not_be_are_told_and_change_nothing():
-    given = JobForm(2)
+    given = PracticeJobForm(2)
     press(given, "Measure")
     assert "make one first" in given.problems.value
     given.grams.text.value = "12,5 g"

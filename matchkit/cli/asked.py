@@ -2,6 +2,7 @@
 
 import argparse
 from collections.abc import Callable, Mapping, Sequence
+from types import MappingProxyType
 from typing import Any, TypeVar
 
 from matchkit.cli.outputs import picture_file
@@ -64,12 +65,18 @@ def give(
     print(to_json(data()) if args.json else to_text(parts()))
 
 
-def options_of(args: argparse.Namespace, make: Callable[..., T], numbers: Mapping[str, str]) -> T:
+def options_of(
+    args: argparse.Namespace,
+    make: Callable[..., T],
+    numbers: Mapping[str, str],
+    others: Mapping[str, Any] = MappingProxyType({}),
+) -> T:
     """What `make` makes of the numbers that were given; InputError tells all that is wrong.
 
-    `numbers` holds the options and what `make` calls each of them.
+    `numbers` holds the options and what `make` calls each of them, `others` what else it is
+    called with.
     """
-    given: dict[str, float] = {}
+    given = dict(others)
     faults: list[str] = []
     for option, name in numbers.items():
         text = getattr(args, option)

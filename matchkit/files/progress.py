@@ -2,23 +2,24 @@
 
 import json
 from collections.abc import Sequence
-from dataclasses import asdict, fields
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 from matchkit.errors import InputError
 from matchkit.files.text import label
 from matchkit.files.write import write_file
-from matchkit.practice.colour import N_RUNGS
+from matchkit.practice.colour import N_LEVELS
 from matchkit.practice.exercise import LETTERS
 from matchkit.practice.kinds import KINDS, MOST_SEED, Answered
 
 __all__ = ["add_progress", "progress_path", "read_progress"]
 
 SUFFIX = "-practice.jsonl"
+# What a line holds; files have called the level "rung" from the first release on.
 KINDS_OF = {"kind": str, "seed": int, "rung": int, "choice": int, "right": bool, "score": float,
             "date": str}  # fmt: skip
-MOST = {"seed": MOST_SEED, "rung": N_RUNGS - 1, "choice": len(LETTERS) - 1}
+MOST = {"seed": MOST_SEED, "rung": N_LEVELS - 1, "choice": len(LETTERS) - 1}
 
 
 def progress_path(folder: str | Path, learner: str) -> Path:
@@ -57,9 +58,13 @@ def read_progress(path: str | Path) -> list[Answered]:
 def add_progress(path: str | Path, answers: Sequence[Answered]) -> None:
     """Write the answers below those that are there, all or none."""
     path = Path(path)
-    lines = [json.dumps(asdict(each), ensure_ascii=False) for each in answers]
-    before = [json.dumps(asdict(each), ensure_ascii=False) for each in read_progress(path)]
-    write_file(path, "".join(f"{line}\n" for line in [*before, *lines]))
+    rows = map(_row, [*read_progress(path), *answers])
+    lines = [json.dumps(row, ensure_ascii=False) for row in rows]
+    write_file(path, "".join(f"{line}\n" for line in lines))
+
+
+def _row(answered: Answered) -> dict[str, Any]:
+    return {"rung" if key == "level" else key: value for key, value in asdict(answered).items()}
 
 
 def _answered(row: Any) -> Answered:
@@ -69,7 +74,7 @@ def _answered(row: Any) -> Answered:
             f"found {row!r}, need an object with kind, seed, rung, choice, right, score"
         )
     row = {"date": "", **row}
-    faults = [f"{f.name} is missing" for f in fields(Answered) if f.name not in row]
+    faults = [f"{name} is missing" for name in KINDS_OF if name not in row]
     faults += [
         f"{name}: found {row[name]!r}, need {_need(name)}"
         for name in KINDS_OF
@@ -77,7 +82,7 @@ def _answered(row: Any) -> Answered:
     ]
     if faults:
         raise InputError(faults)
-    return Answered(**{name: row[name] for name in KINDS_OF})
+    return Answered(level=row["rung"], **{k: row[k] for k in KINDS_OF if k != "rung"})
 
 
 def _fits(name: str, value: Any) -> bool:

@@ -7,15 +7,14 @@ Numbers stand beside every colour, so that nothing hangs on a screen or an eye. 
 kept in the folder `practice` beside the notebook, for who writes a name.
 """
 
-from collections.abc import Callable
+from collections.abc import Sequence
 from datetime import date
-from pathlib import Path
 from typing import Any
 
 import ipywidgets as w
 
 from matchkit.errors import InputError
-from matchkit.files.progress import add_progress, progress_path, read_progress
+from matchkit.files.progress import progress_path
 from matchkit.forms.parts import (
     Field,
     alert,
@@ -32,26 +31,35 @@ from matchkit.forms.parts import (
     section,
     tell,
 )
-from matchkit.forms.practise_parts import answer_parts, job_parts, outcome_parts, question_parts
-from matchkit.practice.exercise import Exercise, mark
-from matchkit.practice.hints import finish, hint, take
+from matchkit.practice.exercise import Exercise
+from matchkit.practice.hints import Hint, finish, hint, take
 from matchkit.practice.job import (
     LONG_ENOUGH_S,
-    Batch,
-    add,
+    PracticeBatch,
     answer_safety,
     asked_before,
-    drawdown,
-    measure,
     start,
-    stir,
 )
-from matchkit.practice.kinds import TITLES, Answered, answer, next_exercise, standing
+from matchkit.practice.kinds import TITLES, Standing
 from matchkit.practice.safety import Safety
-from matchkit.practice.sheet import standing_text
-from matchkit.practice.simulated_shop import BEFORE, room
+from matchkit.practice.simulated_shop import BEFORE, practice_shop
+from matchkit.report.practice import (
+    answer_parts,
+    job_parts,
+    outcome_parts,
+    question_parts,
+    standing_parts,
+)
+from matchkit.report.terminal import to_text
+from matchkit.workflows.practising import (
+    Learner,
+    PracticeOptions,
+    learner_of,
+    mark_answers,
+    practise,
+)
 
-__all__ = ["ExerciseForm", "JobForm", "fix", "job", "light", "see", "sums"]
+__all__ = ["ExerciseForm", "PracticeJobForm", "fix", "job", "light", "see", "sums"]
 
 FOLDER = "practice"
 
@@ -77,8 +85,8 @@ def sums() -> Any:
 
 
 def job(seed: int = 1) -> Any:
-    """A whole job, from an empty bucket to a batch within tolerance."""
-    return JobForm(seed).box
+    """A whole job, from an empty container to a batch in tolerance."""
+    return PracticeJobForm(seed).box
 
 
 class ExerciseForm:
@@ -86,7 +94,7 @@ class ExerciseForm:
 
     def __init__(self, kind: str) -> None:
         self.kind = kind
-        self.answers: list[Answered] = []
+        self.who = Learner()
         self.given: Exercise | None = None
         self.problems, self.question = alert(), area()
         self.tip, self.verdict, self.stands = area(), area(), area()
@@ -111,13 +119,14 @@ class ExerciseForm:
 
     def _next(self) -> None:
         """A new exercise, as hard as the answers so far say."""
-        self.given = next_exercise(room(), self.kind, self.answers)
+        found = practise(PracticeOptions(kinds=(self.kind,)), self.who)
+        self.given = found.exercises[0]
         self.tip.value = self.verdict.value = ""
         put(self.question, question_parts(self.given))
         self.pick.options = [(each.text, k) for k, each in enumerate(self.given.choices)]
         self.pick.value = None
         self.look.disabled = False
-        self._stand()
+        self._stand(found.standings)
 
     def _hint(self) -> None:
         if self.given is not None:
@@ -128,37 +137,32 @@ class ExerciseForm:
         if self.given is None or self.pick.value is None:
             raise InputError("nothing is chosen yet: choose an answer first")
         chosen = int(self.pick.value)
-        new = answer(self.given, chosen, date=date.today().isoformat())
-        if path := self._path():
-            path.parent.mkdir(exist_ok=True)
-            add_progress(path, [new])
-        self.answers.append(new)
+        found = mark_answers([(self.given, chosen)], date.today().isoformat(), self.who)
+        assert found.learner is not None
+        self.who = found.learner
         self.look.disabled = True
-        put(self.verdict, [mark(self.given, chosen).words, *answer_parts(self.given, chosen)])
-        self._stand()
+        put(self.verdict, [found.marks[0].words, *answer_parts(self.given, chosen)])
+        self._stand(found.standings)
 
     def _enter(self) -> None:
         """Go on where the learner of that name stopped."""
-        path = self._path()
-        self.answers = read_progress(path) if path else []
+        name = self.learner.text.value
+        self.who = learner_of(progress_path(FOLDER, name)) if name.strip() else Learner()
         self._next()
 
-    def _path(self) -> Path | None:
-        name = self.learner.text.value
-        return progress_path(FOLDER, name) if name.strip() else None
-
-    def _stand(self) -> None:
-        tell(self.stands, standing_text([standing(self.kind, self.answers)]), "quiet")
+    def _stand(self, standings: Sequence[Standing]) -> None:
+        own = [each for each in standings if each.kind == self.kind]
+        tell(self.stands, to_text(standing_parts(own)), "quiet")
 
 
-class JobForm:
+class PracticeJobForm:
     """Its widgets, the job, and the safety question that waits for an answer."""
 
     def __init__(self, seed: int) -> None:
-        self.batch: Batch = start(room(), seed=seed)
+        self.batch: PracticeBatch = start(practice_shop(), seed=seed)
         self.asked: Safety | None = None
         self.problems, self.state, self.note, self.end = alert(), area(), alert(), area()
-        names = list(self.batch.where.bench.names)
+        names = list(self.batch.shop.bench.names)
         self.ink, self.grams = choice("Ink", names, names[0]), amount_field("Grams")
         self.seconds = amount_field("Seconds", f"{LONG_ENOUGH_S:g}")
         self.number = amount_field("Job number", f"{seed}", most=10**6)
@@ -195,14 +199,11 @@ class JobForm:
 
     def _do(self, action: str) -> None:
         """One move of the learner's, unless a safety question comes first."""
-        moves: dict[str, Callable[[], Batch]] = {
-            "weigh": lambda: add(self.batch, {self.ink.value: read(self.grams)[0]}),
-            "stir": lambda: stir(self.batch, read(self.seconds)[0]),
-            "drawdown": lambda: drawdown(self.batch),
-            "measure": lambda: measure(self.batch),
-        }
-        if not self._first(action):
-            self._moved(moves[action]())
+        if self._first(action):
+            return
+        grams = ((self.ink.value, read(self.grams)[0]),) if action == "weigh" else ()
+        seconds = read(self.seconds)[0] if action == "stir" else 0.0
+        self._moved(take(self.batch, Hint(action=action, grams=grams, seconds=seconds)))
 
     def _first(self, action: str) -> bool:
         """Whether a safety question comes first; it is then shown."""
@@ -243,7 +244,7 @@ class JobForm:
         elif not self._first(advice.action):
             self._moved(take(self.batch, advice))
 
-    def _moved(self, batch: Batch) -> None:
+    def _moved(self, batch: PracticeBatch) -> None:
         self.batch = batch
         self.end.value = ""
         last = batch.moves[-1]
@@ -257,7 +258,7 @@ class JobForm:
         seed = read(self.number)[0]
         if seed != int(seed):
             raise InputError(f"Job number: {seed:g} is no whole number")
-        self.batch = start(room(), seed=int(seed))
+        self.batch = start(practice_shop(), seed=int(seed))
         self.note.value = self.end.value = ""
         self.asking.layout.display = "none"
         self._show()

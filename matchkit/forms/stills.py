@@ -19,12 +19,6 @@ from matchkit.forms.formulas import best_bodied, formula_parts, match_parts
 from matchkit.forms.inks import fit_parts, ink_parts, tint_parts
 from matchkit.forms.jobsize import EXAMPLE, size_of, size_parts
 from matchkit.forms.leftovers import leftover_parts, uses_for
-from matchkit.forms.practise_parts import (
-    answer_parts,
-    job_parts,
-    outcome_parts,
-    question_parts,
-)
 from matchkit.forms.shops import OpenShop, fit_of, is_demo, target_of
 from matchkit.forms.weigh import example_batch, weigh_parts
 from matchkit.matching.garment import Strokes
@@ -36,7 +30,7 @@ from matchkit.practice.hints import finish, follow
 from matchkit.practice.job import answer_safety, start
 from matchkit.practice.kinds import exercise
 from matchkit.practice.safety import SAFETY
-from matchkit.practice.simulated_shop import room
+from matchkit.practice.simulated_shop import practice_shop
 from matchkit.report.check import check_parts
 from matchkit.report.comparison import comparison_parts
 from matchkit.report.cover import cover_parts
@@ -44,6 +38,7 @@ from matchkit.report.html import show
 from matchkit.report.ink_history import history_parts, share_parts
 from matchkit.report.parts import Part
 from matchkit.report.plan import plan_parts
+from matchkit.report.practice import answer_parts, job_parts, outcome_parts, question_parts
 from matchkit.report.readings import look_parts
 from matchkit.workflows.checking import check as look
 from matchkit.workflows.comparing import compare as compare_recipes
@@ -224,15 +219,15 @@ def ink_history(opened: OpenShop, ink: str) -> None:
     of_the_demo(opened, parts)
 
 
-def practise(kind: str, seed: int = 1, rung: int = 2) -> None:
+def practise(kind: str, seed: int = 1, level: int = 2) -> None:
     """One exercise of a kind ("see", "fix", "light", "sums") with its answer."""
-    each = exercise(room(), kind, seed=seed, rung=rung)
+    each = exercise(practice_shop(), kind, seed=seed, level=level)
     show([*question_parts(each), *answer_parts(each, each.answer)])
 
 
 def practise_job(seed: int = 1) -> None:
     """A whole job, played by the hints."""
-    batch = start(room(), seed=seed)
+    batch = start(practice_shop(), seed=seed)
     for each in SAFETY:
         batch, _ = answer_safety(batch, each.key, each.answer)
     batch = follow(batch)

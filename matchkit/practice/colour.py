@@ -1,6 +1,6 @@
 """Exercises for the eye: see the difference, find the ink, think of the other light.
 
-Every colour is a mixture on the bench; words come from `rank.direction`, differences from
+Every colour is a mixture of simulated inks; words come from `rank.direction`, differences from
 CIEDE2000.  An exercise is drawn again until a screen can show all of it and until its
 answer stands clear of the others.
 """
@@ -21,7 +21,7 @@ from matchkit.practice.simulated_shop import (
     LIGHTS,
     OBSERVER,
     OPPOSITE,
-    Room,
+    PracticeShop,
     Swatch,
     alike,
     hex_Lab,
@@ -31,29 +31,29 @@ from matchkit.practice.simulated_shop import (
 )
 from matchkit.simulator.simulate import opaque_R
 
-__all__ = ["HOLDS_DE00", "N_RUNGS", "SIZES", "fix", "light", "see"]
+__all__ = ["HOLDS_DE00", "N_LEVELS", "SIZES", "fix", "light", "see"]
 
 Array = NDArray[np.float64]
 Generator = np.random.Generator
 Option = tuple[int, float]  # an ink by position, and grams
 
-N_RUNGS = 9
-# By rung, easiest first: see and fix, dE00 of the difference; light, how many times the
+N_LEVELS = 9
+# By level, easiest first: see and fix, dE00 of the difference; light, how many times the
 # limit (or what part of it) the pair is apart.
 SIZES = {
-    "see": np.geomspace(4.0, 0.5, N_RUNGS),
-    "fix": np.geomspace(5.0, 1.0, N_RUNGS),
-    "light": np.geomspace(4.0, 1.3, N_RUNGS),
+    "see": np.geomspace(4.0, 0.5, N_LEVELS),
+    "fix": np.geomspace(5.0, 1.0, N_LEVELS),
+    "light": np.geomspace(4.0, 1.3, N_LEVELS),
 }
 BATCH_G = (300, 900)  # and in between
-VARIED = 0.15  # standard deviation of log amount about a colour of the room
+VARIED = 0.15  # standard deviation of log amount about a mixture of the shop
 HOLDS_DE00 = 1.0  # the limit of "it holds"
 TRIALS, STEPS = 40, 10
 TRIES = 6  # colours to try for one word
 CLEAR_OF = 0.35  # of the size: what every wrong addition leaves at least
 LEAST_G = 0.1  # an addition smaller than this is no exercise
 NEAR_LIMIT = 1.25  # a pair nearer to the limit than this factor is no exercise
-LIKE = 1.33  # a pair by more than this factor easier or harder belongs to another rung
+LIKE = 1.33  # a pair by more than this factor easier or harder belongs to another level
 CROSSING = 0.002  # a crossing of two curves that a drawing shows
 RED_NM = 600.0
 PAIR = ("target", "sample")
@@ -80,13 +80,13 @@ WHERE = {  # CIE 015: A is a lamp of 2856 K, FL11 a narrow-band fluorescent one
 # ---- see the difference
 
 
-def see(where: Room, rng: Generator, *, seed: int, rung: int) -> Exercise:
-    """Two swatches: which way is the second off?  By rung down to 0.5 dE00."""
-    size = float(SIZES["see"][rung])
+def see(shop: PracticeShop, rng: Generator, *, seed: int, level: int) -> Exercise:
+    """Two swatches: which way is the second off?  By level down to 0.5 dE00."""
+    size = float(SIZES["see"][level])
     wanted, found = "", None
     while found is None:  # not every colour can go every way
         wanted = str(rng.choice(np.array(list(OPPOSITE))))
-        tries = (_pair(where, rng, size, wanted) for _ in range(TRIES))
+        tries = (_pair(shop, rng, size, wanted) for _ in range(TRIES))
         found = next((pair for pair in tries if pair is not None), None)
     target, sample = swatch("target", found[0]), swatch("sample", found[1])
     pairs = [_ordered(wanted), ("cleaner", "duller") if wanted in LIGHTNESS else LIGHTNESS]
@@ -94,7 +94,7 @@ def see(where: Room, rng: Generator, *, seed: int, rung: int) -> Exercise:
     return Exercise(
         kind="see",
         seed=seed,
-        rung=rung,
+        level=level,
         question="Compare the sample with the target. The sample is above all ...",
         facts=(("Target", target.numbers), ("Sample", sample.numbers)),
         swatches=(target, sample),
@@ -114,14 +114,14 @@ def _shuffled(rng: Generator, items: Sequence[tuple[str, str]]) -> list[tuple[st
     return [items[i] for i in rng.permutation(len(items))]
 
 
-def _pair(where: Room, rng: Generator, size: float, word: str) -> tuple[Array, Array] | None:
+def _pair(shop: PracticeShop, rng: Generator, size: float, word: str) -> tuple[Array, Array] | None:
     """A target and a sample (n_wl,) that is `size` dE00 off and above all `word`."""
-    c = where.mixtures[int(rng.integers(len(where.mixtures)))]
+    c = shop.mixtures[int(rng.integers(len(shop.mixtures)))]
     c = c * np.exp(VARIED * rng.standard_normal(len(c)))
     c /= c.sum()
-    R = opaque_R(where.bench, c)
+    R = opaque_R(shop.bench, c)
     lab = Lab(R, LIGHTS[0], OBSERVER)
-    for sample in _samples(where, rng, c, R, size):
+    for sample in _samples(shop, rng, c, R, size):
         said = direction(lab, Lab(sample, LIGHTS[0], OBSERVER)).split()
         # One word only: every other part is small beside it.
         if said[-1] == word and "," not in " ".join(said) and _shows(R, sample, word):
@@ -129,17 +129,17 @@ def _pair(where: Room, rng: Generator, size: float, word: str) -> tuple[Array, A
     return None
 
 
-def _samples(where: Room, rng: Generator, c: Array, R: Array, size: float) -> Array:
+def _samples(shop: PracticeShop, rng: Generator, c: Array, R: Array, size: float) -> Array:
     """Mixtures (n, n_wl) that are `size` dE00 from `c`, each another way."""
     n = len(c)
     more = rng.exponential(1.0, (TRIALS, n)) * (rng.random((TRIALS, n)) < 0.3) * 0.2
     other = c * np.exp(rng.normal(0, 0.8, (TRIALS, n))) + more * rng.random((TRIALS, 1)) ** 2
     other /= other.sum(axis=1, keepdims=True)
     t = np.linspace(0, 1, STEPS)[:, None, None] ** 2
-    away = _away(R, opaque_R(where.bench, c + t * (other - c)))  # (STEPS, TRIALS)
+    away = _away(R, opaque_R(shop.bench, c + t * (other - c)))  # (STEPS, TRIALS)
     far = np.flatnonzero(away[-1] >= size)
     at = np.array([_crossing(away[:, j], t[:, 0, 0], size) for j in far])
-    mixed: Array = opaque_R(where.bench, c + at.reshape(-1, 1) * (other[far] - c))
+    mixed: Array = opaque_R(shop.bench, c + at.reshape(-1, 1) * (other[far] - c))
     return mixed[np.abs(_away(R, mixed) / size - 1) < 0.1]
 
 
@@ -194,29 +194,29 @@ def _seen(target: Swatch, sample: Swatch, word: str) -> str:
 # ---- which ink fixes this
 
 
-def fix(where: Room, rng: Generator, *, seed: int, rung: int) -> Exercise:
+def fix(shop: PracticeShop, rng: Generator, *, seed: int, level: int) -> Exercise:
     """A batch lacks some of one ink: which, and how much?  The right ink alone is worth 0.5."""
-    size, factor = float(SIZES["fix"][rung]), 3.0 if rung < N_RUNGS // 2 else 2.0
-    while (made := _short_batch(where, rng, size, factor)) is None:
+    size, factor = float(SIZES["fix"][level]), 3.0 if level < N_LEVELS // 2 else 2.0
+    while (made := _short_batch(shop, rng, size, factor)) is None:
         pass
     grams, options = made
     lacks = options[0]
     options = [options[k] for k in rng.permutation(len(options))]
-    after = _after(where, grams, options)
+    after = _after(shop, grams, options)
     answer = options.index(lacks)
     target = swatch("target", after[answer])
-    batch = swatch("batch", opaque_R(where.bench, grams / grams.sum()))
-    names = where.bench.names
+    batch = swatch("batch", opaque_R(shop.bench, grams / grams.sum()))
+    names = shop.bench.names
     seen = [swatch(f"{names[j]}, {g:.2f} g", R) for (j, g), R in zip(options, after, strict=True)]
     return Exercise(
         kind="fix",
         seed=seed,
-        rung=rung,
+        level=level,
         question=f"A batch of {grams.sum():.2f} g is off. Which addition brings it in?",
         facts=(
             ("Target", target.numbers),
             ("Batch", batch.numbers),
-            ("In the batch", _weights(where, grams)),
+            ("In the batch", _weights(shop, grams)),
         ),
         swatches=(target, batch),
         choices=tuple(
@@ -236,18 +236,18 @@ def fix(where: Room, rng: Generator, *, seed: int, rung: int) -> Exercise:
 
 
 def _short_batch(
-    where: Room, rng: Generator, size: float, factor: float
+    shop: PracticeShop, rng: Generator, size: float, factor: float
 ) -> tuple[Array, list[Option]] | None:
     """A batch (n_ink,) `size` dE00 short of an ink, and additions, the right one first."""
-    c = where.mixtures[int(rng.integers(len(where.mixtures)))]
+    c = shop.mixtures[int(rng.integers(len(shop.mixtures)))]
     c = c * np.exp(VARIED * rng.standard_normal(len(c)))
     full = np.round(float(rng.integers(*BATCH_G)) * c / c.sum(), 2)
-    fixers = np.array(where.bench.where("colour") + where.bench.where("black"))
+    fixers = np.array(shop.bench.where("colour") + shop.bench.where("black"))
     i = int(rng.choice(fixers[full[fixers] > 0]))
     part = np.linspace(0, 0.9, 2 * STEPS)
     short = full - part[:, None] * full[i] * np.eye(len(full))[i]
-    R = opaque_R(where.bench, full / full.sum())
-    away = _away(R, opaque_R(where.bench, short / short.sum(axis=1, keepdims=True)))
+    R = opaque_R(shop.bench, full / full.sum())
+    away = _away(R, opaque_R(shop.bench, short / short.sum(axis=1, keepdims=True)))
     if away[-1] < size:
         return None
     lacks_g = round(_crossing(away, part, size) * full[i], 2)
@@ -255,22 +255,22 @@ def _short_batch(
     grams = full - lacks_g * np.eye(len(full))[i]
     others = rng.choice(fixers[fixers != i], size=2, replace=False)
     options = [(int(j), g) for j in (i, *others) for g in (lacks_g, wrong_g)]
-    after = _after(where, grams, options)
+    after = _after(shop, grams, options)
     clear = _away(after[0], after[1:]).min() >= CLEAR_OF * size
-    all_seen = np.vstack([after, opaque_R(where.bench, grams / grams.sum())])
+    all_seen = np.vstack([after, opaque_R(shop.bench, grams / grams.sum())])
     shown = bool(np.all(on_screen(all_seen)))
     return (grams, options) if clear and shown and min(lacks_g, wrong_g) >= LEAST_G else None
 
 
-def _after(where: Room, grams: Array, options: Sequence[Option]) -> Array:
+def _after(shop: PracticeShop, grams: Array, options: Sequence[Option]) -> Array:
     """The batch after each addition, (n, n_wl)."""
     mixed = np.stack([grams + g * np.eye(len(grams))[j] for j, g in options])
-    return opaque_R(where.bench, mixed / mixed.sum(axis=1, keepdims=True))
+    return opaque_R(shop.bench, mixed / mixed.sum(axis=1, keepdims=True))
 
 
-def _weights(where: Room, grams: Array) -> str:
-    order = weighing_order(where.palette.inks, grams.tolist())
-    return ", ".join(f"{where.bench.names[i]} {grams[i]:.2f} g" for i in order)
+def _weights(shop: PracticeShop, grams: Array) -> str:
+    order = weighing_order(shop.palette.inks, grams.tolist())
+    return ", ".join(f"{shop.bench.names[i]} {grams[i]:.2f} g" for i in order)
 
 
 def _fix_choice(
@@ -294,14 +294,14 @@ def _fix_choice(
 # ---- will it hold under the other light
 
 
-def light(where: Room, rng: Generator, *, seed: int, rung: int) -> Exercise:
+def light(shop: PracticeShop, rng: Generator, *, seed: int, level: int) -> Exercise:
     """Two recipes match under the first light: do they under another, and if not, how?"""
     parts = bool(rng.random() < 2 / 3)
-    times = float(SIZES["light"][rung])
-    while (made := _metamers(where, rng, times if parts else 1 / times)) is None:
+    times = float(SIZES["light"][level])
+    while (made := _metamers(shop, rng, times if parts else 1 / times)) is None:
         pass
     pair, test = made
-    R = opaque_R(where.bench, pair)
+    R = opaque_R(shop.bench, pair)
     home = [swatch(name, each) for name, each in zip(PAIR, R, strict=True)]
     away = [swatch(name, each, test) for name, each in zip(PAIR, R, strict=True)]
     word = main_word(away[0].lab, away[1].lab)
@@ -312,12 +312,12 @@ def light(where: Room, rng: Generator, *, seed: int, rung: int) -> Exercise:
     return Exercise(
         kind="light",
         seed=seed,
-        rung=rung,
+        level=level,
         question=f"Two recipes match under {LIGHTS[0]}. Does the sample hold under {test}, or"
         " which way does it part from the target?",
         facts=(
-            ("Target", _percents(where, pair[0])),
-            ("Sample", _percents(where, pair[1])),
+            ("Target", _percents(shop, pair[0])),
+            ("Sample", _percents(shop, pair[1])),
             ("Target, D65", home[0].numbers),
             ("Sample, D65", home[1].numbers),
         ),
@@ -334,11 +334,11 @@ def light(where: Room, rng: Generator, *, seed: int, rung: int) -> Exercise:
     )
 
 
-def _metamers(where: Room, rng: Generator, times: float) -> tuple[Array, str] | None:
+def _metamers(shop: PracticeShop, rng: Generator, times: float) -> tuple[Array, str] | None:
     """Two mixtures (2, n_ink) of one colour, and a light that puts them `times` the limit apart."""
-    k, test = int(rng.integers(len(where.mixtures))), str(rng.choice(np.array(LIGHTS[1:])))
-    mixtures = np.vstack([where.mixtures[k], alike(where, k)])
-    R = opaque_R(where.bench, mixtures)
+    k, test = int(rng.integers(len(shop.mixtures))), str(rng.choice(np.array(LIGHTS[1:])))
+    mixtures = np.vstack([shop.mixtures[k], alike(shop, k)])
+    R = opaque_R(shop.bench, mixtures)
     lab = Lab(R, test, OBSERVER)
     away = de00(lab[:, None], lab) / HOLDS_DE00
     with np.errstate(divide="ignore"):
@@ -353,9 +353,9 @@ def _metamers(where: Room, rng: Generator, times: float) -> tuple[Array, str] | 
     return (mixtures[pair], test) if shown and main_word(*lab[pair]) else None
 
 
-def _percents(where: Room, c: Array) -> str:
-    order = weighing_order(where.palette.inks, c.tolist())
-    return ", ".join(f"{where.bench.names[i]} {100 * c[i]:.1f} %" for i in order)
+def _percents(shop: PracticeShop, c: Array) -> str:
+    order = weighing_order(shop.palette.inks, c.tolist())
+    return ", ".join(f"{shop.bench.names[i]} {100 * c[i]:.1f} %" for i in order)
 
 
 def _held(away: Sequence[Swatch], R: Array, test: str) -> str:

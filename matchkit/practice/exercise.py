@@ -22,7 +22,7 @@ class Choice:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Exercise:
-    """One exercise of a `kind`, drawn from `seed` for a `rung` of the staircase.
+    """One exercise of a `kind`, drawn from `seed` for a `level` of the staircase.
 
     `swatches` are shown with the question, `after` once it is answered; `facts` are rows
     of a name and a value.  `explanation` says what to see in the picture.
@@ -30,7 +30,7 @@ class Exercise:
 
     kind: str
     seed: int
-    rung: int
+    level: int
     question: str
     facts: Facts
     swatches: tuple[Swatch, ...]
@@ -42,8 +42,8 @@ class Exercise:
 
     @property
     def code(self) -> str:
-        """What makes it again: kind, seed, rung."""
-        return f"{self.kind}-{self.seed}-{self.rung}"
+        """What makes it again: kind, seed, level."""
+        return f"{self.kind}-{self.seed}-{self.level}"
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,4 +1,4 @@
-"""Hints for a job on the practice bench, and what is said of it at its end.
+"""Hints for a job on simulated inks, and what is said of it at its end.
 
 A hint knows what the learner knows: what the balance showed and what was measured.  It
 matches, infers and corrects as matchkit does for a shop.
@@ -19,8 +19,8 @@ from matchkit.paper.sheet import MIX, UNSOURCED
 from matchkit.practice.job import (
     LONG_ENOUGH_S,
     MOST_G,
-    Batch,
     Move,
+    PracticeBatch,
     add,
     asked_before,
     done,
@@ -38,7 +38,7 @@ __all__ = ["BATCH_G", "Hint", "Outcome", "finish", "follow", "hint", "take"]
 Array = NDArray[np.float64]
 
 BATCH_G = 500.0  # wanted
-DRAWDOWN_G = 5.0  # ink that a drawdown costs: counted as waste, not taken out of the bucket
+DRAWDOWN_G = 5.0  # ink that a drawdown costs: counted as waste, not taken out of the container
 MOST_ROUNDS = 8  # after which hints give up
 # Our own scoring: ten points, two off for every round after the first, and one for
 # every tenth of the wanted batch that is wasted.
@@ -71,13 +71,13 @@ class Outcome:
     told: tuple[str, ...]
     lots: tuple[tuple[str, float], ...]
     unanswered: tuple[Safety, ...]
-    solver: Batch
+    solver: PracticeBatch
 
 
-def hint(batch: Batch) -> Hint:
+def hint(batch: PracticeBatch) -> Hint:
     """What matchkit would do next, knowing what the learner knows."""
     if not batch.shown_g.any():
-        grams = weigh_out(formula_for(batch.where, batch.k), BATCH_G, RESOLUTION_G)
+        grams = weigh_out(formula_for(batch.shop, batch.k), BATCH_G, RESOLUTION_G)
         why = "This is the formula that a match puts first. White first, strong inks last."
         return Hint(action="weigh", grams=named(batch, grams), why=why)
     if done(batch):
@@ -98,7 +98,7 @@ def hint(batch: Batch) -> Hint:
     return Hint(action="drawdown", why="Well stirred: draw down, cure as the data sheet says.")
 
 
-def _addition(batch: Batch) -> Hint:
+def _addition(batch: PracticeBatch) -> Hint:
     found = _correction(batch)
     if not found.additions_g.any():
         why = "No addition that fits the container makes it better: it can't be saved."
@@ -111,31 +111,31 @@ def _addition(batch: Batch) -> Hint:
     return Hint(action="add", grams=named(batch, found.additions_g), why=why)
 
 
-def _correction(batch: Batch) -> Correction:
-    where = batch.where
+def _correction(batch: PracticeBatch) -> Correction:
+    shop = batch.shop
     rounds = [Round(grams=each.shown_g, R=each.R) for each in batch.readings]
     belief = infer(
-        where.palette, rounds, where.spread, model_f=where.model_f, refuse=False, slips=False
+        shop.palette, rounds, shop.spread, model_f=shop.model_f, refuse=False, slips=False
     )
     return correct(
-        where.palette,
+        shop.palette,
         belief,
         batch.target,
-        where.spread,
+        shop.spread,
         tolerance_de00=batch.tolerance_de00,
         resolution_g=RESOLUTION_G,
         room_g=MOST_G - float(batch.shown_g.sum()),
     )
 
 
-def follow(batch: Batch) -> Batch:
+def follow(batch: PracticeBatch) -> PracticeBatch:
     """The job taken to its end by doing what `hint` says."""
     while (advice := hint(batch)).action != "finish" and len(batch.readings) < MOST_ROUNDS:
         batch = take(batch, advice)
     return batch
 
 
-def take(batch: Batch, advice: Hint) -> Batch:
+def take(batch: PracticeBatch, advice: Hint) -> PracticeBatch:
     """The batch after doing what a hint says."""
     if advice.action in ("weigh", "add"):
         return add(batch, dict(advice.grams))
@@ -144,7 +144,7 @@ def take(batch: Batch, advice: Hint) -> Batch:
     return {"drawdown": drawdown, "measure": measure}.get(advice.action, lambda same: same)(batch)
 
 
-def finish(batch: Batch) -> Outcome:
+def finish(batch: PracticeBatch) -> Outcome:
     """How it ended, what each move did, and what the hints would have done."""
     rounds, came_in = len(batch.readings), done(batch)
     waste_g = max(float(batch.shown_g.sum()) - BATCH_G, 0.0) + DRAWDOWN_G * rounds
@@ -152,7 +152,7 @@ def finish(batch: Batch) -> Outcome:
         waste_g = float(batch.shown_g.sum())
     lost = PER_ROUND * (rounds - 1) + PER_TENTH * 10 * (waste_g - DRAWDOWN_G) / BATCH_G
     used = batch.hidden.grams > 0
-    names, strengths = batch.where.bench.names, batch.hidden.strengths
+    names, strengths = batch.shop.bench.names, batch.hidden.strengths
     actions = {"weigh" if m.action == "add" else m.action for m in batch.moves}
     return Outcome(
         came_in=came_in,
@@ -165,19 +165,19 @@ def finish(batch: Batch) -> Outcome:
         unanswered=tuple(
             each for each in SAFETY if each.before in actions and asked_before(batch, each.before)
         ),
-        solver=follow(start(batch.where, seed=batch.seed, tolerance_de00=batch.tolerance_de00)),
+        solver=follow(start(batch.shop, seed=batch.seed, tolerance_de00=batch.tolerance_de00)),
     )
 
 
 def _told(moves: Sequence[Move]) -> tuple[str, ...]:
-    """What each move did to the colour of the whole bucket, as if it were well stirred."""
+    """What each move did to the colour of the whole container, as if it were well stirred."""
     lines, before = [], None
     for number, move in enumerate(moves, start=1):
         line = f"{number}. {move.action}: {move.words}."
         if move.action in ("weigh", "add") and move.lab is not None:
             to = f"{move.de00:.2f} dE00 from the target"
             if before is None or before.lab is None:
-                line += f" The bucket is {to}."
+                line += f" The batch is {to}."
             else:
                 line += f" From {before.de00:.2f} to {to}: {direction(before.lab, move.lab)}."
         lines.append(line)

@@ -1,7 +1,7 @@
 """A job to practise on: weigh, stir, draw down, measure, add, until it is near enough.
 
-A `Batch` is all there is to know of the job; each action gives a new one and leaves the
-old as it was.  Chance comes from the seed and the number of the move, so a job played
+A `PracticeBatch` is all there is to know of the job; each action gives a new one and leaves
+the old as it was.  Chance comes from the seed and the number of the move, so a job played
 twice the same way comes out the same.  What a learner must not see before the end, the
 lots of the day and what truly went in, is in `hidden`.
 
@@ -21,16 +21,23 @@ from matchkit.errors import InputError
 from matchkit.inks.recipe import weighing_order
 from matchkit.matching.solve import Target
 from matchkit.practice.safety import SAFETY, Safety
-from matchkit.practice.simulated_shop import LIGHTS, LOTS, OBSERVER, RESOLUTION_G, Room, target_of
+from matchkit.practice.simulated_shop import (
+    LIGHTS,
+    LOTS,
+    OBSERVER,
+    RESOLUTION_G,
+    PracticeShop,
+    target_of,
+)
 from matchkit.simulator.simulate import NOISE, draw_lots, opaque_R, read, weigh
 
 __all__ = [
     "LONG_ENOUGH_S",
     "MOST_G",
-    "Batch",
     "Hidden",
     "Move",
-    "Reading",
+    "PracticeBatch",
+    "PracticeReading",
     "add",
     "answer_safety",
     "asked_before",
@@ -54,7 +61,7 @@ LONG_ENOUGH_S = 120.0
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Hidden:
-    """What the learner doesn't see: strengths of the lots and what truly is in the bucket.
+    """What the learner doesn't see: strengths of the lots and what truly is in the container.
 
     All (n_ink,); `unmixed_g` is the part of `grams` that isn't stirred in; `drawn_R`
     (n_wl,) the drawdown that waits to be measured.
@@ -67,8 +74,8 @@ class Hidden:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Reading:
-    """A measured drawdown: what the balance says was in the bucket, and the colour."""
+class PracticeReading:
+    """A measured drawdown: what the balance says was in the container, and the colour."""
 
     shown_g: Array
     R: Array
@@ -79,9 +86,9 @@ class Reading:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Move:
-    """An action, in words, and the colour (3,) and dE00 of the whole bucket well stirred.
+    """An action, in words, and the colour (3,) and dE00 of the whole container well stirred.
 
-    `lab` is None while the bucket is empty.
+    `lab` is None while the container is empty.
     """
 
     action: str
@@ -92,18 +99,18 @@ class Move:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Batch:
+class PracticeBatch:
     """A job in the making.  `shown_g` (n_ink,) is what the balance showed, summed up."""
 
-    where: Room
+    shop: PracticeShop
     seed: int
-    k: int  # the mixture of the room that is the target
+    k: int  # the mixture of the shop that is the target
     target: Target
     tolerance_de00: float
     shown_g: Array
     hidden: Hidden
     stirred_s: float = 0.0  # since the last addition
-    readings: tuple[Reading, ...] = ()
+    readings: tuple[PracticeReading, ...] = ()
     moves: tuple[Move, ...] = ()
     safety: tuple[tuple[str, bool], ...] = ()  # answered, and whether right
 
@@ -113,32 +120,32 @@ class Batch:
         return np.array([each.lab for each in self.readings]).reshape(-1, 3)
 
 
-def start(where: Room, *, seed: int, tolerance_de00: float = 1.0) -> Batch:
-    """A new job: a target out of the room's colours, an empty bucket, lots of the day.
+def start(shop: PracticeShop, *, seed: int, tolerance_de00: float = 1.0) -> PracticeBatch:
+    """A new job: a target of the shop's colours, an empty container, lots of the day.
 
-    >>> from matchkit.practice.simulated_shop import room
-    >>> batch = start(room(), seed=1)
+    >>> from matchkit.practice.simulated_shop import practice_shop
+    >>> batch = start(practice_shop(), seed=1)
     >>> batch = measure(drawdown(stir(add(batch, {"White": 450.0, "Scarlet": 50.0}), 120)))
     >>> len(batch.readings), done(batch)
     (1, False)
     """
     if not tolerance_de00 > 0:
         raise InputError(f"tolerance: found {tolerance_de00:g}, need a number above 0")
-    rng = np.random.default_rng([where.seed, seed, 0])
-    k, nothing = int(rng.integers(len(where.mixtures))), np.zeros(len(where.bench.inks))
+    rng = np.random.default_rng([shop.seed, seed, 0])
+    k, nothing = int(rng.integers(len(shop.mixtures))), np.zeros(len(shop.bench.inks))
     lots = draw_lots(rng, len(nothing), LOTS)
-    return Batch(
-        where=where,
+    return PracticeBatch(
+        shop=shop,
         seed=seed,
         k=k,
-        target=target_of(opaque_R(where.bench, where.mixtures[k])),
+        target=target_of(opaque_R(shop.bench, shop.mixtures[k])),
         tolerance_de00=tolerance_de00,
         shown_g=nothing,
         hidden=Hidden(strengths=lots, grams=nothing, unmixed_g=nothing),
     )
 
 
-def done(batch: Batch) -> bool:
+def done(batch: PracticeBatch) -> bool:
     """Whether the last reading is within tolerance and nothing was added since."""
     last = batch.readings[-1] if batch.readings else None
     fresh = last is not None and bool(np.all(last.shown_g == batch.shown_g))
@@ -148,8 +155,8 @@ def done(batch: Batch) -> bool:
 # ---- the moves
 
 
-def add(batch: Batch, grams: Mapping[str, float]) -> Batch:
-    """Weigh inks into the bucket, `grams` by name; the hand slips a little.
+def add(batch: PracticeBatch, grams: Mapping[str, float]) -> PracticeBatch:
+    """Weigh inks into the container, `grams` by name; with a small weighing error.
 
     InputError, and nothing goes in, for an unknown ink, an amount that is no weight, or more
     than the container takes.
@@ -167,7 +174,7 @@ def add(batch: Batch, grams: Mapping[str, float]) -> Batch:
     return _moved(new, "add" if batch.readings else "weigh", poured)
 
 
-def stir(batch: Batch, seconds: float) -> Batch:
+def stir(batch: PracticeBatch, seconds: float) -> PracticeBatch:
     """Stir for so many seconds; what isn't mixed in gets less with time."""
     if not 0 < seconds <= 3600:
         raise InputError(f"stir: found {seconds:g} seconds, need more than 0 and up to 3600")
@@ -182,22 +189,24 @@ def stir(batch: Batch, seconds: float) -> Batch:
     return _moved(new, "stir", f"{seconds:g} s{more if new.stirred_s > seconds else ''}")
 
 
-def drawdown(batch: Batch) -> Batch:
+def drawdown(batch: PracticeBatch) -> PracticeBatch:
     """Draw down, cure, let cool.  Of what isn't stirred in, the film holds more or less."""
     _check_filled(batch, LEAST_G)
     caught = _rng(batch).random(len(batch.shown_g))
     seen = batch.hidden.grams - batch.hidden.unmixed_g * caught
-    R = opaque_R(batch.where.bench, seen / seen.sum(), batch.hidden.strengths)
+    R = opaque_R(batch.shop.bench, seen / seen.sum(), batch.hidden.strengths)
     return _moved(replace(batch, hidden=replace(batch.hidden, drawn_R=R)), "drawdown", "drawn down")
 
 
-def measure(batch: Batch) -> Batch:
+def measure(batch: PracticeBatch) -> PracticeBatch:
     """Measure the drawdown: the mean of three readings, with the noise of a good day."""
     if batch.hidden.drawn_R is None:
-        raise InputError("measure: there is no drawdown of what is in the bucket; make one first")
+        raise InputError(
+            "measure: there is no drawdown of what is in the container; make one first"
+        )
     R = read(batch.hidden.drawn_R, _rng(batch), NOISE, repeats=REPEATS).mean(axis=-2)
     lab, target = Lab(R, LIGHTS[0], OBSERVER), batch.target.lab[0]
-    reading = Reading(
+    reading = PracticeReading(
         shown_g=batch.shown_g,
         R=R,
         lab=lab,
@@ -212,8 +221,8 @@ def measure(batch: Batch) -> Batch:
     return _moved(new, "measure", f"{reading.de00:.2f} dE00, {reading.words}")
 
 
-def _aim(batch: Batch, grams: Mapping[str, float]) -> Array:
-    names, aim, faults = batch.where.bench.names, np.zeros(len(batch.shown_g)), []
+def _aim(batch: PracticeBatch, grams: Mapping[str, float]) -> Array:
+    names, aim, faults = batch.shop.bench.names, np.zeros(len(batch.shown_g)), []
     for name, g in grams.items():
         if name not in names:
             faults.append(f"weigh: no ink is called {name!r}; the inks are {', '.join(names)}")
@@ -233,49 +242,49 @@ def _aim(batch: Batch, grams: Mapping[str, float]) -> Array:
     return aim
 
 
-def _check_filled(batch: Batch, least_g: float) -> None:
+def _check_filled(batch: PracticeBatch, least_g: float) -> None:
     if batch.shown_g.sum() <= 0:
-        raise InputError("the bucket is empty; weigh something first")
+        raise InputError("the container is empty; weigh something first")
     if batch.shown_g.sum() < least_g:
         raise InputError(
             f"{batch.shown_g.sum():.2f} g are too little to draw down; weigh {least_g:g} g or more"
         )
 
 
-def _rng(batch: Batch) -> np.random.Generator:
-    return np.random.default_rng([batch.where.seed, batch.seed, 1 + len(batch.moves)])
+def _rng(batch: PracticeBatch) -> np.random.Generator:
+    return np.random.default_rng([batch.shop.seed, batch.seed, 1 + len(batch.moves)])
 
 
-def _moved(batch: Batch, action: str, words: str) -> Batch:
+def _moved(batch: PracticeBatch, action: str, words: str) -> PracticeBatch:
     grams, lab, away = batch.hidden.grams, None, None
     if grams.any():
-        R = opaque_R(batch.where.bench, grams / grams.sum(), batch.hidden.strengths)
+        R = opaque_R(batch.shop.bench, grams / grams.sum(), batch.hidden.strengths)
         lab = Lab(R, LIGHTS[0], OBSERVER)
         away = float(de00(batch.target.lab[0], lab))
     move = Move(action=action, words=words, shown_g=batch.shown_g, lab=lab, de00=away)
     return replace(batch, moves=(*batch.moves, move))
 
 
-def _order(batch: Batch, grams: Array) -> list[int]:
-    return weighing_order(batch.where.palette.inks, grams.tolist())
+def _order(batch: PracticeBatch, grams: Array) -> list[int]:
+    return weighing_order(batch.shop.palette.inks, grams.tolist())
 
 
-def named(batch: Batch, grams: Array) -> tuple[tuple[str, float], ...]:
+def named(batch: PracticeBatch, grams: Array) -> tuple[tuple[str, float], ...]:
     """Grams (n_ink,) by name in the order of weighing, zeros left out."""
-    return tuple((batch.where.bench.names[i], float(grams[i])) for i in _order(batch, grams))
+    return tuple((batch.shop.bench.names[i], float(grams[i])) for i in _order(batch, grams))
 
 
 # ---- safety
 
 
-def asked_before(batch: Batch, action: str) -> Safety | None:
+def asked_before(batch: PracticeBatch, action: str) -> Safety | None:
     """The safety question to ask before an action, until it was answered rightly."""
     right = {key for key, was_right in batch.safety if was_right}
     asked = "weigh" if action == "add" else action
     return next((each for each in SAFETY if each.before == asked and each.key not in right), None)
 
 
-def answer_safety(batch: Batch, key: str, choice: int) -> tuple[Batch, str]:
+def answer_safety(batch: PracticeBatch, key: str, choice: int) -> tuple[PracticeBatch, str]:
     """The batch with the answer noted, and what to say to it."""
     question = next((each for each in SAFETY if each.key == key), None)
     if question is None or not 0 <= choice < len(question.choices):

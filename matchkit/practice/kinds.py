@@ -9,9 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from matchkit.errors import InputError
-from matchkit.practice.colour import N_RUNGS, SIZES, fix, light, see
+from matchkit.practice.colour import N_LEVELS, SIZES, fix, light, see
 from matchkit.practice.exercise import Exercise, mark
-from matchkit.practice.simulated_shop import Room
+from matchkit.practice.simulated_shop import PracticeShop
 from matchkit.practice.staircase import Staircase, climbed, threshold
 from matchkit.practice.sums import sums
 
@@ -24,7 +24,6 @@ __all__ = [
     "answer",
     "exercise",
     "from_code",
-    "next_exercise",
     "next_seed",
     "standing",
 ]
@@ -42,11 +41,11 @@ MOST_SEED = 10**6
 
 @dataclass(frozen=True, kw_only=True)
 class Answered:
-    """One answer of a learner: the exercise by kind, seed and rung, and what came of it."""
+    """One answer of a learner: the exercise by kind, seed and level, and what came of it."""
 
     kind: str
     seed: int
-    rung: int
+    level: int
     choice: int
     right: bool
     score: float
@@ -57,8 +56,8 @@ class Answered:
 class Standing:
     """How far a learner is in one kind.
 
-    `threshold` is the rung with 70.7 % right answers, once there were enough turns;
-    `size` is what the present rung means: dE00 (see, fix), times the limit (light), or
+    `threshold` is the level with 70.7 % right answers, once there were enough turns;
+    `size` is what the present level means: dE00 (see, fix), times the limit (light), or
     None (sums).
     """
 
@@ -71,33 +70,35 @@ class Standing:
     size: float | None
 
 
-def exercise(where: Room, kind: str, *, seed: int, rung: int) -> Exercise:
-    """The exercise of a kind, a seed and a rung (0 easiest, 8 hardest): always the same one.
+def exercise(shop: PracticeShop, kind: str, *, seed: int, level: int) -> Exercise:
+    """The exercise of a kind, a seed and a level (0 easiest, 8 hardest): always the same one.
 
-    >>> from matchkit.practice.simulated_shop import room
-    >>> found = exercise(room(), "sums", seed=1, rung=0)
+    >>> from matchkit.practice.simulated_shop import practice_shop
+    >>> found = exercise(practice_shop(), "sums", seed=1, level=0)
     >>> len(found.choices), found.code
     (4, 'sums-1-0')
     """
     faults = []
     if kind not in KINDS:
         faults.append(f"exercise: kind is {kind!r}; write {', '.join(KINDS)}")
-    if not 0 <= rung < N_RUNGS:
-        faults.append(f"exercise: rung is {rung}; write 0 (easiest) to {N_RUNGS - 1} (hardest)")
+    if not 0 <= level < N_LEVELS:
+        faults.append(f"exercise: level is {level}; write 0 (easiest) to {N_LEVELS - 1} (hardest)")
     if not 0 <= seed <= MOST_SEED:
         faults.append(f"exercise: seed is {seed}; write a whole number from 0 to {MOST_SEED}")
     if faults:
         raise InputError(faults)
-    rng = np.random.default_rng([where.seed, KINDS.index(kind), seed, rung])
-    return _MAKE[kind](where, rng, seed=seed, rung=rung)
+    rng = np.random.default_rng([shop.seed, KINDS.index(kind), seed, level])
+    return _MAKE[kind](shop, rng, seed=seed, level=level)
 
 
-def from_code(where: Room, code: str) -> Exercise:
+def from_code(shop: PracticeShop, code: str) -> Exercise:
     """The exercise that a sheet calls by its code, such as ``see-12-3``."""
     kind, *numbers = code.strip().lower().split("-")
     if kind not in KINDS or len(numbers) != 2 or not all(n.isdecimal() for n in numbers):
-        raise InputError(f"{code!r} is no exercise; write kind-seed-rung as on the sheet: see-12-3")
-    return exercise(where, kind, seed=int(numbers[0]), rung=int(numbers[1]))
+        raise InputError(
+            f"{code!r} is no exercise; write kind-seed-level as on the sheet: see-12-3"
+        )
+    return exercise(shop, kind, seed=int(numbers[0]), level=int(numbers[1]))
 
 
 def answer(given: Exercise, choice: int, *, date: str = "") -> Answered:
@@ -106,7 +107,7 @@ def answer(given: Exercise, choice: int, *, date: str = "") -> Answered:
     return Answered(
         kind=given.kind,
         seed=given.seed,
-        rung=given.rung,
+        level=given.level,
         choice=choice,
         right=marked.right,
         score=marked.score,
@@ -121,7 +122,7 @@ def standing(kind: str, answers: Sequence[Answered]) -> Standing:
     4.0
     """
     own = [each for each in answers if each.kind == kind]
-    staircase = climbed(N_RUNGS, (each.right for each in own))
+    staircase = climbed(N_LEVELS, (each.right for each in own))
     return Standing(
         kind=kind,
         n_answers=len(own),
@@ -129,16 +130,10 @@ def standing(kind: str, answers: Sequence[Answered]) -> Standing:
         score=float(sum(each.score for each in own)),
         staircase=staircase,
         threshold=threshold(staircase),
-        size=float(SIZES[kind][staircase.rung]) if kind in SIZES else None,
+        size=float(SIZES[kind][staircase.level]) if kind in SIZES else None,
     )
 
 
 def next_seed(kind: str, answers: Sequence[Answered]) -> int:
     """The seed of the first exercise of a kind that a learner has not seen."""
     return (1 + max((each.seed for each in answers if each.kind == kind), default=0)) % MOST_SEED
-
-
-def next_exercise(where: Room, kind: str, answers: Sequence[Answered]) -> Exercise:
-    """A new exercise of a kind, as hard as the staircase says."""
-    rung = standing(kind, answers).staircase.rung
-    return exercise(where, kind, seed=next_seed(kind, answers), rung=rung)

@@ -10,17 +10,16 @@ import numpy as np
 
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.paper.pages import page
-from matchkit.paper.sheet import DEFER, wrapped
+from matchkit.paper.sheet import DEFER
 from matchkit.practice.exercise import LETTERS, Exercise
-from matchkit.practice.kinds import KINDS, TITLES, Standing
+from matchkit.practice.kinds import TITLES
 from matchkit.practice.safety import SAFETY
-from matchkit.practice.simulated_shop import BEFORE, LIGHTS, Swatch
+from matchkit.practice.simulated_shop import BEFORE, Swatch
 
-__all__ = ["answers_text", "exercises_text", "sheet_html", "standing_text"]
+__all__ = ["INVENTED", "sheet_html"]
 
-INVENTED = "The inks are invented; the colours come from a computed bench, not from a shop."
+INVENTED = "The inks are invented; the colours are computed by a simulator, not measured in a shop."
 DASHES = ("", "5 2", "1.5 1.5", "6 2 1.5 2", "3 3", "8 3")
-TEXT_WIDTH = 90
 
 
 def sheet_html(
@@ -46,9 +45,6 @@ def sheet_html(
         "lang": lang,
     }
     return page("practice", facts)
-
-
-# ---- pictures: black on white, told apart by dashes and letters
 
 
 def _curve_lines(swatches: Sequence[Swatch]) -> dict[str, object]:
@@ -78,63 +74,3 @@ def _arrow_ends(
         "ends": list(zip(marks, x, y, L, strict=False)),
         "ring": (x[-1], y[-1]) if target else None,
     }
-
-
-# ---- plain text
-
-
-def exercises_text(exercises: Sequence[Exercise]) -> str:
-    """The exercises as plain text, without their answers."""
-    blocks = [wrapped(BEFORE, TEXT_WIDTH), wrapped(INVENTED, TEXT_WIDTH)]
-    for number, each in enumerate(exercises, start=1):
-        blocks.append(
-            [
-                f"{number}. {TITLES[each.kind]} ({each.code})",
-                *wrapped(each.question, TEXT_WIDTH),
-                *(line for name, value in each.facts for line in _fact(name, value)),
-                *_curve_rows(each),
-                *(f"  {LETTERS[k]}) {choice.text}" for k, choice in enumerate(each.choices)),
-            ]
-        )
-    return "\n\n".join("\n".join(block) for block in blocks)
-
-
-def _fact(name: str, value: str) -> list[str]:
-    return [f"    {line}" for line in wrapped(f"{name}: {value}", TEXT_WIDTH - 4)]
-
-
-def _curve_rows(exercise: Exercise) -> list[str]:
-    """Both curves in numbers, every 40 nm, where they are the question."""
-    if exercise.kind != "light":
-        return []
-    rows = [("nm", GRID_NM[::4].astype(int).astype(str))]
-    rows += [(s.name, np.array([f"{100 * r:.0f} %" for r in s.R[::4]])) for s in exercise.swatches]
-    return [f"    {name:<10}" + "".join(f"{cell:>6}" for cell in cells) for name, cells in rows]
-
-
-def answers_text(exercises: Sequence[Exercise]) -> str:
-    """The answers as plain text."""
-    blocks = []
-    for number, each in enumerate(exercises, start=1):
-        right = f"{LETTERS[each.answer]}) {each.choices[each.answer].text}"
-        blocks.append([f"{number}. {each.code}: {right}", *wrapped(each.explanation, TEXT_WIDTH)])
-    return "\n\n".join("\n".join(block) for block in blocks)
-
-
-def standing_text(standings: Sequence[Standing]) -> str:
-    """How far a learner is, a line for each kind."""
-    return "\n".join(_standing(each) for each in standings if each.kind in KINDS)
-
-
-def _standing(each: Standing) -> str:
-    size = ""
-    if each.size is not None:
-        unit = "times the limit" if each.kind == "light" else f"dE00 under {LIGHTS[0]}"
-        size = f", {each.size:.1f} {unit}"
-    line = (
-        f"{TITLES[each.kind]}: {each.n_right} of {each.n_answers} right, score {each.score:g};"
-        f" now at rung {each.staircase.rung} of 0 to {each.staircase.n_rungs - 1}{size}"
-    )
-    if each.threshold is not None:
-        line += f"; 7 in 10 right at rung {each.threshold:.1f}"
-    return line

@@ -1,6 +1,6 @@
-"""A room to practise in: invented inks, their fit, and colours that a screen can show.
+"""A shop to practise in: invented inks, their fit, and colours that a screen can show.
 
-The inks are those of the virtual bench, so no answer is typed in: what a mixture looks
+The inks are those of the simulator, so no answer is typed in: what a mixture looks
 like comes from radiative transfer and the colorimetry.  The palette beside it is what a
 shop would know of these inks after drawing them down.
 """
@@ -16,11 +16,12 @@ from matchkit.colorimetry.words import direction
 from matchkit.correcting.diagnose import model_error_f
 from matchkit.fitting.fit import STRUCTURES, fit
 from matchkit.inks.palette import Palette
-from matchkit.inks.shop import Drawdown, Ink
+from matchkit.inks.shop import Ink
 from matchkit.matching.probability import Spread, spread_of
 from matchkit.matching.solve import Target, solve, spectral_target
+from matchkit.rehearsal.rehearse import drawdowns_of
 from matchkit.simulator.pigments import Bench, make_bench
-from matchkit.simulator.simulate import ladder, opaque_R, random_mixtures
+from matchkit.simulator.simulate import opaque_R, random_mixtures
 
 __all__ = [
     "BEFORE",
@@ -28,14 +29,14 @@ __all__ = [
     "LIGHTS",
     "OBSERVER",
     "OPPOSITE",
-    "Room",
+    "PracticeShop",
     "Swatch",
     "alike",
     "formula_for",
     "hex_Lab",
     "main_word",
     "on_screen",
-    "room",
+    "practice_shop",
     "swatch",
     "target_of",
 ]
@@ -45,6 +46,7 @@ Array = NDArray[np.float64]
 LIGHTS, OBSERVER = ("D65", "A", "FL11"), 10
 RESOLUTION_G = 0.01
 N_COLOURS, N_MIXTURES = 6, 16
+DRAWDOWNS = 10  # of each ink
 N_INKS, LEAST_SHARE = 3, 0.008  # of a colour to practise on
 LOTS = 0.08  # standard deviation of log strength between lots: worse than a shop's, to practise
 TRACE = 0.001  # a share below which a recipe is a copy of another with a speck added
@@ -70,8 +72,8 @@ BEFORE = (
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Room:
-    """Where one learns: `bench` is the truth, `palette` what a fit knows of it.
+class PracticeShop:
+    """A simulated shop for learners: `bench` is the truth, `palette` what a fit knows of it.
 
     `mixtures` (n, n_ink) are colours to practise on; `spread` is how far lots, pours and
     readings usually lie apart here, and `model_f` the fit's own error.
@@ -102,23 +104,24 @@ class Swatch:
 
 
 @cache
-def room(seed: int = 31) -> Room:
-    """The room of that seed, made and fitted once: six colours, white, black and clear.
+def practice_shop(seed: int = 31) -> PracticeShop:
+    """The practice shop of that seed, made and fitted once: six colours, white, black and clear.
 
-    >>> room().bench.names[3:6]
+    >>> practice_shop().bench.names[3:6]
     ('Lemon', 'Scarlet', 'Sky blue')
     """
     bench = make_bench(seed, n_colours=N_COLOURS)
     rng = np.random.default_rng([seed, 1])
+    inks, drawn = drawdowns_of(bench, rng, DRAWDOWNS)
     found = fit(
-        _drawdowns(bench, rng),
-        _inks(bench, rng),
+        drawn,
+        _weighty(inks, rng),
         geometry=bench.geometry,
         observer=OBSERVER,
         structures=STRUCTURES[-1:],
     )
     usual = spread_of(found.palette, found.error_Lab, RESOLUTION_G)
-    return Room(
+    return PracticeShop(
         seed=seed,
         bench=bench,
         palette=found.palette,
@@ -128,30 +131,16 @@ def room(seed: int = 31) -> Room:
     )
 
 
-def _inks(bench: Bench, rng: np.random.Generator) -> list[Ink]:
-    """What stands on the shelf; the densities are invented."""
+def _weighty(inks: list[Ink], rng: np.random.Generator) -> list[Ink]:
+    """The inks with invented densities, and with how far their lots lie apart."""
     heavy = {"white": 1.45, "black": 1.15, "clear": 1.05, "colour": 1.15}
     return [
-        Ink(
-            name=ink.name,
-            role=ink.role,
+        replace(
+            ink,
             density_g_per_ml=round(heavy[ink.role] + rng.uniform(-0.05, 0.05), 2),
             lot_spread_percent=100 * LOTS,
         )
-        for ink in bench.inks
-    ]
-
-
-def _drawdowns(bench: Bench, rng: np.random.Generator) -> list[Drawdown]:
-    names, fractions, readings = ladder(bench, rng)
-    return [
-        Drawdown(
-            name=name,
-            inks=tuple(bench.names[i] for i in np.flatnonzero(c)),
-            fractions=tuple(c[c > 0].tolist()),
-            readings=R,
-        )
-        for name, c, R in zip(names, fractions, readings, strict=True)
+        for ink in inks
     ]
 
 
@@ -216,21 +205,21 @@ def target_of(R: Array) -> Target:
 
 
 @cache
-def formula_for(where: Room, k: int) -> Array:
-    """Fractions (n_ink,) that a match puts first for mixture `k` of a room."""
-    target = target_of(opaque_R(where.bench, where.mixtures[k]))
-    best: Array = solve(where.palette, target, max_inks=N_INKS).fractions[0]
+def formula_for(shop: PracticeShop, k: int) -> Array:
+    """Fractions (n_ink,) that a match puts first for mixture `k` of a practice shop."""
+    target = target_of(opaque_R(shop.bench, shop.mixtures[k]))
+    best: Array = solve(shop.palette, target, max_inks=N_INKS).fractions[0]
     return best
 
 
 @cache
-def alike(where: Room, k: int) -> Array:
+def alike(shop: PracticeShop, k: int) -> Array:
     """Other mixtures (n, n_ink) with the colour of mixture `k` under the first light only."""
-    R = opaque_R(where.bench, where.mixtures[k])
+    R = opaque_R(shop.bench, shop.mixtures[k])
     target = spectral_target(R, LIGHTS[:1], OBSERVER)
-    upper = [MOST_CLEAR if ink.role == "clear" else 1.0 for ink in where.palette.inks]
-    found = solve(where.palette, target, upper=np.array(upper)).fractions
+    upper = [MOST_CLEAR if ink.role == "clear" else 1.0 for ink in shop.palette.inks]
+    found = solve(shop.palette, target, upper=np.array(upper)).fractions
     found = found[np.where(found > 0, found, 1).min(axis=1) >= TRACE]
-    away = de00(target.lab[0], Lab(opaque_R(where.bench, found), LIGHTS[0], OBSERVER))
+    away = de00(target.lab[0], Lab(opaque_R(shop.bench, found), LIGHTS[0], OBSERVER))
     matching: Array = found[away <= FAR_UNDER]
     return matching

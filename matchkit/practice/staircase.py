@@ -6,7 +6,7 @@ p squared, so the staircase settles where p^2 = 1/2: at 70.7 % right answers, wh
 the learner's eye is like.
 
 Source: Levitt (1971), Transformed up-down methods in psychoacoustics, J. Acoust. Soc.
-Am. 49, 467-477; from memory.  A learner's threshold is the mean of the rungs at which the
+Am. 49, 467-477; from memory.  A learner's threshold is the mean of the levels at which the
 staircase turned, as there.
 """
 
@@ -23,14 +23,14 @@ LEAST_TURNS, SKIPPED = 4, 2  # turns that a threshold needs; the first ones show
 
 @dataclass(frozen=True, kw_only=True)
 class Staircase:
-    """Where a learner stands: rung 0 is the easiest, `n_rungs` - 1 the hardest.
+    """Where a learner stands: level 0 is the easiest, `n_levels` - 1 the hardest.
 
     `in_a_row` are right answers since the last step, `going` is +1 on the way to harder,
-    -1 to easier, 0 at the start; `turns` are the rungs at which that changed.
+    -1 to easier, 0 at the start; `turns` are the levels at which that changed.
     """
 
-    n_rungs: int
-    rung: int = 0
+    n_levels: int
+    level: int = 0
     in_a_row: int = 0
     going: int = 0
     turns: tuple[int, ...] = ()
@@ -39,8 +39,9 @@ class Staircase:
 def answered(staircase: Staircase, right: bool) -> Staircase:
     """The staircase after one more answer.
 
-    >>> [answered(Staircase(n_rungs=9, rung=3, in_a_row=1), right).rung for right in (True, False)]
-    [4, 2]
+    >>> now = Staircase(n_levels=9, level=3, in_a_row=1)
+    >>> answered(now, True).level, answered(now, False).level
+    (4, 2)
     """
     in_a_row = staircase.in_a_row + 1
     if right and in_a_row < RIGHT_IN_A_ROW:
@@ -49,27 +50,27 @@ def answered(staircase: Staircase, right: bool) -> Staircase:
     turned = staircase.going == -way
     return replace(
         staircase,
-        rung=min(max(staircase.rung + way, 0), staircase.n_rungs - 1),
+        level=min(max(staircase.level + way, 0), staircase.n_levels - 1),
         in_a_row=0,
         going=way,
-        turns=(*staircase.turns, staircase.rung) if turned else staircase.turns,
+        turns=(*staircase.turns, staircase.level) if turned else staircase.turns,
     )
 
 
-def climbed(n_rungs: int, rights: Iterable[bool]) -> Staircase:
+def climbed(n_levels: int, rights: Iterable[bool]) -> Staircase:
     """The staircase after all of a learner's answers, oldest first.
 
     >>> climbed(9, [True, True, True, True, False]).turns
     (2,)
     """
-    staircase = Staircase(n_rungs=n_rungs)
+    staircase = Staircase(n_levels=n_levels)
     for right in rights:
         staircase = answered(staircase, right)
     return staircase
 
 
 def threshold(staircase: Staircase) -> float | None:
-    """The rung with 70.7 % right answers, or None while there were too few turns.
+    """The level with 70.7 % right answers, or None while there were too few turns.
 
     An even number of turns is taken, so that peaks and valleys weigh the same.
     """

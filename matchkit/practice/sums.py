@@ -13,7 +13,7 @@ from matchkit.inks.recipe import density_g_per_ml, letdowns_for, weigh_out, weig
 from matchkit.inks.shop import Ink
 from matchkit.paper.weighing import CONTAINERS_ML, Container, fill, ticket_rows
 from matchkit.practice.exercise import Choice, Exercise
-from matchkit.practice.simulated_shop import RESOLUTION_G, Room
+from matchkit.practice.simulated_shop import RESOLUTION_G, PracticeShop
 
 __all__ = ["TOPICS", "sums"]
 
@@ -21,15 +21,15 @@ Array = NDArray[np.float64]
 Generator = np.random.Generator
 Grams = Mapping[str, float]
 
-# In the order in which they come with the rungs.
+# In the order in which they come with the levels.
 TOPICS = ("scale", "running", "letdown", "over-pour", "fill")
 APART = 0.02  # choices lie at least this share apart
-ODD_FROM = 4  # the rung from which batches are no round number
+ODD_FROM = 4  # the level from which batches are no round number
 
 
-def sums(where: Room, rng: Generator, *, seed: int, rung: int) -> Exercise:
-    """One sum at the balance; more topics and odder numbers the higher the rung."""
-    while (made := _sum(where, rng, rung)) is None:
+def sums(shop: PracticeShop, rng: Generator, *, seed: int, level: int) -> Exercise:
+    """One sum at the balance; more topics and odder numbers the higher the level."""
+    while (made := _sum(shop, rng, level)) is None:
         pass
     question, facts, unit, right, mistakes, hint = made
     values = [right, *(value for value, _ in mistakes)]
@@ -38,7 +38,7 @@ def sums(where: Room, rng: Generator, *, seed: int, rung: int) -> Exercise:
     return Exercise(
         kind="sums",
         seed=seed,
-        rung=rung,
+        level=level,
         question=question,
         facts=facts,
         swatches=(),
@@ -65,14 +65,14 @@ def _told(
     return f"{mistakes[k - 1][1]}. {hint} Here that makes {values[0]:.2f} {unit}."
 
 
-def _sum(where: Room, rng: Generator, rung: int) -> Sum | None:
+def _sum(shop: PracticeShop, rng: Generator, level: int) -> Sum | None:
     """A sum whose choices can be told apart, or None."""
-    topic = TOPICS[int(rng.integers(min(2 + rung // 2, len(TOPICS))))]
+    topic = TOPICS[int(rng.integers(min(2 + level // 2, len(TOPICS))))]
     batch_g = float(rng.integers(3, 16) * 100)
-    if rung >= ODD_FROM:
+    if level >= ODD_FROM:
         batch_g += float(rng.integers(1, 100))
-    c = where.mixtures[int(rng.integers(len(where.mixtures)))]
-    inks = where.palette.inks
+    c = shop.mixtures[int(rng.integers(len(shop.mixtures)))]
+    inks = shop.palette.inks
     made = _OF_TOPIC[topic](inks, c, batch_g, rng)
     if made is None:
         return None

@@ -4,7 +4,7 @@ import pytest
 
 from matchkit.practice.kinds import KINDS, exercise
 from matchkit.practice.safety import SAFETY
-from matchkit.practice.simulated_shop import room
+from matchkit.practice.simulated_shop import practice_shop
 
 sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 expect = sync_api.expect
@@ -14,7 +14,7 @@ BOOK = "10_practise.ipynb"
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_an_exercise_is_answered(notebook, kind):
-    page, first = notebook(BOOK), exercise(room(), kind, seed=1, rung=0)
+    page, first = notebook(BOOK), exercise(practice_shop(), kind, seed=1, level=0)
     form = page.locator(f".mk-practise-{kind}")
     expect(form.get_by_text(first.question)).to_be_visible()
     for each in first.swatches:
