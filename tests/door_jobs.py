@@ -44,28 +44,20 @@ from matchkit.correcting.advice import verdict as leave_words
 from matchkit.correcting.advice import worth_doing
 from matchkit.correcting.correct import WAYS, correct
 from matchkit.correcting.diagnose import Round, infer, model_error_f
-from matchkit.correcting.leftovers import Use, use, which_bucket
 from matchkit.correcting.lot_check import judge_lot
 from matchkit.correcting.lots import for_palette
-from matchkit.correcting.mixes import shelf_of
 from matchkit.correcting.overpour import over_pour
 from matchkit.errors import InputError
-from matchkit.files.fitted import films_fitted
 from matchkit.files.recipe import read_recipe
 from matchkit.fitting.fit import Fit
 from matchkit.inks.recipe import cost_per_kg, density_g_per_ml
 from matchkit.matching.garment import Strokes
 from matchkit.matching.match import (
-    Match,
-    match,
     odds_of,
-    stock_words,
-    with_more_stock,
 )
-from matchkit.matching.prints import bare_ground, fits_over, with_lots
-from matchkit.matching.probability import most_sensitive, spread_of
+from matchkit.matching.probability import chance_text, spread_of
 from matchkit.matching.rank import check, check_lab, weighed
-from matchkit.matching.solve import Target, lab_target, spectral_target
+from matchkit.matching.solve import Target, spectral_target
 from matchkit.paper.jobsize import Job, job_size
 from matchkit.paper.ticket import Container, ticket
 from matchkit.paper.ticket_sheet import ticket_html
@@ -77,10 +69,13 @@ from matchkit.report.plan import plan_page
 from matchkit.report.terminal import to_text
 from matchkit.workflows.comparing import compare, formulas_to_compare
 from matchkit.workflows.covering import cover
+from matchkit.workflows.finding import find_formulas
 from matchkit.workflows.formula import Formula
+from matchkit.workflows.formulas import Search
 from matchkit.workflows.planning import PlanChoices, plan_drawdowns
+from matchkit.workflows.printed import PrintedOver
 from matchkit.workflows.session import Session
-from matchkit.workflows.wanted import wanted_listed, wanted_spectrum
+from matchkit.workflows.wanted import wanted_lab, wanted_listed, wanted_spectrum
 
 BATCH_G = sum(FORMULA.values())
 CONTAINER = "1 litre"
@@ -104,13 +99,15 @@ def series_of(known: Known, inks: Sequence[str]) -> str:
 
 
 @dataclass(frozen=True)
-class Wanted:
-    """What a match is asked for."""
+class Asked:
+    """What a match is asked for; `leftover` names a mix to start from."""
 
     max_inks: int = 4
     without: tuple[str, ...] = ()
     lab: bool = False
     learning: bool = True
+    leftover: str | None = None
+    printed: PrintedOver | None = None
 
     def words(self, room: Room) -> list[object]:
         """The options as a command and the book's verb take them alike."""
@@ -118,12 +115,13 @@ class Wanted:
         aim = [lab] if self.lab else [room.targets, "--name", TARGET]
         inks = [word for ink in self.without for word in ("--without", ink)]
         lots = [] if self.learning else ["--reference-lots"]
-        return [*aim, "--max-inks", self.max_inks, *inks, *lots]
+        use = [] if self.leftover is None else ["--use", self.leftover]
+        on = self.printed
+        over = ["--over", on.over, "--thickness", f"{on.thickness_um:g}"] if on else []
+        return [*aim, "--max-inks", self.max_inks, *inks, *lots, *use, *over]
 
-    def target(self, room: Room, known: Known) -> Target:
-        if self.lab:
-            return lab_target(LAB, known.shop.lights[0], known.shop.observer)
-        return spectral(known, room.target_R)
+
+USED = re.compile(r"^(?:Formula \d: )?([A-Z][\w ]*?): ([\d.]+) g used", re.M)
 
 
 def formula_rows(data: Mapping[str, Any]) -> list[Facts]:
@@ -131,7 +129,8 @@ def formula_rows(data: Mapping[str, Any]) -> list[Facts]:
 
 
 def matched(formulas: list[Facts], costs: list[float | None], text: str) -> Facts:
-    """What every door tells of the formulas it found."""
+    """What every door tells of the formulas it found, and of the first alone."""
+    of_first = text.split("\nFormula 2:")[0]
     return {
         "formulas": formulas,
         "formula 1": formulas[0],
@@ -140,14 +139,17 @@ def matched(formulas: list[Facts], costs: list[float | None], text: str) -> Fact
         "chances told": chances_told(text),
         "chance 1 told": chances_told(text)[:1],
         "most sensitive": sensitive(text),
+        "most sensitive 1": sensitive(of_first),
+        "used": [(ink, float(g)) for ink, g in USED.findall(text)],
         "warnings": warned(text),
+        "warnings 1": warned(of_first),
         "lots": lots_told(text),
     }
 
 
-def match_command(wanted: Wanted, *more: object) -> Adapter:
+def match_command(asked: Asked) -> Adapter:
     def ask(room: Room) -> Facts:
-        text, data = room.command("match", room.folder, *wanted.words(room), *more)
+        text, data = room.command("match", room.folder, *asked.words(room))
         (found,) = data["matches"]
         costs = [each["cost_per_kg"] for each in found["formulas"]]
         return matched(formula_rows(found), costs, text)
@@ -155,197 +157,89 @@ def match_command(wanted: Wanted, *more: object) -> Adapter:
     return ask
 
 
-def match_form(wanted: Wanted) -> Adapter:
+def match_form(asked: Asked) -> Adapter:
     def ask(room: Room) -> Facts:
         from matchkit.forms.match import MatchForm
         from matchkit.forms.targets import LAB as BY_LAB
 
         form = MatchForm(room.opened, TARGET)
-        form.most.value = wanted.max_inks
-        form.lots.value = wanted.learning
-        for ink in wanted.without:
+        form.most.value = asked.max_inks
+        form.lots.value = asked.learning
+        if asked.leftover is not None:
+            form.mix.value = asked.leftover
+        if asked.printed:
+            form.printed.over.value = asked.printed.over
+            form.printed.thickness.text.value = f"{asked.printed.thickness_um:g}"
+        for ink in asked.without:
             form.without[ink].value = True
-        note = ""
-        if wanted.lab:
+        if asked.lab:
             form.picker.way.value = BY_LAB
             for field, value in zip(
                 (form.picker.L, form.picker.a, form.picker.b), LAB, strict=True
             ):
                 field.text.value = f"{value:g}"
-            note = form.picker.lab.children[-1].value
         form.run.start.click()
         form.run.wait()
-        text = seen("\n".join([note, form.results.value, form.detail.value, form.problems.value]))
+        text = seen("\n".join([form.results.value, form.detail.value, form.problems.value]))
         found = form.found
+        lights = found.wanted.target.light_names
         told = matched(
-            [candidate_facts(each, form.target.light_names) for each in found.formulas],
-            [each.cost_per_kg for each in found.formulas],
+            [candidate_facts(each.formula, lights) for each in found.formulas],
+            [each.formula.cost_per_kg for each in found.formulas],
             text,
         )
-        return told | _in_cells(text)
+        # The overview has a column for chances, and one for the ink to weigh with most care.
+        rows = [line.split("\t") for line in text.splitlines() if re.match(r"\d\t", line)]
+        chances = [cell for row in rows for cell in row if re.fullmatch(r"(\w+ )?\d+ %", cell)]
+        inks = {each.sensitive.ink for each in found.formulas if each.sensitive}
+        careful = [cell for row in rows for cell in row if cell in inks]
+        first = {"chance 1 told": chances[:1], "most sensitive 1": careful[:1], "warnings 1": None}
+        return told | {"chances told": chances, "most sensitive": careful} | first
 
     return ask
 
 
-def _in_cells(text: str) -> Facts:
-    """Chances that stand in a column of a table."""
-    chances = re.findall(r"\t((?:over |under )?\d+ %)(?=\t|\n|$)", text)
-    return {"chances told": chances, "chance 1 told": chances[:1]}
-
-
-def match_book(wanted: Wanted) -> Adapter:
+def match_book(asked: Asked) -> Adapter:
     def ask(room: Room) -> Facts:
-        text, data = room.verb("log-match", *wanted.words(room))
+        text, data = room.verb("log-match", *asked.words(room))
         only = [{"inks": by_name(data["inks"]), "de00": data["de00"]}]
-        return matched(only, [], text) | {"formulas": None, "chances told": None, "costs": None}
+        others = ("formulas", "chances told", "costs", "most sensitive", "used", "warnings")
+        return matched(only, [], text) | dict.fromkeys(others)
 
     return ask
 
 
-def match_python(wanted: Wanted) -> Adapter:
+def match_python(asked: Asked) -> Adapter:
     def ask(room: Room) -> Facts:
-        known = by_library(room, learning=wanted.learning)
-        target = wanted.target(room, known)
-        how = {"max_inks": wanted.max_inks, "without": wanted.without}
-        found = match(known.shop, known.fits, target, name=TARGET, **how)
-        more = with_more_stock(known.shop, known.fits, target, found, **how)
-        return python_match(known, known.fits, target, found) | {
-            "warnings": warned(stock_words(more, found, target) if more else "")
-        }
-
-    return ask
-
-
-def python_match(known: Known, fits: Mapping[str, Fit], target: Target, found: Match) -> Facts:
-    careful = []
-    for each in found.formulas:
-        own = next(f for f in fits.values() if set(each.inks) <= set(f.palette.names))
-        grams = grams_in(own, dict(zip(each.inks, each.grams, strict=True)))
-        careful.append(most_sensitive(own.palette, grams, target).ink)
-    told = matched(
-        [candidate_facts(each, target.light_names) for each in found.formulas],
-        [each.cost_per_kg for each in found.formulas],
-        "\n".join(known.told.words),
-    )
-    numbers = {"chances told": None, "chance 1 told": None, "most sensitive": careful}
-    return told | numbers
-
-
-def match_doors(wanted: Wanted) -> dict[str, Adapter | Absent | None]:
-    return {
-        "command": match_command(wanted),
-        "form": match_form(wanted),
-        "book": match_book(wanted),
-        "python": match_python(wanted),
-    }
-
-
-def print_command(room: Room) -> Facts:
-    over = ("--over", GROUND, "--thickness", f"{PRINT_UM:g}")
-    return match_command(Wanted(), *over)(room)
-
-
-def print_python(room: Room) -> Facts:
-    known = by_library(room)
-    films = with_lots(films_fitted(room.folder, known.shop)[0], known.fits)
-    ground = bare_ground(known.shop, GROUND)
-    fits = fits_over(films, ground, PRINT_UM, underbase_um=None, thickness_sd=0.1)
-    target = spectral(known, room.target_R)
-    found = match(known.shop, fits, target, name=TARGET)
-    return python_match(known, fits, target, found)
-
-
-# ---- with a leftover
-
-
-@dataclass(frozen=True)
-class Leftover:
-    """Which mix of the shelf a formula starts from; none named: whichever saves most."""
-
-    name: str
-    max_inks: int = 2
-
-
-def leftover_command(wanted: Leftover) -> Adapter:
-    def ask(room: Room) -> Facts:
-        which = ["--use", wanted.name] if wanted.name else ["--leftovers"]
-        recipe = room.place / "leftover.csv"
-        text, data = room.command(
-            "match", room.folder, room.targets, "--name", TARGET, "--max-inks", wanted.max_inks,
-            *which, "--recipe", recipe,
+        session = Session(room.folder, use_lots=asked.learning)
+        aim = wanted_lab(session, LAB) if asked.lab else wanted_listed(session, TARGET)
+        search = Search(
+            max_inks=asked.max_inks, without=asked.without, leftover=asked.leftover,
+            printed=asked.printed,
         )  # fmt: skip
-        (found,) = data["matches"]
-        used = re.findall(r"^(.+?): ([\d.]+) g used", text, re.M)
-        return leftover_facts(formula_rows(found), [(n, float(g)) for n, g in used], text)
-
-    return ask
-
-
-def leftover_facts(formulas: list[Facts], used: list[tuple[str, float]], text: str) -> Facts:
-    return {
-        "formulas": formulas,
-        "formula 1": formulas[0] if formulas else None,
-        "used": list(dict.fromkeys(used)),
-        "chances told": chances_told(text),
-        "chance 1 told": chances_told(text)[:1],
-        "warnings": warned(text),
-        "lots": lots_told(text),
-    }
-
-
-def leftover_form(wanted: Leftover) -> Adapter:
-    def ask(room: Room) -> Facts:
-        from matchkit.forms.leftovers import ANY, LeftoversForm
-
-        form = LeftoversForm(room.opened, TARGET, wanted.name or ANY)
-        form.most.value = wanted.max_inks
-        form.run.start.click()
-        form.run.wait()
-        text = seen(form.results.value + form.detail.value + form.problems.value)
-        lights = form.target.light_names
-        formulas = [candidate_facts(each.candidate, lights) for each in form.uses]
-        used = [(each.name, round(each.used_g, 2)) for each in form.uses]
-        return leftover_facts(formulas, used, text) | _in_cells(text)
-
-    return ask
-
-
-def leftover_book(room: Room) -> Facts:
-    """The command's formula, brought into the book."""
-    recipe = room.place / "leftover.csv"
-    text, data = room.verb("log-match", room.targets, "--name", TARGET, "--recipe", recipe)
-    only = [{"inks": by_name(data["inks"]), "de00": data["de00"]}]
-    absent = {"formulas": None, "chances told": None, "used": None}
-    return leftover_facts(only, [], text) | absent
-
-
-def leftover_python(wanted: Leftover) -> Adapter:
-    def ask(room: Room) -> Facts:
-        known = by_library(room)
-        target = spectral(known, room.target_R)
-        found: list[Use] = []
-        for fit in known.fits.values():
-            mixes = [m for m in known.shop.mixes if wanted.name in ("", m.name)]
-            spread = spread_of(fit.palette, fit.error_Lab, known.shop.resolution_g)
-            shelf = shelf_of(fit.palette, mixes, spread, model_f=model_error_f(fit))
-            how = {
-                "batch_g": 1000.0,
-                "resolution_g": known.shop.resolution_g,
-                "tolerance_de00": known.shop.tolerance_de00,
-                "max_inks": wanted.max_inks,
-            }
-            if wanted.name:
-                found += use(shelf, wanted.name, target, spread, **how)
-            else:
-                found += which_bucket(shelf, target, spread, **how)
-        told = leftover_facts(
-            [candidate_facts(each.candidate, target.light_names) for each in found],
-            [(each.name, round(each.used_g, 2)) for each in found],
-            "\n".join(known.told.words),
+        found = find_formulas(session, aim, search)
+        lines = [each.text for each in (*session.notices, found.reach, *found.notices)]
+        for k, each in enumerate(found.formulas, start=1):
+            chance = chance_text(each.formula.chance_in_tolerance)
+            lines += [f"Formula {k}: chance {chance}", *(n.text for n in each.notices)]
+        told = matched(
+            [candidate_facts(each.formula, aim.target.light_names) for each in found.formulas],
+            [each.formula.cost_per_kg for each in found.formulas],
+            "\n".join(lines),
         )
-        return told | {"chances told": None, "chance 1 told": None}
+        careful = [each.sensitive.ink for each in found.formulas if each.sensitive]
+        return told | {"most sensitive": careful, "most sensitive 1": careful[:1]}
 
     return ask
+
+
+def match_doors(asked: Asked) -> dict[str, Adapter | Absent | None]:
+    return {
+        "command": match_command(asked),
+        "form": match_form(asked),
+        "book": match_book(asked),
+        "python": match_python(asked),
+    }
 
 
 # ---- a check
@@ -1029,23 +923,17 @@ WITH_MIX = Batch(
 )  # fmt: skip
 
 JOBS: dict[str, dict[str, Adapter | Absent | None]] = {
-    "match": match_doors(Wanted()),
-    "match, 3 inks": match_doors(Wanted(max_inks=3)),
-    "match, an ink left out": match_doors(Wanted(without=("Slipway Blue",))),
-    "match, reference lots": match_doors(Wanted(learning=False)),
-    "match by Lab": match_doors(Wanted(lab=True)),
-    "match, a leftover used": {
-        "command": leftover_command(Leftover("Leftover regatta teal")),
-        "form": leftover_form(Leftover("Leftover regatta teal")),
-        "book": leftover_book,
-        "python": leftover_python(Leftover("Leftover regatta teal")),
-    },
-    "match over a garment": {
-        "command": print_command,
-        "form": Absent("the form has no garment to match a print on"),
-        "book": Absent("log-match has no garment to match a print on"),
-        "python": print_python,
-    },
+    "match": match_doors(Asked()),
+    "match, 3 inks": match_doors(Asked(max_inks=3)),
+    "match, an ink left out": match_doors(Asked(without=("Slipway Blue",))),
+    "match, reference lots": match_doors(Asked(learning=False)),
+    "match by Lab": match_doors(Asked(lab=True)),
+    "match, a leftover used": match_doors(Asked(max_inks=2, leftover="Leftover regatta teal"))
+    | {"book": Absent("log-match starts from no leftover")},
+    "match over a garment": match_doors(
+        Asked(printed=PrintedOver(over=GROUND, thickness_um=PRINT_UM))
+    )
+    | {"book": Absent("log-match has no garment to match a print on")},
     "check": {
         "command": check_command(lab=False),
         "form": check_form,

@@ -85,15 +85,15 @@ WARNINGS = {
     "farther than tolerance": r"is outside the tolerance",
     "garment": r"prove it on the garment|see it on the garment|on a dark garment",
     "invented grounds": r"[Ii]nvented",
-    "Lab only": r"Lab only|matched under one light only",
+    "Lab only": r"Only Lab values",
     "leave it": r"can't be (?:brought within|saved)|not bring it within tolerance|It takes \d+ g",
-    "lots' spread": r"Chances count on lots that differ",
+    "lots' spread": r"Chances allow for lots differing",
     "new batch": r"mix a new batch",
     "not all looked at": r"not all were looked at|can be looked at one by one",
     "not near enough": r"[Nn]ot near enough",
     "other light": r"agree which light counts|Matches under .*?, not under",
     "over a limit": r"over its limit",
-    "short list": r"formulas?, not \d+: ",
+    "short list": r"[Oo]nly \d+ formulas? \(",
     "small weight": r"steps of the balance",
     "stock": r"[Ss]tock holds this back",
     "taken apart": r"is a mix: taken as",
@@ -113,7 +113,7 @@ LOT = re.compile(r"(?:^|: )([A-Z][\w ]*?)(?: lot \S+)? has run (\d+) % (strong|w
 STRENGTH = re.compile(r"^(.+?) looks (\d+) % (?:too )?(strong|weak)", re.M)
 SLIP = re.compile(r"^(.+?): ([\d.]+) g were told, about ([\d.]+) g went in", re.M)
 CHANCE = re.compile(r"chance(?: in tolerance| within [\d.]+)?:? ((?:over |under )?\d+ %)", re.I)
-SENSITIVE = re.compile(r"touchiest: \S+ g more of (.+?) moves|Pour (.+?) with most care")
+SENSITIVE = re.compile(r"Most sensitive: \S+ g too much (.+?) shifts|Pour (.+?) with most care")
 
 
 @dataclass(frozen=True)
@@ -191,7 +191,7 @@ def spoken(words: Sequence[object]) -> tuple[str, str]:
     out, err = io.StringIO(), io.StringIO()
     with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
         main([str(word) for word in words])
-    return out.getvalue() + "\n" + err.getvalue(), out.getvalue()
+    return err.getvalue() + "\n" + out.getvalue(), out.getvalue()
 
 
 def cured(poured: Mapping[str, float], lots: Mapping[str, float] = LOTS, seed: int = 5) -> Any:

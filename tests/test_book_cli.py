@@ -455,8 +455,8 @@ def test_names_on_a_label_are_not_taken_for_html(desk, tmp_path):
 def test_a_formula_that_is_mostly_clear_is_called_that_when_it_is_logged(desk):
     words = ["log-match", desk.folder / "targets.csv", "--name", "Sea teal", "--grams", "500"]
     recipe = desk.recipe("sheer", Ebb_Clear=470, Quay_White=30)
-    assert "! sheer: mostly clear" in desk.text(*words, "--recipe", recipe).out
-    assert "sheer" not in desk.text(*words).out
+    assert "Mostly clear: the ground shows" in desk.text(*words, "--recipe", recipe).out
+    assert "Mostly clear" not in desk.text(*words).out
 
 
 def test_a_slip_far_from_the_plan_is_written_told_of_and_can_be_taken_back(desk):

@@ -243,7 +243,7 @@ def test_every_command_that_shows_a_colour_draws_it(run, tmp_path, name):
     [
         (["match", "SHOP", TARGETS, "--picture", "OUT.png"], "one target; choose it with --name"),
         (["match", "SHOP", "--lab", "60,20,10", "--picture", "OUT.png", "--show", "ab"],
-         "needs the target's spectrum"),
+         "this answer has no such picture"),
         (["match", "SHOP", "--lab", "60,20,10", "--lamp", "x.csv"], "measure the sample"),
         (["fit", "SHOP", "--ink", "Kelp Green"], "--ink goes with --picture"),
         (["fit", "SHOP", "--ink", "Kelp", "--picture", "OUT.png"], "no ink is called 'Kelp'"),

@@ -94,7 +94,7 @@ def test_check_by_lab_in_words(shop, run):
                            "--observer", 2)  # fmt: skip
     assert status == 0
     assert "under D50, tolerance 1" in out.splitlines()[0]
-    assert "Lab only, under D50 and 2 degrees: other lights can't be judged" in err
+    assert "Only Lab values, under D50 and 2 degrees: other lights can't be judged" in err
 
 
 def test_correct_by_lab_adds_what_it_adds_by_the_spectrum(shop, ask):

@@ -61,7 +61,7 @@ def test_other_names_are_hinted_at_too(said):
 def test_a_comparison_of_fewer_formulas_says_why(said):
     white = ["OURS/spectra.csv", "--name", "Quay White 1"]
     told = said("compare", "OURS", *white, "--match", "3").err
-    assert "1 formula, not 3: any other only stirs more into it" in told
+    assert "nly 1 formula (3 asked for): others add inks without coming closer" in told
     assert "`matchkit match --all` lists those" in told
 
 

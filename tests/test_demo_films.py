@@ -66,8 +66,8 @@ def test_what_is_found_for_a_print_prints_so_on_the_bench(ask):
 def test_a_light_colour_on_black_is_told_not_to_hold(ask):
     bare = ask("Pale mint", "--over", "black tee", "--thickness", "60", "--top", "1")
     assert "Pale mint, printed 60 um over black tee: outside what these inks can reach" in bare
-    assert "It will not hold: what is below shows through." in bare
-    assert "white below (--underbase UM)" in bare
+    assert "It will not cover: what is below shows through." in bare
+    assert "put white below it" in bare
     more = ("--underbase", "120", "--top", "1", "--json")
     words = ("--over", "black tee", "--thickness", "60", *more)
     based = json.loads(ask("Pale mint", *words))["matches"][0]["formulas"][0]
@@ -76,8 +76,8 @@ def test_a_light_colour_on_black_is_told_not_to_hold(ask):
     assert based["de00"]["D65"] < alone["de00"]["D65"] / 2
     # Thick enough it hides, whatever is below.
     thick = ask("Pale mint", "--over", "black tee", "--thickness", "600", "--top", "1")
-    assert "Pale mint, printed 600 um over black tee: in gamut" in thick
-    assert "will not hold" not in thick
+    assert "Pale mint, printed 600 um over black tee: these inks can reach it." in thick
+    assert "will not cover" not in thick
 
 
 def test_a_thickness_that_strays_lowers_the_chance_and_is_told(ask):
@@ -87,7 +87,7 @@ def test_a_thickness_that_strays_lowers_the_chance_and_is_told(ask):
         found = json.loads(ask("Sea teal", *words, "--top", "1", "--json"))["matches"][0]
         chance[spread] = found["formulas"][0]["chance_in_tolerance"]
     assert chance["0"] > chance["10"] > chance["30"]
-    assert "strays by 30 % (--thickness-spread)" in ask("Sea teal", *words, "--top", "1")
+    assert "a thickness that varies by 30 %" in ask("Sea teal", *words, "--top", "1")
 
 
 def test_the_ticket_of_a_print_says_what_it_is_printed_on(ask, tmp_path):

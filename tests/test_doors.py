@@ -26,12 +26,7 @@ FOR_PYTHON = {
         "plots.charts.scattering",
     ),  # of the notebooks too
     # Not wired yet.
-    *(
-        "report.recipes.moves_picture",
-        "workflows.plain.spectrum",
-        "report.parts.by_light",
-        "workflows.wanted.spectra_in",
-    ),
+    *("report.recipes.moves_picture",),
     # The theories and the bench themselves, which tests hold against published figures.
     *(
         "optics.kubelka_munk.film_R",

@@ -21,8 +21,6 @@ from matchkit.colorimetry.grid import GRID_NM
 from matchkit.errors import InputError
 from matchkit.files.places import data_folder
 from matchkit.inks.palette import reflectance
-from matchkit.matching.match import match, with_more_stock
-from matchkit.matching.solve import spectral_target
 from matchkit.paper.sheet import CAUTIONS, SHORT_CAUTIONS
 
 w = pytest.importorskip("ipywidgets", reason="ipywidgets is not installed")
@@ -30,15 +28,13 @@ w = pytest.importorskip("ipywidgets", reason="ipywidgets is not installed")
 from matchkit.forms.check import CheckForm  # noqa: E402
 from matchkit.forms.compare import CompareForm  # noqa: E402
 from matchkit.forms.correct import CorrectForm, corrections, example_job  # noqa: E402
-from matchkit.forms.formulas import match_parts  # noqa: E402
 from matchkit.forms.inks import InksForm  # noqa: E402
-from matchkit.forms.leftovers import LeftoversForm  # noqa: E402
-from matchkit.forms.match import MatchForm  # noqa: E402
+from matchkit.forms.match import ANY, MatchForm  # noqa: E402
 from matchkit.forms.parts import Runner, alert, amount_field, button, number_field, safe  # noqa: E402
 from matchkit.forms.pictures import flat  # noqa: E402
 from matchkit.forms.plan import PlanForm  # noqa: E402
 from matchkit.forms.rows import PARTS, PERCENT  # noqa: E402
-from matchkit.forms.shops import keep, open_shop, target_of  # noqa: E402
+from matchkit.forms.shops import keep, open_shop  # noqa: E402
 from matchkit.forms.weigh import WeighForm  # noqa: E402
 from matchkit.report.html import to_html  # noqa: E402
 from matchkit.report.parts import Page, Picture, Table  # noqa: E402
@@ -342,7 +338,7 @@ def test_compare_formulas_and_ones_own(opened, own_folder):
 
 
 def test_leftovers_go_into_a_new_batch(opened, own_folder):
-    form = LeftoversForm(opened, "Sea teal")
+    form = MatchForm(opened, "Sea teal", ANY)
     form.ticket.save.click()
     assert "there is no formula yet" in form.ticket.problems.value
     form.run.start.click()
@@ -353,7 +349,7 @@ def test_leftovers_go_into_a_new_batch(opened, own_folder):
     page = (own_folder / "tickets" / "Again.html").read_text(encoding="utf-8")
     assert "Leftover regatta teal" in page
     form.grams.text.value = "200"
-    assert form.results.value == ""
+    assert "have changed since" in form.stale.value
 
 
 def test_check_says_which_way(opened):
@@ -482,14 +478,15 @@ def test_a_formula_from_paper_may_be_in_grams_or_parts(opened):
 
 
 def test_stock_and_too_few_inks_are_told_where_they_keep_a_formula_away(opened):
-    shop = opened.shop
-    target = spectral_target(target_of(opened, "Sea teal"), shop.lights, shop.observer)
-    found = match(shop, opened.fits, target, batch_g=19_000)
-    more = with_more_stock(shop, opened.fits, target, found, batch_g=19_000)
-    told = "\n".join(map(str, match_parts(opened, target, found, more)))
-    assert "Stock holds this back: with enough Slipway Blue (2650 g there" in told
-    few = match(shop, opened.fits, target, max_inks=2)
-    assert "but not with so few of them" in str(match_parts(opened, target, few)[0])
+    form = MatchForm(opened, "Sea teal")
+    for grams, inks, told in (
+        ("19000", 4, "Stock holds this back: with enough Slipway Blue (2650 g there"),
+        ("1000", 2, "but not with 2 inks at most"),
+    ):
+        form.grams.text.value, form.most.value = grams, inks
+        form.run.start.click()
+        form.run.wait()
+        assert told in form.results.value
 
 
 def test_the_second_press_of_a_double_one_is_none(monkeypatch):

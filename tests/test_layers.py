@@ -59,20 +59,21 @@ EDGES = {
     "workflows": (
         *("plain", "session", "wanted", "formula", "printed", "checking", "covering", "comparing"),
         *("ink_history", "rehearsing", "practising", "planning", "starting", "importing"),
+        *("formulas", "finding", "library"),
     ),
     "report": (
         *("parts", "terminal", "pictures", "html", "json", "compared", "recipes", "check", "cover"),
-        *("comparison", "ink_history", "rehearsal", "practice", "plan", "readings"),
+        *("comparison", "ink_history", "rehearsal", "practice", "plan", "readings", "formulas"),
     ),
     "forms": (
         *("shops", "style", "book_demo", "parts", "pictures", "begin", "formulas", "new_shop"),
         *("plan_weights", "tickets", "book_mend", "book_parts", "inks"),
         *("lots", "plan", "practise", "readings", "rows", "targets", "book_look", "book_new"),
-        *("book_rows", "check", "compare", "cover", "ink_history", "leftovers", "match"),
+        *("book_rows", "check", "compare", "cover", "ink_history", "match"),
         *("weigh", "book_shelf", "correct", "jobsize", "book", "stills"),
     ),
     "cli": (
-        *("findings", "folders", "terminal", "values", "demo", "instrument", "lab", "leftovers"),
+        *("findings", "folders", "terminal", "values", "demo", "instrument", "lab"),
         *("outputs", "asked", "book", "shops", "corrections", "films", "formulas", "import_"),
         *("pictures", "plan", "practice", "rescue", "book_colour", "book_history", "book_keep"),
         *("book_look", "book_lots", "check", "correct", "fit", "cover", "library", "new"),

@@ -67,23 +67,23 @@ def test_a_shelf_without_stock_is_told_from_a_batch_that_is_too_big(shop, run):
     [
         (
             "Shell pink", (),
-            "2 formulas, not 5: any other only stirs more into one of these, or is as near but less"
-            " sure or mostly clear (--all lists those).",
+            "Only 2 formulas (5 asked for): others add inks without coming closer, or are as near"
+            " but less sure or mostly clear (list all to see those).",
         ),
-        ("Pale mint", ("--all",), "1 formula, not 5: any other only stirs more into it."),
+        ("Pale mint", ("--all",), "(5 asked for): others add inks without coming closer."),
         (
             "Sea teal", ("--leftovers",),
-            "3 formulas, not 5: one for each mix on the shelf that can be brought near enough.",
+            "(5 asked for): one for each mix on the shelf that can be brought near enough.",
         ),
         (
             "Sea teal", ("--use", "Leftover regatta teal", "--top", "30"),
-            "any other only stirs more into one of these, or comes less near.",
+            "others add inks, or come less near.",
         ),
     ],
 )  # fmt: skip
-def test_a_list_that_is_shorter_than_asked_says_why_on_its_last_line(run, name, words, last):
+def test_a_list_that_is_shorter_than_asked_says_why(run, name, words, last):
     out, _ = run(name, *words)
-    assert out[-1].endswith(last)
+    assert any(line.endswith(last) for line in out)
 
 
 @pytest.mark.parametrize("words", [(), ("--all",)])
@@ -97,7 +97,7 @@ def test_asking_for_many_more_lists_nothing_else(run, words):
 
 def test_a_full_list_has_no_such_line(run):
     out, _ = run("Sea teal", "--top", "2")
-    assert not any("not 2" in line for line in out)
+    assert not any("asked for" in line for line in out)
 
 
 def one_stock(shop, ink, grams):
@@ -126,11 +126,11 @@ def test_stock_that_keeps_a_better_formula_away_is_named(shop, run):
 
 def test_a_batch_that_takes_more_than_the_shelf_holds_says_so(run, shop, tmp_path):
     out, _ = run("Sea teal", "--grams", "19000", "--ticket", tmp_path / "ticket.html")
-    said = next(line for line in out if line.startswith("! stock holds this back"))
+    said = next(line for line in out if line.startswith("Stock holds this back"))
     assert "Slipway Blue (2650 g there, " in said
     assert "FL11" in said
     assert "stock holds this back" in (tmp_path / "ticket.html").read_text().casefold()
-    assert not any("stock holds" in line for line in run("Sea teal", "--grams", "9000")[0])
+    assert not any("tock holds" in line for line in run("Sea teal", "--grams", "9000")[0])
 
 
 def test_out_of_reach_for_want_of_stock_is_not_blamed_on_the_inks(shop, run):
@@ -138,23 +138,21 @@ def test_out_of_reach_for_want_of_stock_is_not_blamed_on_the_inks(shop, run):
     one_stock(shop, "Quay White", 100)
     for ink in ("Ebb Clear", "Sand Ochre"):
         one_stock(shop, ink, 0)
-    assert run("Pale mint")[0][0] == (
-        "Pale mint: out of reach with the stock there is; the nearest are"
-    )
+    assert run("Pale mint")[0][0].startswith("Pale mint: out of reach with the stock there is.")
 
 
 def test_too_few_inks_are_not_blamed_on_the_target(run):
-    assert run("Club navy", "--max-inks", "2")[0][0] == (
-        "Club navy: in gamut, but not with 2 inks at most (--max-inks); the nearest are"
+    assert run("Club navy", "--max-inks", "2")[0][0].startswith(
+        "Club navy: these inks can reach it, but not with 2 inks at most."
     )
 
 
 def test_what_the_chances_count_on_is_told(run):
     out, _ = run("Sea teal")
-    assert "Chances count on lots that differ by 3 % (lot_spread_percent in inks.csv)." in out
+    assert "Chances allow for lots differing in strength by 3 % (lot_spread_percent)." in out
 
 
 def test_a_formula_that_is_far_off_under_another_light_has_a_word_for_it(run):
     told, _ = run("Sea teal", "--grams", "19000")  # FL11 3.6, see the stock above
-    assert any(line.startswith("  ! under FL11 it is 3.6 off: agree which light") for line in told)
+    assert any("Under FL11 it is off by dE00 3.6: agree which" in line for line in told)
     assert not any("agree which light" in line for line in run("Sea teal")[0])

@@ -7,6 +7,7 @@ from typing import Any, TypeVar
 
 from matchkit.cli.outputs import picture_file
 from matchkit.cli.terminal import number_of, say
+from matchkit.colorimetry.illuminants import Light
 from matchkit.errors import InputError
 from matchkit.matching.rank import PREFERENCES
 from matchkit.report.json import to_json
@@ -152,10 +153,14 @@ def reference_lots_option(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def target_options(parser: argparse.ArgumentParser) -> None:
-    """TARGET, a spectrum file, with ``--name``; or ``--lab`` with its light and observer."""
+def target_options(parser: argparse.ArgumentParser, *, many: bool = False) -> None:
+    """TARGET, a spectrum file, with ``--name``; or ``--lab`` with its light and observer.
+
+    `many`: without ``--name`` every spectrum of the file is a target.
+    """
+    metavar, words = ("TARGETS", "of one target or many") if many else ("TARGET", "of the target")
     parser.add_argument(
-        "target", metavar="TARGET", nargs="?", help="spectrum file of the target; or --lab"
+        "target", metavar=metavar, nargs="?", help=f"spectrum file {words}; or --lab"
     )
     parser.add_argument("--name", help="which spectrum of TARGET, where it holds several")
     parser.add_argument("--lab", metavar="L,a,b", help="the target where there is no spectrum")
@@ -164,9 +169,16 @@ def target_options(parser: argparse.ArgumentParser) -> None:
 
 
 def wanted_of(
-    args: argparse.Namespace, session: Session, *, other_weight: float = OTHER_WEIGHT
+    args: argparse.Namespace,
+    session: Session,
+    *,
+    lights: Sequence[Light] = (),
+    other_weight: float = OTHER_WEIGHT,
 ) -> Wanted:
-    """The one colour that `target_options` name; InputError for none, two or half of one."""
+    """The one colour that `target_options` name; InputError for none, two or half of one.
+
+    A spectrum is seen under `lights`, or the shop's.
+    """
     if (args.target is None) == (args.lab is None):
         raise InputError(
             f"{args.command}: give the target as a spectrum file or as --lab L,a,b, one of the two"
@@ -177,11 +189,11 @@ def wanted_of(
                 "--light and --observer go with --lab; a spectrum is judged as shop.toml says"
             )
         spectrum = spectrum_in(session, args.target, args.name)
-        return wanted_spectrum(session, spectrum.name, spectrum.R, other_weight=other_weight)
+        return wanted_spectrum(
+            session, spectrum.name, spectrum.R, lights=lights, other_weight=other_weight
+        )
     if args.name:
         raise InputError("--name: names a spectrum of TARGET; with --lab there is none")
-    if getattr(args, "picture", None):
-        raise InputError("--picture: a Lab has no spectrum to show; leave one of the two out")
     if args.observer not in (None, "2", "10"):
         raise InputError(f"--observer: found {args.observer!r}, need 2 or 10")
     observer = None if args.observer is None else int(args.observer)

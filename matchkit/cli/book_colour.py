@@ -13,7 +13,6 @@ from matchkit.book.work import as_poured, paper_in_book, prediction, read_paper
 from matchkit.book.work import import_paper as write_cards
 from matchkit.book.work import reprint as match_again
 from matchkit.cli.asked import Answer, batch_argument, reference_lots_option
-from matchkit.cli.formulas import doubts
 from matchkit.cli.shops import (
     by_light,
     decimals,
@@ -33,6 +32,7 @@ from matchkit.matching.match import match, palette_for
 from matchkit.matching.probability import chance_text
 from matchkit.matching.rank import Candidate
 from matchkit.matching.solve import Target, spectral_target
+from matchkit.workflows.finding import warnings_of
 from matchkit.workflows.session import Session
 
 
@@ -92,7 +92,7 @@ def log_match(session: Session, args: argparse.Namespace) -> Answer:
     answer |= {"batch": logged.batch, "inks": _amounts(formula)}
     answer["de00"] = by_light(target.light_names, formula.de00)
     text = f"batch {logged.batch}: {name}, {sum(formula.grams):g} g, {_predicted(formula, target)}"
-    return answer, f"{text}\n{_table(formula, shop)}"
+    return answer, f"{text}\n{_table(formula, shop, target)}"
 
 
 def _target(args: argparse.Namespace, shop: Shop) -> tuple[str, Target]:
@@ -130,14 +130,14 @@ def _predicted(formula: Candidate, target: Target) -> str:
     return line
 
 
-def _table(formula: Candidate, shop: Shop) -> str:
+def _table(formula: Candidate, shop: Shop, target: Target) -> str:
     digits = decimals(shop.resolution_g)
     rows = [
         [ink, f"{g:.{digits}f}", f"{percent:.3f}"]
         for ink, g, percent in zip(formula.inks, formula.grams, formula.percents, strict=True)
     ]
     lines = [table(["Ink", "grams", "percent"], rows, indent=2)]
-    return "\n".join([*lines, *(f"  ! {line}" for line in doubts(formula, shop))])
+    return "\n".join([*lines, *(f"  {each.text}" for each in warnings_of(formula, target, shop))])
 
 
 def reprint_arguments(parser: argparse.ArgumentParser) -> None:
@@ -171,7 +171,7 @@ def reprint(session: Session, args: argparse.Namespace) -> Answer:
     text = [f"{found.name}, batch {found.batch}, matched to what it measured"]
     for k, each in enumerate(choices):
         head = "The old formula today" if k == 0 else f"Formula {k}"
-        text += ["", f"{head}: {_predicted(each, found.target)}", _table(each, shop)]
+        text += ["", f"{head}: {_predicted(each, found.target)}", _table(each, shop, found.target)]
     if args.log is not None:
         if not args.log.isdecimal() or int(args.log) >= len(choices):
             raise InputError(f"--log: found {args.log!r}; write 0 to {len(choices) - 1}")

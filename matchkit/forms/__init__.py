@@ -16,8 +16,7 @@ from matchkit.forms.cover import cover
 from matchkit.forms.ink_history import ink_history
 from matchkit.forms.inks import inks, ladder_of
 from matchkit.forms.jobsize import jobsize
-from matchkit.forms.leftovers import leftovers
-from matchkit.forms.match import match
+from matchkit.forms.match import leftovers, match
 from matchkit.forms.new_shop import new_shop
 from matchkit.forms.plan import plan
 from matchkit.forms.readings import readings

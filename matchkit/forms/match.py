@@ -6,9 +6,8 @@ from typing import Any
 import ipywidgets as w
 
 from matchkit.errors import InputError
-from matchkit.forms.begin import opened_form
-from matchkit.forms.formulas import best_bodied, formula_parts, is_mostly_clear, match_parts
-from matchkit.forms.lots import by_the_book, counted_on, lots_tick
+from matchkit.forms.begin import first_of, opened_form, quiet
+from matchkit.forms.lots import lots_tick
 from matchkit.forms.parts import (
     Runner,
     alert,
@@ -28,13 +27,14 @@ from matchkit.forms.parts import (
 from matchkit.forms.shops import OpenShop
 from matchkit.forms.targets import TargetPicker, light_options
 from matchkit.forms.tickets import Batch, TicketPart
-from matchkit.matching.match import Match, MoreStock, with_more_stock
-from matchkit.matching.match import match as find_formulas
-from matchkit.matching.solve import Target
+from matchkit.matching.prints import garments, has_films
+from matchkit.report.formulas import formula_parts, overview_parts, reach_parts
+from matchkit.workflows.finding import find_formulas
+from matchkit.workflows.formulas import ANY_LEFTOVER, FoundFormulas, Search
+from matchkit.workflows.printed import PrintedOver
+from matchkit.workflows.session import Session
 
-__all__ = ["MatchForm", "match"]
-
-Answer = tuple[str, Target, Match, MoreStock | None]
+__all__ = ["FRESH", "MatchForm", "PrintPart", "leftovers", "match"]
 
 OTHERS = (
     ("not at all", 0.0),
@@ -47,6 +47,12 @@ PREFER = (
     ("the best chance at the first drawdown", "chance"),
     ("the one that holds under every light", "steady"),
 )
+FRESH, ANY = "fresh ink only", "whichever leftover saves most"
+NO_LEFTOVER = (
+    "no leftover stands on the shelf yet: notebook 9 puts one there when a job is closed, or write"
+    " it into mixes.csv in the shop's folder (name,ink,percent,stock_g: a row for each ink)"
+)
+HIDES = "a drawdown that hides"
 
 
 def match(opened: OpenShop, target: str = "") -> Any:
@@ -54,22 +60,67 @@ def match(opened: OpenShop, target: str = "") -> Any:
     return opened_form(opened, lambda: MatchForm(opened, target).box)
 
 
-class MatchForm:
-    """Its widgets, and the formulas that were found last."""
+def leftovers(opened: OpenShop, target: str = "", mix: str = "") -> Any:
+    """The same form, set to use up a leftover: a mix of the shelf, or whichever saves most."""
+    return opened_form(opened, lambda: MatchForm(opened, target, mix or ANY).box)
 
-    def __init__(self, opened: OpenShop, start: str = "") -> None:
+
+class PrintPart:
+    """What a formula is printed on, and how thick; hidden where no film was measured."""
+
+    def __init__(self, opened: OpenShop) -> None:
+        shop = opened.shop
+        names = [each.name for each in garments(shop)] if has_films(shop) else []
+        self.over = choice("Looked at as", [(HIDES, ""), *((f"a print on {n}", n) for n in names)])
+        self.thickness = amount_field("Print, um thick", "60", most=1e4)
+        self.underbase = amount_field("White below it, um (or empty)", "", empty=True, most=1e4)
+        self.fields = row(self.thickness.box, self.underbase.box)
+        self.box = w.VBox([boxed(self.over), self.fields])
+        self.box.layout.display = None if names else "none"
+        self.over.observe(lambda _: self._shown(), names="value")
+        self._shown()
+
+    def read(self) -> PrintedOver | None:
+        """The print; None for a drawdown that hides."""
+        if not self.over.value:
+            return None
+        thickness, underbase = read(self.thickness, self.underbase)
+        return PrintedOver(over=self.over.value, thickness_um=thickness, underbase_um=underbase)
+
+    def changing(self) -> list[Any]:
+        """The widgets that change what is meant."""
+        return [self.over, self.thickness.text, self.underbase.text]
+
+    def _shown(self) -> None:
+        self.fields.layout.display = None if self.over.value else "none"
+
+
+class MatchForm:
+    """Its widgets, and the formulas that were found last.
+
+    `leftover` is the mix of the shelf that it starts with: ANY, or FRESH for none.
+    """
+
+    def __init__(self, opened: OpenShop, start: str = "", leftover: str = FRESH) -> None:
         self.opened = opened
-        self.found: Match | None = None
-        self.target: Target | None = None
-        self.target_name = ""
+        self.found: FoundFormulas | None = None
         self.filling = False
         self.problems, self.stale = alert(), area()
         self.results, self.detail = area(), area()
         self.picker = TargetPicker(opened, start)
         self.grams = amount_field("Batch, grams", "1000", most=1e6)
         self.most = choice("Inks at most", [2, 3, 4, 5, 6], 4)
+        mixes = [mix.name for mix in opened.session().shop.mixes]
+        made_of = [FRESH, ANY] if leftover == FRESH else [ANY, FRESH]
+        first, note = first_of([*made_of, *mixes], leftover)
+        self.note = note if mixes or leftover == FRESH else NO_LEFTOVER
+        self.mix = choice("Made of", [*made_of, *mixes], first)
+        self.printed = PrintPart(opened)
         self.others = choice("The other lights count", OTHERS, 0.2)
         self.prefer = choice("List first", PREFER, "nearest")
+        self.every = w.Checkbox(
+            description="List all, also what is mostly clear or less sure", indent=False
+        )
         self.lights = {
             light: w.Checkbox(
                 description=words, value=light in opened.shop.lights[1:], indent=False
@@ -81,7 +132,6 @@ class MatchForm:
             ink.name: w.Checkbox(description=ink.name, indent=False) for ink in opened.shop.inks
         }
         self.lots = lots_tick(opened)
-        self.told: tuple[str, ...] = ()
         self.run = Runner(
             "Find formulas", self._work, self._answer, self.problems, "sets of inks looked at"
         )
@@ -91,30 +141,34 @@ class MatchForm:
         self.ticket = TicketPart(opened, self.batch, 4)
         self.pick.observe(safe(self._picked, self.problems), names="value")
         on_change(self._entries(), self._aged)
-        self.box = self._laid_out()
+        self.box = self._laid_out("leftovers" if leftover != FRESH else "match")
 
     def batch(self) -> Batch:
         """What the ticket is for."""
-        if self.found is None or self.target is None or self.pick.value is None:
+        if self.found is None or self.pick.value is None:
             raise InputError("there is no formula yet: press 'Find formulas' first")
         if self.stale.value:
             raise InputError(
                 "the entries have changed since these formulas were found: press 'Find formulas'"
                 " again, then make the ticket"
             )
-        return self.target_name, self.target, self.found.formulas[self.pick.value]
+        wanted = self.found.wanted
+        return wanted.name, wanted.target, self.found.formulas[self.pick.value].formula
 
-    def _laid_out(self) -> Any:
+    def _laid_out(self, name: str) -> Any:
         first = self.opened.shop.lights[0]
         return form(
             section("1. The colour", self.picker.box),
             section(
                 "2. What matters",
-                row(self.grams.box, boxed(self.most)),
+                *quiet(self.note),
+                row(self.grams.box, boxed(self.most), boxed(self.mix)),
+                self.printed.box,
                 self.lots,
                 folded(
                     "more choices: lights, order, inks to leave out",
                     row(boxed(self.prefer), boxed(self.others)),
+                    self.every,
                     w.HTML(f"<p><b>Matched under {first}.</b> Judged under these too:</p>"),
                     row(*self.lights.values()),
                     w.HTML("<p><b>Leave out these inks</b></p>"),
@@ -130,68 +184,58 @@ class MatchForm:
                 self.chosen,
             ),
             self.ticket.box,
-            name="match",
+            name=name,
         )
 
     def _entries(self) -> list[Any]:
-        ticked = [self.lots, *self.lights.values(), *self.without.values()]
-        plain = [self.grams.text, self.most, self.others, self.prefer]
-        return [*self.picker.changing(), *plain, *ticked]
+        ticked = [self.lots, self.every, *self.lights.values(), *self.without.values()]
+        plain = [self.grams.text, self.most, self.mix, self.others, self.prefer]
+        return [*self.picker.changing(), *self.printed.changing(), *plain, *ticked]
 
-    def _work(self) -> Callable[[Callable[[int, int], None]], Answer]:
+    def _work(self) -> Callable[[Callable[[int, int], None]], tuple[Session, FoundFormulas]]:
         """Read the form; what is wrong with it is told before any work begins."""
         (grams,) = read(self.grams)
         others = [light for light, box in self.lights.items() if box.value]
+        session = self.opened.session(use_lots=self.lots.value)
         lights = (self.opened.shop.lights[0], *others)
-        name, target = self.picker.read(self.others.value, lights)
-        today = by_the_book(self.opened, learning=self.lots.value)
-        self.told = today.words
-        shop, fits, most, prefer = (
-            today.opened.shop, today.opened.fits, self.most.value, self.prefer.value
+        wanted = self.picker.wanted(session, self.others.value, lights)
+        mix = self.mix.value
+        if mix == ANY and not session.shop.mixes:
+            raise InputError(NO_LEFTOVER)
+        search = Search(
+            batch_g=grams,
+            max_inks=self.most.value,
+            without=tuple(ink for ink, box in self.without.items() if box.value),
+            prefer=self.prefer.value,
+            every=self.every.value,
+            leftover=None if mix == FRESH else ANY_LEFTOVER if mix == ANY else mix,
+            printed=self.printed.read(),
+        )
+        return lambda progress: (
+            session, find_formulas(session, wanted, search, progress=progress)
         )  # fmt: skip
-        without = [ink for ink, box in self.without.items() if box.value]
 
-        def work(progress: Callable[[int, int], None]) -> Answer:
-            found = find_formulas(
-                shop, fits, target, name=name, batch_g=grams, max_inks=most,
-                without=without, prefer=prefer, progress=progress,
-            )  # fmt: skip
-            more = with_more_stock(
-                shop, fits, target, found, batch_g=grams, max_inks=most,
-                without=without, prefer=prefer,
-            )  # fmt: skip
-            return name, target, found, more
-
-        return work
-
-    def _answer(self, answer: Answer) -> None:
-        self.target_name, self.target, self.found, more = answer
+    def _answer(self, answer: tuple[Session, FoundFormulas]) -> None:
+        session, self.found = answer
         self.stale.value = ""
-        shown = match_parts(self.opened, self.target, self.found, more)
-        put(self.results, [*counted_on(self.told), *shown])
+        shown = [*reach_parts(self.found), *overview_parts(self.found)]
+        put(self.results, [*session.notices, *shown])
         self.ticket.clear()
-        formulas = self.found.formulas
         self.filling = True  # else the pictures are drawn for every step on the way
         self.pick.options = [
-            (
-                f"Formula {k + 1}"
-                + (", mostly clear" if is_mostly_clear(self.opened, each) else ""),
-                k,
-            )
-            for k, each in enumerate(formulas)
+            (f"Formula {k + 1}" + (", mostly clear" if each.formula.mostly_clear else ""), k)
+            for k, each in enumerate(self.found.formulas)
         ]
-        self.pick.value = best_bodied(self.opened, formulas)
+        self.pick.value = self.found.best_that_hides
         self.filling = False
         self.chosen.layout.display = None
         self._picked()
 
     def _picked(self) -> None:
-        if self.filling or self.found is None or self.target is None:
+        if self.filling or self.found is None:
             return
-        formula = self.found.formulas[self.pick.value]
         self.ticket.clear()
-        name = f"formula {self.pick.value + 1}"
-        put(self.detail, formula_parts(self.opened, self.target, formula, name))
+        put(self.detail, formula_parts(self.found, self.pick.value, closely=True))
 
     def _aged(self) -> None:
         """The formulas in sight are no longer those of the entries above them."""

@@ -15,15 +15,11 @@ from matchkit.forms.book_demo import with_book
 from matchkit.forms.book_parts import about, jobs_parts, order_parts, story_parts
 from matchkit.forms.compare import two_that_hide
 from matchkit.forms.correct import correct_parts, corrections, example_job
-from matchkit.forms.formulas import best_bodied, formula_parts, match_parts
 from matchkit.forms.inks import fit_parts, ink_parts, tint_parts
 from matchkit.forms.jobsize import EXAMPLE, size_of, size_parts
-from matchkit.forms.leftovers import leftover_parts, uses_for
-from matchkit.forms.shops import OpenShop, fit_of, is_demo, target_of
+from matchkit.forms.shops import OpenShop, fit_of, is_demo
 from matchkit.forms.weigh import example_batch, weigh_parts
 from matchkit.matching.garment import Strokes
-from matchkit.matching.match import match as find_formulas
-from matchkit.matching.solve import spectral_target
 from matchkit.paper.ticket import ticket as make_ticket
 from matchkit.paper.ticket_sheet import ticket_text
 from matchkit.practice.hints import finish, follow
@@ -34,6 +30,7 @@ from matchkit.practice.simulated_shop import practice_shop
 from matchkit.report.check import check_parts
 from matchkit.report.comparison import comparison_parts
 from matchkit.report.cover import cover_parts
+from matchkit.report.formulas import formula_parts, overview_parts, reach_parts
 from matchkit.report.html import show
 from matchkit.report.ink_history import history_parts, share_parts
 from matchkit.report.parts import Part
@@ -44,7 +41,9 @@ from matchkit.workflows.checking import check as look
 from matchkit.workflows.comparing import compare as compare_recipes
 from matchkit.workflows.comparing import formulas_to_compare
 from matchkit.workflows.covering import cover as over_garments
+from matchkit.workflows.finding import find_formulas
 from matchkit.workflows.formula import Formula, example_formula
+from matchkit.workflows.formulas import ANY_LEFTOVER, Search
 from matchkit.workflows.importing import look_at
 from matchkit.workflows.ink_history import ink_history as history_of
 from matchkit.workflows.ink_history import shares_in_tolerance
@@ -85,16 +84,14 @@ def of_the_demo(opened: OpenShop, parts: Callable[[], Sequence[Part]]) -> None:
 
 def match(opened: OpenShop, target: str) -> None:
     """Formulas for a colour of the shop's list, and the best one that hides, closely."""
+    of_the_demo(opened, lambda: _found(opened, target, Search()))
 
-    def parts() -> list[Part]:
-        shop = opened.shop
-        wanted = spectral_target(target_of(opened, target), shop.lights, shop.observer)
-        found = find_formulas(shop, opened.fits, wanted, name=target)
-        at = best_bodied(opened, found.formulas)
-        closely = formula_parts(opened, wanted, found.formulas[at], f"formula {at + 1}")
-        return [*match_parts(opened, wanted, found), *closely]
 
-    of_the_demo(opened, parts)
+def _found(opened: OpenShop, target: str, search: Search) -> list[Part]:
+    session = opened.session()
+    found = find_formulas(session, wanted_listed(session, target), search)
+    closely = formula_parts(found, found.best_that_hides, closely=True)
+    return [*session.notices, *reach_parts(found), *overview_parts(found), *closely]
 
 
 def inks(opened: OpenShop, ink: str) -> None:
@@ -161,15 +158,8 @@ def compare(opened: OpenShop, target: str, lights: tuple[str, ...] = ()) -> None
 
 def leftovers(opened: OpenShop, target: str, mix: str = "", batch_g: float = 1000.0) -> None:
     """How much of the shelf a colour of the shop's list can use up."""
-
-    def parts() -> list[Part]:
-        shop = opened.shop
-        wanted = spectral_target(target_of(opened, target), shop.lights, shop.observer)
-        uses = uses_for(opened, wanted, mix, batch_g, 4)
-        closely = formula_parts(opened, wanted, uses[0].candidate, "formula 1") if uses else []
-        return [*leftover_parts(opened, target, wanted, uses), *closely]
-
-    of_the_demo(opened, parts)
+    search = Search(batch_g=batch_g, leftover=mix or ANY_LEFTOVER)
+    of_the_demo(opened, lambda: _found(opened, target, search))
 
 
 def check(opened: OpenShop) -> None:

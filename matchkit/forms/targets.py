@@ -1,5 +1,6 @@
 """The part of a form that asks which colour is wanted: a list, a file, or Lab numbers."""
 
+from collections.abc import Sequence
 from typing import Any
 
 import ipywidgets as w
@@ -106,13 +107,15 @@ class TargetPicker:
         self.way.observe(lambda _: self._shown(), names="value")
         self._shown()
 
-    def wanted(self, session: Session, other_weight: float = OTHER_WEIGHT) -> Wanted:
-        """The colour that was chosen, under the shop's lights or its own."""
+    def wanted(
+        self, session: Session, other_weight: float = OTHER_WEIGHT, lights: Sequence[str] = ()
+    ) -> Wanted:
+        """The colour that was chosen, under `lights` or the shop's; a Lab under its own."""
         if self.way.value == LAB:
             lab = read(self.L, self.a, self.b)
             return wanted_lab(session, lab, self.light.value, self.observer.value)
         name, R = self.spectrum()
-        return wanted_spectrum(session, name, R, other_weight=other_weight)
+        return wanted_spectrum(session, name, R, lights=lights, other_weight=other_weight)
 
     def read(self, other_weight: float = 0.2, lights: tuple[str, ...] = ()) -> tuple[str, Target]:
         """The target's name and the target, under `lights` or the shop's."""

@@ -27,15 +27,17 @@ def png_of(picture: Picture) -> bytes:
 def pictures_of(parts: Sequence[Part], names: Sequence[str] = (), usual: int = 3) -> list[Picture]:
     """The pictures of an answer that have one of `names`, in that order; else the first ones.
 
-    Raises InputError for a name that the answer has no picture of.
+    Raises InputError for a name that the answer has no picture of, or where it has none.
     """
     there: dict[str, list[Picture]] = {}
     for part in parts:
         if isinstance(part, Picture) and part.name and part.draw:
             there.setdefault(part.name, []).append(part)
+    if not there:
+        raise InputError("--picture: this answer has no picture; a Lab has no spectrum to show")
     chosen = list(names) or list(there)[:usual]
     if missing := [name for name in chosen if name not in there]:
-        have = ", ".join(there) or "no picture"
+        have = ", ".join(there)
         raise InputError(f"--show {missing[0]}: this answer has no such picture; it has {have}")
     return [picture for name in chosen for picture in there[name]]
 

@@ -31,7 +31,8 @@ def recipe_picture(
 ) -> Picture:
     """A recipe as a bar in its inks' own colours; drawn only where it is asked for.
 
-    `inks` are of the `palette`, in the order of the bar, with their `percents`.
+    `inks` are in the order of the bar, with their `percents`; one that the `palette` does not
+    hold, such as a leftover, stays white.
     """
 
     def draw(ax: "Axes") -> Any:
@@ -39,7 +40,8 @@ def recipe_picture(
         from matchkit.plots.marks import USUAL
 
         alone = reflectance(palette, np.eye(len(palette.inks)))
-        colours = hex_colours(alone[[palette.index(name) for name in inks]], light, observer)
+        known = dict(zip(palette.names, hex_colours(alone, light, observer), strict=True))
+        colours = [known.get(name, "#ffffff") for name in inks]
         ax.set_title(title, loc="left", fontsize=USUAL)
         return composition(ax, inks, percents, colours=colours)
 

@@ -1,0 +1,216 @@
+"""Formulas that were found, as parts: all of them side by side, and each one closely."""
+
+from dataclasses import replace
+from statistics import median
+
+from matchkit.colorimetry.tristimulus import Lab_to_XYZ, hex_colour, srgb, white
+from matchkit.matching.compare import compare
+from matchkit.matching.probability import Sensitive, chance_text
+from matchkit.matching.rank import Candidate
+from matchkit.matching.solve import Target
+from matchkit.paper.sheet import grams_text
+from matchkit.report.compared import compared_pictures, edge_to_edge
+from matchkit.report.parts import Heading, Notice, Part, Picture, Swatches, Table, by_light
+from matchkit.report.recipes import recipe_picture
+from matchkit.workflows.formulas import FoundFormula, FoundFormulas
+from matchkit.workflows.library import Library
+
+__all__ = [
+    "formula_head",
+    "formula_parts",
+    "formulas_parts",
+    "library_parts",
+    "overview_parts",
+    "reach_parts",
+    "sensitive_text",
+    "shares",
+    "target_hex",
+    "weights_table",
+]
+
+
+def formulas_parts(found: FoundFormulas, *, trade_offs: bool = False) -> list[Part]:
+    """All there is to read about the formulas, one below the other.
+
+    With `trade_offs` a table says what each formula gives up under its worst light.
+    """
+    target = found.wanted.target
+    light, observer = target.lights[0], target.observer
+    candidates = {f"formula {k}": each.formula for k, each in _numbered(found)}
+    colours = [hex_colour(each.R, light, observer) for each in candidates.values()]
+    swatches = Swatches(colours=(target_hex(target), *colours), names=("target", *candidates))
+    parts: list[Part] = [swatches, *reach_parts(found)]
+    for k, _ in _numbered(found):
+        parts += formula_parts(found, k - 1)
+    if trade_offs:
+        parts += _trade_offs(found)
+    if target.R is not None:
+        named = [(name, each.R) for name, each in candidates.items()]
+        seen = compare(target.R, named, lights=target.lights, observer=observer)
+        parts += compared_pictures(seen, found.shop.tolerance_de00, ())
+    return [*parts, *(_bar(found, k - 1) for k, _ in _numbered(found))]
+
+
+def reach_parts(found: FoundFormulas) -> list[Part]:
+    """Whether the inks can reach the colour, and what holds for all of the formulas."""
+    printed = found.search.printed
+    name = f"{found.wanted.name}, printed {printed.words}" if printed else found.wanted.name
+    return [f"{name}: {found.reach.text}", *found.notices]
+
+
+def overview_parts(found: FoundFormulas) -> list[Part]:
+    """The formulas side by side, and the warnings of each."""
+    target, step = found.wanted.target, found.shop.resolution_g
+    light, observer = target.lights[0], target.observer
+    below = [hex_colour(each.formula.R, light, observer) for each in found.formulas]
+    names = [f"{k}: dE00 {each.formula.de00[0]:.2f}" for k, each in _numbered(found)]
+    title = f"Above: {found.wanted.name} under {target.light_names[0]}. Below: the formulas"
+    rows = []
+    for k, each in _numbered(found):
+        formula, used = each.formula, []
+        if each.used:
+            left = each.used.left_g
+            used = [grams_text(each.used.used_g, step)]
+            used.append("not known" if left is None else grams_text(left, step))
+        rows.append(
+            (
+                str(k),
+                shares(formula),
+                *(f"{value:.2f}" for value in formula.de00),
+                chance_text(formula.chance_in_tolerance or 0.0),
+                "not known" if formula.cost_per_kg is None else f"{formula.cost_per_kg:.2f}",
+                each.sensitive.ink if each.sensitive else "not known",
+                *used,
+            )
+        )
+    head = (
+        "Formula",
+        "Inks, percent by mass",
+        *(f"dE00 {name}" for name in target.light_names),
+        f"Chance within {found.shop.tolerance_de00:g}",
+        "Cost per kg",
+        "Most sensitive ink",
+        *(("Leftover used, g", "Left, g") if found.formulas[0].used else ()),
+    )
+    return [
+        edge_to_edge(target_hex(target), below, names, title),
+        Table(head=head, rows=tuple(rows), words=(1, head.index("Most sensitive ink"))),
+        *(
+            Notice(code=notice.code, text=f"Formula {k}: {notice.text}")
+            for k, each in _numbered(found)
+            for notice in each.notices
+        ),
+    ]
+
+
+def formula_parts(found: FoundFormulas, k: int, *, closely: bool = False) -> list[Part]:
+    """Formula `k`, from 0: what is weighed, and its warnings.
+
+    `closely` shows how it looks beside the target in place of the warnings, which an
+    overview has told.
+    """
+    each, target = found.formulas[k], found.wanted.target
+    formula, step = each.formula, found.shop.resolution_g
+    head = f"Formula {k + 1}: {formula_head(formula, target)}"
+    parts: list[Part] = [Heading(text=head), weights_table(formula, step)]
+    if not closely:
+        parts += each.notices
+    if each.sensitive:
+        parts.append(sensitive_text(each.sensitive))
+    if closely:
+        bar = replace(_bar(found, k), aside=False, wide=True, width_in=6.4, height_in=1.7)
+        parts.append(bar)
+    if closely and target.R is not None:
+        name = f"formula {k + 1}"
+        seen = compare(
+            target.R, [(name, formula.R)], lights=target.lights, observer=target.observer
+        )
+        parts += compared_pictures(seen, found.shop.tolerance_de00, ("swatches", "spectra"))
+    return parts
+
+
+def library_parts(found: Library) -> list[Part]:
+    """How many colours of a library are within tolerance, and which are missed most."""
+    n, within = len(found.names), found.within_tolerance
+    head = f"{found.file}: {n} targets, {found.in_gamut} in gamut, {within} within tolerance"
+    if not found.de00:
+        return [head]
+    far = ", ".join(f"{name} {away:.2f}" for name, away in found.furthest)
+    return [head, f"dE00 {found.light}: median {median(found.de00):.2f}; furthest: {far}"]
+
+
+def formula_head(formula: Candidate, target: Target) -> str:
+    """How near a formula comes under each light, its chance and its cost, in one line."""
+    chance, cost = formula.chance_in_tolerance, formula.cost_per_kg
+    line = by_light("dE00", target.light_names, formula.de00.tolist())
+    line += "" if chance is None else f"  chance {chance_text(chance)}"
+    return line + ("" if cost is None else f"  cost {cost:.2f}/kg")
+
+
+def weights_table(formula: Candidate, resolution_g: float) -> Table:
+    """What is weighed, in its order, and what the balance shows on the way."""
+    total, rows = 0.0, []
+    for ink, grams, percent in zip(formula.inks, formula.grams, formula.percents, strict=True):
+        total += grams
+        shown = (grams_text(grams, resolution_g), f"{percent:.3f}", grams_text(total, resolution_g))
+        rows.append((ink, *shown))
+    return Table(head=("Ink", "Grams", "Percent", "Balance shows"), rows=tuple(rows))
+
+
+def sensitive_text(found: Sensitive) -> str:
+    """Which ink to weigh with most care."""
+    return (
+        f"Most sensitive: {found.step_g:.2g} g too much {found.ink} shifts the colour by dE00"
+        f" {found.de00:.2f}."
+    )
+
+
+def shares(formula: Candidate) -> str:
+    """A formula on one line: inks and percents."""
+    return ", ".join(
+        f"{ink} {percent:.2f}" for ink, percent in zip(formula.inks, formula.percents, strict=True)
+    )
+
+
+def target_hex(target: Target) -> str:
+    """The target as a web colour."""
+    reference = white(target.lights[0], target.observer)
+    levels = (255 * srgb(Lab_to_XYZ(target.lab[0], reference), reference)).round().astype(int)
+    return "#{:02x}{:02x}{:02x}".format(*levels.tolist())
+
+
+def _numbered(found: FoundFormulas) -> list[tuple[int, FoundFormula]]:
+    return list(enumerate(found.formulas, start=1))
+
+
+def _bar(found: FoundFormulas, k: int) -> Picture:
+    each, target = found.formulas[k], found.wanted.target
+    return recipe_picture(
+        f"formula {k + 1}", each.formula.inks, each.formula.percents, palette=each.palette,
+        light=target.lights[0], observer=target.observer,
+    )  # fmt: skip
+
+
+def _trade_offs(found: FoundFormulas) -> list[Part]:
+    """What a formula that is better here gives up there."""
+    target = found.wanted.target
+    first, rows = target.light_names[0], []
+    for k, each in _numbered(found):
+        formula = each.formula
+        worst, cost = int(formula.de00.argmax()), formula.cost_per_kg
+        rows.append(
+            (
+                str(k),
+                f"{formula.de00[0]:.2f}",
+                f"{formula.de00[worst]:.2f}",
+                target.light_names[worst],
+                str(len(formula.inks)),
+                "" if cost is None else f"{cost:.2f}",
+                chance_text(formula.chance_in_tolerance or 0.0),
+            )
+        )
+    head = ("Formula", first, "worst", "under", "inks", "cost/kg", "chance")
+    table = Table(head=head, rows=tuple(rows), caption="Trade-offs (dE00):", words=(3,))
+    if len(target.lights) == 1:
+        return [table]
+    return [table, f"To give up some of {first} for the other lights: --other-lights 3"]

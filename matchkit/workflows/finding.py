@@ -1,0 +1,310 @@
+"""Formulas for a colour: of fresh ink, with a leftover in them, or for a print on a garment."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+
+from matchkit.correcting.diagnose import model_error_f
+from matchkit.correcting.leftovers import Use, use, which_bucket
+from matchkit.correcting.mixes import letdowns_on_shelf, shelf_of
+from matchkit.errors import InputError, did_you_mean
+from matchkit.fitting.fit import Fit
+from matchkit.inks.recipe import STEPS_TO_TRUST, letdowns_for
+from matchkit.inks.shop import Shop
+from matchkit.matching.garment import shows_through
+from matchkit.matching.match import (
+    Match,
+    MoreStock,
+    fractions_for,
+    match,
+    palette_for,
+    stock_words,
+    with_more_stock,
+)
+from matchkit.matching.probability import most_sensitive, spread_of
+from matchkit.matching.rank import Candidate
+from matchkit.matching.solve import MOST, PARENTS, Target
+from matchkit.workflows.formulas import ANY_LEFTOVER, FoundFormula, FoundFormulas, Search
+from matchkit.workflows.printed import PrintedOver, printed_fits
+from matchkit.workflows.session import Notice, Session
+from matchkit.workflows.wanted import Wanted
+
+__all__ = ["find_formulas", "warnings_of"]
+
+METAMERIC = 2.0  # times the tolerance, off under another light: worth a word
+CLEAR = "Mostly clear: the ground shows through. Prove it on the garment."
+
+Fits = Mapping[str, Fit]
+
+
+def find_formulas(
+    session: Session,
+    wanted: Wanted,
+    search: Search | None = None,
+    *,
+    progress: Callable[[int, int], None] | None = None,
+) -> FoundFormulas:
+    """Formulas for a colour from the inks there are today.
+
+    `progress` is called with how many sets of inks were looked at, and of how many.  Raises
+    InputError for options that can't be met, such as a batch larger than the stock; a poor
+    match is an answer.
+    """
+    search = search or Search()
+    if search.printed and search.leftover is not None:
+        raise InputError(
+            "a print and a leftover can't be asked for together: leftovers are used up by what"
+            " hides; leave out one of the two"
+        )
+    shop, target = session.shop, wanted.target
+    fits = printed_fits(session, search.printed) if search.printed else session.fits_today
+    found = match(
+        shop, fits, target, name=wanted.name, without=search.without, prefer=search.prefer,
+        every=search.every, progress=progress, batch_g=search.batch_g,
+        max_inks=search.max_inks, top=search.top,
+    )  # fmt: skip
+    more, formulas = None, _fresh(shop, fits, target, found)
+    if search.leftover is None:
+        more = with_more_stock(
+            shop, fits, target, found, batch_g=search.batch_g, max_inks=search.max_inks,
+            without=search.without, prefer=search.prefer,
+        )  # fmt: skip
+    elif used := _with_leftovers(session, search, target, found):
+        formulas = used[: search.top]
+        found = replace(found, formulas=tuple(each.formula for each in formulas))
+    return FoundFormulas(
+        wanted=wanted,
+        search=search,
+        shop=shop,
+        match=found,
+        more=more,
+        fits=fits,
+        formulas=formulas,
+        reach=_reach(found, shop, search, more),
+        notices=tuple(_notices(shop, search, target, found, more, formulas)),
+    )
+
+
+def _fresh(shop: Shop, fits: Fits, target: Target, found: Match) -> tuple[FoundFormula, ...]:
+    palettes = {series: fit.palette for series, fit in fits.items()}
+    out = []
+    for formula in found.formulas:
+        palette = palette_for(palettes, formula.inks)
+        grams = sum(formula.grams) * fractions_for(palette, formula.inks, formula.grams)
+        out.append(
+            FoundFormula(
+                formula=formula,
+                palette=palette,
+                sensitive=most_sensitive(palette, grams, target),
+                notices=warnings_of(formula, target, shop),
+            )
+        )
+    return tuple(out)
+
+
+# ---- with a leftover ------------------------------------------------------------------------
+
+
+def _with_leftovers(
+    session: Session, search: Search, target: Target, plain: Match
+) -> tuple[FoundFormula, ...]:
+    """The formulas that take the most of a leftover; none where none comes near enough."""
+    shop, name = session.shop, search.leftover
+    if name in search.without:
+        raise InputError(f"{name!r} is to be used and to be left out; leave out one of the two")
+    there = f"the mixes are {', '.join(mix.name for mix in shop.mixes) or 'none'}"
+    out = []
+    for fit in session.fits_today.values():
+        mixes = [
+            mix
+            for mix in shop.mixes
+            if set(mix.inks) <= set(fit.palette.names)
+            and name in (ANY_LEFTOVER, mix.name)
+            and mix.name not in search.without
+        ]
+        if mixes:
+            spread = spread_of(fit.palette, fit.error_Lab, shop.resolution_g)
+            shelf = shelf_of(fit.palette, mixes, spread, model_f=model_error_f(fit))
+            session.note("mix_left_out", *shelf.notes)
+            cost = plain.formulas[0].cost_per_kg
+            if name == ANY_LEFTOVER:
+                uses = which_bucket(
+                    shelf, target, spread, batch_g=search.batch_g, resolution_g=shop.resolution_g,
+                    tolerance_de00=shop.tolerance_de00, max_inks=search.max_inks,
+                    without=search.without, fresh_cost_per_kg=cost,
+                )  # fmt: skip
+            else:
+                assert name is not None
+                uses = use(
+                    shelf, name, target, spread, batch_g=search.batch_g,
+                    resolution_g=shop.resolution_g, tolerance_de00=shop.tolerance_de00,
+                    max_inks=search.max_inks, top=search.top, without=search.without,
+                    fresh_cost_per_kg=cost,
+                )  # fmt: skip
+            out += [
+                FoundFormula(
+                    formula=each.candidate,
+                    palette=fit.palette,
+                    used=each,
+                    notices=(
+                        *_used(each, target, shop.tolerance_de00),
+                        *warnings_of(each.candidate, target, shop),
+                    ),
+                )
+                for each in uses
+            ]
+    if not out and name:
+        hint = did_you_mean(name, [mix.name for mix in shop.mixes])
+        raise InputError(f"no formula takes the leftover {name!r}; {there}{hint}")
+    if not out and not shop.mixes:
+        raise InputError("no mix stands on the shelf; write it into mixes.csv")
+    return tuple(out)
+
+
+def _used(each: Use, target: Target, tolerance_de00: float) -> list[Notice]:
+    """How much of a leftover a formula takes; where it is not near enough, how far off."""
+    saved = "" if each.saved is None else f", {each.saved:.2f} of new ink saved"
+    left = "" if each.left_g is None else f", {each.left_g:.0f} g of it left"
+    used = f"{each.name}: {each.used_g:.2f} g used ({100 * each.share:.0f} %){left}{saved}."
+    notices = [Notice(code="leftover_used", text=used)]
+    if not each.within:
+        away, light = float(each.candidate.de00[0]), target.light_names[0]
+        far = f"dE00 {away:.2f} under {light} is over half the tolerance of {tolerance_de00:g}"
+        notices.append(Notice(code="not_near_enough", text=f"Not near enough: {far}."))
+    return notices
+
+
+# ---- what a person must know ----------------------------------------------------------------
+
+
+def warnings_of(formula: Candidate, target: Target, shop: Shop) -> tuple[Notice, ...]:
+    """What speaks against weighing a formula just so."""
+    notices = [Notice(code="mostly_clear", text=CLEAR)] if formula.mostly_clear else []
+    worst = int(formula.de00.argmax())
+    off, tolerance = float(formula.de00[worst]), shop.tolerance_de00
+    if formula.de00[0] <= tolerance and off > METAMERIC * tolerance:
+        text = (
+            f"Under {target.light_names[worst]} it is off by dE00 {off:.1f}: agree which light"
+            " counts, or list first what holds under every light."
+        )
+        notices.append(Notice(code="other_light", text=text))
+    notices += [Notice(code="small_weight", text=line) for line in _small_weights(formula, shop)]
+    return tuple(notices)
+
+
+def _small_weights(formula: Candidate, shop: Shop) -> list[str]:
+    """A line for each ink that the balance can't show well, with the way out."""
+    known = {ink.name: ink for ink in shop.inks}
+    if not set(formula.inks) <= set(known):  # a leftover in it: its inks are mixed already
+        return []
+    inks, step = [known[name] for name in formula.inks], shop.resolution_g
+    ways = {way.ink: way for way in letdowns_for(inks, formula.grams, step)}
+    on_shelf = letdowns_on_shelf(inks, formula.grams, shop.mixes, step)
+    ways |= {way.ink: way for way in on_shelf}
+    lines = []
+    for ink, grams in zip(formula.inks, formula.grams, strict=True):
+        if grams >= STEPS_TO_TRUST * step * (1 - 1e-9):
+            continue
+        out = "make a bigger batch, or weigh it on a finer balance"
+        if ink in ways:
+            weigh = ", ".join(f"{name} {g:g} g" for name, g in ways[ink].grams)
+            out = f"weigh it as a letdown instead: {weigh}"
+        lines.append(f"{ink}: {grams:g} g is under {STEPS_TO_TRUST} steps of the balance; {out}.")
+    return lines
+
+
+def _reach(found: Match, shop: Shop, search: Search, more: MoreStock | None) -> Notice:
+    """Whether the inks can reach the target, and what keeps a formula from it."""
+    nearest = "The nearest formulas follow; agree on the colour before anything is mixed."
+    if not found.in_gamut and more and more.in_gamut:
+        text = f"out of reach with the stock there is. {nearest}"
+        return Notice(code="out_of_reach_with_stock", text=text)
+    if not found.in_gamut:
+        return Notice(code="out_of_reach", text=f"outside what these inks can reach. {nearest}")
+    if found.formulas[0].de00[0] > shop.tolerance_de00:
+        inks = "one ink" if search.max_inks == 1 else f"{search.max_inks} inks"
+        text = f"these inks can reach it, but not with {inks} at most. {nearest}"
+        return Notice(code="too_few_inks", text=text)
+    return Notice(code="in_reach", text="these inks can reach it.")
+
+
+def _notices(
+    shop: Shop,
+    search: Search,
+    target: Target,
+    found: Match,
+    more: MoreStock | None,
+    formulas: tuple[FoundFormula, ...],
+) -> list[Notice]:
+    """What is to be known of all formulas."""
+    told = []
+    if more:
+        words = stock_words(more, found, target)
+        told.append(Notice(code="stock", text=f"{words[0].upper()}{words[1:]}."))
+    if search.leftover is not None and formulas[0].used is None:
+        there = ", ".join(mix.name for mix in shop.mixes)
+        text = (
+            f"No leftover can be brought near enough to {found.target}: these formulas are without"
+            f" one. Ask for one by its name to see how near it comes; there are {there}."
+        )
+        told.append(Notice(code="no_leftover", text=text))
+    if search.printed:
+        told += _print_notices(shop, search.printed, target, formulas[0])
+    if not found.exhaustive:
+        text = (
+            f"So many inks have more than {MOST:,} subsets of one size: not all were looked at,"
+            f" only those that add an ink to one of the {PARENTS:,} best formulas of one ink"
+            " fewer. Leave some inks out, or allow fewer, and all of them are looked at."
+        )
+        told.append(Notice(code="not_exhaustive", text=text))
+    told.append(_lots_spread(formulas))
+    if len(formulas) < search.top:
+        told.append(Notice(code="short_list", text=_short_list(search, formulas)))
+    return told
+
+
+def _print_notices(
+    shop: Shop, printed: PrintedOver, target: Target, best: FoundFormula
+) -> list[Notice]:
+    """Whether the ground shows through the best print, and what its chance counts."""
+    formula, told = best.formula, []
+    c = fractions_for(best.palette, formula.inks, formula.grams)
+    shows = shows_through(best.palette, c, target.lights[0], target.observer)
+    if formula.de00[0] > shop.tolerance_de00 and shows > shop.tolerance_de00:
+        text = (
+            "It will not cover: what is below shows through. Even formula 1 is then"
+            f" dE00 {shows:.1f} from its colour where it hides. Print it thicker (a second stroke"
+            " doubles the thickness) or put white below it; `matchkit cover` compares both."
+        )
+        told.append(Notice(code="shows_through", text=text))
+    strays = f"a thickness that varies by {100 * printed.thickness_spread:g} % from print to print"
+    card = f"Matched as a print, {printed.words}. A drawdown of it on a card has another colour"
+    return [
+        *told,
+        Notice(code="thickness_spread", text=f"Chances allow for {strays} (standard deviation)."),
+        Notice(code="on_card", text=f"{card}: prove it on the garment."),
+    ]
+
+
+def _lots_spread(formulas: tuple[FoundFormula, ...]) -> Notice:
+    """What the chances allow for, which only the shop can know, or its book has learned."""
+    inks = [ink for each in formulas for ink in each.palette.inks]
+    spreads = sorted({round(ink.lot_spread_percent, 1) for ink in inks})
+    by = f"{spreads[0]:g}" if len(spreads) == 1 else f"{spreads[0]:g} to {spreads[-1]:g}"
+    text = f"Chances allow for lots differing in strength by {by} % (lot_spread_percent)."
+    return Notice(code="lots_spread", text=text)
+
+
+def _short_list(search: Search, formulas: tuple[FoundFormula, ...]) -> str:
+    """Why a list is shorter than it was asked for."""
+    n = len(formulas)
+    head = f"Only {n} formula{'s' if n > 1 else ''} ({search.top} asked for): "
+    if formulas[0].used and search.leftover == ANY_LEFTOVER:
+        return head + "one for each mix on the shelf that can be brought near enough."
+    if formulas[0].used:
+        return head + "others add inks, or come less near."
+    poor = (
+        ""
+        if search.every
+        else ", or are as near but less sure or mostly clear (list all to see those)"
+    )
+    return f"{head}others add inks without coming closer{poor}."
