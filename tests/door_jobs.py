@@ -3,7 +3,7 @@
 import contextlib
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from html import unescape
 from typing import Any
 
@@ -44,7 +44,6 @@ from matchkit.correcting.advice import verdict as leave_words
 from matchkit.correcting.advice import worth_doing
 from matchkit.correcting.correct import WAYS, correct
 from matchkit.correcting.diagnose import Round, infer, model_error_f
-from matchkit.correcting.lot_check import judge_lot
 from matchkit.correcting.lots import for_palette
 from matchkit.correcting.overpour import over_pour
 from matchkit.errors import InputError
@@ -72,10 +71,11 @@ from matchkit.workflows.covering import cover
 from matchkit.workflows.finding import find_formulas
 from matchkit.workflows.formula import Formula
 from matchkit.workflows.formulas import Search
+from matchkit.workflows.lot_checking import LotDrawdown, check_lot
 from matchkit.workflows.planning import PlanChoices, plan_drawdowns
 from matchkit.workflows.printed import PrintedOver
 from matchkit.workflows.session import Session
-from matchkit.workflows.wanted import wanted_lab, wanted_listed, wanted_spectrum
+from matchkit.workflows.wanted import spectrum_in, wanted_lab, wanted_listed, wanted_spectrum
 
 BATCH_G = sum(FORMULA.values())
 CONTAINER = "1 litre"
@@ -855,18 +855,14 @@ def lot_form(room: Room) -> Facts:
 
 
 def lot_python(room: Room) -> Facts:
-    known = by_library(room)
-    fit = known.fits[series_of(known, [INK])]
-    drawdown = check_drawdown(known.shop, INK, NEW_STRENGTH)
-    drawdown = replace(drawdown, readings=np.round(drawdown.readings, 5))
-    spread = spread_of(fit.palette, fit.error_Lab, known.shop.resolution_g)
-    found = judge_lot(
-        fit.palette, INK, [drawdown], spread,
-        light=known.shop.lights[0], observer=known.shop.observer, lot=NEW_LOT,
-        reference=known.shop.hiding,
-    )  # fmt: skip
-    told = lot_facts("\n".join([*found.words, *known.told.words]))
-    return told | {"verdict": found.kind, "strength": found.strength, "counts once opened": None}
+    session = Session(room.folder)
+    measured = spectrum_in(session, lot_reading(room))
+    drawn = LotDrawdown(ink=INK, lot=NEW_LOT, percent=10.0)
+    found = check_lot(session, drawn, measured, write=False)
+    told = lot_facts("\n".join([*found.words, *(each.text for each in session.notices)]))
+    data = found.to_dict()
+    named = {"verdict": data["verdict"], "strength": data["strength"]}
+    return told | named | {"counts once opened": None}
 
 
 # ---- which drawdowns to make

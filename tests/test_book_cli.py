@@ -195,8 +195,8 @@ def test_a_recipe_with_a_leftover_is_planned_and_weighed_by_its_name(desk, tmp_p
     other = desk.json("log-match", target, "--recipe", recipe)
     desk.text("weigh", other["batch"], desk.recipe("as weighed", Sand_rest=19.0, Quay_White=10.2))
     shown = desk.text("show", other["batch"]).out
-    assert re.search(r"Sand rest +20 +19\n", shown)
-    assert re.search(r"Quay White +W-118 +10 +10\.2\n", shown)
+    assert re.search(r"Sand rest +20\.00 +19\.00\n", shown)
+    assert re.search(r"Quay White +W-118 +10\.00 +10\.20\n", shown)
     assert "Sand Ochre" not in shown
     assert desk.json("check")["sound"]
 
@@ -501,7 +501,7 @@ def test_cards_that_are_in_the_book_are_left_out_unless_asked(desk, tmp_path):
     assert len(desk.json("import-paper", cards)["formulas"]) == 2
     again = desk.text("import-paper", cards)
     assert "Old rose is in the book already, formula 1; left out" in again.err
-    assert again.out == "nothing new to write down\n"
+    assert again.out == "Nothing new to write down.\n"
     cards.write_text(row.format(940), encoding="utf-8")  # the same name, mixed otherwise
     assert [each["formula"] for each in desk.json("import-paper", cards)["formulas"]] == [3]
     assert [each["name"] for each in desk.json("import-paper", cards, "--again")["formulas"]] == [
@@ -515,7 +515,7 @@ def test_cards_that_are_in_the_book_are_left_out_unless_asked(desk, tmp_path):
 def test_a_lot_that_is_open_is_not_opened_again(desk):
     assert "not known yet" in desk.text("lot", "Sharp Lemon", "L-040").out
     said = desk.text("lot", "Sharp Lemon", "L-040").out
-    assert said == "Sharp Lemon: lot L-040 is open already; nothing is changed\n"
+    assert said == "Sharp Lemon: lot L-040 is open already; nothing is changed.\n"
     assert desk.json("lot", "Sharp Lemon", "L-040")["lot"] is None
     assert "not known yet" in desk.text("lot", "Sharp Lemon", "L-041").out
 

@@ -194,7 +194,7 @@ def test_a_job_from_the_balance_to_the_shelf(form, opened, own_folder):
     assert (form.what.value, form.by.text.value) == (CLOSED, "")  # who approves is asked anew
     form.pick.value = UNWEIGHED
 
-    press(form, "Save the bucket's label")
+    press(form, "Save the container's label")
     (label,) = (own_folder / "tickets").iterdir()
     for words in ("APPROVED by", "Ms Reed", "Tern Street Choir", "Dusk Violet", "data sheets"):
         assert words in label.read_text(encoding="utf-8")
@@ -482,7 +482,7 @@ def test_the_shelf_is_kept_without_a_command(form):
     shelf.name.value, shelf.grams.text.value, shelf.lot.text.value = "Sharp Lemon", "2500", "L-050"
     before = stock(held(), read_shop(COPY))["Sharp Lemon"]
     shelf.write.click()
-    assert "Sharp Lemon: 2500 g came in. When lot L-050 is opened" in shelf.done.value
+    assert "Sharp Lemon 2500 g. When lot L-050 is opened" in shelf.done.value
     assert stock(held(), read_shop(COPY))["Sharp Lemon"] == pytest.approx(before + 2500)
     shelf.what.value = OPENED
     assert shelf.grams.box.layout.display == "none"
@@ -527,15 +527,15 @@ def test_a_new_lot_is_checked_by_its_drawdown(form, opened):
     assert "a lot needs its name" in shelf.problems.value
     shelf.lot.text.value = "G-070"
     shelf.write.click()
-    assert re.search("Written down: Kelp Green: runs [4-8] % strong", shelf.done.value)
-    assert "It counts once lot G-070 is opened" in shelf.done.value
+    assert re.search("Kelp Green: runs [4-8] % strong", shelf.done.value)
+    assert "it counts once lot G-070 is opened" in shelf.done.value
     hand_in("Slipway Blue", 1.0)
     shelf.write.click()
     assert "measure it anew" in shelf.done.value and "Nothing is written" in shelf.done.value
     shelf.what.value = OPENED
     shelf.lot.text.value = "G-070"
     shelf.write.click()
-    assert "lot G-070 from now on. Its check drawdown tells its strength." in shelf.done.value
+    assert "lot G-070 from now on; its check drawdown tells its strength." in shelf.done.value
     told = by_the_book(open_shop(COPY)).words
     assert any(line.startswith("Kelp Green lot G-070 has run") for line in told)
 

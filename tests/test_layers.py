@@ -60,10 +60,16 @@ EDGES = {
         *("plain", "session", "wanted", "formula", "printed", "checking", "covering", "comparing"),
         *("ink_history", "rehearsing", "practising", "planning", "starting", "importing"),
         *("formulas", "finding", "library"),
+        *(
+            "booking",
+            "shelf",
+            "lot_checking",
+        ),
     ),
     "report": (
         *("parts", "terminal", "pictures", "html", "json", "compared", "recipes", "check", "cover"),
         *("comparison", "ink_history", "rehearsal", "practice", "plan", "readings", "formulas"),
+        *("book",),
     ),
     "forms": (
         *("shops", "style", "book_demo", "parts", "pictures", "begin", "formulas", "new_shop"),
@@ -76,7 +82,7 @@ EDGES = {
         *("findings", "folders", "terminal", "values", "demo", "instrument", "lab"),
         *("outputs", "asked", "book", "shops", "corrections", "films", "formulas", "import_"),
         *("pictures", "plan", "practice", "rescue", "book_colour", "book_history", "book_keep"),
-        *("book_look", "book_lots", "check", "correct", "fit", "cover", "library", "new"),
+        *("book_look", "check", "correct", "fit", "cover", "library", "new"),
         *("predict", "printed", "rehearse", "ticket", "book_work", "jobsize", "match", "compare"),
     ),
     "__main__": (),

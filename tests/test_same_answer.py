@@ -129,7 +129,6 @@ DIFFER: tuple[tuple[str, str, tuple[str, ...], tuple[str, ...]], ...] = (
         "python", ("warnings",), (MIX,),
     ),
     # the rest
-    ("the form does not say what lots it counts on", "form", ("lots",), ("lot check",)),
 )  # fmt: skip
 
 

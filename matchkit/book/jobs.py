@@ -24,6 +24,7 @@ __all__ = [
     "job",
     "job_of",
     "local_day",
+    "off_plan",
     "planned_grams",
     "sharing",
     "sharing_words",
@@ -290,6 +291,18 @@ def far_from_plan(
 def _far(grams: float, planned_g: float, times: float, resolution_g: float) -> bool:
     step = SLIGHT_STEPS * resolution_g
     return abs(grams - planned_g) > step and not planned_g / times <= grams <= planned_g * times
+
+
+def off_plan(pour: Poured) -> str:
+    """How far the weights lie from the plan, where there was one."""
+    if not any(pour.planned_g):
+        return ""
+    off = [
+        (abs(g - planned), ink, g - planned)
+        for ink, g, planned in zip(pour.inks, pour.actual_g, pour.planned_g, strict=True)
+    ]
+    _, ink, by = max(off)
+    return "as planned" if by == 0 else f"furthest off the plan: {ink} {by:+.2f} g"
 
 
 # ---- days

@@ -19,6 +19,7 @@ from matchkit.workflows.wanted import OTHER_WEIGHT, Wanted, spectrum_in, wanted_
 __all__ = [
     "Answer",
     "batch_argument",
+    "batch_of",
     "draw",
     "give",
     "json_option",
@@ -110,6 +111,13 @@ def draw(args: argparse.Namespace, parts: Sequence[Part]) -> None:
 def batch_argument(parser: argparse.ArgumentParser) -> None:
     """BATCH, of the record book."""
     parser.add_argument("batch", metavar="BATCH", help="its number, or its label as scanned")
+
+
+def batch_of(session: Session, args: argparse.Namespace) -> int:
+    """The number of BATCH; InputError for a label of another shop's book."""
+    from matchkit.book.find import scanned
+
+    return scanned(session.open_book(), args.batch)
 
 
 def json_option(parser: argparse.ArgumentParser) -> None:

@@ -1,9 +1,8 @@
 """``matchkit book``: the shop's record book, one verb for each thing that happens.
 
 The verbs are functions of `book_colour` (matches, reprints, old cards), `book_work` (a
-bucket's), `book_look` (questions), `book_lots` (new lots) and `book_keep` (shelf and
-safety).  Each takes the session and either prints its answer by `asked.give` or returns it,
-as JSON and as text.
+bucket's), `book_look` (questions) and `book_keep` (shelf and safety).  Each takes the
+session and either prints its answer by `asked.give` or returns it, as JSON and as text.
 """
 
 import argparse
@@ -42,7 +41,7 @@ VERBS = {
     "count": ("keep", "a stock-take of an ink or a leftover"),
     "deliver": ("keep", "ink that came in"),
     "lot": ("keep", "a new lot of an ink is opened"),
-    "check-lot": ("lots", "how strong a new lot is, from one drawdown of it"),
+    "check-lot": ("keep", "how strong a new lot is, from one drawdown of it"),
     "strike": ("keep", "strike a record that was wrong"),
     "backup": ("keep", "a whole copy of the book, also while it is in use"),
     "check": ("keep", "is the book sound?"),

@@ -5,14 +5,11 @@ from collections.abc import Mapping
 from typing import Any
 
 from matchkit.book.entries import log_match as log
-from matchkit.book.entries import open_batch as open_again
 from matchkit.book.find import scanned
-from matchkit.book.jobs import job, planned_grams
 from matchkit.book.lessons import fit_key
-from matchkit.book.work import as_poured, paper_in_book, prediction, read_paper
-from matchkit.book.work import import_paper as write_cards
+from matchkit.book.work import as_poured, prediction
 from matchkit.book.work import reprint as match_again
-from matchkit.cli.asked import Answer, batch_argument, reference_lots_option
+from matchkit.cli.asked import Answer, batch_argument, give, reference_lots_option
 from matchkit.cli.shops import (
     by_light,
     decimals,
@@ -24,7 +21,7 @@ from matchkit.cli.shops import (
     palettes_of,
     written_in,
 )
-from matchkit.cli.terminal import positive, say, table, whole
+from matchkit.cli.terminal import positive, table, whole
 from matchkit.errors import InputError
 from matchkit.fitting.fit import Fit
 from matchkit.inks.shop import Shop
@@ -32,6 +29,8 @@ from matchkit.matching.match import match, palette_for
 from matchkit.matching.probability import chance_text
 from matchkit.matching.rank import Candidate
 from matchkit.matching.solve import Target, spectral_target
+from matchkit.report.book import imported_parts, opened_parts
+from matchkit.workflows import booking
 from matchkit.workflows.finding import warnings_of
 from matchkit.workflows.session import Session
 
@@ -195,33 +194,9 @@ def import_paper_arguments(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def import_paper(session: Session, args: argparse.Namespace) -> Answer:
-    book = session.open_book(create=True)
-    shop = session.shop
-    cards = read_paper(args.cards, shop)
-    for line in dict.fromkeys(line for card in cards for line in card.taken):
-        say(line)
-    there = (
-        {}
-        if args.again
-        else dict(
-            (card.name, n) for card, n in zip(cards, paper_in_book(book, cards), strict=True) if n
-        )
-    )
-    for name, n in there.items():
-        say(f"{name} is in the book already, formula {n}; left out (--again writes it anew)")
-    cards = [card for card in cards if card.name not in there]
-    numbers = write_cards(book, shop, session.fits, cards)
-    rows = [[str(n), card.name, card.customer] for n, card in zip(numbers, cards, strict=True)]
-    answer = {
-        "formulas": [
-            {"formula": n, "name": card.name} for n, card in zip(numbers, cards, strict=True)
-        ],
-        "left_out": [{"formula": n, "name": name} for name, n in there.items()],
-    }
-    if not cards:
-        return answer, "nothing new to write down"
-    return answer, table(["Formula", "name", "customer"], rows)
+def import_paper(session: Session, args: argparse.Namespace) -> None:
+    imported = booking.import_paper(session, args.cards, again=args.again)
+    give(args, imported.to_dict, lambda: imported_parts(imported))
 
 
 def open_batch_arguments(parser: argparse.ArgumentParser) -> None:
@@ -232,20 +207,10 @@ def open_batch_arguments(parser: argparse.ArgumentParser) -> None:
     _job_options(parser)
 
 
-def open_batch(session: Session, args: argparse.Namespace) -> Answer:
-    grams, book, shop = positive(args.grams, "--grams"), session.open_book(), session.files
+def open_batch(session: Session, args: argparse.Namespace) -> None:
+    grams = positive(args.grams, "--grams")
     if not args.formula.isdecimal():
         raise InputError(f"open-batch: found {args.formula!r}, need the number of a formula")
-    number = open_again(
-        book, int(args.formula), grams, job=args.job, customer=args.customer, due=args.due
-    )
-    made = job(book, number)
-    planned, digits = planned_grams(made, shop.resolution_g), decimals(shop.resolution_g)
-    answer = {
-        "batch": number,
-        "formula": made.formula,
-        "inks": [{"ink": ink, "grams": g} for ink, g in planned.items()],
-    }
-    rows = [[ink, f"{g:.{digits}f}"] for ink, g in planned.items()]
-    text = f"batch {number}: {made.name}, {grams:g} g of formula {made.formula}"
-    return answer, f"{text}\n{table(['Ink', 'grams'], rows, indent=2)}"
+    details = booking.JobDetails(job=args.job, customer=args.customer, due=args.due)
+    opened = booking.open_batch(session, int(args.formula), grams, details)
+    give(args, opened.to_dict, lambda: opened_parts(opened))

@@ -2,20 +2,27 @@
 
 import argparse
 
-from matchkit.book.checks import is_checked
 from matchkit.book.copies import backup as back_up
 from matchkit.book.copies import check as check_book
 from matchkit.book.copies import export as export_book
 from matchkit.book.copies import restore as restore_book
-from matchkit.book.entries import strike as strike_record
 from matchkit.book.schema import STRIKABLE
-from matchkit.book.stock import count as count_stock
-from matchkit.book.stock import deliver as take_in
-from matchkit.book.stock import open_lot
-from matchkit.cli.asked import Answer
-from matchkit.cli.terminal import number_of
+from matchkit.cli.asked import give
+from matchkit.cli.shops import name_option
+from matchkit.cli.terminal import number_of, positive
 from matchkit.errors import InputError
+from matchkit.report.book import lot_check_parts
+from matchkit.workflows import booking, shelf
+from matchkit.workflows.booking import Written
+from matchkit.workflows.lot_checking import LotDrawdown
+from matchkit.workflows.lot_checking import check_lot as judge_lot
 from matchkit.workflows.session import Session
+from matchkit.workflows.wanted import spectrum_in
+
+
+def give_written(args: argparse.Namespace, written: Written) -> None:
+    """Print what was written down."""
+    give(args, written.to_dict, lambda: [written.text])
 
 
 def count_arguments(parser: argparse.ArgumentParser) -> None:
@@ -23,10 +30,8 @@ def count_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("grams", metavar="G", help="how much of it there is now")
 
 
-def count(session: Session, args: argparse.Namespace) -> Answer:
-    grams = number_of(args.grams, "grams")
-    number = count_stock(session.open_book(create=True), session.files, args.ink, grams)
-    return {"movement": number}, f"counted: {args.ink} {grams:g} g"
+def count(session: Session, args: argparse.Namespace) -> None:
+    give_written(args, shelf.count(session, args.ink, number_of(args.grams, "grams")))
 
 
 def deliver_arguments(parser: argparse.ArgumentParser) -> None:
@@ -35,12 +40,9 @@ def deliver_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--lot", default="", help="the delivery's lot")
 
 
-def deliver(session: Session, args: argparse.Namespace) -> Answer:
+def deliver(session: Session, args: argparse.Namespace) -> None:
     grams = number_of(args.grams, "grams")
-    book = session.open_book(create=True)
-    number = take_in(book, session.files, args.ink, grams, lot=args.lot)
-    hint = " (say `lot` when it is opened)" if args.lot else ""
-    return {"movement": number}, f"delivered: {args.ink} {grams:g} g{hint}"
+    give_written(args, shelf.deliver(session, args.ink, grams, lot=args.lot))
 
 
 def lot_arguments(parser: argparse.ArgumentParser) -> None:
@@ -48,19 +50,42 @@ def lot_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("lot", metavar="LOT", help="the lot that is opened now")
 
 
-def lot(session: Session, args: argparse.Namespace) -> Answer:
-    number = open_lot(session.open_book(create=True), session.files, args.ink, args.lot)
-    if number is None:
-        return {"lot": None}, f"{args.ink}: lot {args.lot} is open already; nothing is changed"
-    words = f"{args.ink}: lot {args.lot} from now on; {_strength_of(session, args)}"
-    return {"lot": number}, words
+def lot(session: Session, args: argparse.Namespace) -> None:
+    give_written(args, shelf.open_lot(session, args.ink, args.lot))
 
 
-def _strength_of(session: Session, args: argparse.Namespace) -> str:
-    """Whether anything is known of a lot that is opened."""
-    if is_checked(session.open_book(), session.files, args.ink, args.lot):
-        return "its check drawdown tells its strength"
-    return "its strength is not known yet (`check-lot` tells it from one drawdown)"
+def check_lot_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("ink", metavar="INK", help="the ink")
+    parser.add_argument("lot", metavar="LOT", help="the new lot, as on the container")
+    parser.add_argument("spectrum", metavar="FILE", help="of its drawdown, cured and cool")
+    name_option(parser)
+    parser.add_argument(
+        "--percent", metavar="P", help="how much of it was let down: 10 is best (else: alone)"
+    )
+    parser.add_argument(
+        "--in", dest="base", metavar="INK2", default="",
+        help="let down in this (the white of its series)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--mixed", default="50", metavar="G", help="grams that were mixed for the drawdown (50)"
+    )
+    parser.add_argument("--open", action="store_true", help="the lot is in use from now on")
+    parser.add_argument("--only-say", action="store_true", help="write nothing down")
+
+
+def check_lot(session: Session, args: argparse.Namespace) -> None:
+    if args.open and args.only_say:
+        raise InputError("--open writes the lot down and --only-say nothing; leave out one of them")
+    drawn = LotDrawdown(
+        ink=args.ink,
+        lot=args.lot,
+        percent=None if args.percent is None else number_of(args.percent, "--percent"),
+        base=args.base,
+        mixed_g=positive(args.mixed, "--mixed"),
+    )
+    measured = spectrum_in(session, args.spectrum, args.name)
+    found = judge_lot(session, drawn, measured, write=not args.only_say, open_now=args.open)
+    give(args, found.to_dict, lambda: lot_check_parts(found))
 
 
 def strike_arguments(parser: argparse.ArgumentParser) -> None:
@@ -69,43 +94,42 @@ def strike_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--why", required=True, help="what was wrong")
 
 
-def strike(session: Session, args: argparse.Namespace) -> Answer:
+def strike(session: Session, args: argparse.Namespace) -> None:
     if not args.number.isdecimal():
         raise InputError(f"strike: found {args.number!r}, need the number of the record")
-    number = strike_record(session.open_book(), args.what, int(args.number), args.why)
-    return {"strike": number}, f"struck: {args.what} {args.number}; write the right one anew"
+    give_written(args, booking.strike(session, args.what, int(args.number), args.why))
 
 
 def backup_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("to", metavar="TO", help="a new file, or a folder to put it in")
 
 
-def backup(session: Session, args: argparse.Namespace) -> Answer:
+def backup(session: Session, args: argparse.Namespace) -> None:
     path = back_up(session.open_book(), args.to)
-    return {"written": str(path)}, f"written: {path}"
+    give(args, lambda: {"written": str(path)}, lambda: [f"written: {path}"])
 
 
-def check(session: Session, args: argparse.Namespace) -> Answer:
+def check(session: Session, args: argparse.Namespace) -> None:
     faults = check_book(session.open_book())
-    answer = {"sound": not faults, "faults": faults}
-    if not faults:
-        return answer, "sound"
-    return answer, "\n".join([*faults, "Move the book away and `restore` the last sound backup."])
+    then = "Move the book away and `restore` the last sound backup."
+    text = [*faults, then] if faults else ["sound"]
+    give(args, lambda: {"sound": not faults, "faults": faults}, lambda: text)
 
 
 def export_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("folder", metavar="FOLDER", help="a folder that is not there yet")
 
 
-def export(session: Session, args: argparse.Namespace) -> Answer:
+def export(session: Session, args: argparse.Namespace) -> None:
     names = export_book(session.open_book(), args.folder)
-    return {"folder": args.folder, "files": names}, f"written: {len(names)} files in {args.folder}"
+    text = f"written: {len(names)} files in {args.folder}"
+    give(args, lambda: {"folder": args.folder, "files": names}, lambda: [text])
 
 
 def restore_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("source", metavar="FROM", help="a backup, an export's folder, or its JSON")
 
 
-def restore(session: Session, args: argparse.Namespace) -> Answer:
-    book = restore_book(args.source, args.shop)
-    return {"restored": str(book.path)}, f"restored: {book.path}"
+def restore(session: Session, args: argparse.Namespace) -> None:
+    path = restore_book(args.source, session.folder).path
+    give(args, lambda: {"restored": str(path)}, lambda: [f"restored: {path}"])

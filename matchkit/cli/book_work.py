@@ -6,20 +6,16 @@ from typing import Any
 
 import numpy as np
 
-from matchkit.book.containers import add as add_to_batch
 from matchkit.book.containers import log_correction
 from matchkit.book.containers import measure as measure_batch
-from matchkit.book.containers import weigh as weigh_batch
 from matchkit.book.entries import OUTCOMES
-from matchkit.book.entries import close as close_batch
 from matchkit.book.find import scanned
-from matchkit.book.jobs import far_from_plan, job, local_day, planned_grams
+from matchkit.book.jobs import job, local_day, planned_grams
 from matchkit.book.lessons import save_lessons
 from matchkit.book.rows import reading_text, taken_back
-from matchkit.book.stock import keep_leftover
-from matchkit.book.store import Book
 from matchkit.book.work import Advice, advise, target_of, verdict
-from matchkit.cli.asked import Answer, batch_argument, reference_lots_option
+from matchkit.cli.asked import Answer, batch_argument, batch_of, reference_lots_option
+from matchkit.cli.book_keep import give_written
 from matchkit.cli.outputs import page
 from matchkit.cli.shops import by_light, decimals, name_option, one_spectrum, palettes_of
 from matchkit.cli.terminal import positive, say, table, whole
@@ -36,6 +32,7 @@ from matchkit.matching.match import fractions_for, palette_for
 from matchkit.matching.probability import chance_text
 from matchkit.matching.solve import spectral_target
 from matchkit.paper.ticket_sheet import ticket_html, ticket_text
+from matchkit.workflows import booking
 from matchkit.workflows.session import Session
 
 
@@ -81,30 +78,11 @@ def weigh_arguments(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def weigh(session: Session, args: argparse.Namespace) -> Answer:
+def weigh(session: Session, args: argparse.Namespace) -> None:
     if bool(args.recipe) == args.as_planned:
         raise InputError("weigh: give the file of what was weighed, or --as-planned")
-    book, shop = session.open_book(), session.files
-    batch = scanned(book, args.batch)
-    planned = planned_grams(job(book, batch), shop.resolution_g)
-    grams = planned if args.as_planned else _grams(args.recipe)
-    number = weigh_batch(book, shop, batch, grams)
-    _say_far(book, shop, batch)
-    text = f"batch {batch}: {sum(grams.values()):g} g weighed; draw down, cure, measure"
-    return {"batch": batch, "weighing": number}, text
-
-
-def _say_far(book: Book, shop: Shop, batch: int) -> None:
-    """What was just poured and is far from the plan, and how to take it back."""
-    last = job(book, batch).pours[-1]
-    poured = dict(zip(last.inks, last.actual_g, strict=True))
-    planned = dict(zip(last.inks, last.planned_g, strict=True))
-    far = far_from_plan(poured, planned, shop.resolution_g)
-    for line in far:
-        say(f"far from the plan: {line}")
-    if far:
-        say(f"it is written down; if it is a slip, {taken_back('weighing', last.weighing)} takes"
-            " it back")  # fmt: skip
+    grams = None if args.as_planned else _grams(args.recipe)
+    give_written(args, booking.weigh(session, batch_of(session, args), grams))
 
 
 def _grams(path: str) -> dict[str, float]:
@@ -225,16 +203,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--correction", metavar="N", help="the advice that was followed")
 
 
-def add(session: Session, args: argparse.Namespace) -> Answer:
+def add(session: Session, args: argparse.Namespace) -> None:
     followed = None if args.correction is None else whole(args.correction, "--correction")
-    book = session.open_book()
-    batch, grams = scanned(book, args.batch), _grams(args.recipe)
-    shop = session.files
-    number = add_to_batch(book, shop, batch, grams, correction=followed)
-    if followed is not None:
-        _say_far(book, shop, batch)
-    text = f"batch {batch}: {sum(grams.values()):g} g added; draw down, cure, measure again"
-    return {"batch": batch, "weighing": number}, text
+    batch = batch_of(session, args)
+    give_written(args, booking.add(session, batch, _grams(args.recipe), correction=followed))
 
 
 def close_arguments(parser: argparse.ArgumentParser) -> None:
@@ -245,13 +217,10 @@ def close_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--note", default="", help="anything worth keeping")
 
 
-def close(session: Session, args: argparse.Namespace) -> Answer:
-    book = session.open_book()
-    batch = scanned(book, args.batch)
-    number = close_batch(
-        book, batch, args.outcome, approved_by=args.approved_by, light=args.light, note=args.note
-    )
-    return {"batch": batch, "closing": number}, f"batch {batch}: {args.outcome}"
+def close(session: Session, args: argparse.Namespace) -> None:
+    approval = {"approved_by": args.approved_by, "light": args.light, "note": args.note}
+    batch = batch_of(session, args)
+    give_written(args, booking.close(session, batch, args.outcome, **approval))
 
 
 def leftover_arguments(parser: argparse.ArgumentParser) -> None:
@@ -260,10 +229,7 @@ def leftover_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("name", metavar="NAME", help="what it is called on the shelf")
 
 
-def leftover(session: Session, args: argparse.Namespace) -> Answer:
+def leftover(session: Session, args: argparse.Namespace) -> None:
     grams = positive(args.grams, "grams")
-    book = session.open_book()
-    batch = scanned(book, args.batch)
-    number = keep_leftover(book, session.files, batch, grams, args.name)
-    text = f"{args.name}: {grams:g} g on the shelf; it can be weighed like an ink"
-    return {"batch": batch, "mix": number}, text
+    batch = batch_of(session, args)
+    give_written(args, booking.leftover(session, batch, grams, args.name))

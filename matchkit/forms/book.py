@@ -1,4 +1,4 @@
-"""Keep the book: today's jobs, what happens to a bucket, and everything that was written.
+"""Keep the book: today's jobs, what happens to a batch, and everything that was written.
 
 Whatever a job needs next stands first.  The form keeps nothing of its own: each press looks
 the book up anew, and what somebody else wrote in the meantime is told before anything is
@@ -13,14 +13,12 @@ from typing import Any
 import ipywidgets as w
 import numpy as np
 
-from matchkit.book.containers import add, log_correction, measure, weigh
-from matchkit.book.entries import OUTCOMES, close
+from matchkit.book.containers import log_correction, measure
+from matchkit.book.entries import OUTCOMES
 from matchkit.book.find import scanned
-from matchkit.book.jobs import Job, job, job_of, planned_grams, todays_jobs
-from matchkit.book.label import label_html
+from matchkit.book.jobs import Job, job, job_of, planned_grams
 from matchkit.book.lessons import save_lessons
 from matchkit.book.rows import must_be
-from matchkit.book.stock import keep_leftover
 from matchkit.book.work import advise, verdict
 from matchkit.errors import InputError
 from matchkit.files.text import text_fault
@@ -29,7 +27,7 @@ from matchkit.forms.book_demo import played, with_book
 from matchkit.forms.book_look import FindPart, OrderPart
 from matchkit.forms.book_mend import AgainPart, StrikePart
 from matchkit.forms.book_new import NewPart
-from matchkit.forms.book_parts import about, advice_parts, jobs_parts, off_plan, story_parts
+from matchkit.forms.book_parts import advice_parts
 from matchkit.forms.book_rows import PouredRows, ReadingPicker
 from matchkit.forms.book_shelf import ShelfPart
 from matchkit.forms.parts import (
@@ -51,7 +49,9 @@ from matchkit.forms.parts import (
 )
 from matchkit.forms.shops import OpenShop, keep
 from matchkit.forms.targets import light_options
+from matchkit.report.book import about, batch_parts, day_parts
 from matchkit.report.parts import Page
+from matchkit.workflows import booking
 from matchkit.workflows.session import Session
 
 __all__ = ["BookForm", "book"]
@@ -105,7 +105,7 @@ class BookForm:
             "2. Write down", boxed(self.what), self.pouring, self.reading.box, self.closing,
             self.write,
         )  # fmt: skip
-        self.label = button("Save the bucket's label", self._label, self.saved)
+        self.label = button("Save the container's label", self._label, self.saved)
         self.again = AgainPart(self._signed, self.open)
         self.strike = StrikePart(self._signed, self._struck)
         self.story_box = section(
@@ -161,9 +161,9 @@ class BookForm:
     def refresh(self) -> None:
         """See the book as it is now; the job stays the one that is looked at."""
         self.done.value = self.wrong.value = ""
-        kept = self.opened.session().book
-        jobs = [] if kept is None else todays_jobs(kept)
-        put(self.jobs, [EMPTY] if kept is None else jobs_parts(jobs))
+        today = booking.day(self.opened.session()) if self.opened.has_book else None
+        jobs = today.jobs if today else ()
+        put(self.jobs, day_parts(today) if today else [EMPTY])
         chosen = self.story.batch if self.story else None
         options = [(about(each), each.batch) for each in jobs]
         struck: Sequence[str] = ()
@@ -208,12 +208,11 @@ class BookForm:
         if batch is None:
             self.story = None
             return
-        session, before = self.opened.session(), self.story
-        held = session.open_book()
-        self.story = story = job(held, batch)
+        before, shown = self.story, booking.show(self.opened.session(), batch)
+        self.story = story = shown.record
         self.again.show()
         self.strike.show(story)
-        put(self.tale, [about(story), *story_parts(held, session.shop, story)])
+        put(self.tale, batch_parts(shown))
         self.entry.layout.display = "none" if story.outcome else None
         if before and (before.batch, marks_of(before)) == (batch, marks_of(story)):
             self.reading.look()  # nothing new: what is half typed stays
@@ -274,7 +273,7 @@ class BookForm:
         }
         words, kind = work[self.what.value](session, story.batch)
         self.refresh()
-        tell(self.done, f"Written down: batch {story.batch}, {words}", kind)
+        tell(self.done, [f"Written down. {words}", *(n.text for n in session.notices)], kind)
 
     def _who(self) -> str:
         (who,) = read(self.who)
@@ -304,17 +303,11 @@ class BookForm:
         return session, now
 
     def _weigh(self, session: Session, batch: int) -> tuple[str, str]:
-        grams = self.rows.read()
-        weigh(session.open_book(), session.files, batch, grams)
-        off = off_plan(self._now(batch).pours[-1])
-        words = f"{sum(grams.values()):g} g weighed, {off}. Draw down, cure, let cool, measure."
-        return words, "done"
+        return booking.weigh(session, batch, self.rows.read()).text, "done"
 
     def _add(self, session: Session, batch: int) -> tuple[str, str]:
-        grams = self.rows.read()
-        add(session.open_book(), session.files, batch, grams, correction=self.corrected)
-        words = f"{sum(grams.values()):g} g added. Draw down, cure, let cool, measure again."
-        return words, "done"
+        grams, followed = self.rows.read(), self.corrected
+        return booking.add(session, batch, grams, correction=followed).text, "done"
 
     def _measure(self, session: Session, batch: int) -> tuple[str, str]:
         name, readings = self.reading.read()
@@ -339,17 +332,12 @@ class BookForm:
             faults.append("what is approved was measured first")
         if faults:
             raise InputError(faults)
+        kept = ""
         if left is not None:  # first: its name may be taken
-            keep_leftover(session.open_book(), session.files, batch, left, name)
-        close(
-            session.open_book(),
-            batch,
-            outcome,
-            approved_by=by,
-            light=self.light.value if by else "",
-        )
-        shelf = "" if left is None else f" {left:g} g are on the shelf as {name!r}."
-        return f"{outcome}.{shelf}", "done"
+            kept = " " + booking.leftover(session, batch, left, name).text
+        light = self.light.value if by else ""
+        closed = booking.close(session, batch, outcome, approved_by=by, light=light)
+        return closed.text + kept, "done"
 
     def _advise(self) -> None:
         """The smallest addition, written down as advice, and fields for it."""
@@ -369,14 +357,12 @@ class BookForm:
         put(self.advice, advice_parts(shop, advice))
 
     def _label(self) -> None:
-        """Save the label for the bucket, and show it ready to print."""
+        """Save the label for the container, and show it ready to print."""
         if self.story is None:
             raise InputError("no job is chosen yet")
-        session, story = self.opened.session(), self._now(self.story.batch)
-        title = f"Label {story.batch} {story.name}"
-        page = Page(title=title, html=label_html(session.open_book(), session.shop, story))
-        path = keep(title, ".html", page.html)
-        put(self.page, [page])
+        found = booking.label(self.opened.session(), self.story.batch)
+        path = keep(found.title, ".html", found.html)
+        put(self.page, [Page(title=found.title, html=found.html)])
         tell(self.saved, f"Saved: {path.resolve()}", "done")
 
 

@@ -4,11 +4,7 @@ from collections.abc import Callable
 
 import ipywidgets as w
 
-from matchkit.book.find import find, near
-from matchkit.book.stock import reorder
-from matchkit.colorimetry.tristimulus import Lab
 from matchkit.errors import InputError
-from matchkit.forms.book_parts import found_parts, near_parts, order_parts
 from matchkit.forms.parts import (
     Field,
     alert,
@@ -24,8 +20,10 @@ from matchkit.forms.parts import (
 )
 from matchkit.forms.rows import known_inks
 from matchkit.forms.shops import OpenShop
-from matchkit.forms.targets import LAB, TargetPicker
+from matchkit.forms.targets import TargetPicker
+from matchkit.report.book import near_parts, order_parts, record_parts
 from matchkit.report.parts import Part
+from matchkit.workflows import booking, shelf
 
 __all__ = ["FindPart", "OrderPart"]
 
@@ -77,37 +75,19 @@ class FindPart:
     def search(self) -> None:
         """Show what fits."""
         self._found([], [])
+        session = self.opened.session()
         if self.way.value == COLOUR:
-            self._near()
+            (within,) = read(self.within)
+            near = booking.find_colour(session, self.target.wanted(session), within_de00=within)
+            self._found(near_parts(near), [(f"{r.batch} {r.name}", r.batch) for r in near.near])
             return
         ink = "" if self.ink.value == ANY else self.ink.value
-        words = (field.text.value.strip() for field in (self.text, self.customer))
-        text, customer = words
-        since, until = (field.text.value.strip() for field in (self.since, self.until))
-        rows = find(
-            self.opened.session().open_book(),
-            ink=ink,
-            text=text,
-            customer=customer,
-            since=since,
-            until=until,
-        )
-        self._found(found_parts(rows), [(f"{r.batch} {r.name}, {r.job}", r.batch) for r in rows])
-
-    def _near(self) -> None:
-        (within,) = read(self.within)
-        session = self.opened.session()
-        held, shop = session.open_book(), session.files
-        if self.target.way.value == LAB:
-            _, target = self.target.read()
-            if (target.lights[0], target.observer) != (shop.lights[0], shop.observer):
-                raise InputError(f"the book is searched under {shop.lights[0]}; choose that light")
-            lab = target.lab[0]
-        else:
-            lab = Lab(self.target.spectrum()[1], shop.lights[0], shop.observer)
-        rows = near(held, shop, lab, within=within)
-        batches = [(f"{r.batch} {r.name}", r.batch) for r in rows]
-        self._found(near_parts(rows, within), batches)
+        fields = (self.text, self.customer, self.since, self.until)
+        text, customer, since, until = (field.text.value.strip() for field in fields)
+        query = booking.Query(ink=ink, text=text, customer=customer, since=since, until=until)
+        found = booking.find(session, query)
+        batches = [(f"{r.batch} {r.name}, {r.job}", r.batch) for r in found.found]
+        self._found(record_parts(found), batches)
 
     def _found(self, parts: list[Part], batches: list[tuple[str, int | None]]) -> None:
         """Show what was found, and the batches to choose from."""
@@ -142,6 +122,5 @@ class OrderPart:
         (days,) = read(self.days)
         if days != int(days):
             raise InputError(f"Days: {days:g} is no whole number")
-        session = self.opened.session()
-        orders = reorder(session.open_book(), session.files, days=int(days))
-        put(self.results, order_parts(orders, int(days)))
+        orders = shelf.reorder(self.opened.session(), days=int(days))
+        put(self.results, order_parts(orders))

@@ -7,22 +7,18 @@ from collections.abc import Callable
 
 import ipywidgets as w
 
-from matchkit.book.checks import is_checked, log_check
-from matchkit.book.shelf import lots_now
-from matchkit.book.stock import count, deliver, open_lot
-from matchkit.correcting.lot_check import judge_lot, letdown
 from matchkit.errors import InputError
 from matchkit.files.amounts import parse_amount
-from matchkit.forms.book_parts import shelf_parts
+from matchkit.files.spectrum import NamedSpectrum
 from matchkit.forms.book_rows import ReadingPicker
 from matchkit.forms.parts import (
     Field,
     alert,
+    amount_field,
     area,
     boxed,
     button,
     choice,
-    number_field,
     put,
     read,
     row,
@@ -31,13 +27,13 @@ from matchkit.forms.parts import (
 )
 from matchkit.forms.rows import known_inks
 from matchkit.forms.shops import OpenShop
-from matchkit.inks.shop import Drawdown
-from matchkit.matching.probability import spread_of
+from matchkit.report.book import lot_check_parts, stock_parts
+from matchkit.workflows import shelf
+from matchkit.workflows.lot_checking import LotDrawdown, check_lot
 from matchkit.workflows.session import Session
 
 __all__ = ["CAME", "CHECKED", "COUNTED", "OPENED", "ShelfPart"]
 
-NOT_KNOWN = "Its strength is not known yet."
 MOST_G = 1e7  # more is a slip of the keyboard
 CAME, OPENED, COUNTED = "a delivery came in", "a new lot was opened", "it was counted"
 CHECKED = "a drawdown of a new lot was measured"
@@ -58,10 +54,14 @@ class ShelfPart:
         self.name = choice("Ink or leftover", known_inks(opened))
         self.grams = Field("How much, grams", "", _grams)
         self.lot = Field("Lot, as its label says", "", str, short=False)
-        self.percent = number_field("Percent of it in the letdown", "10", 0.1, 99.9)
+        self.percent = amount_field("Percent of it (empty: it alone)", "10", most=99.9, empty=True)
+        self.mixed = amount_field("Mixed for the drawdown, grams", "50", most=1e6)
+        self.only_say = w.Checkbox(value=False, description="Only say it", indent=False)
+        self.open_now = w.Checkbox(value=False, description="It is open now", indent=False)
         self.base = choice("Let down in", [WHITE, *known_inks(opened)], WHITE)
         self.reading = ReadingPicker(opened, "Spectrum of the lot")
-        self.check = w.VBox([row(self.percent.box, boxed(self.base)), self.reading.box])
+        drawn = row(self.percent.box, boxed(self.base), self.mixed.box)
+        self.check = w.VBox([drawn, self.reading.box, row(self.open_now, self.only_say)])
         self.write = button("Put it in the book", self._write, self.problems, main=True)
         self.look = button("What is on the shelf?", self._look, self.problems)
         self.box = w.VBox(
@@ -91,73 +91,47 @@ class ShelfPart:
     def _write(self) -> None:
         self.done.value = ""
         session = self.opened.session(who=self.signed())
-        session.open_book(create=True)
+        name, lot = self.name.value, self.lot.text.value.strip()
         if self.what.value == CHECKED:
-            self._checked(session)
+            self._check(session, name, lot)
             return
-        words = self._written(session)
+        if self.what.value == OPENED:
+            written = shelf.open_lot(session, name, lot)
+        else:
+            (grams,) = read(self.grams)
+            came = self.what.value == CAME
+            written = (
+                shelf.deliver(session, name, grams, lot=lot)
+                if came
+                else shelf.count(session, name, grams)
+            )
         self.grams.text.value = self.lot.text.value = ""
         self._look()
         self.changed()
-        tell(self.done, f"Written down: {words}", "done")
+        tell(self.done, f"Written down. {written.text}", "done")
 
-    def _written(self, session: Session) -> str:
-        shop, held = session.files, session.open_book()
-        name, lot = self.name.value, self.lot.text.value.strip()
-        if self.what.value == OPENED:
-            if open_lot(held, shop, name, lot) is None:
-                raise InputError(f"{name}: lot {lot} is open already; nothing is changed")
-            known = is_checked(held, shop, name, lot)
-            told = "Its check drawdown tells its strength." if known else NOT_KNOWN
-            return f"{name}: lot {lot} from now on. {told}"
-        (grams,) = read(self.grams)
-        if self.what.value == COUNTED:
-            count(held, shop, name, grams)
-            return f"{name}: {grams:g} g are there."
-        if not grams:
-            raise InputError("a delivery of 0 g is none; write how many grams came in")
-        deliver(held, shop, name, grams, lot=lot)
-        opened = f" When lot {lot} is opened, write that down too." if lot else ""
-        return f"{name}: {grams:g} g came in.{opened}"
-
-    def _checked(self, session: Session) -> None:
-        """Judge a new lot by its letdown; a lot of that ink is written down."""
-        shop, held = session.files, session.open_book()
-        name, lot = self.name.value, self.lot.text.value.strip()
-        if not lot:
-            raise InputError("a lot needs its name; copy it from the container")
-        (percent,) = read(self.percent)
-        base = "" if self.base.value == WHITE else self.base.value
-        inks, fractions = letdown(shop, name, percent, base)
+    def _check(self, session: Session, name: str, lot: str) -> None:
+        """Judge a new lot by its drawdown; what is known of a lot of that ink is written down."""
+        percent, mixed_g = read(self.percent, self.mixed)
+        base = "" if percent is None or self.base.value == WHITE else self.base.value
+        drawn = LotDrawdown(ink=name, lot=lot, percent=percent, base=base, mixed_g=mixed_g)
         of_file, readings = self.reading.read()
-        drawdown = Drawdown(name=of_file, inks=inks, fractions=fractions, readings=readings)
-        found = session.learned().fits[session.fit_of([name])[0]]
-        verdict = judge_lot(
-            found.palette, name, [drawdown],
-            spread_of(found.palette, found.error_Lab, shop.resolution_g),
-            light=shop.lights[0], observer=shop.observer, lot=lot, reference=shop.hiding,
-        )  # fmt: skip
-        if verdict.kind == "another":
-            tell(self.done, [*verdict.words, "Nothing is written down."])
-            return
-        log_check(held, shop, drawdown, verdict)
-        now = "The next formula counts on it."
-        if lots_now(held, shop)[name] != lot:
-            now = f"It counts once lot {lot} is opened: write that down too."
-        self.reading.empty()
-        self.changed()
-        first, *more = verdict.words
-        tell(self.done, [f"Written down: {first}.", *more, now], "done")
+        measured = NamedSpectrum(name=of_file, readings=readings)
+        write, open_now = not self.only_say.value, self.open_now.value
+        found = check_lot(session, drawn, measured, write=write, open_now=open_now)
+        if found.record is not None:
+            self.reading.empty()
+            self.changed()
+        put(self.done, [*session.notices, *lot_check_parts(found)])
 
     def _look(self) -> None:
         """What there is, of which lot."""
         session = self.opened.session()
-        session.open_book()
-        shop = session.shop
-        chosen, mixes = self.name.value, [mix.name for mix in shop.mixes]
+        held = shelf.stock(session)
+        chosen, mixes = self.name.value, [mix.name for mix in session.shop.mixes]
         self.name.options = [*known_inks(self.opened), *mixes]
         self.name.value = chosen
-        put(self.shelf, shelf_parts(shop))
+        put(self.shelf, stock_parts(held))
 
 
 def _grams(text: str) -> float:

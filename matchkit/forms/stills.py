@@ -7,12 +7,9 @@ shop; of another shop a still says so in a sentence, since the form above shows 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
-from matchkit.book.jobs import job, todays_jobs
-from matchkit.book.stock import reorder
 from matchkit.errors import InputError
 from matchkit.files.spectrum import read_spectrum
 from matchkit.forms.book_demo import with_book
-from matchkit.forms.book_parts import about, jobs_parts, order_parts, story_parts
 from matchkit.forms.compare import two_that_hide
 from matchkit.forms.correct import correct_parts, corrections, example_job
 from matchkit.forms.inks import fit_parts, ink_parts, tint_parts
@@ -27,6 +24,7 @@ from matchkit.practice.job import answer_safety, start
 from matchkit.practice.kinds import exercise
 from matchkit.practice.safety import SAFETY
 from matchkit.practice.simulated_shop import practice_shop
+from matchkit.report.book import batch_parts, day_parts, order_parts
 from matchkit.report.check import check_parts
 from matchkit.report.comparison import comparison_parts
 from matchkit.report.cover import cover_parts
@@ -37,6 +35,7 @@ from matchkit.report.parts import Part
 from matchkit.report.plan import plan_parts
 from matchkit.report.practice import answer_parts, job_parts, outcome_parts, question_parts
 from matchkit.report.readings import look_parts
+from matchkit.workflows import booking, shelf
 from matchkit.workflows.checking import check as look
 from matchkit.workflows.comparing import compare as compare_recipes
 from matchkit.workflows.comparing import formulas_to_compare
@@ -190,10 +189,8 @@ def book(opened: OpenShop, batch: int) -> None:
 
     def parts() -> list[Part]:
         session = with_book(opened).session()
-        held, shop = session.open_book(), session.shop
-        story = job(held, batch)
-        told = [f"Batch {about(story)}", *story_parts(held, shop, story)]
-        return [*jobs_parts(todays_jobs(held)), *told, *order_parts(reorder(held, shop), 30)]
+        today, orders = booking.day(session), shelf.reorder(session)
+        return [*day_parts(today), *batch_parts(booking.show(session, batch)), *order_parts(orders)]
 
     of_the_demo(opened, parts)
 

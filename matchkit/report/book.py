@@ -1,0 +1,228 @@
+"""The record book as a person reads it: a day's jobs, a batch, what was found, the shelf."""
+
+from collections.abc import Sequence
+
+from matchkit.book.find import Near
+from matchkit.book.jobs import Job, Poured, local_day, off_plan, sharing_words
+from matchkit.colorimetry.tristimulus import hex_colour
+from matchkit.matching.probability import chance_text
+from matchkit.paper.sheet import grams_text
+from matchkit.report.compared import edge_to_edge
+from matchkit.report.formulas import target_hex
+from matchkit.report.parts import Part, Picture, Table
+from matchkit.workflows.booking import BatchShown, Day, Imported, NearColour, Opened, Records
+from matchkit.workflows.lot_checking import LotCheck
+from matchkit.workflows.shelf import LotsToday, Orders, Stock
+
+__all__ = [
+    "about",
+    "batch_parts",
+    "day_parts",
+    "imported_parts",
+    "lot_check_parts",
+    "lots_parts",
+    "near_parts",
+    "opened_parts",
+    "order_parts",
+    "record_parts",
+    "stock_parts",
+]
+
+SWATCHES = 4  # readings shown at most: the last ones
+
+
+def about(record: Job) -> str:
+    """A batch in a line: what stands in a list to choose from."""
+    named = ", ".join(filter(None, [record.name, record.job, record.customer]))
+    return f"{record.batch} {named}: {record.state}"
+
+
+def day_parts(day: Day) -> list[Part]:
+    """What is to be done, and what can be mixed at once."""
+    if not day.jobs:
+        return ["No open jobs."]
+    rows = tuple(
+        (f"{j.batch}", j.name, j.state, j.job, j.customer, j.due, f"{j.planned_g:g}")
+        for j in day.jobs
+    )
+    head = ("Batch", "Colour", "Next", "Job", "Customer", "Due", "Grams")
+    shared = [_sentence(sharing_words(*pair)) for pair in day.sharing]
+    return [Table(head=head, rows=rows, words=(1, 2, 3, 4, 5)), *shared]
+
+
+def batch_parts(shown: BatchShown) -> list[Part]:
+    """A batch from what was asked for to how it ended."""
+    verdict = [_sentence(shown.verdict)] if shown.verdict else []
+    return [
+        f"Batch {about(shown.record)}",
+        *verdict,
+        _strip(shown),
+        _contents(shown),
+        _events(shown),
+    ]
+
+
+def record_parts(records: Records) -> list[Part]:
+    """Batches and formulas, newest first."""
+    if not records.found:
+        return [f"Nothing in the book fits that{records.hint}."]
+    cells = tuple(
+        (_number(r.batch), f"{r.formula}", local_day(r.at), r.name, r.job, r.customer, r.outcome)
+        for r in records.found
+    )
+    head = ("Batch", "Formula", "Day", "Colour", "Job", "Customer", "Outcome")
+    return [Table(head=head, rows=cells, words=(2, 3, 4, 5, 6))]
+
+
+def near_parts(found: NearColour) -> list[Part]:
+    """What there is near a colour, nearest first."""
+    if not found.near:
+        return [f"Nothing in the book within dE00 {found.within_de00:g}."]
+    cells = tuple(
+        (_number(r.batch), f"{r.formula}", f"{r.de00:.2f}", r.name, r.customer, r.what, _shares(r))
+        for r in found.near
+    )
+    head = ("Batch", "Formula", "dE00", "Colour", "Customer", "As it", "Percent")
+    return [Table(head=head, rows=cells, words=(3, 4, 5, 6))]
+
+
+def order_parts(orders: Orders) -> list[Part]:
+    """What runs low."""
+    days = orders.days
+    if not orders.orders:
+        return [
+            f"Enough of every ink whose stock is counted, for {days} days like the last {days}."
+            " Inks without a stock in inks.csv, or never counted in the book, are not looked at."
+        ]
+    cells = tuple(
+        (
+            o.ink,
+            *(f"{g:.0f}" for g in (o.stock_g, o.promised_g, o.used_g)),
+            "" if o.lasts_days is None else f"{o.lasts_days:.0f}",
+            f"{o.order_g:.0f}",
+        )
+        for o in orders.orders
+    )
+    used = f"Used in {days} days, g"
+    head = ("Ink", "In stock, g", "For open jobs, g", used, "Lasts, days", "Order, g")
+    return [Table(head=head, rows=cells)]
+
+
+def stock_parts(stock: Stock) -> list[Part]:
+    """What is on the shelf, of which lot; a mix only while there is some of it."""
+    rows = tuple(
+        (
+            name,
+            "leftover" if name in stock.leftovers else stock.lots.get(name, ""),
+            "not counted" if grams is None else f"{grams:.2f}",
+        )
+        for name, grams in stock.grams.items()
+        if name in stock.lots or grams
+    )
+    return [
+        Table(head=("Ink", "Lot", "In stock, g"), rows=rows, words=(1,), caption="On the shelf")
+    ]
+
+
+def lots_parts(lots: LotsToday) -> list[Part]:
+    """How strong today's lots are, and which batches told nothing of them."""
+    rows = tuple((x.ink, x.lot, f"{x.strength:.3f}", f"{x.error:.3f}") for x in lots.lots)
+    return [Table(head=("Ink", "Lot", "Strength", "+-"), rows=rows, words=(1,)), *lots.odd]
+
+
+def lot_check_parts(check: LotCheck) -> list[Part]:
+    """What a drawdown tells of a new lot, and what becomes of that."""
+    return [*map(_sentence, check.words), *map(_sentence, filter(None, [check.then]))]
+
+
+def opened_parts(opened: Opened) -> list[Part]:
+    """A batch of a formula that the book had, and what to weigh."""
+    record, step = opened.record, opened.resolution_g
+    rows = tuple((ink, grams_text(g, step)) for ink, g in opened.planned_g.items())
+    head = (
+        f"Batch {record.batch}: {record.name}, {record.planned_g:g} g of formula {record.formula}."
+    )
+    return [head, Table(head=("Ink", "Grams"), rows=rows)]
+
+
+def imported_parts(imported: Imported) -> list[Part]:
+    """Which paper formulas were written down, under which numbers."""
+    if not imported.cards:
+        return ["Nothing new to write down."]
+    rows = tuple((f"{n}", card.name, card.customer) for n, card in imported.cards)
+    return [Table(head=("Formula", "Name", "Customer"), rows=rows, words=(1, 2))]
+
+
+def _strip(shown: BatchShown) -> Picture:
+    """The target edge to edge with the prediction and the last readings."""
+    record, target, first = shown.record, shown.target, shown.predicted
+    light = shown.shop.lights[0] if target is None else target.lights[0]
+    seen = [(f"drawdown {k}", r.R, r.de00) for k, r in enumerate(record.readings, start=1)]
+    seen = [("predicted", first.R, first.de00), *seen[-SWATCHES:]]
+    below = [hex_colour(R, light, shown.shop.observer) for _, R, _ in seen]
+    names = [name if de00 is None else f"{name}: {de00:.2f}" for name, _, de00 in seen]
+    above = below[0] if target is None else target_hex(target)
+    what = "no colour was asked for; the predicted one" if target is None else record.name
+    return edge_to_edge(above, below, names, f"Above: {what}. Below, with dE00")
+
+
+def _contents(shown: BatchShown) -> Table:
+    """Planned, weighed and added grams of each ink, with the lots."""
+    record, step = shown.record, shown.shop.resolution_g
+    today = {ink.name: ink.lot for ink in shown.shop.inks}
+    inks = dict.fromkeys([*record.shares, *(ink for pour in record.pours for ink in pour.inks)])
+    poured = [dict(zip(pour.inks, pour.actual_g, strict=True)) for pour in record.pours]
+    rows = []
+    for ink in inks:
+        added = [each.get(ink, 0.0) for each in poured]
+        grams = [record.shares.get(ink, 0.0) * record.planned_g, *added]
+        grams += [sum(added)] if len(poured) > 1 else []
+        lot = _lots(record.pours, ink) or today.get(ink, "")
+        rows.append((ink, lot, *(grams_text(g, step) if g > 0 else "" for g in grams)))
+    head = ["Ink", "Lot", "Planned, g"]
+    head += ["Weighed, g" if k == 0 else "Added, g" for k in range(len(poured))]
+    head += ["In the container, g"] if len(poured) > 1 else []
+    return Table(head=tuple(head), rows=tuple(rows), words=(1,), caption="The formula")
+
+
+def _events(shown: BatchShown) -> Table:
+    """What happened, in order, who did it, and the number by which it can be struck."""
+    record, first = shown.record, shown.predicted
+    told = "" if first.de00 is None else f"predicted dE00 {first.de00:.2f}"
+    if first.chance is not None:
+        told += f", chance {chance_text(first.chance)}"
+    asked = f"asked for, {record.planned_g:g} g"
+    rows = [(local_day(record.at), asked, told, record.who, f"batch {record.batch}")]
+    for k, pour in enumerate(record.pours):
+        what = f"{sum(pour.actual_g):g} g {'added' if k else 'weighed'}"
+        number = f"weighing {pour.weighing}"
+        rows.append((local_day(pour.at), what, off_plan(pour), pour.who, number))
+        for r in record.readings:
+            if r.weighing == pour.weighing:
+                how = "in tolerance" if r.passed else "out of tolerance"
+                how = "" if r.de00 is None else f"dE00 {r.de00:.2f}, {how}"
+                number = f"measurement {r.measurement}"
+                rows.append((local_day(r.at), "measured", how, r.who, number))
+    if record.outcome:
+        by = f"by {record.approved_by}" if record.approved_by else ""
+        number = f"closing {record.closing}"
+        rows.append((local_day(record.closed_at), record.outcome, by, "", number))
+    head = ("Day", "What", "How", "Who wrote it", "Record")
+    return Table(head=head, rows=tuple(rows), words=(1, 2, 3, 4), caption="What happened")
+
+
+def _lots(pours: Sequence[Poured], ink: str) -> str:
+    lots = [lot for p in pours for i, lot in zip(p.inks, p.lots, strict=True) if i == ink and lot]
+    return ", ".join(dict.fromkeys(lots))
+
+
+def _number(batch: int | None) -> str:
+    return "formula only" if batch is None else str(batch)
+
+
+def _shares(row: Near) -> str:
+    return ", ".join(f"{ink} {100 * f:.2f}" for ink, f in row.shares.items())
+
+
+def _sentence(words: str) -> str:
+    return f"{words[0].upper()}{words[1:]}."

@@ -1,0 +1,141 @@
+"""The shelf by the record book: deliveries, counting, lots, and what runs low."""
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+
+from matchkit.book import stock as ledger
+from matchkit.book.checks import is_checked
+from matchkit.book.shelf import leftovers
+from matchkit.book.shelf import stock as grams_of
+from matchkit.book.stock import Order
+from matchkit.workflows.booking import Written
+from matchkit.workflows.session import Session
+
+__all__ = [
+    "LotStrength",
+    "LotsToday",
+    "Orders",
+    "Stock",
+    "count",
+    "deliver",
+    "lots",
+    "open_lot",
+    "reorder",
+    "stock",
+]
+
+
+def count(session: Session, name: str, grams: float) -> Written:
+    """Write down a stock-take of an ink or a leftover: so many grams are there now."""
+    number = ledger.count(session.open_book(create=True), session.files, name, grams)
+    return Written(text=f"Counted: {name} {grams:g} g.", records={"movement": number})
+
+
+def deliver(session: Session, ink: str, grams: float, *, lot: str = "") -> Written:
+    """Write down ink that came in; its lot counts once `open_lot` says that it is open."""
+    book = session.open_book(create=True)
+    number = ledger.deliver(book, session.files, ink, grams, lot=lot)
+    hint = f" When lot {lot} is opened, write that down too." if lot else ""
+    return Written(text=f"Delivered: {ink} {grams:g} g.{hint}", records={"movement": number})
+
+
+def open_lot(session: Session, ink: str, lot: str) -> Written:
+    """From now on an ink is weighed from another lot; nothing is written if it is open."""
+    book, shop = session.open_book(create=True), session.files
+    number = ledger.open_lot(book, shop, ink, lot)
+    if number is None:
+        text = f"{ink}: lot {lot} is open already; nothing is changed."
+    elif is_checked(book, shop, ink, lot):
+        text = f"{ink}: lot {lot} from now on; its check drawdown tells its strength."
+    else:
+        text = (
+            f"{ink}: lot {lot} from now on. Its strength is not known yet; one drawdown of it,"
+            " checked, tells it."
+        )
+    return Written(text=text, records={"lot": number})
+
+
+@dataclass(frozen=True, kw_only=True)
+class Stock:
+    """What is on the shelf: grams by ink and leftover, None where nobody ever counted."""
+
+    grams: Mapping[str, float | None]
+    lots: Mapping[str, str]  # of the inks
+    leftovers: frozenset[str]
+
+    def to_dict(self) -> dict[str, Any]:
+        """The answer as plain data."""
+        return {"stock": dict(self.grams)}
+
+
+def stock(session: Session) -> Stock:
+    """What is on the shelf by the book."""
+    book, shop = session.open_book(), session.shop
+    return Stock(
+        grams=grams_of(book, session.files),
+        lots={ink.name: ink.lot for ink in shop.inks},
+        leftovers=frozenset(mix.name for mix in leftovers(book)),
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Orders:
+    """The inks that run low within so many days, and what to order of each."""
+
+    orders: tuple[Order, ...]
+    days: int
+
+    def to_dict(self) -> dict[str, Any]:
+        """The answer as plain data."""
+        return {"orders": [asdict(order) for order in self.orders]}
+
+
+def reorder(session: Session, *, days: int = 30) -> Orders:
+    """The inks that run low if the next `days` are like the last."""
+    found = ledger.reorder(session.open_book(), session.files, days=days)
+    return Orders(orders=tuple(found), days=days)
+
+
+@dataclass(frozen=True, kw_only=True)
+class LotStrength:
+    """How strong today's lot of an ink is, 1 being the fitted one; `error` of its logarithm."""
+
+    ink: str
+    lot: str
+    strength: float
+    error: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class LotsToday:
+    """What the batches told about the lots of today; `odd` are batches that told nothing."""
+
+    lots: tuple[LotStrength, ...]
+    words: tuple[str, ...]
+    odd: tuple[str, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """The answer as plain data."""
+        rows = [asdict(each) for each in self.lots]
+        return {"lots": rows, "words": list(self.words), "odd": list(self.odd)}
+
+
+def lots(session: Session) -> LotsToday:
+    """How strong the lots of today are, as the book's batches and lot checks tell."""
+    session.open_book()
+    known = session.learned()
+    rows = tuple(
+        LotStrength(ink=ink, lot=lot, strength=round(float(s), 4), error=round(float(e), 4))
+        for each in known.lots.values()
+        for ink, lot, s, e in zip(
+            each.inks,
+            each.lots,
+            np.exp(each.mean),
+            np.sqrt(np.diag(each.covariance)),
+            strict=True,
+        )
+    )
+    return LotsToday(lots=rows, words=known.words, odd=known.odd)
