@@ -43,12 +43,15 @@ def doorless():
     trees = {path: tree for path, _, tree in sources()}
     imported, used = set(), {}
     for path, tree in trees.items():
-        used[path] = set()
+        used[path], modules = set(), {}
         for node in ast.walk(tree):
             if isinstance(node, ast.ImportFrom):
                 imported |= {(node.module, alias.name) for alias in node.names}
+                modules |= {a.asname or a.name: f"{node.module}.{a.name}" for a in node.names}
             elif isinstance(node, ast.Name) and isinstance(node.ctx, ast.Load):
                 used[path].add(node.id)
+            elif isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name):
+                imported.add((modules.get(node.value.id), node.attr))
     for path, tree in trees.items():
         where = path.relative_to(PACKAGE).with_suffix("")
         module = ".".join(("matchkit", *where.parts)).removesuffix(".__init__")

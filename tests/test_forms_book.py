@@ -490,7 +490,7 @@ def test_the_shelf_is_kept_without_a_command(form):
     assert "a lot needs its name" in shelf.problems.value
     shelf.lot.text.value = "L-050"
     shelf.write.click()
-    assert "lot L-050 from now on. Its strength is not known yet." in shelf.done.value
+    assert "lot L-050 from now on. Its strength is not known yet;" in shelf.done.value
     assert "L-050" in shelf.shelf.value
     assert "Sharp Lemon" not in " ".join(by_the_book(open_shop(COPY)).words)  # forgotten
     shelf.what.value = COUNTED

@@ -9,10 +9,10 @@ from matchkit.matching.compare import compare
 from matchkit.matching.rank import MOSTLY, Candidate, clear_share
 from matchkit.matching.solve import Target
 from matchkit.plots.charts import composition, spectra, swatches
-from matchkit.report.formulas import shares, target_hex, weights_table
+from matchkit.report.formulas import shares, weights_table
 from matchkit.report.parts import Part
 
-__all__ = ["formula_parts", "is_mostly_clear", "shares", "target_hex"]
+__all__ = ["formula_parts", "is_mostly_clear", "shares"]
 
 
 def formula_parts(
