@@ -5,11 +5,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from bench_inks import drawdown
+from scipy.optimize import brentq
 
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.fitting.outliers import explain
 from matchkit.inks.palette import Palette, reflectance
 from matchkit.inks.shop import Drawdown
+from tests.studies import outliers as study
 
 WHITE, BLACK, CLEAR, LEMON, SCARLET = range(5)
 MAKE_AGAIN = "was it opaque, well stirred, fully cured, the right card? make it again"
@@ -22,7 +24,7 @@ def mixture(palette: Palette, **percent: float) -> np.ndarray:
     return c
 
 
-def told(palette: Palette, written: np.ndarray, R: np.ndarray, *, usual: float = 0.05) -> list[str]:
+def told(palette: Palette, written: np.ndarray, R: np.ndarray) -> list[str]:
     """What is said of one drawdown among nineteen that fit."""
     good = np.tile(mixture(palette, White=90, Lemon=10), (19, 1))
     C = np.vstack([good, written])
@@ -31,8 +33,16 @@ def told(palette: Palette, written: np.ndarray, R: np.ndarray, *, usual: float =
         drawdown(f"d{row}", palette.inks, c, r)
         for row, (c, r) in enumerate(zip(C, read, strict=True))
     ]
-    error = de00(Lab(read, "D65", 10), Lab(reflectance(palette, C), "D65", 10))
-    return list(explain(drawdowns, C, palette, np.maximum(error, usual), "D65", 10))
+    return list(explain(drawdowns, C, palette, reflectance(palette, C), "D65", 10))
+
+
+def brighter(R: np.ndarray, by_de00: float) -> np.ndarray:
+    """The spectrum times one number, so that it is so many dE00 away."""
+
+    def off(k: float) -> float:
+        return float(de00(Lab(R, "D65", 10), Lab(R * (1 + k), "D65", 10))) - by_de00
+
+    return R * (1 + brentq(off, 0, 1))
 
 
 def test_nothing_is_said_of_what_fits(palette: Palette) -> None:
@@ -111,7 +121,10 @@ def test_the_worst_comes_first(palette: Palette) -> None:
     drawdowns = [
         drawdown(f"d{i}", palette.inks, c, r) for i, (c, r) in enumerate(zip(C, R, strict=True))
     ]
-    lines = explain(drawdowns, C, palette, np.array([0.1, 2.0, 0.1, 9.0, 0.1]), "D65", 10)
+    predicted = np.array(
+        [brighter(r, e) for r, e in zip(R, (0.1, 2.0, 0.1, 9.0, 0.1), strict=True)]
+    )
+    lines = explain(drawdowns, C, palette, predicted, "D65", 10)
     assert [line.split(":")[0] for line in lines] == ["d3", "d1"]
 
 
@@ -123,7 +136,22 @@ def test_where_everything_is_rough_only_the_roughest_is_named(palette: Palette) 
         drawdown(f"d{i}", palette.inks, c, r) for i, (c, r) in enumerate(zip(C, R, strict=True))
     ]
     error = np.array([0.8, 0.8, 0.8, 0.8, 0.8, 4.0, 5.0])
-    lines = explain(drawdowns, C, palette, error, "D65", 10)
+    lines, quiet = (
+        explain(
+            drawdowns, C, palette, np.array([brighter(*each) for each in zip(R, e, strict=True)]),
+            "D65", 10,
+        )
+        for e in (error, error / 10)
+    )  # fmt: skip
     assert [line.split(":")[0] for line in lines] == ["d6"]
-    quiet = explain(drawdowns, C, palette, error / 10, "D65", 10)
     assert quiet == ()
+
+
+def test_ten_percent_wrong_is_named_and_sound_drawdowns_are_not() -> None:
+    """Short form of `tests.studies.outliers`, on seeds that it doesn't use."""
+    rows = [study.play(seed) for seed in (42001, 42006, 42011)]
+    assert all(row["named"] for row in rows if row["far_out"])
+    assert all(row["named_at_once"] for row in rows if row["far_out"])
+    assert sum(row["far_out"] for row in rows) >= 2
+    for key in ("false", "others_named", "false_at_once"):
+        assert not any(row[key] for row in rows)

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.errors import InputError
 from matchkit.fitting.constants import Constants, Structure, f_scale, solve_constants
-from matchkit.fitting.outliers import explain
+from matchkit.fitting.outliers import explain, main_ink, outlier_words, usual_error
 from matchkit.inks.palette import Palette, reflectance
 from matchkit.inks.shop import Drawdown, Ink
 from matchkit.optics.kubelka_munk import surface_constants
@@ -27,6 +27,7 @@ __all__ = [
     "fit",
     "fractions_of",
     "ink_errors",
+    "new_outlier",
     "palette_of",
 ]
 
@@ -129,7 +130,8 @@ def fit(
     structure, weight, foretold = tried[best]
     constants = _solve(C, R_m, whites, structure, geometry, weight)
     palette = palette_of(constants, inks, structure)
-    fitted = de00(measured, Lab(reflectance(palette, C), light, observer))
+    R_fitted = reflectance(palette, C)
+    fitted = de00(measured, Lab(R_fitted, light, observer))
     told = np.where(scored, errors[best], fitted)
     return Fit(
         palette=palette,
@@ -148,7 +150,9 @@ def fit(
             )
             for (s, _, _), e in zip(tried, errors, strict=True)
         ),
-        suspects=explain(drawdowns, C, palette, told, light, observer),
+        suspects=explain(
+            drawdowns, C, palette, np.where(scored[:, None], foretold, R_fitted), light, observer
+        ),
         cautions=_cautions(C, inks, constants, told),
         light=light,
         observer=observer,
@@ -162,6 +166,27 @@ def ink_errors(found: Fit) -> dict[str, tuple[float, float]]:
         own = found.de00_fitted[found.fractions[:, i] > 0]
         errors[ink.name] = (float(own.mean()), float(own.max()))
     return errors
+
+
+def new_outlier(found: Fit, drawdown: Drawdown) -> str:
+    """What looks wrong with one new drawdown beside an earlier fit, in words; "" if nothing does.
+
+    The drawdown is not in the fit.  One that holds an ink the fit doesn't know, or an ink
+    at more than twice the share of any drawdown of the fit, can't be judged: "" too.
+    It takes milliseconds, so a drawdown can be judged as soon as it is read: a letdown with
+    11 % of an ink that was written down as 10 % is told as "mis-weighed?".
+    """
+    palette = found.palette
+    if not set(drawdown.inks) <= set(palette.names):
+        return ""
+    c = fractions_of([drawdown], palette.inks)[0]
+    if (c > 2 * found.fractions.max(axis=0)).any():
+        return ""
+    error = np.where(np.isnan(found.de00_held_out), found.de00_fitted, found.de00_held_out)
+    main = np.array([main_ink(each, palette) for each in found.fractions])
+    usual = usual_error(error, main == main_ink(c, palette))
+    predicted = reflectance(palette, c)
+    return outlier_words(drawdown, c, palette, predicted, usual, found.light, found.observer)
 
 
 def fractions_of(drawdowns: Sequence[Drawdown], inks: Sequence[Ink]) -> Array:
