@@ -116,10 +116,10 @@ def test_a_wrong_mark_keeps_nothing(capsys, tmp_path):
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        (["--count", "0"], "count"),
-        (["--count", "2.5"], "count"),
-        (["--level", "9"], "level"),
-        (["--seed", "-1"], "seed"),
+        (["--count", "0"], "--count"),
+        (["--count", "2.5"], "--count"),
+        (["--level", "9"], "--level"),
+        (["--seed", "-1"], "--seed"),
         (["--seed", "x"], "--seed"),
     ],
 )

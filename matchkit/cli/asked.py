@@ -1,8 +1,7 @@
 """What every command does alike: open the session, read the colour, give the answer."""
 
 import argparse
-from collections.abc import Callable, Mapping, Sequence
-from types import MappingProxyType
+from collections.abc import Callable, Sequence
 from typing import Any, TypeVar
 
 from matchkit.cli.outputs import picture_file
@@ -24,7 +23,6 @@ __all__ = [
     "give",
     "json_option",
     "lab_numbers",
-    "options_of",
     "picture_option",
     "prefer_option",
     "reference_lots_option",
@@ -65,35 +63,6 @@ def give(
     if getattr(args, "picture", None):
         draw(args, parts())
     print(to_json(data()) if args.json else to_text(parts()))
-
-
-def options_of(
-    args: argparse.Namespace,
-    make: Callable[..., T],
-    numbers: Mapping[str, str],
-    others: Mapping[str, Any] = MappingProxyType({}),
-) -> T:
-    """What `make` makes of the numbers that were given; InputError tells all that is wrong.
-
-    `numbers` holds the options and what `make` calls each of them, `others` what else it is
-    called with.
-    """
-    given = dict(others)
-    faults: list[str] = []
-    for option, name in numbers.items():
-        text = getattr(args, option)
-        try:
-            if text is not None:
-                given[name] = int(text) if text.isdecimal() else number_of(text, f"--{option}")
-        except InputError as error:
-            faults += error.faults
-    try:
-        made = make(**given)
-    except InputError as error:
-        faults += error.faults
-    if faults:
-        raise InputError(faults)
-    return made
 
 
 def draw(args: argparse.Namespace, parts: Sequence[Part]) -> None:

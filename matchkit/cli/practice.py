@@ -4,18 +4,19 @@ import argparse
 from collections.abc import Sequence
 from datetime import date
 
-from matchkit.cli.asked import give, json_option, options_of
+from matchkit.cli.asked import give, json_option
 from matchkit.cli.outputs import page
 from matchkit.cli.terminal import say
+from matchkit.cli.values import whole
 from matchkit.errors import InputError
 from matchkit.files.write import write_file
-from matchkit.practice.colour import N_LEVELS
 from matchkit.practice.exercise import choice_of
 from matchkit.practice.kinds import KINDS, from_code
 from matchkit.practice.sheet import sheet_html
 from matchkit.practice.simulated_shop import practice_shop
 from matchkit.report.practice import exercises_parts, marked_parts, standing_parts
 from matchkit.workflows.practising import (
+    LIMITS,
     Given,
     PracticeOptions,
     learner_of,
@@ -23,20 +24,22 @@ from matchkit.workflows.practising import (
     practise,
 )
 
-NUMBERS = {"count": "count", "seed": "seed", "level": "level"}
-
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """The command's arguments."""
     parser.add_argument(
         "--kind", action="append", choices=KINDS, help="only this kind; may be given again"
     )
-    parser.add_argument("--count", default="2", metavar="N", help="exercises of each kind (2)")
-    parser.add_argument("--seed", metavar="N", help="other exercises for another number (1)")
+    count, seed, level = (whole(*LIMITS[name]) for name in ("count", "seed", "level"))
     parser.add_argument(
-        "--level", metavar="N", help=f"how hard, 0 to {N_LEVELS - 1} (the learner's, else 0)"
+        "--count", type=count, default=2, metavar="N", help="exercises of each kind (2)"
     )
-    parser.add_argument("--rung", dest="level", help=argparse.SUPPRESS)
+    parser.add_argument(
+        "--seed", type=seed, metavar="N", help="other exercises for another number (1)"
+    )
+    hard = f"how hard, 0 to {LIMITS['level'][1]} (the learner's, else 0)"
+    parser.add_argument("--level", type=level, metavar="N", help=hard)
+    parser.add_argument("--rung", type=level, dest="level", help=argparse.SUPPRESS)
     parser.add_argument("--learner", metavar="FILE", help="the learner's answers, a plain file")
     parser.add_argument("--sheet", type=page, metavar="FILE", help="write a page to print there")
     parser.add_argument(
@@ -58,8 +61,10 @@ def run(args: argparse.Namespace) -> None:
         marked = mark_answers(_given(args.mark), date.today().isoformat(), learner)
         give(args, marked.to_dict, lambda: marked_parts(marked))
         return
-    kinds = tuple(args.kind or KINDS)
-    found = practise(options_of(args, PracticeOptions, NUMBERS, {"kinds": kinds}), learner)
+    options = PracticeOptions(
+        kinds=tuple(args.kind or KINDS), count=args.count, seed=args.seed, level=args.level
+    )
+    found = practise(options, learner)
     if not args.sheet:
         give(args, found.to_dict, lambda: exercises_parts(found, answers=args.answers))
         return

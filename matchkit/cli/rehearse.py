@@ -2,41 +2,55 @@
 
 import argparse
 
-from matchkit.cli.asked import give, json_option, options_of, picture_option
+from matchkit.cli.asked import give, json_option, picture_option
 from matchkit.cli.terminal import progress_line
+from matchkit.cli.values import between, whole
 from matchkit.report.rehearsal import PICTURES, rehearsal_parts
-from matchkit.workflows.rehearsing import DRAWDOWNS, RehearsalOptions, rehearse
-
-NUMBERS = {
-    "targets": "targets",
-    "seed": "seed",
-    "lots": "lots_percent",
-    "tolerance": "tolerance_de00",
-    "earlier": "earlier_batches",
-    "drawdowns": "drawdowns_per_ink",
-}
+from matchkit.workflows.rehearsing import DRAWDOWNS, LIMITS, RehearsalOptions, rehearse
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """The command's arguments."""
-    parser.add_argument("--targets", metavar="N", help="how many jobs (40)")
-    parser.add_argument("--seed", metavar="S", help="other inks, other targets (1)")
+    usual = RehearsalOptions()
     parser.add_argument(
-        "--lots", metavar="PERCENT", help="standard deviation of strength by lot (5)"
-    )
-    parser.add_argument("--tolerance", metavar="DE00", help="tolerance (1.0)")
+        "--targets", metavar="N", type=whole(*LIMITS["targets"]), default=usual.targets,
+        help=f"how many jobs ({usual.targets})",
+    )  # fmt: skip
     parser.add_argument(
-        "--earlier", metavar="N", help="batches that have already told about the lots (0)"
-    )
+        "--seed", metavar="S", type=whole(*LIMITS["seed"]), default=usual.seed,
+        help=f"other inks, other targets ({usual.seed})",
+    )  # fmt: skip
     parser.add_argument(
-        "--drawdowns", choices=[str(n) for n in DRAWDOWNS], help="drawdowns of each ink (10)"
-    )
+        "--lots", metavar="PERCENT", type=between(*LIMITS["lots_percent"]),
+        default=usual.lots_percent,
+        help=f"standard deviation of strength by lot ({usual.lots_percent:g})",
+    )  # fmt: skip
+    parser.add_argument(
+        "--tolerance", metavar="DE00", type=between(*LIMITS["tolerance_de00"]),
+        default=usual.tolerance_de00, help=f"tolerance ({usual.tolerance_de00:g})",
+    )  # fmt: skip
+    parser.add_argument(
+        "--earlier", metavar="N", type=whole(*LIMITS["earlier_batches"]),
+        default=usual.earlier_batches,
+        help=f"batches that have already told about the lots ({usual.earlier_batches})",
+    )  # fmt: skip
+    parser.add_argument(
+        "--drawdowns", type=int, choices=DRAWDOWNS, default=usual.drawdowns_per_ink,
+        help=f"drawdowns of each ink ({usual.drawdowns_per_ink})",
+    )  # fmt: skip
     picture_option(parser, PICTURES)
     json_option(parser)
 
 
 def run(args: argparse.Namespace) -> None:
     """Play the jobs and print how they came out."""
-    options = options_of(args, RehearsalOptions, NUMBERS)
+    options = RehearsalOptions(
+        targets=args.targets,
+        seed=args.seed,
+        lots_percent=args.lots,
+        tolerance_de00=args.tolerance,
+        earlier_batches=args.earlier,
+        drawdowns_per_ink=args.drawdowns,
+    )
     found = rehearse(options, progress_line("targets matched"))
     give(args, found.to_dict, lambda: rehearsal_parts(found))

@@ -22,6 +22,7 @@ from matchkit.practice.kinds import (
 from matchkit.practice.simulated_shop import practice_shop
 
 __all__ = [
+    "LIMITS",
     "Exercises",
     "Given",
     "Learner",
@@ -33,6 +34,7 @@ __all__ = [
 ]
 
 MOST = 20  # exercises of one kind in one go
+LIMITS = {"count": (1, MOST), "seed": (0, MOST_SEED - MOST), "level": (0, N_LEVELS - 1)}
 Given = tuple[Exercise, int]  # and the choice, by its position
 
 
@@ -50,12 +52,10 @@ class PracticeOptions:
     level: int | None = None
 
     def __post_init__(self) -> None:
-        limits = {"count": (1, MOST), "seed": (0, MOST_SEED - MOST), "level": (0, N_LEVELS - 1)}
         faults = [
-            f"{name}: found {value:g}, need a whole number from {low} to {high}"
-            for name, (low, high) in limits.items()
-            if (value := getattr(self, name)) is not None
-            and (value != int(value) or not low <= value <= high)
+            f"{name}: found {value}, need {low} to {high}"
+            for name, (low, high) in LIMITS.items()
+            if (value := getattr(self, name)) is not None and not low <= value <= high
         ]
         if faults:
             raise InputError(faults)
@@ -123,8 +123,8 @@ def practise(options: PracticeOptions, learner: Learner | None = None) -> Exerci
             level = standing(kind, answers).staircase.level
         seed = next_seed(kind, answers) if options.seed is None else options.seed
         made += [
-            exercise(practice_shop(), kind, seed=int(seed) + k, level=int(level))
-            for k in range(int(options.count))
+            exercise(practice_shop(), kind, seed=seed + k, level=level)
+            for k in range(options.count)
         ]
     return Exercises(exercises=tuple(made), standings=_standings(learner))
 

@@ -8,12 +8,17 @@ from matchkit.errors import InputError
 from matchkit.rehearsal.rehearse import BATCH_G, play, simulated_shop
 from matchkit.rehearsal.scores import deciles, joined, scores
 
-__all__ = ["DRAWDOWNS", "Rehearsal", "RehearsalOptions", "rehearse"]
+__all__ = ["DRAWDOWNS", "LIMITS", "Rehearsal", "RehearsalOptions", "rehearse"]
 
 PER_SHOP = 20  # targets of one simulated shop before new inks are drawn
 DRAWDOWNS = (3, 10)  # of each ink
-WHOLE = {"targets": (1, 10_000), "seed": (0, 10**6), "earlier_batches": (0, 200)}
-BETWEEN = {"lots_percent": (0.0, 30.0), "tolerance_de00": (0.05, 20.0)}
+LIMITS = {
+    "targets": (1, 10_000),
+    "seed": (0, 10**6),
+    "earlier_batches": (0, 200),
+    "lots_percent": (0.0, 30.0),
+    "tolerance_de00": (0.05, 20.0),
+}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -33,12 +38,11 @@ class RehearsalOptions:
     drawdowns_per_ink: int = 10
 
     def __post_init__(self) -> None:
-        faults = []
-        for name, (low, high) in (WHOLE | BETWEEN).items():
-            value = getattr(self, name)
-            if not low <= value <= high or (name in WHOLE and value != int(value)):
-                need = "a whole number from " if name in WHOLE else ""
-                faults.append(f"{name}: found {value:g}, need {need}{low:g} to {high:g}")
+        faults = [
+            f"{name}: found {value:g}, need {low:g} to {high:g}"
+            for name, (low, high) in LIMITS.items()
+            if not low <= (value := getattr(self, name)) <= high
+        ]
         if self.drawdowns_per_ink not in DRAWDOWNS:
             faults.append(f"drawdowns_per_ink: found {self.drawdowns_per_ink}, need 3 or 10")
         if not faults and self.earlier_batches and self.targets < 2:
