@@ -16,17 +16,15 @@ from numpy.typing import NDArray
 from matchkit.correcting.container import (
     Bucket,
     balanced,
-    lab_covariance_after,
     least,
     nearest,
     seen_after,
     under_first_light,
 )
-from matchkit.correcting.mixes import Shelf, bucket_from
+from matchkit.correcting.mixes import Shelf, bucket_from, poured_together
 from matchkit.errors import InputError
-from matchkit.inks.recipe import weigh_out, weighing_order
-from matchkit.inks.shop import Ink
-from matchkit.matching.probability import Spread, chance_within
+from matchkit.inks.recipe import weigh_out
+from matchkit.matching.probability import Spread
 from matchkit.matching.rank import MOSTLY, Candidate, limits, preferred, worth_weighing
 from matchkit.matching.solve import SAME, Target, solve
 
@@ -282,36 +280,20 @@ def _use(problem: _Problem, a: Array) -> Use | None:
     added, used = grams[:-1], float(grams[-1])
     if used < step or not _within_limits(problem, added, used):
         return None
-    a = added * UNIT_G / used
-    R, lab, d = seen_after(problem.bucket, problem.target, a)
-    scaled = replace(problem.bucket, grams=problem.bucket.grams * used / UNIT_G)
-    covariance = lab_covariance_after(
-        scaled, problem.target, added, problem.spread,
-        fresh=problem.fresh_covariance, held=shelf.covariance[problem.j],
+    candidate = poured_together(
+        shelf, added, {mix.name: used}, problem.target, problem.spread,
+        tolerance_de00=problem.tolerance_de00, fresh_covariance=problem.fresh_covariance,
     )  # fmt: skip
-    order = weighing_order(shelf.palette.inks, added.tolist())
-    cost = _cost(shelf.palette.inks, added)
-    without = problem.fresh_cost_per_kg
+    cost, without = candidate.cost_per_kg, problem.fresh_cost_per_kg
     return Use(
         name=mix.name,
-        candidate=Candidate(
-            inks=(mix.name, *(shelf.palette.inks[i].name for i in order)),
-            grams=(used, *(float(added[i]) for i in order)),
-            R=R,
-            lab=lab,
-            de00=d,
-            F=float(problem.target.share @ d),
-            cost_per_kg=None if cost is None else 1000 * cost / batch_g,
-            chance_in_tolerance=chance_within(
-                lab[0], covariance, problem.target.lab[0], problem.tolerance_de00
-            ),
-        ),
+        candidate=replace(candidate, mostly_clear=False),  # said at the end, see `use`
         share=used / float(grams.sum()),
         used_g=used,
         left_g=None if mix.stock_g is None else round(mix.stock_g - used, 6),
         fresh_g=float(added.sum()),
-        saved=None if cost is None or without is None else without * batch_g / 1000 - cost,
-        within=bool(d[0] <= problem.aim * 1.02),
+        saved=None if cost is None or without is None else (without - cost) * batch_g / 1000,
+        within=bool(candidate.de00[0] <= problem.aim * 1.02),
     )
 
 
@@ -382,13 +364,6 @@ def _different(found: Sequence[Use], top: int) -> list[Use]:
         if len(chosen) < top and not any(inks >= frozenset(c.candidate.inks) for c in chosen):
             chosen.append(each)
     return chosen
-
-
-def _cost(inks: Sequence[Ink], grams: Array) -> float | None:
-    costs = [(ink.cost_per_kg, g) for ink, g in zip(inks, grams.tolist(), strict=True) if g > 0]
-    if any(cost is None for cost, _ in costs):
-        return None
-    return float(sum(cost * g / 1000 for cost, g in costs if cost is not None))
 
 
 def _floor(grams: float, resolution_g: float) -> float:

@@ -12,15 +12,22 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.correcting.container import Bucket, reflectance_after
+from matchkit.correcting.container import (
+    Bucket,
+    lab_covariance_after,
+    reflectance_after,
+    seen_after,
+)
 from matchkit.correcting.diagnose import LEAST_MODEL_F, Round, infer
 from matchkit.errors import InputError
 from matchkit.inks.palette import Palette
-from matchkit.inks.recipe import BASES, STEPS_TO_TRUST, Letdown
+from matchkit.inks.recipe import BASES, STEPS_TO_TRUST, Letdown, cost_per_kg, weighing_order
 from matchkit.inks.shop import Ink, Mix
-from matchkit.matching.probability import Spread
+from matchkit.matching.probability import Spread, chance_within
+from matchkit.matching.rank import MOSTLY, Candidate
+from matchkit.matching.solve import Target
 
-__all__ = ["Shelf", "bucket_from", "letdowns_on_shelf", "predict", "shelf_of"]
+__all__ = ["Shelf", "bucket_from", "letdowns_on_shelf", "poured_together", "predict", "shelf_of"]
 
 Array = NDArray[np.float64]
 
@@ -96,6 +103,54 @@ def bucket_from(shelf: Shelf, grams: Mapping[str, float]) -> Bucket:
         strengths=np.where(held > 0, strong / np.where(held > 0, held, 1), 1.0),
         residual_f=poured @ shelf.residual_f / max(poured.sum(), 1e-9),
     )
+
+
+def poured_together(
+    shelf: Shelf,
+    added_g: Array,
+    held_g: Mapping[str, float],
+    target: Target,
+    spread: Spread,
+    *,
+    tolerance_de00: float,
+    fresh_covariance: Array | None = None,
+) -> Candidate:
+    """A formula with mixtures of the shelf in it, as it is weighed: the mixtures first.
+
+    `added_g` (n_ink,) are grams of fresh ink, `held_g` those of mixtures by name.
+    `fresh_covariance` (n_ink, n_ink) is of the log strength of the lots of fresh ink; without
+    it their usual spread.  The cost is that of the fresh ink.
+    """
+    palette, total = shelf.palette, float(added_g.sum()) + sum(held_g.values())
+    bucket = bucket_from(shelf, held_g)
+    R, lab, d = seen_after(bucket, target, added_g)
+    covariance = lab_covariance_after(
+        bucket, target, added_g, spread, fresh=fresh_covariance, held=_held(shelf, held_g)
+    )
+    order = weighing_order(palette.inks, added_g.tolist())
+    clear = np.array([ink.role == "clear" for ink in palette.inks])
+    return Candidate(
+        inks=(*held_g, *(palette.inks[i].name for i in order)),
+        grams=(*held_g.values(), *(float(added_g[i]) for i in order)),
+        R=R,
+        lab=lab,
+        de00=d,
+        F=float(target.share @ d),
+        cost_per_kg=cost_per_kg(palette.inks, (added_g / total).tolist()),
+        chance_in_tolerance=chance_within(lab[0], covariance, target.lab[0], tolerance_de00),
+        mostly_clear=float((added_g + bucket.grams)[clear].sum()) > MOSTLY * total,
+    )
+
+
+def _held(shelf: Shelf, held_g: Mapping[str, float]) -> Array:
+    """Covariance (n_ink, n_ink) of the log strength of mixtures that were poured together."""
+    at = [shelf.index(name) for name in held_g]
+    strong = np.array([*held_g.values()])[:, None] * (
+        shelf.contents[at] * np.exp(shelf.log_strength[at])
+    )
+    part = strong / np.maximum(strong.sum(axis=0), 1e-12)
+    covariance: Array = np.einsum("ki,kij,kj->ij", part, shelf.covariance[at], part)
+    return covariance
 
 
 def predict(shelf: Shelf, grams: Mapping[str, float]) -> Array:
