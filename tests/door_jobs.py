@@ -66,7 +66,7 @@ from matchkit.report.comparison import comparison_page
 from matchkit.report.cover import cover_parts
 from matchkit.report.plan import plan_page
 from matchkit.report.terminal import to_text
-from matchkit.workflows.comparing import compare, formulas_to_compare
+from matchkit.workflows.comparing import compare, formula_of, formulas_to_compare
 from matchkit.workflows.covering import cover
 from matchkit.workflows.finding import find_formulas
 from matchkit.workflows.formula import Formula
@@ -384,8 +384,8 @@ def compare_python(room: Room) -> Facts:
     session = Session(room.folder)
     wanted = wanted_spectrum(session, TARGET, room.target_R)
     (best,) = formulas_to_compare(session, wanted, top=1)
-    formula = dict(zip(best.inks, best.grams, strict=True))
-    told = compare(session, wanted, {"own": FORMULA, "formula 1": formula})
+    own = Formula(name="own", amounts=FORMULA, total_g=BATCH_G)
+    told = compare(session, wanted, [own, formula_of("formula 1", best)])
     swaps = [(each.swap.ink, each.swap.instead) for each in told.recipes if each.swap]
     text = "\n".join(each.text for each in session.notices)
     facts = compare_facts(text, told.to_dict(), [])

@@ -30,7 +30,7 @@ def test_the_first_reading_is_what_later_ones_are_held_against(tmp_path, keep):
     keep("tile", TILE - 0.001, "2026-03-03")
     keep("drawdown", DRAWN, "2026-03-03")
     found = health(read_kept(tmp_path), SHOP, "2026-03-03")
-    assert found.advice == "the instrument is well"
+    assert found.advice == "the spectrophotometer has not drifted"
     assert [each.kind for each in found.histories] == ["tile", "drawdown"]
     assert found.histories[0].dates == ("2026-03-02", "2026-03-03")
     assert found.histories[0].drifts[0].de00 == 0

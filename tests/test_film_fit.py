@@ -147,7 +147,7 @@ def test_a_wrong_thickness_is_pointed_out(small: Bench, drawn: Drawn) -> None:
     ]  # the card is 60 um
     inks = study.inks_of(small)
     told = fit_films(lied, inks, grounds=grounds, geometry=EXCLUDED, theories=THEORIES[2:])
-    about = [line for line in told.suspects if "card 3 black" in line]
+    about = [line for line in told.outliers if "card 3 black" in line]
     assert len(about) == 1
     assert "not 30" in about[0]
     um = float(about[0].split("reads like a film of ")[1].split(" um")[0])
@@ -160,7 +160,7 @@ def test_what_too_few_cards_leave_open_is_said(small: Bench, drawn: Drawn) -> No
     told = fit_films(
         few, study.inks_of(small), grounds=grounds, geometry=EXCLUDED, theories=THEORIES[1:2]
     )
-    said = " ".join(told.cautions)
+    said = " ".join(told.warnings)
     assert "no film of Black, Clear, Lemon, Scarlet, Sky blue" in said
     assert "black and white" in said
     assert "no card could be held out" in said

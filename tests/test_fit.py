@@ -85,8 +85,8 @@ def test_error_covariance_is_that_of_the_held_out_error(fitted: Fit) -> None:
 
 
 def test_a_good_series_raises_no_suspicion_and_no_caution(fitted: Fit) -> None:
-    assert fitted.suspects == ()
-    assert fitted.cautions == ()
+    assert fitted.outliers == ()
+    assert fitted.warnings == ()
 
 
 def test_single_constant_holds_in_pastels_only(bench: Bench, series: Series) -> None:
@@ -216,11 +216,11 @@ def test_a_drawdown_weighed_30_percent_wrong_is_named(
 ) -> None:
     name = f"{ink} 4"
     found = planted(series, name, lambda d: mixed(bench, d, ink, 1.3))
-    assert len(found.suspects) == 1
-    assert found.suspects[0].startswith(f"{name}: off by")
-    assert "mis-weighed?" in found.suspects[0]
+    assert len(found.outliers) == 1
+    assert found.outliers[0].startswith(f"{name}: off by")
+    assert "mis-weighed?" in found.outliers[0]
     written = next(d for d in series[1] if d.name == name)
-    told = float(found.suspects[0].split("it reads like ")[1].split(" %")[0]) / 100
+    told = float(found.outliers[0].split("it reads like ")[1].split(" %")[0]) / 100
     c = written.fractions[written.inks.index(ink)]
     assert told == pytest.approx(1.3 * c / (1 + 0.3 * c), rel=0.05)
 
@@ -230,16 +230,16 @@ def test_a_mislabelled_drawdown_is_named_with_the_ink_it_was(bench: Bench, serie
         return replace(d, inks=tuple("Magenta" if i == "Scarlet" else i for i in d.inks))
 
     found = planted(series, "Scarlet 4", relabel)
-    assert len(found.suspects) == 1
-    assert "it reads like Scarlet, not Magenta (mislabelled?)" in found.suspects[0]
+    assert len(found.outliers) == 1
+    assert "it reads like Scarlet, not Magenta (mislabelled?)" in found.outliers[0]
 
 
 @pytest.mark.parametrize("rung", [1, 3])
 def test_a_reading_with_the_specular_part_is_named(series: Series, rung: int) -> None:
     found = planted(series, f"Scarlet {rung}", lambda d: replace(d, readings=d.readings + 0.04))
-    assert len(found.suspects) == 1
-    assert found.suspects[0].startswith(f"Scarlet {rung}: ")
-    assert "as if measured with the specular part included" in found.suspects[0]
+    assert len(found.outliers) == 1
+    assert found.outliers[0].startswith(f"Scarlet {rung}: ")
+    assert "as if measured with the specular part included" in found.outliers[0]
 
 
 def test_wrong_drawdowns_do_not_bend_the_fit(bench: Bench, series: Series) -> None:
@@ -251,7 +251,7 @@ def test_wrong_drawdowns_do_not_bend_the_fit(bench: Bench, series: Series) -> No
     }
     spoilt = [wrong[d.name](d) if d.name in wrong else d for d in drawdowns]
     found = fit(spoilt, inks, geometry=EXCLUDED, structures=RICHEST)
-    assert {line.split(":")[0] for line in found.suspects} == set(wrong)
+    assert {line.split(":")[0] for line in found.outliers} == set(wrong)
     for kind in KINDS:
         assert np.median(unseen(bench, found.palette, kind)) < 0.15
 
@@ -263,10 +263,10 @@ def test_three_drawdowns_an_ink_are_enough_to_start(small: Bench) -> None:
     inks, drawdowns = drawn(small, seed=5, steps=3)
     found = fit(drawdowns, inks, geometry=EXCLUDED)
     assert len(drawdowns) == 3 * len(inks)
-    assert found.suspects == ()
+    assert found.outliers == ()
     for kind in ("pastel", "half", "deep"):
         assert np.median(unseen(small, found.palette, kind)) < 0.3
-    assert found.cautions == ("no letdown in clear was measured: clear-based mixes are a guess",)
+    assert found.warnings == ("no letdown in clear was measured: clear-based mixes are a guess",)
 
 
 @pytest.mark.parametrize("seed", [101, 104, 110])
@@ -274,7 +274,7 @@ def test_the_only_masstone_of_a_clear_is_no_suspect(seed: int) -> None:
     # Foretold from 5 % of white in it, a clear is off by up to 3 dE00; nobody's fault.
     inks, drawdowns = drawn(make_bench(seed, n_colours=4), seed=seed, steps=3)
     found = fit(drawdowns, inks, geometry=EXCLUDED, structures=RICHEST)
-    assert found.suspects == ()
+    assert found.outliers == ()
     assert np.isnan(found.de00_held_out[found.drawdowns.index("Clear 1")])
 
 
@@ -330,23 +330,23 @@ def in_clear(d: Drawdown) -> bool:
 
 def test_no_letdown_in_clear_is_said(small_series: Series) -> None:
     found = kept(small_series, lambda d: not in_clear(d))
-    assert found.cautions[0] == "no letdown in clear was measured: clear-based mixes are a guess"
+    assert found.warnings[0] == "no letdown in clear was measured: clear-based mixes are a guess"
 
 
 def test_an_ink_without_a_letdown_in_clear_is_named(small_series: Series) -> None:
     found = kept(small_series, lambda d: not (in_clear(d) and "Lemon" in d.inks))
-    assert found.cautions == ("no letdown in clear of Lemon: in clear they are a guess",)
+    assert found.warnings == ("no letdown in clear of Lemon: in clear they are a guess",)
 
 
 def test_only_a_masstone_is_said(small_series: Series) -> None:
     found = kept(small_series, lambda d: "Lemon" not in d.inks or len(d.inks) == 1)
-    assert any(line.startswith("Lemon: only 1 drawdown(s)") for line in found.cautions)
+    assert any(line.startswith("Lemon: only 1 drawdown(s)") for line in found.warnings)
 
 
 def test_scattering_that_nobody_measured_is_called_a_guess(small_series: Series) -> None:
     tints = {"Lemon 2", "Lemon 3", "Lemon 4"}
     found = kept(small_series, lambda d: "Lemon" not in d.inks or d.name in tints)
-    assert any(line.startswith("Lemon: how much it scatters is a guess") for line in found.cautions)
+    assert any(line.startswith("Lemon: how much it scatters is a guess") for line in found.warnings)
 
 
 def test_an_ink_that_fits_badly_is_named(small: Bench, small_series: Series) -> None:
@@ -355,7 +355,7 @@ def test_an_ink_that_fits_badly_is_named(small: Bench, small_series: Series) -> 
     other = {f"Lemon {rung}" for rung in (2, 4, 6, 8, 10)}
     torn = [mixed(small, d, "Lemon", 0.5) if d.name in other else d for d in drawdowns]
     found = fit(torn, inks, geometry=EXCLUDED, structures=RICHEST)
-    assert any("Lemon: held-out drawdowns miss by" in line for line in found.cautions)
+    assert any("Lemon: held-out drawdowns miss by" in line for line in found.warnings)
 
 
 # ---- bookkeeping

@@ -31,13 +31,13 @@ from matchkit.forms.correct import CorrectForm, corrections, example_job  # noqa
 from matchkit.forms.inks import InksForm  # noqa: E402
 from matchkit.forms.match import ANY, MatchForm  # noqa: E402
 from matchkit.forms.parts import Runner, alert, amount_field, button, number_field, safe  # noqa: E402
-from matchkit.forms.pictures import flat  # noqa: E402
 from matchkit.forms.plan import PlanForm  # noqa: E402
 from matchkit.forms.rows import PARTS, PERCENT  # noqa: E402
 from matchkit.forms.shops import keep, open_shop  # noqa: E402
 from matchkit.forms.weigh import WeighForm  # noqa: E402
 from matchkit.report.html import to_html  # noqa: E402
 from matchkit.report.parts import Page, Picture, Table  # noqa: E402
+from matchkit.report.pictures import flat  # noqa: E402
 from matchkit.report.plan import plan_parts  # noqa: E402
 from matchkit.report.terminal import text_of  # noqa: E402
 from matchkit.workflows.planning import PlanChoices, plan_drawdowns  # noqa: E402

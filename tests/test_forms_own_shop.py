@@ -131,7 +131,7 @@ def test_from_nothing_to_a_formula(beside):
     into.bring.click()
     assert "Every drawdown of this shop has a reading." in seen(into.done)
     opened = open_shop(OURS)
-    assert "foretells drawdowns it has not seen" in repr(opened)
+    assert "predicts unseen drawdowns" in repr(opened)
     fit = InksForm(opened, BENCH.inks[-1].name)
     fit.residuals.click()
     assert "Theory" in fit.whole.value

@@ -158,8 +158,8 @@ def test_what_tile_and_drawdown_say_together():
     moved = drift(SLOPE, SLOPE + 0.03)
     for tile, drawdown, words in [
         (None, None, "no white tile and no reference drawdown kept yet"),
-        (still, still, "the instrument is well"),
-        (still, None, "the instrument is well"),
+        (still, still, "the spectrophotometer has not drifted"),
+        (still, None, "the spectrophotometer has not drifted"),
         (moved, moved, "tile and drawdown have both moved: the instrument"),
         (moved, still, "the tile has moved, for the drawdown has not moved: clean it"),
         (moved, None, "the tile has moved: clean it"),

@@ -16,12 +16,12 @@ from matchkit.cli.shops import lamp_option, name_option
 from matchkit.cli.terminal import positive, say
 from matchkit.colorimetry.illuminants import Light, weights
 from matchkit.errors import InputError
-from matchkit.files.recipe import read_recipe
 from matchkit.files.write import write_file
 from matchkit.report.compared import COMPARED
 from matchkit.report.comparison import comparison_page, comparison_parts
 from matchkit.report.recipes import RECIPES
-from matchkit.workflows.comparing import PERCENTS_OF_G, compare, formulas_to_compare
+from matchkit.workflows.comparing import compare, formula_of, formulas_to_compare
+from matchkit.workflows.formula import recipe_in
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import lamps_in, spectrum_in, wanted_spectrum
 
@@ -63,12 +63,11 @@ def run(args: argparse.Namespace) -> None:
     session = session_of(args)
     spectrum = spectrum_in(session, args.target, args.name)
     wanted = wanted_spectrum(session, spectrum.name, spectrum.R, lights=_lights(args, session))
-    recipes = dict(_written(session, path) for path in args.recipes)
+    recipes = [recipe_in(session, path) for path in args.recipes]
     if top:
         batch_g = positive(args.grams, "--grams")
         best = formulas_to_compare(session, wanted, top=top, batch_g=batch_g, prefer=args.prefer)
-        for rank, each in enumerate(best, start=1):
-            recipes[f"formula {rank}"] = dict(zip(each.inks, each.grams, strict=True))
+        recipes += [formula_of(f"formula {rank}", each) for rank, each in enumerate(best, start=1)]
     found = compare(session, wanted, recipes)
     if args.sheet:
         write_file(args.sheet, comparison_page(found, job=args.job, day=args.date).html)
@@ -113,12 +112,3 @@ def _lights(args: argparse.Namespace, session: Session) -> list[Light]:
     if faults:
         raise InputError(faults)
     return list(dict.fromkeys([*shop.lights, *args.light, *lamps_in(session, args.lamp)]))
-
-
-def _written(session: Session, path: str) -> tuple[str, dict[str, float]]:
-    """Name and grams by ink of a recipe file."""
-    inks = {name: series for series, fit in session.fits.items() for name in fit.palette.names}
-    written = read_recipe(path, inks, mixes=session.shop.mixes)
-    session.note("taken_apart", *written.notes)
-    amounts = written.grams or [PERCENTS_OF_G * share for share in written.fractions]
-    return written.name, dict(zip(written.inks, amounts, strict=True))

@@ -1,19 +1,12 @@
-"""``matchkit instrument``: is the instrument well, and does a film hide its ground?"""
+"""``matchkit instrument``: check the spectrophotometer for drift, and a film for hiding."""
 
 import argparse
-from datetime import date as calendar
 
-from matchkit.cli.terminal import json_option, print_json, say, table
+from matchkit.cli.asked import give, json_option, session_of
 from matchkit.errors import InputError
-from matchkit.files.health import Health, health, keep_reading, read_kept
-from matchkit.files.readings import NamedSpectrum
-from matchkit.files.settings import read_settings
-from matchkit.files.spectrum import read_spectrum
-from matchkit.files.write import settled
-from matchkit.fitting.instrument import disagreement, opacity, repeats
-from matchkit.inks.shop import Shop
-
-LAST = 10  # days shown of each standard
+from matchkit.report.instrument import hiding_parts, instrument_parts
+from matchkit.workflows.instrument_check import check_hiding, check_instrument
+from matchkit.workflows.wanted import spectrum_in
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -32,66 +25,20 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> None:
     """Keep what was read, then say how the instrument is; or how opaque a film is."""
-    shop = read_settings(settled(args.shop, "shop.toml"), "shop.toml")
     if bool(args.over_black) != bool(args.over_white):
         raise InputError("instrument: --over-black and --over-white go together; give both")
+    session = session_of(args)
     if args.over_black:
-        _opacity(args, shop)
+        black, white = (
+            spectrum_in(session, path, args.name) for path in (args.over_black, args.over_white)
+        )
+        film = check_hiding(session, black, white)
+        give(args, film.to_dict, lambda: hiding_parts(film))
         return
-    day = args.date or calendar.today().isoformat()
-    for kind in ("tile", "drawdown"):
-        path = getattr(args, kind)
-        if path:
-            read = _read(path, args.name, shop)
-            keep_reading(args.shop, kind=kind, name=read.name, readings=read.readings, date=day)
-    found = health(read_kept(args.shop), shop, max(day, calendar.today().isoformat()))
-    if args.json:
-        print_json(_json(found))
-    else:
-        print(_report(found))
-
-
-def _read(path: str, name: str | None, shop: Shop) -> NamedSpectrum:
-    read, notes = read_spectrum(path, name, shop=shop, option="--name")
-    line = disagreement(repeats(read.readings, shop.lights[0], shop.observer))
-    for note in [*notes, *([f"{read.name}: {line}"] if line else [])]:
-        say(note)
-    return read
-
-
-def _opacity(args: argparse.Namespace, shop: Shop) -> None:
-    black, white = (_read(path, args.name, shop) for path in (args.over_black, args.over_white))
-    found = opacity(black.R, white.R, shop.lights[0], shop.observer)
-    if args.json:
-        ratio, far = round(found.contrast_ratio, 4), round(found.de00, 4)
-        print_json({"contrast_ratio": ratio, "de00": far, "opaque": found.opaque})
-    else:
-        print(f"{white.name}: {found.words}")
-
-
-def _report(found: Health) -> str:
-    rows = [
-        [each.kind, each.name, day, f"{moved.de00:.2f}", moved.words if i else "first reading"]
-        for each in found.histories
-        for i, (day, moved) in enumerate(zip(each.dates, each.drifts, strict=True))
-        if i == 0 or i >= len(each.dates) - LAST
-    ]
-    heads = ["kind", "name", "day", "dE00", "against its first day"]
-    return "\n".join([*([table(heads, rows)] if rows else []), found.advice])
-
-
-def _json(found: Health) -> dict[str, object]:
-    return {
-        "advice": found.advice,
-        "standards": [
-            {
-                "kind": each.kind,
-                "name": each.name,
-                "days": [
-                    {"date": day, "de00": round(moved.de00, 4), "state": moved.state}
-                    for day, moved in zip(each.dates, each.drifts, strict=True)
-                ],
-            }
-            for each in found.histories
-        ],
+    read = {
+        kind: spectrum_in(session, path, args.name)
+        for kind, path in (("tile", args.tile), ("drawdown", args.drawdown))
+        if path
     }
+    found = check_instrument(session, read, day=args.date or "")
+    give(args, found.to_dict, lambda: instrument_parts(found))

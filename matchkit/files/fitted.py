@@ -108,8 +108,8 @@ def _plain(found: Fit) -> dict[str, Any]:
         "de00_held_out": [None if math.isnan(e) else e for e in found.de00_held_out.tolist()],
         "error_Lab": found.error_Lab.tolist(),
         "scores": [[s.model, s.de00_median, s.de00_p95] for s in found.scores],
-        "suspects": list(found.suspects),
-        "cautions": list(found.cautions),
+        "suspects": list(found.outliers),
+        "cautions": list(found.warnings),
         "light": found.light,
         "observer": found.observer,
     }
@@ -152,8 +152,8 @@ def _fit(entry: Mapping[str, Any], shop: Shop) -> Fit:
         de00_held_out=_array([math.nan if e is None else e for e in entry["de00_held_out"]]),
         error_Lab=_array(entry["error_Lab"]),
         scores=tuple(Score(model=m, de00_median=a, de00_p95=b) for m, a, b in entry["scores"]),
-        suspects=tuple(entry["suspects"]),
-        cautions=tuple(entry["cautions"]),
+        outliers=tuple(entry["suspects"]),
+        warnings=tuple(entry["cautions"]),
         light=entry["light"],
         observer=int(entry["observer"]),
     )

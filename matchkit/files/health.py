@@ -19,7 +19,7 @@ from matchkit.files.readings import name_fault
 from matchkit.files.tables import Row, read_table, spectral_values
 from matchkit.files.text import Findings
 from matchkit.files.write import csv_text, settled, write_files
-from matchkit.fitting.instrument import Drift, diagnosis, drift
+from matchkit.fitting.instrument import StandardDrift, diagnosis, drift
 from matchkit.inks.shop import Shop
 
 __all__ = ["KINDS", "Health", "History", "Kept", "health", "keep_reading", "read_kept"]
@@ -48,7 +48,7 @@ class History:
     kind: str
     name: str
     dates: tuple[str, ...]
-    drifts: tuple[Drift, ...]  # one a date; the first is 0
+    drifts: tuple[StandardDrift, ...]  # one a date; the first is 0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -101,7 +101,7 @@ def keep_reading(folder: str | Path, *, kind: str, name: str, readings: Array, d
 
 
 def health(kept: Sequence[Kept], shop: Shop, today: str) -> Health:
-    """Drift of each standard from its first day, under the shop's first light.
+    """StandardDrift of each standard from its first day, under the shop's first light.
 
     The advice is about the newest reading of each kind; `today` (ISO) tells if that is
     too long ago.
@@ -135,7 +135,7 @@ def _history(kind: str, name: str, days: dict[str, list[Array]], shop: Shop) -> 
     )
 
 
-def _last(history: History | None) -> Drift | None:
+def _last(history: History | None) -> StandardDrift | None:
     """The last drift, if there is a second day to see one."""
     return history.drifts[-1] if history and len(history.dates) > 1 else None
 

@@ -46,7 +46,7 @@ N_ASSUMED = 1.5
 FOLDS = 5
 KEPT = -1  # the fold of what is never held out
 WORTH = 0.97  # a richer theory must bring the held-out error below this share
-MOST_SUSPECTS = 6
+MOST_OUTLIERS = 6
 DOUBTFUL, ALARM = 3.0, 2.0  # times the usual misfit of a card, and dE00 at least
 PLAIN_K2 = (0.65, 0.1)  # k2 also stands in for what the two streams can't say
 
@@ -123,8 +123,8 @@ def fit_films(
         de00_held_out=error,
         error_Lab=_covariance(Lab(known[judged], light, observer) - measured[judged], miss[judged]),
         scores=tuple(_score(t.name, e[scored]) for t, _, _, e in tried) if scored.any() else (),
-        suspects=_suspects(drawdowns, films, cards, without, miss),
-        cautions=_cautions(films, inks, scored),
+        outliers=_outliers(drawdowns, films, cards, without, miss),
+        warnings=_warnings(films, inks, scored),
         light=light,
         observer=observer,
     )
@@ -321,7 +321,7 @@ def _covariance(difference: Array, error: Array) -> Array:
     return covariance
 
 
-def _suspects(
+def _outliers(
     drawdowns: Sequence[Drawdown],
     films: Films,
     cards: Index,
@@ -333,7 +333,7 @@ def _suspects(
     of = [cards == card for card in range(cards.max() + 1)]
     odd = sorted((own for own in of if miss[own].max() > limit), key=lambda own: -miss[own].max())
     lines = []
-    for own in odd[:MOST_SUSPECTS]:
+    for own in odd[:MOST_OUTLIERS]:
         names = " and ".join(repr(drawdowns[i].name) for i in np.flatnonzero(own).tolist())
         like = _reads_like(films, own, without(own))
         lines.append(f"{names}: {miss[own].max():.1f} dE00 off; {like}")
@@ -356,7 +356,7 @@ def _reads_like(films: Films, own: NDArray[np.bool_], found: FilmConstants) -> s
     return "no thickness explains it: check the weights, the ground and the readings"
 
 
-def _cautions(films: Films, inks: Sequence[Ink], scored: NDArray[np.bool_]) -> tuple[str, ...]:
+def _warnings(films: Films, inks: Sequence[Ink], scored: NDArray[np.bool_]) -> tuple[str, ...]:
     shows = np.isfinite(films.X)
     lines = []
     without = [ink.name for i, ink in enumerate(inks) if not (films.C[shows, i] > 0).any()]

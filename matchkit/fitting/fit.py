@@ -80,8 +80,8 @@ class Fit:
     de00_held_out: Array
     error_Lab: Array
     scores: tuple[Score, ...]
-    suspects: tuple[str, ...]
-    cautions: tuple[str, ...]
+    outliers: tuple[str, ...]
+    warnings: tuple[str, ...]
     light: str
     observer: int
 
@@ -150,10 +150,10 @@ def fit(
             )
             for (s, _, _), e in zip(tried, errors, strict=True)
         ),
-        suspects=explain(
+        outliers=explain(
             drawdowns, C, palette, np.where(scored[:, None], foretold, R_fitted), light, observer
         ),
-        cautions=_cautions(C, inks, constants, told),
+        warnings=_warnings(C, inks, constants, told),
         light=light,
         observer=observer,
     )
@@ -345,13 +345,13 @@ def _best(errors: list[Array]) -> int:
 
 
 def _error_covariance(difference: Array, error: Array) -> Array:
-    """Covariance of the held-out Lab error, the worst tenth left to the suspects."""
+    """Covariance of the held-out Lab error, without the worst tenth, which may be outliers."""
     usual = difference[error <= np.percentile(error, 90)]
     covariance: Array = usual.T @ usual / len(usual)
     return covariance
 
 
-def _cautions(C: Array, inks: Sequence[Ink], constants: Constants, error: Array) -> tuple[str, ...]:
+def _warnings(C: Array, inks: Sequence[Ink], constants: Constants, error: Array) -> tuple[str, ...]:
     """What the fit can't be trusted for, in the order of how often it bites."""
     lines = []
     clears = [i for i, ink in enumerate(inks) if ink.role == "clear"]

@@ -31,9 +31,9 @@ from matchkit.optics.kubelka_munk import (
 )
 
 __all__ = [
-    "Drift",
     "Opacity",
     "Repeats",
+    "StandardDrift",
     "diagnosis",
     "disagreement",
     "drift",
@@ -54,7 +54,7 @@ Array = NDArray[np.float64]
 DISAGREE_DE00 = 0.5
 OUTLIER_TIMES = 4.0  # as far off as this many times the spread of the others
 
-# Drift of a tile.  Common practice, no source: a good instrument repeats to 0.1.
+# StandardDrift of a tile.  Common practice, no source: a good instrument repeats to 0.1.
 WATCH_DE00 = 0.2
 STOP_DE00 = 0.5
 
@@ -90,7 +90,7 @@ class Repeats:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Drift:
+class StandardDrift:
     """A standard read again: how far it has moved, in which direction, and what that means."""
 
     de00: float
@@ -307,7 +307,9 @@ def stretched(wavelengths_nm: ArrayLike, values: ArrayLike) -> Array:
     return to_grid(np.concatenate([lower, nm, upper]), np.pad(R, sides, mode="edge"))
 
 
-def drift(R_first: ArrayLike, R_now: ArrayLike, light: Light = "D65", observer: int = 10) -> Drift:
+def drift(
+    R_first: ArrayLike, R_now: ArrayLike, light: Light = "D65", observer: int = 10
+) -> StandardDrift:
     """A white tile or a kept drawdown, (31,), as it read first and as it reads now.
 
     >>> drift(np.full(31, 0.85), np.full(31, 0.84)).words
@@ -316,10 +318,10 @@ def drift(R_first: ArrayLike, R_now: ArrayLike, light: Light = "D65", observer: 
     first, now = Lab(R_first, light, observer), Lab(R_now, light, observer)
     far = float(de00(first, now))
     state = "well" if far <= WATCH_DE00 else "watch" if far <= STOP_DE00 else "stop"
-    return Drift(de00=far, words=direction(first, now), state=state)
+    return StandardDrift(de00=far, words=direction(first, now), state=state)
 
 
-def diagnosis(tile: Drift | None, drawdown: Drift | None) -> str:
+def diagnosis(tile: StandardDrift | None, drawdown: StandardDrift | None) -> str:
     """What a tile and a reference drawdown say together: one line of advice.
 
     >>> moved = drift(np.full(31, 0.85), np.full(31, 0.80))
@@ -343,7 +345,7 @@ def diagnosis(tile: Drift | None, drawdown: Drift | None) -> str:
         )
     if off[1]:
         return "only the reference drawdown has moved: it is soiled or has faded; keep a new one"
-    return "the instrument is well"
+    return "the spectrophotometer has not drifted"
 
 
 def opacity(

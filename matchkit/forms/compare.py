@@ -28,12 +28,9 @@ from matchkit.forms.shops import OpenShop, keep
 from matchkit.forms.targets import TargetPicker, light_options, light_words
 from matchkit.matching.rank import Candidate
 from matchkit.report.comparison import comparison_page, comparison_parts
-from matchkit.workflows.comparing import (
-    PERCENTS_OF_G,
-    RecipesCompared,
-    formulas_to_compare,
-)
+from matchkit.workflows.comparing import RecipesCompared, formula_of, formulas_to_compare
 from matchkit.workflows.comparing import compare as look
+from matchkit.workflows.formula import Formula
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import Wanted, wanted_spectrum
 
@@ -134,15 +131,15 @@ class CompareForm:
         name, R = self.picker.spectrum()
         return wanted_spectrum(session, name, R, lights=[session.settings.lights[0], *others])
 
-    def _recipes(self) -> dict[str, dict[str, float]]:
-        chosen = {}
+    def _recipes(self) -> list[Formula]:
+        chosen = []
         if any(field.text.value.strip() for field in self.rows.amounts):
             palette, amounts = self.rows.read()
-            grams = (PERCENTS_OF_G * amounts / amounts.sum()).tolist()
-            chosen["my formula"] = {n: g for n, g in zip(palette.names, grams, strict=True) if g}
+            named = dict(zip(palette.names, amounts.tolist(), strict=True))
+            chosen.append(Formula(name="my formula", amounts=named))
         for k, (tick, each) in enumerate(zip(self.ticks, self.formulas, strict=True), start=1):
             if tick.value:
-                chosen[f"formula {k}"] = dict(zip(each.inks, each.grams, strict=True))
+                chosen.append(formula_of(f"formula {k}", each))
         if not chosen:
             raise InputError("nothing to compare: find formulas and tick some, or write your own")
         if len(chosen) > AT_MOST:

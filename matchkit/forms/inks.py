@@ -1,15 +1,10 @@
-"""Know an ink: its ladder, its K/S, how well the fit meets its drawdowns, and a slider."""
+"""Know an ink: its letdowns, its K/S, how well the fit meets its drawdowns, and a slider."""
 
 from typing import Any
 
 import ipywidgets as w
-import numpy as np
-from matplotlib.axes import Axes
 
-from matchkit.colorimetry.tristimulus import Lab, hex_colour
 from matchkit.errors import InputError
-from matchkit.files.fitted import write_fits
-from matchkit.fitting.fit import Fit, ink_errors
 from matchkit.forms.begin import first_of, opened_form, quiet
 from matchkit.forms.parts import (
     alert,
@@ -24,15 +19,12 @@ from matchkit.forms.parts import (
     section,
     tell,
 )
-from matchkit.forms.pictures import drawn, flat, patches
 from matchkit.forms.shops import OpenShop, fit_of, is_demo
-from matchkit.inks.palette import Palette, reflectance
 from matchkit.inks.shop import Drawdown
-from matchkit.matching.match import fit_shop
-from matchkit.plots.charts import ink_optics, residuals
-from matchkit.report.parts import Part, Picture, Table
+from matchkit.report.fit import fit_parts, ink_parts, tint_parts
+from matchkit.workflows.fitting_inks import InksFitted, fit_inks, keep_fits, letdown_series
 
-__all__ = ["InksForm", "fit_parts", "ink_parts", "inks", "ladder_of", "tint_parts"]
+__all__ = ["InksForm", "inks", "ladder_of"]
 
 
 def inks(opened: OpenShop, ink: str = "") -> Any:
@@ -80,95 +72,31 @@ class InksForm:
 
     def look(self) -> None:
         """Show the chosen ink."""
-        put(self.about, ink_parts(self.opened, self.ink.value))
+        ink = self.ink.value
+        put(self.about, ink_parts(fit_of(self.opened, ink), self.opened.shop.hiding, ink))
         self.slide()
 
     def slide(self) -> None:
         """Show the tint that the slider says."""
-        put(self.tint, tint_parts(self.opened, self.ink.value, self.percent.value))
+        ink = self.ink.value
+        put(self.tint, tint_parts(fit_of(self.opened, ink), ink, self.percent.value))
 
     def judge(self) -> None:
-        """Show the residuals of the series."""
-        put(self.whole, fit_parts(fit_of(self.opened, self.ink.value)))
+        """Show how good the fit is."""
+        put(self.whole, fit_parts(InksFitted(fits=self.opened.fits, films={})))
 
     def refit(self) -> None:
         """Fit the shop's inks anew and keep the result in its folder."""
         if is_demo(self.opened):
             tell(self.kept, "The demo shop's fit is kept already; this is for your own shop.")
             return
-        write_fits(self.opened.folder, fit_shop(self.opened.shop))
+        session = self.opened.session()
+        found = fit_inks(session)
+        keep_fits(session, found)
         tell(self.kept, f"Kept in {self.opened.folder}/fit.json; it opens faster now.", "done")
-
-
-def tint_parts(opened: OpenShop, ink: str, percent: float) -> list[Part]:
-    """An ink let down in the white at some percent: its colour now, in words and as a patch."""
-    found = fit_of(opened, ink)
-    palette = found.palette
-    c = np.zeros(len(palette.inks))
-    c[_white(palette)] = 1 - percent / 100
-    c[palette.index(ink)] += percent / 100
-    R = reflectance(palette, c)
-    L, a, b = Lab(R, found.light, found.observer)
-    words = f"{percent:.3g} % {ink} in the white: L* {L:.1f}, a* {a:.1f}, b* {b:.1f}"
-    return [flat(hex_colour(R, found.light, found.observer), words), words + "."]
-
-
-def ink_parts(opened: OpenShop, ink: str) -> list[Part]:
-    """An ink's ladder, its optics with the measured points, and how well they are met."""
-    found = fit_of(opened, ink)
-    rungs = ladder_of(opened, ink)
-    hexes = [hex_colour(d.R, found.light, found.observer) for _, d in rungs]
-    names = [f"{percent:.3g} %" for percent, _ in rungs]
-    drawdowns = [d for d in opened.shop.hiding if ink in d.inks]
-    mean, most = ink_errors(found)[ink]
-    ladder = [_ladder(hexes, names, f"{ink}, let down in the white")] if rungs else []
-    return [
-        *ladder,
-        drawn(
-            lambda ax: ink_optics(ax, found.palette, ink, drawdowns),
-            f"K/S of {ink} alone and let down, and what it scatters",
-            height_in=4.2,
-        ),
-        f"{ink}: its {len(drawdowns)} drawdowns are met to dE00 {mean:.2f} on average, "
-        f"{most:.2f} at worst.",
-    ]
-
-
-def fit_parts(found: Fit) -> list[Part]:
-    """How well the theories foretell what they have not seen, and each drawdown's residual."""
-    rows = tuple((s.model, f"{s.de00_median:.2f}", f"{s.de00_p95:.2f}") for s in found.scores)
-    told = [f"Look at this drawdown: {line}" for line in found.suspects]
-    told += [f"Not to be trusted: {line}" for line in found.cautions]
-    return [
-        Table(
-            head=("Theory", "dE00, middle one", "95 in 100 below"),
-            rows=rows,
-            caption="Drawdowns that the fit had not seen",
-        ),
-        f"Kept: {found.palette.model}.",
-        drawn(lambda ax: residuals(ax, found), "Residual of each drawdown", 6.4, 3.2, wide=True),
-        *told,
-    ]
+        put(self.whole, [*session.notices, *fit_parts(found)])
 
 
 def ladder_of(opened: OpenShop, ink: str) -> list[tuple[float, Drawdown]]:
     """The drawdowns of an ink alone or in white alone: percent and drawdown, weak to strong."""
-    palette = fit_of(opened, ink).palette
-    white = palette.names[_white(palette)]
-    rungs = []
-    for drawdown in opened.shop.hiding:
-        shares = dict(zip(drawdown.inks, drawdown.fractions, strict=True))
-        if ink in shares and set(shares) <= {ink, white}:
-            rungs.append((100 * shares[ink], drawdown))
-    return sorted(rungs, key=lambda rung: rung[0])
-
-
-def _white(palette: Palette) -> int:
-    return next(i for i, ink in enumerate(palette.inks) if ink.role == "white")
-
-
-def _ladder(hexes: list[str], names: list[str], title: str) -> Picture:
-    def draw(ax: Axes) -> Axes:
-        return patches(ax, hexes, names, title)
-
-    return drawn(draw, f"{title}: {', '.join(names)}", 6.4, 1.3, wide=True)
+    return letdown_series(fit_of(opened, ink), opened.shop.hiding, ink)

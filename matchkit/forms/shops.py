@@ -92,17 +92,17 @@ class OpenShop:
         over = f" and {films} films over a card" if films else ""
         lines = [
             f"{self.shop.name}: {len(self.shop.inks)} inks, {hiding} drawdowns{over}",
-            f"foretells drawdowns it has not seen to dE00 {np.nanmedian(unseen):.2f} "
-            f"(19 in 20 to {np.nanpercentile(unseen, 95):.2f})",
-            *_suspects(self.fits),
+            f"predicts unseen drawdowns: median dE00 {np.nanmedian(unseen):.2f}, "
+            f"95 % within {np.nanpercentile(unseen, 95):.2f}",
+            *_outliers(self.fits),
             *self.notes,
         ]
         return "\n".join(lines)
 
 
-def _suspects(fits: Mapping[str, Fit]) -> list[str]:
+def _outliers(fits: Mapping[str, Fit]) -> list[str]:
     """Drawdowns to look at before the fit is believed."""
-    told = [line for found in fits.values() for line in found.suspects]
+    told = [line for found in fits.values() for line in found.outliers]
     more = f"(and {len(told) - 3} more, see notebook 2)" if len(told) > 3 else ""
     return list(filter(None, [*(f"look at this drawdown: {line}" for line in told[:3]), more]))
 

@@ -12,7 +12,6 @@ from matchkit.files.spectrum import read_spectrum
 from matchkit.forms.book_demo import with_book
 from matchkit.forms.compare import two_that_hide
 from matchkit.forms.correct import correct_parts, corrections, example_job
-from matchkit.forms.inks import fit_parts, ink_parts, tint_parts
 from matchkit.forms.jobsize import EXAMPLE, size_of, size_parts
 from matchkit.forms.shops import OpenShop, fit_of, is_demo
 from matchkit.forms.weigh import example_batch, weigh_parts
@@ -28,6 +27,7 @@ from matchkit.report.book import batch_parts, day_parts, order_parts
 from matchkit.report.check import check_parts
 from matchkit.report.comparison import comparison_parts
 from matchkit.report.cover import cover_parts
+from matchkit.report.fit import fit_parts, ink_parts, tint_parts
 from matchkit.report.formulas import formula_parts, overview_parts, reach_parts
 from matchkit.report.html import show
 from matchkit.report.ink_history import history_parts, share_parts
@@ -38,9 +38,10 @@ from matchkit.report.readings import look_parts
 from matchkit.workflows import booking, shelf
 from matchkit.workflows.checking import check as look
 from matchkit.workflows.comparing import compare as compare_recipes
-from matchkit.workflows.comparing import formulas_to_compare
+from matchkit.workflows.comparing import formula_of, formulas_to_compare
 from matchkit.workflows.covering import cover as over_garments
 from matchkit.workflows.finding import find_formulas
+from matchkit.workflows.fitting_inks import InksFitted
 from matchkit.workflows.formula import Formula, example_formula
 from matchkit.workflows.formulas import ANY_LEFTOVER, Search
 from matchkit.workflows.importing import look_at
@@ -95,12 +96,21 @@ def _found(opened: OpenShop, target: str, search: Search) -> list[Part]:
 
 def inks(opened: OpenShop, ink: str) -> None:
     """An ink, its ladder and its optics."""
-    of_the_demo(opened, lambda: [*ink_parts(opened, ink), *tint_parts(opened, ink, 10.0)])
+
+    def parts() -> list[Part]:
+        found = fit_of(opened, ink)
+        return [*ink_parts(found, opened.shop.hiding, ink), *tint_parts(found, ink, 10.0)]
+
+    of_the_demo(opened, parts)
 
 
 def fit(opened: OpenShop, ink: str) -> None:
     """How good the fit of an ink's series is."""
-    of_the_demo(opened, lambda: fit_parts(fit_of(opened, ink)))
+
+    def parts() -> list[Part]:
+        return fit_parts(InksFitted(fits={"": fit_of(opened, ink)}, films={}))
+
+    of_the_demo(opened, parts)
 
 
 def plan(opened: OpenShop, ink: str) -> None:
@@ -146,10 +156,7 @@ def compare(opened: OpenShop, target: str, lights: tuple[str, ...] = ()) -> None
         session = opened.session()
         wanted = wanted_listed(session, target, lights=lights)
         found = formulas_to_compare(session, wanted)
-        recipes = {
-            f"formula {k + 1}": dict(zip(found[k].inks, found[k].grams, strict=True))
-            for k in two_that_hide(found)
-        }
+        recipes = [formula_of(f"formula {k + 1}", found[k]) for k in two_that_hide(found)]
         return comparison_parts(compare_recipes(session, wanted, recipes))
 
     of_the_demo(opened, parts)

@@ -1,5 +1,7 @@
 """Pictures of an answer as bytes or in a file.  Only here the drawing library is loaded."""
 
+import struct
+import zlib
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -7,7 +9,7 @@ from matchkit.errors import InputError
 from matchkit.files.write import write_file
 from matchkit.report.parts import Part, Picture
 
-__all__ = ["pictures_of", "png_of", "write_pictures"]
+__all__ = ["flat", "pictures_of", "png_of", "write_pictures"]
 
 WIDTH_IN = 4.6  # what `plots` sets its type for
 
@@ -57,3 +59,17 @@ def write_pictures(path: str | Path, pictures: Sequence[Picture]) -> None:
         assert each.draw is not None
         each.draw(place.add_subplot())
     write_file(path, drawn(figure, Path(path).suffix.lower()[1:]))
+
+
+def flat(colour: str, alt: str, width: int = 440, height: int = 120) -> Picture:
+    """One colour without anything drawn, quick enough to follow a slider."""
+    red, green, blue = (int(colour[i : i + 2], 16) for i in (1, 3, 5))
+    line = b"\0" + bytes((red, green, blue)) * width
+    header = struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)
+    body = zlib.compress(line * height, 9)
+    chunks = (b"IHDR", header), (b"IDAT", body), (b"IEND", b"")
+    png = b"\x89PNG\r\n\x1a\n" + b"".join(
+        struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
+        for kind, data in chunks
+    )
+    return Picture(png=png, alt=alt)

@@ -1,6 +1,6 @@
 """Recipes side by side against one colour, under every light that matters."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,8 +10,9 @@ from matchkit.errors import InputError
 from matchkit.inks.palette import Palette
 from matchkit.matching.compare import Comparison, Sample, Swap, limiting_ink
 from matchkit.matching.compare import compare as beside
-from matchkit.matching.match import fractions_for, match, odds_of, palette_for
+from matchkit.matching.match import fractions_for, match, odds_of
 from matchkit.matching.rank import Candidate, limits, weighed
+from matchkit.workflows.formula import Formula, in_inks
 from matchkit.workflows.plain import by_light
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import Wanted
@@ -21,6 +22,7 @@ __all__ = [
     "ComparedRecipe",
     "RecipesCompared",
     "compare",
+    "formula_of",
     "formulas_to_compare",
 ]
 
@@ -79,10 +81,8 @@ class RecipesCompared:
         }
 
 
-def compare(
-    session: Session, wanted: Wanted, recipes: Mapping[str, Mapping[str, float]]
-) -> RecipesCompared:
-    """Recipes, each a name and its grams by ink, against the colour that is wanted.
+def compare(session: Session, wanted: Wanted, recipes: Sequence[Formula]) -> RecipesCompared:
+    """Recipes, each of its own name, against the colour that is wanted.
 
     The lights are those of `wanted`, which must have a spectrum.  Raises InputError for a
     recipe of inks that were not fitted, or of two series.
@@ -93,10 +93,10 @@ def compare(
             "other lights can't be judged by a Lab, so recipes are not compared with it; measure"
             " the sample"
         )
-    made = [_weighed(session, wanted, grams) for grams in recipes.values()]
+    made = [_weighed(session, wanted, each) for each in recipes]
     seen = beside(
         target.R,
-        [(name, formula.R) for name, (_, formula) in zip(recipes, made, strict=True)],
+        [(each.name, made_of.R) for each, (_, made_of) in zip(recipes, made, strict=True)],
         lights=target.lights,
         observer=target.observer,
     )
@@ -115,6 +115,12 @@ def compare(
         tolerance_de00=session.settings.tolerance_de00,
         shop=session.settings.name,
     )
+
+
+def formula_of(name: str, made: Candidate) -> Formula:
+    """A formula that a match found, under a name."""
+    amounts = dict(zip(made.inks, made.grams, strict=True))
+    return Formula(name=name, amounts=amounts, total_g=sum(made.grams))
 
 
 def formulas_to_compare(
@@ -145,15 +151,12 @@ def formulas_to_compare(
     return found.formulas
 
 
-def _weighed(
-    session: Session, wanted: Wanted, grams: Mapping[str, float]
-) -> tuple[Palette, Candidate]:
-    """The palette of the recipe's series, with today's lots, and what it predicts."""
-    palette = palette_for(session.palettes_today, [*grams])
-    found = next(each for each in session.fits_today.values() if each.palette is palette)
-    weights = fractions_for(palette, [*grams], [*grams.values()]) * sum(grams.values())
-    odds = odds_of(found, wanted.target, session.shop)
-    return palette, weighed(palette, weights, wanted.target, odds=odds)
+def _weighed(session: Session, wanted: Wanted, formula: Formula) -> tuple[Palette, Candidate]:
+    """The palette of the formula's series, with today's lots, and what it predicts."""
+    found, c = in_inks(session, formula, session.fits_today)
+    odds = odds_of(found, wanted.target, session.settings)
+    grams = c * (formula.total_g or PERCENTS_OF_G)
+    return found.palette, weighed(found.palette, grams, wanted.target, odds=odds)
 
 
 def _swap(seen: Comparison, sample: Sample, palette: Palette, formula: Candidate) -> Swap | None:

@@ -75,7 +75,7 @@ def test_from_an_empty_form_to_a_fit(notebook, lab, tmp_path):
     expect(into.get_by_text("Every drawdown of this shop has a reading.").first).to_be_visible()
 
     run_all(page)
-    expect(page.get_by_text("foretells drawdowns it has not seen").first).to_be_visible()
+    expect(page.get_by_text("predicts unseen drawdowns").first).to_be_visible()
     fit = page.locator(".mk-inks")
     fit.get_by_role("button", name="How good is the whole fit?").click()
     expect(fit.get_by_role("columnheader", name="Theory")).to_be_visible()

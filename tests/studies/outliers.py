@@ -50,17 +50,17 @@ def play(seed, steps=10):
     spoilt = [wrong if k == at else d for k, d in enumerate(drawn)]
     sound, found = (fit(each, inks, geometry=bench.geometry) for each in (drawn, spoilt))
     without = fit([d for k, d in enumerate(drawn) if k != at], inks, geometry=bench.geometry)
-    named = [line.split(":")[0] for line in found.suspects]
+    named = [line.split(":")[0] for line in found.outliers]
     main = [main_ink(c, found.palette) for c in found.fractions]
     own = [k for k, i in enumerate(main) if i == main[at] and k != at]
     error = np.where(np.isnan(found.de00_held_out), found.de00_fitted, found.de00_held_out)
     return {
         "drawdowns": len(drawn),
-        "false": len(sound.suspects),
+        "false": len(sound.outliers),
         "far_out": bool(error[at] > FAR_OUT * np.median(error[own])),
         "named": wrong.name in named,
         "as_weighed": any(
-            line.startswith(wrong.name) and "mis-weighed" in line for line in found.suspects
+            line.startswith(wrong.name) and "mis-weighed" in line for line in found.outliers
         ),
         "others_named": len([name for name in named if name != wrong.name]),
         "named_at_once": bool(new_outlier(without, wrong)),

@@ -1,0 +1,127 @@
+"""A fit and the inks in it, as parts: how good it is, outliers, what an ink's letdowns show."""
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from matchkit.colorimetry.tristimulus import Lab, hex_colour
+from matchkit.errors import InputError
+from matchkit.fitting.fit import Fit, ink_errors
+from matchkit.inks.palette import reflectance
+from matchkit.inks.shop import Drawdown
+from matchkit.report.parts import Heading, Notice, Part, Picture, Table
+from matchkit.report.pictures import flat
+from matchkit.workflows.fitting_inks import InksFitted, letdown_series
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+__all__ = ["fit_parts", "ink_parts", "optics_picture", "tint_parts"]
+
+
+def fit_parts(found: InksFitted) -> list[Part]:
+    """How good each fit is, and which drawdowns to look at."""
+    parts: list[Part] = []
+    for series, fit in found.fits.items():
+        parts += _series(f"Series {series}: " if series else "", fit)
+    for series, fit in found.films.items():
+        parts += _series(f"Films over a ground, {f'series {series}: ' if series else ''}", fit)
+    return parts
+
+
+def ink_parts(fit: Fit, drawdowns: Sequence[Drawdown], ink: str) -> list[Part]:
+    """An ink's letdowns, its K/S and S with the measured points, and how well they are met."""
+    levels = letdown_series(fit, drawdowns, ink)
+    own = [d for d in drawdowns if ink in d.inks]
+    mean, most = ink_errors(fit)[ink]
+    return [
+        *([_letdowns(fit, levels, f"{ink}, let down in the white")] if levels else []),
+        optics_picture(fit, own, ink),
+        f"{ink}: its {len(own)} drawdowns are met to dE00 {mean:.2f} on average, {most:.2f} at"
+        " worst.",
+    ]
+
+
+def tint_parts(fit: Fit, ink: str, percent: float) -> list[Part]:
+    """An ink let down in the white at some percent: its predicted colour."""
+    palette = fit.palette
+    white = next(i for i, each in enumerate(palette.inks) if each.role == "white")
+    c = np.zeros(len(palette.inks))
+    c[white] = 1 - percent / 100
+    c[palette.index(ink)] += percent / 100
+    R = reflectance(palette, c)
+    L, a, b = Lab(R, fit.light, fit.observer)
+    words = f"{percent:.3g} % {ink} in the white: L* {L:.1f}, a* {a:.1f}, b* {b:.1f}"
+    return [flat(hex_colour(R, fit.light, fit.observer), words), words + "."]
+
+
+def optics_picture(fit: Fit, drawdowns: Sequence[Drawdown], ink: str) -> Picture:
+    """K/S of an ink alone and let down, as fitted and as measured, and what it scatters."""
+    if ink not in fit.palette.names:
+        raise InputError(f"{ink!r}: no drawdown of this ink was fitted")
+
+    def draw(ax: "Axes") -> Any:
+        from matchkit.plots.charts import ink_optics
+
+        return ink_optics(ax, fit.palette, ink, drawdowns)
+
+    alt = f"K/S of {ink} alone and let down, and what it scatters"
+    return Picture(name="optics", draw=draw, alt=alt, height_in=4.2)
+
+
+def _series(title: str, fit: Fit) -> list[Part]:
+    palette = fit.palette
+    held = fit.de00_held_out[~np.isnan(fit.de00_held_out)]
+    title += f"{len(palette.inks)} inks from {len(fit.drawdowns)} drawdowns"
+    parts: list[Part] = [Heading(text=title[0].upper() + title[1:])]
+    if held.size:
+        parts.append(
+            f"Predicts unseen drawdowns ({held.size}, {fit.light}): median dE00"
+            f" {np.median(held):.2f}, 95 % within {np.percentile(held, 95):.2f}."
+        )
+    parts += [
+        f"Theory kept: {palette.model} (k2 {palette.k2:.2f}, white crowding"
+        f" {palette.crowding.max():.2f}, depth {palette.deep:.2f}).",
+        Table(
+            head=("Theory", "Median dE00", "95 % within"),
+            rows=tuple((s.model, f"{s.de00_median:.2f}", f"{s.de00_p95:.2f}") for s in fit.scores),
+            caption="How well each theory predicts unseen drawdowns",
+        ),
+        Table(
+            head=("Ink", "Mean dE00", "Worst"),
+            rows=tuple(
+                (name, f"{mean:.2f}", f"{most:.2f}")
+                for name, (mean, most) in ink_errors(fit).items()
+            ),
+            caption="How well each ink's own drawdowns are met",
+        ),
+        _residuals(fit),
+    ]
+    parts += [Notice(code="outlier", text=f"Look at this drawdown: {t}") for t in fit.outliers]
+    parts += [Notice(code="fit_warning", text=f"Not to be trusted: {t}") for t in fit.warnings]
+    return parts
+
+
+def _residuals(fit: Fit) -> Picture:
+    def draw(ax: "Axes") -> Any:
+        from matchkit.plots.charts import residuals
+
+        return residuals(ax, fit)
+
+    worst = fit.drawdowns[int(np.argmax(np.fmax(fit.de00_held_out, fit.de00_fitted)))]
+    alt = f"How far each drawdown is from its prediction; the worst is {worst}"
+    return Picture(name="residuals", draw=draw, alt=alt, width_in=6.4, wide=True)
+
+
+def _letdowns(fit: Fit, levels: Sequence[tuple[float, Drawdown]], title: str) -> Picture:
+    names = [f"{percent:.3g} %" for percent, _ in levels]
+
+    def draw(ax: "Axes") -> Any:
+        from matchkit.plots.marks import patches
+
+        colours = [hex_colour(d.R, fit.light, fit.observer) for _, d in levels]
+        return patches(ax, colours, names, title)
+
+    alt = f"{title}: {', '.join(names)}"
+    return Picture(draw=draw, alt=alt, width_in=6.4, height_in=1.3, wide=True)
