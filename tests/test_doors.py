@@ -15,6 +15,7 @@ FOR_PYTHON = {
         "colorimetry.tristimulus.weights_for",
         "inks.palette.subset",
         "correcting.mixes.predict",
+        "fitting.fit.new_outlier",
     ),
     *(
         "matching.solve.count_subsets",

@@ -41,7 +41,7 @@ from matchkit.forms.cover import CoverForm  # noqa: E402
 from matchkit.forms.ink_history import HistoryForm  # noqa: E402
 from matchkit.forms.lots import by_the_book  # noqa: E402
 from matchkit.forms.match import MatchForm  # noqa: E402
-from matchkit.forms.shops import open_shop, target_of  # noqa: E402
+from matchkit.forms.shops import open_shop  # noqa: E402
 from matchkit.forms.weigh import WeighForm  # noqa: E402
 from matchkit.report.ink_history import history_parts, lot_words  # noqa: E402
 from matchkit.workflows.ink_history import ink_history  # noqa: E402
@@ -176,7 +176,7 @@ def test_a_job_from_the_balance_to_the_shelf(form, opened, own_folder):
 
     assert form.what.value == MEASURED
     form.reading.way.value = "from a file of mine"
-    target = target_of(opened, "Sea teal")
+    target = opened.session().targets["Sea teal"]
     form.reading.file.upload.value = file_of("first proof.csv", target)
     press(form, "Write it down")
     assert "PASS: dE00 0.00" in form.done.value
@@ -465,7 +465,7 @@ def test_the_match_form_counts_on_the_book(opened):
     def lemon():
         match.run.start.click()
         match.run.wait()
-        first = match.found.formulas[0]
+        first = match.found.formulas[0].formula
         return dict(zip(first.inks, first.percents, strict=True))["Sharp Lemon"]
 
     known = lemon()
@@ -683,7 +683,9 @@ def test_a_fail_is_not_told_in_the_green_of_what_went_well(form, opened):
     press(form, "Write it down")
     assert "mk-done" in form.done.value
     form.reading.way.value = "from a file of mine"
-    form.reading.file.upload.value = file_of("first proof.csv", target_of(opened, "Dusty rose"))
+    form.reading.file.upload.value = file_of(
+        "first proof.csv", opened.session().targets["Dusty rose"]
+    )
     press(form, "Write it down")
     assert "FAIL: dE00" in form.done.value
     assert "mk-look" in form.done.value

@@ -37,7 +37,6 @@ __all__ = [
     "open_shop",
     "saved_recipe",
     "saved_recipes",
-    "target_of",
 ]
 
 Array = NDArray[np.float64]
@@ -143,16 +142,6 @@ def listed_targets(opened: OpenShop) -> dict[str, Array]:
     if not path.is_file():
         return {}
     return {each.name: each.R for each in read_spectra(path)[0]}
-
-
-def target_of(opened: OpenShop, name: str) -> Array:
-    """One of them; InputError with the names there are."""
-    listed = listed_targets(opened)
-    if name not in listed:
-        raise InputError(
-            f"targets.csv holds no {name!r}; it holds {', '.join(listed) or 'nothing'}"
-        )
-    return listed[name]
 
 
 def fit_of(opened: OpenShop, ink: str) -> Fit:
