@@ -15,6 +15,7 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 
+from matchkit.cli import parser
 from matchkit.cli.lab import MACOS, SETTINGS, WINDOWS, copy_to, start
 from matchkit.cli.lab import run as run_lab
 from matchkit.colorimetry.grid import GRID_NM
@@ -445,11 +446,11 @@ def test_lab_refuses_a_file_and_a_silly_port(own_folder):
     import argparse
 
     (own_folder / "file").write_text("")
-    options = {"folder": "file", "port": "8888", "no_browser": True, "copy_only": True}
+    options = {"folder": "file", "port": 8888, "no_browser": True, "copy_only": True}
     with pytest.raises(InputError, match="is a file; name a folder"):
         run_lab(argparse.Namespace(**options))
     with pytest.raises(InputError, match="--port"):
-        run_lab(argparse.Namespace(**{**options, "port": "70000"}))
+        parser("lab").parse_args(["lab", "--port", "70000"])
 
 
 def test_pictures_in_a_form_say_what_they_show(opened):

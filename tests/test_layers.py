@@ -47,8 +47,17 @@ CORE = {
 EDGES = {
     "files": (
         *("amounts", "places", "conditions", "grid", "text", "headings", "readings", "settings"),
-        *("tables", "write", "cgats", "csv_spectra", "cxf", "health", "lamp", "mixtures"),
-        *("progress", "shop_spectra", "shop_tables", "stream", "suited", "export", "grounds"),
+        *("tables", "write", "cgats", "csv_spectra", "cxf", "lamp", "mixtures"),
+        *(
+            "progress",
+            "shop_spectra",
+            "health",
+            "shop_tables",
+            "stream",
+            "suited",
+            "export",
+            "grounds",
+        ),
         *("planned", "recipe", "spectrum", "preview", "shop", "fitted", "incoming", "weighed"),
     ),
     "book": (

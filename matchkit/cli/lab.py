@@ -8,7 +8,8 @@ import sys
 from importlib.util import find_spec
 from pathlib import Path
 
-from matchkit.cli.terminal import positive, say
+from matchkit.cli.terminal import say
+from matchkit.cli.values import whole
 from matchkit.errors import InputError
 from matchkit.files.places import data_folder, notebooks_folder
 from matchkit.files.write import write_file
@@ -32,7 +33,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "folder", metavar="DIR", nargs="?", default="matchkit-notebooks",
         help="where the notebooks go (./matchkit-notebooks)",
     )  # fmt: skip
-    parser.add_argument("--port", default="8888", metavar="N", help="first port to try (8888)")
+    parser.add_argument(
+        "--port", type=whole(1, 65535), default=8888, metavar="N", help="first port to try (8888)"
+    )
     parser.add_argument(
         "--no-browser", action="store_true", help="start without opening a browser window"
     )
@@ -41,9 +44,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> None:
     """Copy what is not there yet, then start JupyterLab on the first notebook."""
-    port = positive(args.port, "--port")
-    if port != int(port) or port > 65535:
-        raise InputError(f"--port: found {args.port!r}, need a whole number up to 65535")
     if not args.copy_only and not (find_spec("jupyterlab") and find_spec("ipywidgets")):
         raise InputError(
             "JupyterLab is not installed here; in the folder of matchkit run: "
@@ -55,7 +55,7 @@ def run(args: argparse.Namespace) -> None:
     if args.copy_only:
         return
     say("JupyterLab opens in the browser. To end it: close the tab, then press Ctrl+C here twice.")
-    words, more = start(folder, int(port), browser=not args.no_browser)
+    words, more = start(folder, args.port, browser=not args.no_browser)
     if _serve(words, more):
         raise SystemExit(1)  # JupyterLab has said why
 

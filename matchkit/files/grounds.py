@@ -11,11 +11,11 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.colorimetry.grid import average, check_reflectance, to_grid
-from matchkit.errors import InputError
+from matchkit.colorimetry.grid import average
 from matchkit.files.amounts import quoted
-from matchkit.files.mixtures import Mixture
-from matchkit.files.tables import Row, Table, amount, read_table, spectral_values, wording
+from matchkit.files.mixtures import Mixture, agreed
+from matchkit.files.shop_spectra import spectral_rows
+from matchkit.files.tables import Row, Table, amount, wording
 from matchkit.files.text import Findings, did_you_mean
 from matchkit.inks.recipe import density_g_per_ml
 from matchkit.inks.shop import Ground, Ink
@@ -38,17 +38,9 @@ def read_grounds(path: Path | None, found: Findings) -> tuple[Ground, ...]:
     """
     if path is None:
         return ()
-    table = read_table(path, file=FILE, required=("ground",), text=("surface",), spectral=True)
-    found.faults.extend(table.faults)
-    found.notes.extend(table.notes)
-    if table.percent:
-        raise InputError(f"{FILE}: the wavelengths are headed %; write reflectance factors, 0-1")
-    rows, values, faults = spectral_values(table)
-    found.faults.extend(faults)
     readings: dict[str, list[tuple[Row, Spectrum]]] = {}
-    for row, R in zip(rows, to_grid(table.nm, values, where=FILE), strict=True):
+    for row, R in spectral_rows(path, FILE, ("ground",), found, text=("surface",))[1]:
         name = wording(row, "ground", faults=found.faults, required=True)
-        found.faults.extend(check_reflectance(R, f"{row.where} {quoted(name)}"))
         readings.setdefault(name, []).append((row, R))
     return tuple(
         Ground(
@@ -88,35 +80,27 @@ def _with_film(
 ) -> Mixture:
     """Ground and thickness belong to the drawdown: any of its rows may state them, all alike."""
     where, name = mixture.rows[0].where, quoted(mixture.name)
-    grounds = {wording(row, "ground", faults=found.faults) for row in mixture.rows} - {""}
-    stated = {
-        key: {
-            value
-            for row in mixture.rows
-            if (value := amount(row, key, decimal=table.decimal, faults=found.faults)) is not None
-        }
-        for key in FILM_NUMBERS
-    }
-    told = [key for key in FILM_NUMBERS if stated[key]]
-    for key, values in (
-        ("ground", sorted(grounds)),
-        *((key, sorted(f"{value:g}" for value in stated[key])) for key in FILM_NUMBERS),
-    ):
-        if len(values) > 1:
-            found.faults.append(
-                f"{where}: {key} of {name} is {' and '.join(values)}; state it once"
-            )
-            return mixture
+    before, rows, faults = len(found.faults), mixture.rows, found.faults
+    ground = agreed(
+        [wording(row, "ground", faults=faults) or None for row in rows], "ground", mixture, found
+    )
+    told: dict[str, float] = {}
+    for key in FILM_NUMBERS:
+        stated = [amount(row, key, decimal=table.decimal, faults=faults) for row in rows]
+        if (value := agreed(stated, key, mixture, found)) is not None:
+            told[key] = value
+    if len(faults) > before:
+        return mixture
     if len(told) == 2:
         found.faults.append(f"{where}: {name} has thickness_um and g_per_m2; keep one")
-    elif bool(grounds) != bool(told):
-        lacks = "no thickness_um or g_per_m2" if grounds else "no ground"
+    elif bool(ground) != bool(told):
+        lacks = "no thickness_um or g_per_m2" if ground else "no ground"
         found.faults.append(
             f"{where}: {name} has {lacks}; a film over a ground needs both, one that hides neither"
         )
     elif told:
-        thickness = _thickness(mixture, told[0], stated[told[0]].pop(), inks, found)
-        return replace(mixture, ground=grounds.pop(), thickness_um=thickness)
+        thickness = _thickness(mixture, *told.popitem(), inks, found)
+        return replace(mixture, ground=ground or "", thickness_um=thickness)
     return mixture
 
 

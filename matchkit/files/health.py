@@ -12,11 +12,12 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.colorimetry.grid import GRID_NM, average, check_reflectance, to_grid
+from matchkit.colorimetry.grid import GRID_NM, average, check_reflectance
 from matchkit.errors import InputError
 from matchkit.files.amounts import quoted
 from matchkit.files.readings import name_fault
-from matchkit.files.tables import Row, read_table, spectral_values
+from matchkit.files.shop_spectra import spectral_rows
+from matchkit.files.tables import Row
 from matchkit.files.text import Findings
 from matchkit.files.write import csv_text, settled, write_files
 from matchkit.fitting.instrument import StandardDrift, diagnosis, drift
@@ -67,12 +68,9 @@ def read_kept(folder: str | Path) -> list[Kept]:
     path = settled(Path(folder), FILE)
     if not path.exists():
         return []
-    table = read_table(path, file=FILE, required=("date", "kind", "name"), spectral=True)
-    found = Findings(file=FILE, faults=list(table.faults))
-    rows, values, faults = spectral_values(table)
-    found.faults.extend(faults)
-    R = to_grid(table.nm, values, where=FILE)
-    kept = [_kept(row, each, found) for row, each in zip(rows, R, strict=True)]
+    found = Findings(file=FILE)
+    rows = spectral_rows(path, FILE, ("date", "kind", "name"), found)[1]
+    kept = [_kept(row, R, found) for row, R in rows]
     if found.faults:
         raise InputError(found.faults)
     return sorted(kept, key=lambda each: each.date)
@@ -150,7 +148,6 @@ def _kept(row: Row, R: Array, found: Findings) -> Kept:
         found.faults.append(f"{row.where}: kind is {quoted(cells['kind'])}; write {choice}")
     if fault := name_fault(cells["name"]):
         found.faults.append(f"{row.where}: name {fault}")
-    found.faults.extend(check_reflectance(R, row.where))
     return Kept(date=cells["date"], kind=kind, name=cells["name"], R=R)
 
 

@@ -3,13 +3,16 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from itertools import islice
+from typing import TypeVar
 
 from matchkit.errors import InputError
 from matchkit.files.amounts import quoted
 from matchkit.files.tables import Row, Table, amount, wording
 from matchkit.files.text import Findings, did_you_mean, nearest
 
-__all__ = ["AMOUNTS", "Mixture", "hint_at", "mixtures"]
+__all__ = ["AMOUNTS", "Mixture", "agreed", "hint_at", "mixtures"]
+
+T = TypeVar("T")
 
 AMOUNTS = ("percent", "grams")  # percent by mass
 SUM_TOLERANCE = 0.1 + 1e-9  # percent; three shares rounded to 0.1 may miss 100 by nearly this
@@ -176,6 +179,17 @@ def _check_sum(amounts: list[float], unit: str, name: str, row: Row, found: Find
             f"{row.where}: {what}percents sum to {total:.6g}; expected 100 +- 0.1"
             + (hint if abs(total - 100) > FAR else "")
         )
+
+
+def agreed(stated: Iterable[T | None], key: str, mixture: Mixture, found: Findings) -> T | None:
+    """What any row of a mixture may state, all alike; None where no row does."""
+    values = list(dict.fromkeys(value for value in stated if value is not None))
+    if len(values) > 1:
+        told = " and ".join(f"{v:g}" if isinstance(v, float) else str(v) for v in values)
+        found.faults.append(
+            f"{mixture.rows[0].where}: {key} of {quoted(mixture.name)} is {told}; state it once"
+        )
+    return values[0] if values else None
 
 
 def hint_at(name: str, names: Iterable[str], found: Findings) -> str:

@@ -22,7 +22,7 @@ from matchkit.errors import InputError
 from matchkit.files.amounts import quoted
 from matchkit.files.conditions import listed
 from matchkit.files.grounds import FILM_NUMBERS, on_known_grounds, read_grounds, with_films
-from matchkit.files.mixtures import AMOUNTS, Mixture, hint_at, mixtures
+from matchkit.files.mixtures import AMOUNTS, Mixture, agreed, hint_at, mixtures
 from matchkit.files.settings import geometry_doubts, geometry_faults, read_settings
 from matchkit.files.shop_spectra import Readings, all_readings
 from matchkit.files.tables import Row, Table, amount, read_table, wording
@@ -267,9 +267,9 @@ def _mix(mixture: Mixture, decimal: str, found: Findings) -> Mix:
     """Stock and date belong to the mix: any of its rows may state them, all alike."""
     rows, faults = mixture.rows, found.faults
     stocks = [amount(row, "stock_g", decimal=decimal, faults=faults) for row in rows]
-    stock = _agreed([s for s in stocks if s is not None], "stock_g", mixture, found)
-    dates = [wording(row, "date", faults=faults) for row in rows]
-    date = _agreed([date for date in dates if date], "date", mixture, found)
+    stock = agreed(stocks, "stock_g", mixture, found)
+    dates = [wording(row, "date", faults=faults) or None for row in rows]
+    date = agreed(dates, "date", mixture, found)
     return Mix(
         name=mixture.name,
         inks=mixture.inks,
@@ -277,15 +277,6 @@ def _mix(mixture: Mixture, decimal: str, found: Findings) -> Mix:
         stock_g=stock,
         date=date or "",
     )
-
-
-def _agreed(stated: list[T], key: str, mixture: Mixture, found: Findings) -> T | None:
-    if len(set(stated)) > 1:
-        values = " and ".join(str(value) for value in dict.fromkeys(stated))
-        found.faults.append(
-            f"{mixture.rows[0].where}: {key} of {quoted(mixture.name)} is {values}; state it once"
-        )
-    return stated[0] if stated else None
 
 
 def _check_pairs(

@@ -1,5 +1,6 @@
 """`spectra.csv` and `film_spectra.csv`: the readings of drawdowns, mixes and films by name."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -19,7 +20,7 @@ from matchkit.files.tables import (
 )
 from matchkit.files.text import Findings
 
-__all__ = ["Readings", "all_readings"]
+__all__ = ["Readings", "all_readings", "spectral_rows"]
 
 Spectrum = NDArray[np.float64]
 
@@ -47,31 +48,50 @@ def all_readings(paths: dict[str, Path], found: Findings) -> dict[str, Readings]
 
 
 def _readings(path: Path, file: str, found: Findings) -> dict[str, Readings]:
-    table, waiting = without_waiting(
-        read_table(path, file=file, required=("drawdown",), spectral=True)
-    )
-    found.faults.extend(table.faults)
-    found.notes.extend(table.notes)
-    rows, values, faults = spectral_values(table)
-    found.faults.extend(faults)
-    R = to_grid(table.nm, values, where=table.file)
-    percent = _percent_fault(table, rows, values)
-    if percent:
-        raise InputError(percent)
+    table, pairs, waiting = spectral_rows(path, file, ("drawdown",), found, may_wait=True)
     readings: dict[str, Readings] = {}
     for row in table.rows:
         name = wording(row, "drawdown", faults=found.faults, required=True)
         readings.setdefault(name, Readings(where=row.where, spectra=[]))
-    for row, each in zip(rows, R, strict=True):
+    for row, R in pairs:
         name = wording(row, "drawdown", faults=[])
-        where = f"{row.where} {quoted(name)}"
-        found.faults.extend(check_reflectance(each, where))
-        found.notes.extend(reflectance_doubts(each, where))
-        readings[name].spectra.append(each)
+        found.notes.extend(reflectance_doubts(R, f"{row.where} {quoted(name)}"))
+        readings[name].spectra.append(R)
     for row in waiting:
         name = wording(row, "drawdown", faults=found.faults, required=True)
         readings.setdefault(name, Readings(where=row.where, spectra=[], waiting=True))
     return readings
+
+
+def spectral_rows(
+    path: Path,
+    file: str,
+    required: Sequence[str],
+    found: Findings,
+    *,
+    text: Sequence[str] = (),
+    may_wait: bool = False,
+) -> tuple[Table, list[tuple[Row, Spectrum]], list[Row]]:
+    """A shop's table of readings: rows with their reflectance (n_wl,), and rows that wait.
+
+    The last of the `required` columns names what was read.  Row faults go to `found`;
+    InputError where nothing can be read, or the file is in percent.
+    """
+    table = read_table(path, file=file, required=required, text=text, spectral=True)
+    waiting: list[Row] = []
+    if may_wait:
+        table, waiting = without_waiting(table)
+    found.faults.extend(table.faults)
+    found.notes.extend(table.notes)
+    rows, values, faults = spectral_values(table)
+    found.faults.extend(faults)
+    on_grid = to_grid(table.nm, values, where=file)
+    if percent := _percent_fault(table, rows, values):
+        raise InputError(percent)
+    for row, R in zip(rows, on_grid, strict=True):
+        name = quoted(row.cells.get(required[-1], ""))
+        found.faults.extend(check_reflectance(R, f"{row.where} {name}"))
+    return table, list(zip(rows, on_grid, strict=True)), waiting
 
 
 def _percent_fault(table: Table, rows: list[Row], values: Spectrum) -> str:
