@@ -49,16 +49,12 @@ from matchkit.correcting.overpour import over_pour
 from matchkit.errors import InputError
 from matchkit.files.recipe import read_recipe
 from matchkit.fitting.fit import Fit
-from matchkit.inks.recipe import cost_per_kg, density_g_per_ml
 from matchkit.matching.garment import Strokes
-from matchkit.matching.match import (
-    odds_of,
-)
 from matchkit.matching.probability import chance_text, spread_of
-from matchkit.matching.rank import check, check_lab, weighed
+from matchkit.matching.rank import check, check_lab
 from matchkit.matching.solve import Target, spectral_target
-from matchkit.paper.jobsize import Job, job_size
-from matchkit.paper.ticket import Container, ticket
+from matchkit.paper.jobsize import PrintJob
+from matchkit.paper.ticket import Container
 from matchkit.paper.ticket_sheet import ticket_html
 from matchkit.paper.weighing import CONTAINERS_ML
 from matchkit.plan.drawdowns import rows
@@ -76,6 +72,7 @@ from matchkit.workflows.planning import PlanChoices, plan_drawdowns
 from matchkit.workflows.printed import PrintedOver
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import spectrum_in, wanted_lab, wanted_listed, wanted_spectrum
+from matchkit.workflows.weighing_out import TicketChoices, ink_for_job, ticket
 
 BATCH_G = sum(FORMULA.values())
 CONTAINER = "1 litre"
@@ -706,7 +703,9 @@ def cover_python(room: Room) -> Facts:
 
 # ---- how much ink, and its ticket
 
-JOB = Job(prints=300, area_cm2=1200.0, coverage=0.4, mesh_cm3_per_m2=60.0, transfer=0.6, loss=0.1)
+JOB = PrintJob(
+    prints=300, area_cm2=1200.0, coverage=0.4, mesh_cm3_per_m2=60.0, transfer=0.6, loss=0.1
+)
 JOB_WORDS = (
     "--prints", 300, "--size", "30x40cm", "--coverage", 40, "--mesh", 60, "--transfer", 60,
 )  # fmt: skip
@@ -739,15 +738,9 @@ def size_book(room: Room) -> Facts:
 
 
 def size_python(room: Room) -> Facts:
-    known = by_library(room)
-    inks = [ink for ink in known.shop.inks if ink.name in FORMULA]
-    shares = [FORMULA[ink.name] / BATCH_G for ink in inks]
-    found = job_size(
-        JOB, density_g_per_ml=density_g_per_ml(inks, shares),
-        container=Container(name=CONTAINER, volume_ml=CONTAINERS_ML[CONTAINER]),
-        cost_per_kg=cost_per_kg(inks, shares),
-    )  # fmt: skip
-    return size_facts(vars(found))
+    litre = Container(name=CONTAINER, volume_ml=CONTAINERS_ML[CONTAINER])
+    found = ink_for_job(Session(room.folder), Formula(amounts=FORMULA), JOB, container=litre)
+    return size_facts(found.to_dict())
 
 
 HELD_BACK = {ink: 0.9 for ink in FORMULA if ink != "Quay White"}  # the share weighed first
@@ -802,17 +795,13 @@ def ticket_book(room: Room) -> Facts:
 
 
 def ticket_python(room: Room) -> Facts:
-    known = by_library(room)
-    fit = known.fits[series_of(known, [*FORMULA])]
-    target = spectral(known, room.target_R)
-    candidate = weighed(
-        fit.palette, grams_in(fit, FORMULA), target, odds=odds_of(fit, target, known.shop)
-    )
+    session = Session(room.folder)
+    litre = Container(name=CONTAINER, volume_ml=CONTAINERS_ML[CONTAINER])
     made = ticket(
-        candidate, target, known.shop, target_name=TARGET, hold_back=HELD_BACK,
-        container=Container(name=CONTAINER, volume_ml=CONTAINERS_ML[CONTAINER]),
+        session, Formula(amounts=FORMULA, total_g=BATCH_G),
+        TicketChoices(hold_back=HELD_BACK, container=litre), wanted=wanted_listed(session, TARGET),
     )  # fmt: skip
-    return ticket_facts(ticket_html(made), "\n".join(known.told.words))
+    return ticket_facts(ticket_html(made), "\n".join(each.text for each in session.notices))
 
 
 # ---- a new lot

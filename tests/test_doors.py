@@ -26,8 +26,6 @@ FOR_PYTHON = {
         "plots.charts.K_over_S",
         "plots.charts.scattering",
     ),  # of the notebooks too
-    # Not wired yet.
-    *("report.recipes.moves_picture",),
     # The theories and the bench themselves, which tests hold against published figures.
     *(
         "optics.kubelka_munk.film_R",

@@ -42,6 +42,7 @@ from matchkit.report.pictures import flat  # noqa: E402
 from matchkit.report.plan import plan_parts  # noqa: E402
 from matchkit.report.terminal import text_of  # noqa: E402
 from matchkit.workflows.planning import PlanChoices, plan_drawdowns  # noqa: E402
+from matchkit.workflows.weighing_out import TicketChoices  # noqa: E402
 
 
 @pytest.fixture(scope="module")
@@ -256,7 +257,7 @@ def test_weigh_a_formula_of_ones_own(opened, own_folder):
     form.rows.fill({"Quay White": 90.0, "Kelp Green": 10.0})
     assert form.problems.value == ""
     form.look.click()
-    assert "Pour Kelp Green with most care" in form.results.value
+    assert "g too much Kelp Green shifts the colour by" in form.results.value
     form.ticket.hold.value = 0.1
     form.ticket.job.text.value = "Old card"
     form.ticket.save.click()
@@ -279,7 +280,7 @@ def test_weigh_takes_a_mix_apart(opened, own_folder):
     form = WeighForm(opened)
     form.rows.source.value = "With-a-letdown"
     assert "Black letdown 5 is a mix: taken as" in form.rows.told.value
-    form.foretell()
+    form.predict()
     _, amounts = form.rows.read()
     assert sorted(amounts[amounts > 0]) == pytest.approx([1, 99])
     form.rows.source.value = form.rows.source.options[0]
@@ -471,7 +472,7 @@ def test_a_formula_from_paper_may_be_in_grams_or_parts(opened):
     assert form.rows.amounts[0].text.description == "Parts of ink 1"
     palette, parts = form.rows.read()
     assert parts[palette.index("Kelp Green")] == 12.5
-    grams = dict(zip(form.batch()[2].inks, form.batch()[2].grams, strict=True))
+    grams = dict(form.make(TicketChoices()).formula)
     assert grams == {"Quay White": 375.0, "Kelp Green": 125.0}
     form.rows.written.value = PERCENT
     assert form.rows.amounts[1].text.value == "25"
@@ -513,10 +514,10 @@ def test_no_ticket_is_made_of_formulas_that_are_not_those_of_the_entries(opened)
     form = MatchForm(opened, "Sea teal")
     form.run.start.click()
     form.run.wait()
-    assert sum(form.batch()[2].grams) == pytest.approx(1000)
+    assert form.make(TicketChoices()).batch_g == pytest.approx(1000)
     form.grams.text.value = "150"
     with pytest.raises(InputError, match="entries have changed"):
-        form.batch()
+        form.make(TicketChoices())
     form.run.start.click()
     form.run.wait()
-    assert sum(form.batch()[2].grams) == pytest.approx(150)
+    assert form.make(TicketChoices()).batch_g == pytest.approx(150)

@@ -11,15 +11,16 @@ w = pytest.importorskip("ipywidgets", reason="ipywidgets is not installed")
 
 from matchkit.forms import shops  # noqa: E402
 from matchkit.forms.cover import CoverForm, _no_films  # noqa: E402
-from matchkit.forms.jobsize import METRIC, US, WET, JobForm, size_of  # noqa: E402
+from matchkit.forms.jobsize import METRIC, US, WET, JobForm  # noqa: E402
 from matchkit.forms.shops import open_shop  # noqa: E402
 from matchkit.matching.garment import Strokes  # noqa: E402
 from matchkit.matching.prints import film_fits  # noqa: E402
-from matchkit.paper.jobsize import Job  # noqa: E402
+from matchkit.paper.jobsize import PrintJob  # noqa: E402
 from matchkit.report.cover import cover_parts  # noqa: E402
 from matchkit.report.parts import Picture, Table  # noqa: E402
 from matchkit.workflows.covering import cover  # noqa: E402
 from matchkit.workflows.formula import Formula  # noqa: E402
+from matchkit.workflows.weighing_out import TicketChoices, ink_for_job  # noqa: E402
 
 
 @pytest.fixture(scope="module")
@@ -165,12 +166,13 @@ def test_the_ticket_tells_the_job(opened, own_folder):
 
 
 def test_an_unknown_density_is_asked_for(opened):
+    session = opened.session()
     inks = tuple(replace(ink, density_g_per_ml=None) for ink in opened.shop.inks)
-    bare = replace(opened, shop=replace(opened.shop, inks=inks))
-    job = Job(prints=1, area_cm2=100, wet_um=30)
+    session.files = replace(opened.shop, inks=inks)
+    job, white = PrintJob(prints=1, area_cm2=100, wet_um=30), Formula(amounts={"Quay White": 1.0})
     with pytest.raises(InputError, match="density of Quay White is not known"):
-        size_of(bare, job, {"Quay White": 1.0})
-    found = size_of(bare, job, {"Quay White": 1.0}, density=1.5)
+        ink_for_job(session, white, job)
+    found = ink_for_job(session, white, job, density=1.5)
     assert np.isclose(found.total_g, 0.45)  # 100 cm2 x 30 um = 0.3 ml
 
 
@@ -196,4 +198,4 @@ def test_the_batch_is_the_grams_that_are_told(opened):
     form.prints.text.value = "301"  # 846.77 g
     form.look.click()
     assert "Mix 847 g" in form.results.value
-    assert sum(form.batch()[2].grams) == pytest.approx(847)
+    assert form.make(TicketChoices()).batch_g == pytest.approx(847)

@@ -12,7 +12,7 @@ from matchkit.paper.jobsize import (
     G_PER_OZ,
     ML_PER_US_FL_OZ,
     UM_PER_MIL,
-    Job,
+    PrintJob,
     job_size,
     laid_um,
 )
@@ -26,7 +26,7 @@ def test_five_hundred_chest_prints() -> None:
     # 60 % of it stays: 36 cm3/m2, 1.08 cm3 a print, 540 ml for 500.  At 1.25 g/ml 675 g; 10 %
     # loss and 50 g in the screen make 675 + 67.5 + 50 = 792.5 g, 634 ml.  A litre tub filled to
     # 90 % holds it; at 12 a kilogram it costs 9.51.
-    job = Job(
+    job = PrintJob(
         prints=500, area_cm2=30 * 40, coverage=0.25, mesh_cm3_per_m2=60, transfer=0.6,
         loss=0.1, screen_g=50,
     )  # fmt: skip
@@ -47,7 +47,7 @@ def test_a_measured_film_in_two_strokes_in_inches() -> None:
     # stroke of 80 %: 45 cm3/m2, so 0.0258064 m2 x 45 = 1.161288 cm3 a print, 1161.288 ml for a
     # thousand; at 1.4 g/ml 1625.8032 g, or 57.3485 oz.  US quarts filled to 90 % (851.7176 ml)
     # take two.
-    job = Job(
+    job = PrintJob(
         prints=1000, area_cm2=10 * 4 * CM2_PER_IN2, wet_um=25, strokes=2, later_stroke=0.8
     )  # fmt: skip
     quart = Container(name="US quart", volume_ml=CONTAINERS_ML["US quart"])
@@ -63,7 +63,9 @@ def test_a_measured_film_in_two_strokes_in_inches() -> None:
 def test_a_small_run_that_floods_the_screen() -> None:
     # By hand: 12 prints of 100 cm2 at 20 um are 12 x 0.01 x 20 = 2.4 ml, 3.6 g at 1.5 g/ml; the
     # screen takes 120 g, so that 97 % of the batch is for the screen.
-    found = job_size(Job(prints=12, area_cm2=100, wet_um=20, screen_g=120), density_g_per_ml=1.5)
+    found = job_size(
+        PrintJob(prints=12, area_cm2=100, wet_um=20, screen_g=120), density_g_per_ml=1.5
+    )
     assert found.total_g == pytest.approx(123.6)
     assert found.loss_g / found.total_g == pytest.approx(120 / 123.6)
 
@@ -80,7 +82,7 @@ def test_units_are_what_they_are_by_definition() -> None:
 def test_assumptions_are_told_in_both_units() -> None:
     # By hand: 38.1 um = 1.5 mil; 100 in2 = 645.16 cm2; a US gallon of 3785.411784 ml at 1.2 g/ml
     # weighs 4542.494 g, and a pound 453.59237 g: 10.0145 lb.
-    job = Job(prints=1, area_cm2=645.16, wet_um=38.1)
+    job = PrintJob(prints=1, area_cm2=645.16, wet_um=38.1)
     told = " ".join(job_size(job, density_g_per_ml=1.2).assumptions)
     for words in ("645.2 cm2 (100 in2)", "38.1 um (1.5 mil)", "1.2 g/ml (10.01 lb per US gallon)"):
         assert words in told
@@ -88,21 +90,21 @@ def test_assumptions_are_told_in_both_units() -> None:
 
 def test_a_big_print_is_told_without_powers_of_ten() -> None:
     pail = Container(name="5 US gallons", volume_ml=CONTAINERS_ML["5 US gallons"])
-    job = Job(prints=2000, area_cm2=120 * 100, wet_um=40)
+    job = PrintJob(prints=2000, area_cm2=120 * 100, wet_um=40)
     told = " ".join(job_size(job, density_g_per_ml=1.2, container=pail).assumptions)
     assert "12000 cm2 (1860 in2)" in told and "18927 ml (640 US fl oz)" in told
 
 
 def test_one_cubic_centimetre_per_square_metre_is_one_micrometre() -> None:
     # 1e-6 m3 over 1 m2 is 1e-6 m.
-    mesh = Job(prints=3, area_cm2=500, mesh_cm3_per_m2=80, transfer=0.5)
-    wet = Job(prints=3, area_cm2=500, wet_um=40)
+    mesh = PrintJob(prints=3, area_cm2=500, mesh_cm3_per_m2=80, transfer=0.5)
+    wet = PrintJob(prints=3, area_cm2=500, wet_um=40)
     one, other = (job_size(job, density_g_per_ml=1.2).total_g for job in (mesh, wet))
     assert one == pytest.approx(other)
 
 
 def test_every_number_is_said() -> None:
-    job = Job(
+    job = PrintJob(
         prints=77, area_cm2=613, coverage=0.37, mesh_cm3_per_m2=58, transfer=0.63, strokes=2,
         later_stroke=0.71, loss=0.13, screen_g=41,
     )  # fmt: skip
@@ -130,12 +132,12 @@ def test_every_number_is_said() -> None:
 )
 def test_what_no_job_is_is_refused(wrong: dict, says: str) -> None:
     with pytest.raises(InputError, match=says):
-        Job(**{"prints": 10, "area_cm2": 100, "wet_um": 30, **wrong})
+        PrintJob(**{"prints": 10, "area_cm2": 100, "wet_um": 30, **wrong})
 
 
 def test_a_density_in_other_units_is_refused() -> None:
     with pytest.raises(InputError, match="pounds per gallon"):
-        job_size(Job(prints=1, area_cm2=100, wet_um=30), density_g_per_ml=12.5)
+        job_size(PrintJob(prints=1, area_cm2=100, wet_um=30), density_g_per_ml=12.5)
 
 
 def recipe(tmp_path, text: str) -> str:

@@ -66,15 +66,15 @@ EDGES = {
     ),
     "plots": ("lots", "marks", "inks", "charts", "learning"),
     "workflows": (
-        *("plain", "session", "wanted", "formula", "printed", "checking", "covering", "comparing"),
-        *("fitting_inks", "ink_history", "instrument_check", "rehearsing", "practising"),
-        *("planning", "starting", "importing", "formulas", "finding", "library", "booking"),
-        *("shelf", "lot_checking"),
+        *("plain", "session", "wanted", "formula", "printed", "checking", "covering"),
+        *("comparing", "fitting_inks", "ink_history", "instrument_check", "rehearsing"),
+        *("practising", "planning", "starting", "importing", "formulas", "finding"),
+        *("weighing_out", "library", "booking", "shelf", "lot_checking"),
     ),
     "report": (
         *("parts", "terminal", "pictures", "html", "json", "compared", "recipes", "check"),
-        *("cover", "comparison", "fit", "ink_history", "instrument", "rehearsal", "practice"),
-        *("plan", "readings", "formulas", "book"),
+        *("ticket", "jobsize", "cover", "comparison", "fit", "ink_history", "instrument"),
+        *("rehearsal", "practice", "plan", "readings", "formulas", "predict", "book"),
     ),
     "forms": (
         *("shops", "style", "book_demo", "parts", "pictures", "begin", "formulas", "new_shop"),
@@ -84,11 +84,11 @@ EDGES = {
         *("weigh", "book_shelf", "correct", "jobsize", "book", "stills"),
     ),
     "cli": (
-        *("findings", "folders", "terminal", "values", "demo", "lab"),
-        *("outputs", "asked", "book", "shops", "corrections", "films", "formulas", "import_"),
-        *("pictures", "plan", "practice", "rescue", "book_colour", "book_history", "book_keep"),
-        *("book_look", "check", "correct", "fit", "cover", "instrument", "library", "new"),
-        *("predict", "printed", "rehearse", "ticket", "book_work", "jobsize", "match", "compare"),
+        *("findings", "folders", "terminal", "values", "demo", "lab", "outputs", "asked"),
+        *("book", "shops", "corrections", "films", "formulas", "import_", "pictures", "plan"),
+        *("practice", "rescue", "book_colour", "book_history", "book_keep", "book_look"),
+        *("check", "correct", "fit", "cover", "instrument", "library", "new", "printed"),
+        *("rehearse", "ticket", "predict", "book_work", "jobsize", "match", "compare"),
     ),
     "__main__": (),
 }

@@ -12,7 +12,7 @@ from matchkit.errors import InputError
 from matchkit.inks.shop import Ink, Shop
 from matchkit.matching.rank import Candidate
 from matchkit.matching.solve import spectral_target
-from matchkit.paper.jobsize import Job, job_size, summary
+from matchkit.paper.jobsize import PrintJob, job_size, summary
 from matchkit.paper.sheet import CAUTIONS, DEFER
 from matchkit.paper.ticket import CONTAINERS_ML, Additive, Container, Ticket, ticket
 from matchkit.paper.ticket_sheet import ticket_html, ticket_text
@@ -340,7 +340,9 @@ def test_weights_show_the_decimals_of_the_balance():
 
 
 def test_the_job_size_stands_on_the_ticket_with_all_it_assumes():
-    job = Job(prints=500, area_cm2=1200, coverage=0.25, mesh_cm3_per_m2=60, transfer=0.6, loss=0.1)
+    job = PrintJob(
+        prints=500, area_cm2=1200, coverage=0.25, mesh_cm3_per_m2=60, transfer=0.6, loss=0.1
+    )
     size = job_size(job, density_g_per_ml=1.25, container=QUART, cost_per_kg=10)
     found = made(job_size=size, container=QUART)
     # 300 cm2 x 36 um = 1.08 ml a print, 540 ml in all, 675 g, and a tenth on top: 742.5 g.
@@ -355,6 +357,6 @@ def test_the_job_size_stands_on_the_ticket_with_all_it_assumes():
 
 
 def test_a_batch_too_small_for_the_job_is_told():
-    job = Job(prints=1000, area_cm2=1200, wet_um=36)
+    job = PrintJob(prints=1000, area_cm2=1200, wet_um=36)
     found = made(job_size=job_size(job, density_g_per_ml=1.25))
     assert any("is 1000 g, the job needs 5400 g" in line for line in found.warnings)

@@ -1,7 +1,6 @@
 """The verbs of ``matchkit book`` that follow a bucket from the balance to the shelf."""
 
 import argparse
-from dataclasses import asdict
 from typing import Any
 
 import numpy as np
@@ -10,64 +9,39 @@ from matchkit.book.containers import log_correction
 from matchkit.book.containers import measure as measure_batch
 from matchkit.book.entries import OUTCOMES
 from matchkit.book.find import scanned
-from matchkit.book.jobs import job, local_day, planned_grams
+from matchkit.book.jobs import job
 from matchkit.book.lessons import save_lessons
 from matchkit.book.rows import reading_text, taken_back
 from matchkit.book.work import Advice, advise, target_of, verdict
 from matchkit.cli.asked import Answer, batch_argument, batch_of, reference_lots_option
 from matchkit.cli.book_keep import give_written
-from matchkit.cli.outputs import page
-from matchkit.cli.shops import by_light, decimals, name_option, one_spectrum, palettes_of
+from matchkit.cli.shops import by_light, decimals, name_option, one_spectrum
 from matchkit.cli.terminal import positive, say, table, whole
-from matchkit.cli.ticket import details, on_the_balance
-from matchkit.cli.ticket import make as make_ticket
+from matchkit.cli.ticket import choices_of, details, html_option, write_ticket
 from matchkit.correcting.advice import worth_doing
 from matchkit.errors import InputError
 from matchkit.files.recipe import read_recipe
-from matchkit.files.write import write_file
-from matchkit.inks.palette import reflectance
-from matchkit.inks.recipe import taken_apart
 from matchkit.inks.shop import Shop
-from matchkit.matching.match import fractions_for, palette_for
 from matchkit.matching.probability import chance_text
-from matchkit.matching.solve import spectral_target
-from matchkit.paper.ticket_sheet import ticket_html, ticket_text
+from matchkit.paper.ticket_sheet import ticket_text
 from matchkit.workflows import booking
 from matchkit.workflows.session import Session
+from matchkit.workflows.weighing_out import batch_ticket
 
 
 def ticket_arguments(parser: argparse.ArgumentParser) -> None:
     batch_argument(parser)
-    parser.add_argument(
-        "--html", type=page, metavar="FILE", help="write the printable ticket there"
-    )
+    html_option(parser)
     details(parser)
     reference_lots_option(parser)
 
 
 def ticket(session: Session, args: argparse.Namespace) -> Answer:
-    """The formula as it was written down; its colour and odds with the lots of today."""
-    book = session.open_book()
-    story = job(book, scanned(book, args.batch))
-    shop, told = session.shop, session.learned()
-    target = target_of(book, shop, story)
-    grams = planned_grams(story, shop.resolution_g)
-    inks = taken_apart(grams, shop.mixes)
-    palette = palette_for(palettes_of(told.fits), [*inks])
-    found = next(fit for fit in told.fits.values() if fit.palette is palette)
-    own = reflectance(palette, fractions_for(palette, [*inks], [*inks.values()]))
-    aim = target or spectral_target(own, shop.lights, shop.observer)
-    formula, said = on_the_balance(args, shop, found, grams, aim)
-    facts = (args.job or story.job, story.customer, f"batch {story.batch}")
-    args.job = ", ".join(filter(None, facts))
-    weighed_on = sorted({local_day(pour.at) for pour in story.pours})
-    if weighed_on:
-        said.insert(0, f"Weighed already, {weighed_on[0]}: this is the formula as planned.")
-    made = make_ticket(args, shop, formula, target, story.name, warnings=said)
-    if args.html:
-        write_file(args.html, ticket_html(made))
-        say(f"written: {args.html}")
-    return {"batch": story.batch, **asdict(made)}, ticket_text(made).rstrip("\n")
+    """The formula as it was written down; its colour and chance with the lots of today."""
+    batch = scanned(session.open_book(), args.batch)
+    made = batch_ticket(session, batch, choices_of(args))
+    write_ticket(args.html, made)
+    return {"batch": batch, **made.to_dict()}, ticket_text(made).rstrip("\n")
 
 
 def weigh_arguments(parser: argparse.ArgumentParser) -> None:

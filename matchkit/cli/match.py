@@ -12,22 +12,19 @@ from matchkit.cli.asked import (
 )
 from matchkit.cli.formulas import search_of, search_options
 from matchkit.cli.outputs import page, recipe_csv
-from matchkit.cli.printed import job_of
 from matchkit.cli.terminal import number_of, progress_line, say
-from matchkit.cli.ticket import details, hold_touchy, make
+from matchkit.cli.ticket import choices_of, details, write_ticket
 from matchkit.colorimetry.illuminants import Light
 from matchkit.errors import InputError
 from matchkit.files.write import csv_text, write_file
-from matchkit.inks.recipe import taken_apart
-from matchkit.paper.ticket_sheet import ticket_html
 from matchkit.report.compared import COMPARED
 from matchkit.report.formulas import formulas_parts
 from matchkit.report.parts import Part
 from matchkit.report.recipes import RECIPES
 from matchkit.workflows.finding import find_formulas
-from matchkit.workflows.formulas import FoundFormulas
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import Wanted, lamps_in, spectra_in, wanted_spectrum
+from matchkit.workflows.weighing_out import found_ticket
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -61,7 +58,8 @@ def run(args: argparse.Namespace) -> None:
     search = search_of(args)
     if args.show and not args.picture:
         raise InputError("--show goes with --picture FILE")
-    for option, given in (("--prints", job_of(args)), ("--hold-back", args.hold_back)):
+    choices = choices_of(args)
+    for option, given in (("--prints", choices.print_job), ("--hold-back", args.hold_back)):
         if given and not args.ticket:
             raise InputError(f"{option}: it is told on the ticket; give --ticket FILE too")
     session = session_of(args)
@@ -78,7 +76,7 @@ def run(args: argparse.Namespace) -> None:
         if not tell:
             tell_many(done, len(wanted))
     if args.ticket:
-        _write_ticket(args, answers[0])
+        write_ticket(args.ticket, found_ticket(session, answers[0], 0, choices))
     if args.recipe:
         best = answers[0].formulas[0].formula
         rows = list(zip(best.inks, best.grams, strict=True))
@@ -91,17 +89,6 @@ def run(args: argparse.Namespace) -> None:
 
     matches = {"matches": [each.to_dict() for each in answers]}
     give(args, lambda: matches | answers[0].shared_dict(), parts)
-
-
-def _write_ticket(args: argparse.Namespace, found: FoundFormulas) -> None:
-    shop, target, formula = found.shop, found.wanted.target, found.formulas[0].formula
-    held = taken_apart(dict.fromkeys(formula.inks, 1.0), shop.mixes)
-    own = next(fit for fit in found.fits.values() if set(held) <= set(fit.palette.names))
-    told = [each.text for each in found.notices if each.code in ("stock", "on_card")]
-    told += hold_touchy(args, shop, own, formula, target)
-    made = make(args, shop, formula, target, found.wanted.name, warnings=told)
-    write_file(args.ticket, ticket_html(made))
-    say(f"written: {args.ticket}")
 
 
 def _wanted(args: argparse.Namespace, session: Session) -> list[Wanted]:

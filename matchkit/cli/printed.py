@@ -2,17 +2,14 @@
 
 import argparse
 import re
-from collections.abc import Sequence
 
 from matchkit.cli.films import microns
 from matchkit.cli.terminal import number_of, positive
 from matchkit.errors import InputError
-from matchkit.inks.recipe import cost_per_kg, density_g_per_ml
-from matchkit.inks.shop import Ink
-from matchkit.paper.jobsize import CM2_PER_IN2, Job, JobSize, job_size
-from matchkit.paper.weighing import Container
+from matchkit.paper.jobsize import CM2_PER_IN2, PrintJob
+from matchkit.paper.weighing import CONTAINERS_ML, Container
 
-__all__ = ["job_of", "job_options", "size_of"]
+__all__ = ["container_of", "container_option", "density_of", "job_of", "job_options"]
 
 CM_PER_IN = 2.54
 USUAL = {
@@ -59,7 +56,7 @@ def job_options(parser: argparse._ActionsContainer, *, required: bool) -> None:
     parser.add_argument("--density", metavar="G_PER_ML", help="where inks.csv does not know it")
 
 
-def job_of(args: argparse.Namespace) -> Job | None:
+def job_of(args: argparse.Namespace) -> PrintJob | None:
     """The job that the options tell of, or None without ``--prints``."""
     if args.prints is None:
         stray = [option for option, usual in USUAL.items() if _given(args, option) != usual]
@@ -71,7 +68,7 @@ def job_of(args: argparse.Namespace) -> Job | None:
         raise InputError(
             "job size: give --mesh CM3 with --transfer PERCENT, or --wet UM, one of two"
         )
-    return Job(
+    return PrintJob(
         prints=_whole(args.prints, "--prints"),
         area_cm2=_area_cm2(args.size, args.area),
         coverage=_share(args.coverage, "--coverage", most=100),
@@ -85,33 +82,31 @@ def job_of(args: argparse.Namespace) -> Job | None:
     )
 
 
-def size_of(
-    args: argparse.Namespace,
-    job: Job,
-    inks: Sequence[Ink],
-    amounts: Sequence[float],
-    container: Container | None,
-) -> JobSize:
-    """How much of a formula the job needs; `amounts` are by mass.
+def density_of(args: argparse.Namespace) -> float | None:
+    """``--density``, in g/ml."""
+    return None if args.density is None else positive(args.density, "--density")
 
-    InputError where its density is not known.
-    """
-    fractions = [amount / sum(amounts) for amount in amounts]
-    density = density_g_per_ml(inks, fractions)
-    if args.density is not None:
-        density = positive(args.density, "--density")
-    if density is None:
-        lacking = ", ".join(ink.name for ink in inks if ink.density_g_per_ml is None)
+
+def container_option(parser: argparse._ActionsContainer) -> None:
+    """What the batch is mixed in."""
+    parser.add_argument(
+        "--container", metavar="NAME",
+        help=f"what it is mixed in: {', '.join(CONTAINERS_ML)}, or millilitres",
+    )  # fmt: skip
+
+
+def container_of(text: str | None) -> Container | None:
+    """The container of that name, or of so many millilitres."""
+    if text is None:
+        return None
+    if text in CONTAINERS_ML:
+        return Container(name=text, volume_ml=CONTAINERS_ML[text])
+    try:
+        return Container(name=f"{text} ml", volume_ml=positive(text, "--container"))
+    except InputError:
         raise InputError(
-            f"the density of {lacking} is not known: fill in density_g_per_ml of inks.csv, or "
-            "give --density"
-        )
-    return job_size(
-        job,
-        density_g_per_ml=density,
-        container=container,
-        cost_per_kg=cost_per_kg(inks, fractions),
-    )
+            f"--container: found {text!r}; write {', '.join(CONTAINERS_ML)}, or millilitres"
+        ) from None
 
 
 def _given(args: argparse.Namespace, option: str) -> str | None:

@@ -1,6 +1,7 @@
 """How much ink?  From prints and mesh to grams, and a ticket that tells it."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from matchkit.errors import InputError
@@ -19,22 +20,24 @@ from matchkit.forms.parts import (
     on_change,
     put,
     read,
+    read_all,
     row,
     section,
 )
 from matchkit.forms.rows import FormulaRows
 from matchkit.forms.shops import EXAMPLE_BATCH, OpenShop
-from matchkit.forms.tickets import UNKNOWN, Batch, TicketPart, container_named
-from matchkit.forms.weigh import weighed_out
-from matchkit.inks.recipe import cost_per_kg, density_g_per_ml
-from matchkit.paper.jobsize import UM_PER_MIL, Job, JobSize, job_size, summary, whole_g
+from matchkit.forms.tickets import UNKNOWN, TicketPart, container_named
+from matchkit.paper.jobsize import UM_PER_MIL, JobSize, PrintJob
+from matchkit.paper.ticket import Ticket
 from matchkit.paper.weighing import CONTAINERS_ML
-from matchkit.report.parts import Part, Table
+from matchkit.report.jobsize import size_parts
+from matchkit.workflows.formula import Formula
+from matchkit.workflows.weighing_out import TicketChoices, ink_for_job, ticket
 
-__all__ = ["EXAMPLE", "JobForm", "jobsize", "size_of", "size_parts"]
+__all__ = ["EXAMPLE", "JobForm", "jobsize"]
 
 # What the form starts with: an example to write over, no advice.
-EXAMPLE = Job(
+EXAMPLE = PrintJob(
     prints=300, area_cm2=1200.0, coverage=0.4, mesh_cm3_per_m2=60.0, transfer=0.6, loss=0.1
 )
 MESH, WET = "the mesh's ink volume, from its data sheet", "a wet thickness that was measured"
@@ -71,9 +74,7 @@ class JobForm:
         self.density = amount_field("Density, g/ml (empty: inks.csv)", "", most=10, empty=True)
         self.container = choice("Mixed in", [UNKNOWN, *CONTAINERS_ML])
         self.look = button("How much ink?", self.tell, self.problems, main=True)
-        self.ticket = TicketPart(
-            opened, self.batch, 4, size=lambda: self.size(), container=self.container
-        )
+        self.ticket = TicketPart(self.make, 4, container=self.container)
         self.of_mesh, self.of_wet = row(self.mesh.box, self.transfer.box), self.wet.box
         self.way.observe(lambda _: self._shown(), names="value")
         self.units.observe(self._other_units, names="value")
@@ -83,38 +84,30 @@ class JobForm:
 
     def size(self) -> JobSize:
         """What the entries come to; every fault in them at once."""
-        faults: list[str] = []
-        for entry in (self.rows.read, lambda: read(*self._fields())):
-            try:
-                entry()
-            except InputError as error:
-                faults += error.faults
-        if faults:
-            raise InputError(faults)
-        palette, amounts = self.rows.read()
-        named = dict(zip(palette.names, amounts.tolist(), strict=True))
-        return size_of(
-            self.opened,
-            self._job(),
-            named,
-            density=self.density.value,
-            container=self.container.value,
+        formula, job = self._read()
+        container = container_named(self.container.value)
+        density = self.density.value
+        return ink_for_job(
+            self.opened.session(), formula, job, container=container, density=density
         )
 
-    def batch(self) -> Batch:
-        """The formula, weighed out for the whole job."""
-        total_g = whole_g(self.size())
-        palette, amounts = self.rows.read()
-        candidate, _ = weighed_out(self.opened, palette, amounts, total_g, None)
-        return "", None, candidate
+    def make(self, choices: TicketChoices) -> Ticket:
+        """The ticket of the formula, weighed out for the whole job."""
+        formula, job = self._read()
+        choices = replace(choices, print_job=job, density=self.density.value)
+        return ticket(self.opened.session(), replace(formula, total_g=None), choices)
 
     def tell(self) -> None:
         """Show how much."""
         put(self.results, size_parts(self.size()))
 
-    def _job(self) -> Job:
+    def _read(self) -> tuple[Formula, PrintJob]:
+        formula, _ = read_all(self.rows.formula, lambda: read(*self._fields()))
+        return formula, self._job()
+
+    def _job(self) -> PrintJob:
         unit, mesh = self.units.value, self.way.value == MESH
-        return Job(
+        return PrintJob(
             prints=self.prints.value,
             area_cm2=self.width.value * self.height.value * CM_PER[unit] ** 2,
             coverage=self.coverage.value / 100,
@@ -179,42 +172,6 @@ class JobForm:
     def _aged(self) -> None:
         self.results.value = self.problems.value = ""
         self.ticket.clear()
-
-
-def size_of(
-    opened: OpenShop,
-    job: Job,
-    amounts: Mapping[str, float],
-    *,
-    density: float | None = None,
-    container: str = UNKNOWN,
-) -> JobSize:
-    """How much of a formula, of `amounts` by mass, the job needs."""
-    used = {name: amount for name, amount in amounts.items() if amount > 0}
-    shelf = {ink.name: ink for ink in opened.shop.inks}
-    inks = [shelf[name] for name in used]
-    fractions = [amount / sum(used.values()) for amount in used.values()]
-    known = density or density_g_per_ml(inks, fractions)
-    if known is None:
-        lacking = ", ".join(ink.name for ink in inks if ink.density_g_per_ml is None)
-        raise InputError(
-            f"the density of {lacking} is not known: fill in density_g_per_ml of inks.csv, or"
-            " write the density of the mixture among the entries"
-        )
-    return job_size(
-        job,
-        density_g_per_ml=known,
-        container=container_named(container),
-        cost_per_kg=cost_per_kg(inks, fractions),
-    )
-
-
-def size_parts(found: JobSize) -> list[Part]:
-    """How much, and every number it was worked out with."""
-    return [
-        *(line[0].upper() + line[1:] + "." for line in summary(found)),
-        Table(head=("Worked out with",), rows=tuple((line,) for line in found.assumptions)),
-    ]
 
 
 def _whole(text: str) -> int:

@@ -26,13 +26,15 @@ from matchkit.forms.parts import (
 )
 from matchkit.forms.shops import OpenShop
 from matchkit.forms.targets import TargetPicker, light_options
-from matchkit.forms.tickets import Batch, TicketPart
+from matchkit.forms.tickets import TicketPart
 from matchkit.matching.prints import garments, has_films
+from matchkit.paper.ticket import Ticket
 from matchkit.report.formulas import formula_parts, overview_parts, reach_parts
 from matchkit.workflows.finding import find_formulas
 from matchkit.workflows.formulas import ANY_LEFTOVER, FoundFormulas, Search
 from matchkit.workflows.printed import PrintedOver
 from matchkit.workflows.session import Session
+from matchkit.workflows.weighing_out import TicketChoices, found_ticket
 
 __all__ = ["FRESH", "MatchForm", "PrintPart", "leftovers", "match"]
 
@@ -138,13 +140,13 @@ class MatchForm:
         self.pick = choice("Which formula do you want?", [], radio=True)
         self.chosen = w.VBox([boxed(self.pick), self.detail])
         self.chosen.layout.display = "none"
-        self.ticket = TicketPart(opened, self.batch, 4)
+        self.ticket = TicketPart(self.make, 4)
         self.pick.observe(safe(self._picked, self.problems), names="value")
         on_change(self._entries(), self._aged)
         self.box = self._laid_out("leftovers" if leftover != FRESH else "match")
 
-    def batch(self) -> Batch:
-        """What the ticket is for."""
+    def make(self, choices: TicketChoices) -> Ticket:
+        """The ticket of the formula that was chosen."""
         if self.found is None or self.pick.value is None:
             raise InputError("there is no formula yet: press 'Find formulas' first")
         if self.stale.value:
@@ -152,8 +154,8 @@ class MatchForm:
                 "the entries have changed since these formulas were found: press 'Find formulas'"
                 " again, then make the ticket"
             )
-        wanted = self.found.wanted
-        return wanted.name, wanted.target, self.found.formulas[self.pick.value].formula
+        session = self.opened.session(use_lots=self.lots.value)
+        return found_ticket(session, self.found, self.pick.value, choices)
 
     def _laid_out(self, name: str) -> Any:
         first = self.opened.shop.lights[0]

@@ -12,11 +12,9 @@ from matchkit.files.spectrum import read_spectrum
 from matchkit.forms.book_demo import with_book
 from matchkit.forms.compare import two_that_hide
 from matchkit.forms.correct import correct_parts, corrections, example_job
-from matchkit.forms.jobsize import EXAMPLE, size_of, size_parts
+from matchkit.forms.jobsize import EXAMPLE
 from matchkit.forms.shops import OpenShop, fit_of, is_demo
-from matchkit.forms.weigh import example_batch, weigh_parts
 from matchkit.matching.garment import Strokes
-from matchkit.paper.ticket import ticket as make_ticket
 from matchkit.paper.ticket_sheet import ticket_text
 from matchkit.practice.hints import finish, follow
 from matchkit.practice.job import answer_safety, start
@@ -31,9 +29,11 @@ from matchkit.report.fit import fit_parts, ink_parts, tint_parts
 from matchkit.report.formulas import formula_parts, overview_parts, reach_parts
 from matchkit.report.html import show
 from matchkit.report.ink_history import history_parts, share_parts
+from matchkit.report.jobsize import size_parts
 from matchkit.report.parts import Part
 from matchkit.report.plan import plan_parts
 from matchkit.report.practice import answer_parts, job_parts, outcome_parts, question_parts
+from matchkit.report.predict import prediction_parts
 from matchkit.report.readings import look_parts
 from matchkit.workflows import booking, shelf
 from matchkit.workflows.checking import check as look
@@ -48,7 +48,9 @@ from matchkit.workflows.importing import look_at
 from matchkit.workflows.ink_history import ink_history as history_of
 from matchkit.workflows.ink_history import shares_in_tolerance
 from matchkit.workflows.planning import PlanChoices, plan_drawdowns
-from matchkit.workflows.wanted import wanted_listed, wanted_spectrum
+from matchkit.workflows.wanted import example_wanted, wanted_listed
+from matchkit.workflows.weighing_out import TicketChoices, ink_for_job, predict
+from matchkit.workflows.weighing_out import ticket as make_ticket
 
 __all__ = [
     "book",
@@ -135,15 +137,23 @@ def readings(opened: OpenShop, ink: str) -> None:
 
 def weigh(opened: OpenShop, batch_g: float = 500.0) -> None:
     """The shop's example batch, weighed out."""
-    of_the_demo(opened, lambda: weigh_parts(opened, *example_batch(opened, batch_g)))
+
+    def parts() -> list[Part]:
+        session = opened.session()
+        formula, wanted = example_formula(session), example_wanted(session)
+        return prediction_parts(predict(session, formula, wanted=wanted, batch_g=batch_g))
+
+    of_the_demo(opened, parts)
 
 
 def ticket(opened: OpenShop, batch_g: float) -> None:
     """The ticket of the shop's example batch as plain text, small amounts from letdowns."""
 
     def parts() -> list[Part]:
-        candidate, target = example_batch(opened, batch_g)
-        print(ticket_text(make_ticket(candidate, target, opened.shop, use_letdowns=True)))
+        session, choices = opened.session(), TicketChoices(letdowns=True)
+        formula, wanted = example_formula(session), example_wanted(session)
+        made = make_ticket(session, formula, choices, wanted=wanted, batch_g=batch_g)
+        print(ticket_text(replace(made, date="")))
         return []
 
     of_the_demo(opened, parts)
@@ -172,11 +182,9 @@ def check(opened: OpenShop) -> None:
     """The shop's example: its first proof against its target."""
 
     def parts() -> list[Part]:
-        folder = opened.folder / "example"
-        target, measured = (read_spectrum(folder / f"{n}.csv")[0] for n in ("target", "measured"))
         session = opened.session()
-        wanted = wanted_spectrum(session, target.name, target.R)
-        return check_parts(look(session, wanted, measured.readings))
+        measured = read_spectrum(opened.folder / "example" / "measured.csv")[0]
+        return check_parts(look(session, example_wanted(session), measured.readings))
 
     of_the_demo(opened, parts)
 
@@ -249,8 +257,7 @@ def jobsize(opened: OpenShop) -> None:
     """How much of the shop's example batch an example job needs."""
 
     def parts() -> list[Part]:
-        candidate, _ = example_batch(opened, 500.0)
-        amounts = dict(zip(candidate.inks, candidate.grams, strict=True))
-        return size_parts(size_of(opened, EXAMPLE, amounts))
+        session = opened.session()
+        return size_parts(ink_for_job(session, example_formula(session), EXAMPLE))
 
     of_the_demo(opened, parts)

@@ -13,7 +13,7 @@ Units: cm2, um, g, ml.  US units are exact by definition: 1 in = 2.54 cm, 1 oz =
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from math import ceil, isfinite
 
 from matchkit.errors import InputError
@@ -24,8 +24,8 @@ __all__ = [
     "G_PER_OZ",
     "ML_PER_US_FL_OZ",
     "UM_PER_MIL",
-    "Job",
     "JobSize",
+    "PrintJob",
     "assumptions",
     "job_size",
     "laid_um",
@@ -42,7 +42,7 @@ UM_PER_MIL = 25.4
 
 
 @dataclass(frozen=True, kw_only=True)
-class Job:
+class PrintJob:
     """What is printed, and how.  Either `mesh_cm3_per_m2` or `wet_um` is given.
 
     `area_cm2` is the size of the artwork and `coverage` the share of it that is this
@@ -83,11 +83,19 @@ class JobSize:
     cost: float | None
     assumptions: tuple[str, ...]
 
+    def to_dict(self) -> dict[str, object]:
+        """The numbers as plain data, as ``matchkit jobsize --json`` prints them."""
+        digits = {"per_print_g": 6}
+        return {
+            key: round(value, digits.get(key, 4)) if isinstance(value, float) else value
+            for key, value in asdict(self).items()
+        } | {"assumptions": list(self.assumptions)}
 
-def laid_um(job: Job) -> float:
+
+def laid_um(job: PrintJob) -> float:
     """The wet film that all strokes lay down, um, which is cm3 per m2.
 
-    >>> laid_um(Job(prints=1, area_cm2=100, mesh_cm3_per_m2=60, transfer=0.5, strokes=2))
+    >>> laid_um(PrintJob(prints=1, area_cm2=100, mesh_cm3_per_m2=60, transfer=0.5, strokes=2))
     60.0
     """
     if job.wet_um is not None:
@@ -99,7 +107,7 @@ def laid_um(job: Job) -> float:
 
 
 def job_size(
-    job: Job,
+    job: PrintJob,
     *,
     density_g_per_ml: float,
     container: Container | None = None,
@@ -107,7 +115,7 @@ def job_size(
 ) -> JobSize:
     """Grams to mix, containers to mix them in, cost; InputError if the density is no ink's.
 
-    >>> job = Job(prints=500, area_cm2=1200, coverage=0.25, mesh_cm3_per_m2=60, transfer=0.6)
+    >>> job = PrintJob(prints=500, area_cm2=1200, coverage=0.25, mesh_cm3_per_m2=60, transfer=0.6)
     >>> round(job_size(job, density_g_per_ml=1.25).total_g, 6)
     675.0
     """
@@ -136,7 +144,7 @@ def job_size(
 
 
 def assumptions(
-    job: Job, density_g_per_ml: float, container: Container | None = None
+    job: PrintJob, density_g_per_ml: float, container: Container | None = None
 ) -> tuple[str, ...]:
     """Every number that went in, a sentence each."""
     lines = [
@@ -204,7 +212,7 @@ def _how_many(total_ml: float, container: Container) -> int:
     return max(1, ceil(total_ml / room_ml - 1e-9))
 
 
-def _size_faults(job: Job) -> Sequence[str]:
+def _size_faults(job: PrintJob) -> Sequence[str]:
     numbers = (job.prints, job.strokes)
     faults = [f"{v!r}: write a whole number, 1 or more" for v in numbers if int(v) != v or v < 1]
     for name, value, most in (
@@ -220,7 +228,7 @@ def _size_faults(job: Job) -> Sequence[str]:
     return faults
 
 
-def _film_faults(job: Job) -> Sequence[str]:
+def _film_faults(job: PrintJob) -> Sequence[str]:
     """Mesh and transfer, or a wet thickness; not both, not neither."""
     mesh = job.mesh_cm3_per_m2 is not None
     if mesh == (job.wet_um is not None):

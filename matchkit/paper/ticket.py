@@ -5,8 +5,9 @@ Lab and dE00 are per light, the first light is the one that is matched.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from math import ceil, floor
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,6 +32,7 @@ from matchkit.paper.weighing import (
     doses,
     fill,
     ticket_rows,
+    to_balance,
     with_letdowns,
 )
 
@@ -56,6 +58,8 @@ class Ticket:
 
     `rows` are weighed with the letdowns if `letdowns_used`; else `letdown_grams` is the
     whole batch weighed with them, the way out.  Without a target its fields are empty.
+    `formula` is the batch as it was found, `first_pour` what of it is in the container at
+    the first drawdown; empty where nothing is held back.
     """
 
     job: str
@@ -71,6 +75,8 @@ class Ticket:
     predicted_hex: str
     tolerance_de00: float
     chance_in_tolerance: float | None
+    formula: Grams
+    first_pour: Grams
     rows: tuple[TicketRow, ...]
     batch_g: float
     resolution_g: float
@@ -83,6 +89,10 @@ class Ticket:
     steps: tuple[str, ...]
     cautions: tuple[str, ...]
     warnings: tuple[str, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """The ticket as plain data, as ``matchkit ticket --json`` prints it."""
+        return asdict(self)
 
 
 def ticket(
@@ -131,6 +141,10 @@ def ticket(
     _check(candidate, shelf, held, additives, container)
     used = [shelf[name] for name in candidate.inks]
     direct_g = dict(zip(candidate.inks, candidate.grams, strict=True))
+    first_pour = tuple(
+        (name, to_balance(held.get(name, 1.0) * g, shop.resolution_g))
+        for name, g in direct_g.items()
+    )
     batch_g = round(sum(candidate.grams), 6)
     letdowns, letdown_grams = with_letdowns(used, candidate.grams, shop.resolution_g)
     held |= {each.name: held[each.ink] for each in letdowns if each.ink in held}
@@ -161,6 +175,8 @@ def ticket(
         predicted_hex=_hex(candidate.lab[0], light, observer),
         tolerance_de00=shop.tolerance_de00,
         chance_in_tolerance=candidate.chance_in_tolerance if target else None,
+        formula=tuple(direct_g.items()),
+        first_pour=first_pour if any(name in held for name in direct_g) else (),
         rows=rows,
         batch_g=batch_g,
         resolution_g=shop.resolution_g,

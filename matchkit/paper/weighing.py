@@ -21,6 +21,7 @@ __all__ = [
     "doses",
     "fill",
     "ticket_rows",
+    "to_balance",
     "with_letdowns",
 ]
 
@@ -101,6 +102,15 @@ class MadeLetdown:
     parts: Grams
 
 
+def to_balance(grams: float, resolution_g: float) -> float:
+    """The nearest weight that the balance can show.
+
+    >>> to_balance(4.0071, 0.01)
+    4.01
+    """
+    return round(round(grams / resolution_g) * resolution_g, 6)
+
+
 def ticket_rows(
     grams: Mapping[str, float],
     inks: Mapping[str, Ink],
@@ -118,7 +128,7 @@ def ticket_rows(
     for name, g in grams.items():
         first_g = g
         if name in hold_back:
-            first_g = round(round(hold_back[name] * g / resolution_g) * resolution_g, 6)
+            first_g = to_balance(hold_back[name] * g, resolution_g)
         total_g = round(total_g + first_g, 6)
         rows.append(
             TicketRow(
@@ -184,9 +194,7 @@ def doses(
 ) -> tuple[Additive, ...]:
     """The additives with their grams for a batch."""
     return tuple(
-        replace(
-            each, grams=round(round(each.percent / 100 * batch_g / resolution_g) * resolution_g, 6)
-        )
+        replace(each, grams=to_balance(each.percent / 100 * batch_g, resolution_g))
         for each in additives
     )
 

@@ -157,11 +157,12 @@ def weights_table(formula: Candidate, resolution_g: float) -> Table:
     return Table(head=("Ink", "Grams", "Percent", "Balance shows"), rows=tuple(rows))
 
 
-def sensitive_text(found: Sensitive) -> str:
-    """Which ink to weigh with most care."""
+def sensitive_text(found: Sensitive, batch_g: float | None = None) -> str:
+    """Which ink to weigh with most care; `batch_g` where the batch is not told beside it."""
+    batch = "" if batch_g is None else f" in {batch_g:g} g"
     return (
-        f"Most sensitive: {found.step_g:.2g} g too much {found.ink} shifts the colour by dE00"
-        f" {found.de00:.2f}."
+        f"Most sensitive: {found.step_g:.2g} g too much {found.ink}{batch} shifts the colour by"
+        f" dE00 {found.de00:.2f}."
     )
 
 

@@ -17,6 +17,7 @@ from matchkit.workflows.session import Session
 __all__ = [
     "OTHER_WEIGHT",
     "Wanted",
+    "example_wanted",
     "lamps_in",
     "spectra_in",
     "spectrum_in",
@@ -92,6 +93,12 @@ def wanted_listed(session: Session, name: str, *, lights: Sequence[Light] = ()) 
         hint = did_you_mean(name, session.targets)
         raise InputError(f"targets.csv holds no {name!r}; it holds {there}{hint}")
     return wanted_spectrum(session, name, session.targets[name], lights=lights)
+
+
+def example_wanted(session: Session) -> Wanted:
+    """The target of the demo shop's example batch; InputError where there is none."""
+    spectrum = spectrum_in(session, session.folder / "example" / "target.csv")
+    return wanted_spectrum(session, spectrum.name, spectrum.R)
 
 
 def wanted_lab(

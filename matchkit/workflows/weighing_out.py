@@ -1,0 +1,389 @@
+"""What is weighed: the colour that a formula will have, how much a job needs, its ticket.
+
+Every number of a ticket comes from here, whichever door asks for it.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchkit.correcting.hold_back import HoldBack, hold_back
+from matchkit.errors import InputError, did_you_mean
+from matchkit.fitting.fit import Fit
+from matchkit.inks.palette import Palette, reflectance
+from matchkit.inks.recipe import (
+    as_ink,
+    cost_per_kg,
+    density_g_per_ml,
+    taken_apart,
+    weigh_out,
+)
+from matchkit.inks.shop import Shop
+from matchkit.matching.match import fractions_for, odds_of
+from matchkit.matching.probability import Sensitive, chance_text, most_sensitive, spread_of
+from matchkit.matching.rank import Candidate, weighed
+from matchkit.matching.solve import Target, spectral_target
+from matchkit.paper.jobsize import JobSize, PrintJob, job_size, whole_g
+from matchkit.paper.ticket import Additive, Container, Ticket
+from matchkit.paper.ticket import ticket as made_ticket
+from matchkit.workflows.formula import Formula, apart, in_inks, strengths_of
+from matchkit.workflows.formulas import FoundFormulas
+from matchkit.workflows.plain import by_light, spectrum
+from matchkit.workflows.session import Session
+from matchkit.workflows.wanted import Wanted
+
+__all__ = [
+    "Prediction",
+    "TicketChoices",
+    "batch_ticket",
+    "found_ticket",
+    "ink_for_job",
+    "predict",
+    "ticket",
+]
+
+Array = NDArray[np.float64]
+ON_TICKET = ("stock", "on_card")  # notices of what was found that a ticket repeats
+PERCENTS_OF_G = 1000.0  # the batch that percents stand for where nobody says how much
+
+
+# ---- the colour that a formula will have
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Prediction:
+    """The colour that a formula will have, and how near it comes to what is wanted.
+
+    With `batch_g` the formula was weighed out, and all of it is that of the rounded weights.
+    `target` is the colour that is wanted, else the predicted one; `sensitive` is the ink
+    whose weight moves the colour most.
+    """
+
+    wanted: Wanted | None
+    batch_g: float | None
+    fit: Fit
+    candidate: Candidate
+    c: Array  # (n_ink,), mixes taken apart
+    target: Target
+    sensitive: Sensitive
+    shop: Shop
+    strengths: Mapping[str, Any]
+
+    def to_dict(self) -> dict[str, Any]:
+        """The answer as plain data, as ``matchkit predict --json`` prints it."""
+        made, target = self.candidate, self.target
+        answer: dict[str, Any] = {
+            "reflectance": spectrum(made.R),
+            "lab": by_light(target.lights, made.lab),
+            **self.strengths,
+        }
+        if self.wanted is not None:
+            answer["de00"] = by_light(target.lights, made.de00)
+            answer["chance_in_tolerance"] = made.chance_in_tolerance
+        if self.batch_g is not None:
+            weights = zip(made.inks, made.percents, made.grams, strict=True)
+            answer["inks"] = [
+                dict(zip(("ink", "percent", "grams"), w, strict=True)) for w in weights
+            ]
+        return answer
+
+
+def predict(
+    session: Session,
+    formula: Formula,
+    *,
+    wanted: Wanted | None = None,
+    batch_g: float | None = None,
+) -> Prediction:
+    """The colour of a formula with the lots of today, unrounded or weighed out as a batch.
+
+    InputError for an ink that was not fitted, and for inks of different series.
+    """
+    made = _on_balance(session, formula, wanted, batch_g)
+    grams = made.c * (batch_g or formula.total_g or PERCENTS_OF_G)
+    return Prediction(
+        wanted=wanted,
+        batch_g=batch_g,
+        fit=made.fit,
+        candidate=made.candidate,
+        c=made.c,
+        target=made.target,
+        sensitive=most_sensitive(made.fit.palette, grams, made.target),
+        shop=session.shop,
+        strengths=strengths_of(session.fits_today),
+    )
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Weighed:
+    """A formula as it stands on the balance: its fit, fractions (n_ink,) and target."""
+
+    fit: Fit
+    c: Array
+    target: Target
+    candidate: Candidate  # mixes by their own names
+
+
+def _on_balance(
+    session: Session, formula: Formula, wanted: Wanted | None, batch_g: float | None
+) -> _Weighed:
+    """The formula weighed out, or as it is where `batch_g` is None."""
+    fit, c = in_inks(session, formula, session.fits_today)
+    shop, palette = session.shop, fit.palette
+    amounts = {name: amount for name, amount in formula.amounts.items() if amount > 0}
+    if batch_g is None:
+        total = formula.total_g or PERCENTS_OF_G
+        poured = {name: share / 100 * total for name, share in formula.percents.items()}
+    else:
+        shares = np.array([*amounts.values()]) / sum(amounts.values())
+        weights = weigh_out(shares, batch_g, shop.resolution_g).tolist()
+        poured = dict(zip(amounts, weights, strict=True))
+    target = (
+        spectral_target(reflectance(palette, c), shop.lights, shop.observer)
+        if wanted is None
+        else wanted.target
+    )
+    grams = _grams_of(palette, poured, shop)
+    made = weighed(palette, grams, target, odds=odds_of(fit, target, shop))
+    if mixes := [name for name in poured if name not in palette.names]:
+        order = [*mixes, *(ink for ink in made.inks if poured.get(ink, 0.0) > 0)]
+        made = replace(made, inks=tuple(order), grams=tuple(poured[name] for name in order))
+    return _Weighed(fit=fit, c=grams / grams.sum(), target=target, candidate=made)
+
+
+def _grams_of(palette: Palette, poured: Mapping[str, float], shop: Shop) -> Array:
+    """Grams (n_ink,) of what is weighed, mixes taken apart."""
+    held = taken_apart(poured, shop.mixes)
+    grams: Array = sum(poured.values()) * fractions_for(palette, [*held], [*held.values()])
+    return grams
+
+
+# ---- how much ink a job needs
+
+
+def ink_for_job(
+    session: Session,
+    formula: Formula,
+    job: PrintJob,
+    *,
+    container: Container | None = None,
+    density: float | None = None,
+) -> JobSize:
+    """How much of a formula a job needs; only the shelf is read, no measurement.
+
+    `density` in g/ml stands in for what ``inks.csv`` does not know.  InputError where it is
+    not known.
+    """
+    held = apart(session, formula)
+    shelf = {ink.name: ink for ink in session.shelf.inks}
+    if unknown := [name for name in held if name not in shelf]:
+        raise InputError(
+            [f"{name!r}: not in inks.csv{did_you_mean(name, shelf)}" for name in unknown]
+        )
+    inks, total = [shelf[name] for name in held], sum(held.values())
+    fractions = [amount / total for amount in held.values()]
+    known = density or density_g_per_ml(inks, fractions)
+    if known is None:
+        lacking = ", ".join(ink.name for ink in inks if ink.density_g_per_ml is None)
+        raise InputError(
+            f"the density of {lacking} is not known: fill in density_g_per_ml of inks.csv, or"
+            " give the density of the mixture"
+        )
+    cost = cost_per_kg(inks, fractions)
+    return job_size(job, density_g_per_ml=known, container=container, cost_per_kg=cost)
+
+
+# ---- the ticket
+
+
+@dataclass(frozen=True, kw_only=True)
+class TicketChoices:
+    """What stands on a ticket beside the formula.
+
+    `hold_back` gives by ink the share that is weighed first, 0-1.  Besides, `hold_colours`
+    is the share of each colour and black that goes in last, and with `hold_sensitive` the
+    most sensitive inks are held back by as much as their lots spread.  `density` in g/ml is
+    that of the mixture, where ``inks.csv`` does not know it.  Without `day` it is today.
+    """
+
+    job: str = ""
+    day: str = ""
+    container: Container | None = None
+    additives: tuple[Additive, ...] = ()
+    hold_back: Mapping[str, float] = field(default_factory=dict)
+    hold_colours: float = 0.0
+    hold_sensitive: bool = False
+    letdowns: bool = False
+    print_job: PrintJob | None = None
+    density: float | None = None
+
+
+def ticket(
+    session: Session,
+    formula: Formula,
+    choices: TicketChoices,
+    *,
+    wanted: Wanted | None = None,
+    batch_g: float | None = None,
+    warnings: Sequence[str] = (),
+) -> Ticket:
+    """The ticket to weigh a formula by, its colour predicted with the lots of today.
+
+    The batch is `batch_g`, else what the job needs in whole grams, else as much as the
+    formula says in grams; InputError where none of these is known.
+    """
+    if batch_g is None and choices.print_job is not None:
+        size = ink_for_job(session, formula, choices.print_job, density=choices.density)
+        batch_g = whole_g(size)
+    batch_g = batch_g or formula.total_g
+    if batch_g is None:
+        raise InputError(
+            "the recipe holds percents only; say how many grams to mix (--grams G), or what is to"
+            " be printed"
+        )
+    made = _on_balance(session, formula, wanted, batch_g)
+    return _ticket(
+        session,
+        made.candidate,
+        choices,
+        fit=made.fit,
+        wanted=wanted,
+        warnings=[*warnings, *_over_limit(made)],
+    )
+
+
+def found_ticket(session: Session, found: FoundFormulas, k: int, choices: TicketChoices) -> Ticket:
+    """The ticket of formula `k`, from 0, of those that were found."""
+    formula = found.formulas[k].formula
+    held = taken_apart(dict.fromkeys(formula.inks, 1.0), session.shop.mixes)
+    fit = next(each for each in found.fits.values() if set(held) <= set(each.palette.names))
+    told = [each.text for each in found.notices if each.code in ON_TICKET]
+    return _ticket(session, formula, choices, fit=fit, wanted=found.wanted, warnings=told)
+
+
+def _ticket(
+    session: Session,
+    candidate: Candidate,
+    choices: TicketChoices,
+    *,
+    fit: Fit,
+    wanted: Wanted | None = None,
+    warnings: Sequence[str] = (),
+) -> Ticket:
+    """The ticket of a formula that was found or weighed out; `fit` predicted its colour."""
+    shop = session.shop
+    inks = (*shop.inks, *(as_ink(mix, shop.inks) for mix in shop.mixes))
+    if strange := [ink for ink in choices.hold_back if ink not in candidate.inks]:
+        raise InputError(
+            [
+                f"--hold-back: {ink!r} is not in this formula{did_you_mean(ink, candidate.inks)}"
+                for ink in strange
+            ]
+        )
+    held, told = _held_back(shop, fit, candidate, wanted, choices)
+    size = None
+    if choices.print_job is not None:
+        poured = Formula(amounts=dict(zip(candidate.inks, candidate.grams, strict=True)))
+        size = ink_for_job(
+            session,
+            poured,
+            choices.print_job,
+            container=choices.container,
+            density=choices.density,
+        )
+    return made_ticket(
+        candidate,
+        None if wanted is None else wanted.target,
+        shop,
+        target_name="" if wanted is None else wanted.name,
+        inks=inks,
+        job=choices.job,
+        date=choices.day or (session.clock().date() if session.clock else date.today()).isoformat(),
+        hold_back=held,
+        use_letdowns=choices.letdowns,
+        additives=choices.additives,
+        container=choices.container,
+        job_size=size,
+        warnings=[*warnings, *told],
+    )
+
+
+def batch_ticket(session: Session, batch: int, choices: TicketChoices) -> Ticket:
+    """The ticket of a batch of the record book: its formula as it was written down.
+
+    Batch, job and customer stand on it.  InputError where there is no such batch.
+    """
+    from matchkit.book.jobs import job, local_day, planned_grams
+    from matchkit.book.work import target_of
+
+    book, shop = session.open_book(), session.shop
+    asked = job(book, batch)
+    target = target_of(book, shop, asked)
+    facts = (choices.job or asked.job, asked.customer, f"batch {asked.batch}")
+    weighed_on = sorted(local_day(pour.at) for pour in asked.pours)
+    planned = planned_grams(asked, shop.resolution_g)
+    return ticket(
+        session,
+        Formula(name=asked.name, amounts=planned, total_g=sum(planned.values())),
+        replace(choices, job=", ".join(filter(None, facts))),
+        wanted=None if target is None else Wanted(name=asked.name, target=target),
+        warnings=[
+            f"Weighed already, {day}: this is the formula as planned." for day in weighed_on[:1]
+        ],
+        batch_g=sum(planned.values()),
+    )
+
+
+def _over_limit(made: _Weighed) -> list[str]:
+    """Inks that only the mixes take over their limit; the ticket sees the others itself."""
+    alone = dict(zip(made.candidate.inks, made.candidate.percents, strict=True))
+    return [
+        f"{ink.name}: {percent:.1f} % with what the mixes hold of it, over its limit of"
+        f" {ink.max_percent:g} %."
+        for ink, percent in zip(made.fit.palette.inks, (100 * made.c).tolist(), strict=True)
+        if percent > ink.max_percent + 0.05 >= alone.get(ink.name, 0.0)
+    ]
+
+
+def _held_back(
+    shop: Shop, fit: Fit, candidate: Candidate, wanted: Wanted | None, choices: TicketChoices
+) -> tuple[dict[str, float], list[str]]:
+    """The share of each ink that is weighed first, and what holding back brings."""
+    roles = {ink.name: ink.role for ink in shop.inks}
+    held = {
+        name: 1 - choices.hold_colours
+        for name in candidate.inks
+        if choices.hold_colours and roles.get(name) in ("colour", "black")
+    } | dict(choices.hold_back)
+    if not choices.hold_sensitive:
+        return held, []
+    found = _sensitive_held(shop, fit, candidate, wanted)
+    one, two = chance_text(found.chance_one_stage), chance_text(found.chance_two_stage)
+    if not found.inks:
+        return held, [f"Nothing is worth holding back: the chance in one stage is {one}."]
+    held |= {ink: found.share for ink in found.inks}
+    return held, [f"Chance in tolerance: {one} in one stage, {two} in two (measure between)."]
+
+
+def _sensitive_held(shop: Shop, fit: Fit, candidate: Candidate, wanted: Wanted | None) -> HoldBack:
+    palette = fit.palette
+    poured = dict(zip(candidate.inks, candidate.grams, strict=True))
+    target = (
+        spectral_target(candidate.R, shop.lights, shop.observer)
+        if wanted is None
+        else wanted.target
+    )
+    return hold_back(
+        palette,
+        _grams_of(palette, poured, shop),
+        target,
+        spread_of(palette, fit.error_Lab, shop.resolution_g),
+        shop.tolerance_de00,
+        resolution_g=shop.resolution_g,
+        share=None,
+        alone_g=np.array([poured.get(name, 0.0) for name in palette.names]),
+    )
