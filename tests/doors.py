@@ -30,8 +30,7 @@ from matchkit.book.containers import measure, weigh
 from matchkit.book.entries import log_match
 from matchkit.book.find import batch_read
 from matchkit.book.lessons import Learned, fit_key, learned, save_lessons
-from matchkit.book.shelf import today
-from matchkit.book.stock import count, keep_leftover, open_lot
+from matchkit.book.stock import count, keep_leftover, open_lot, today
 from matchkit.book.store import open_book
 from matchkit.book.work import prediction
 from matchkit.cli import main

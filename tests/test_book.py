@@ -14,7 +14,7 @@ from matchkit.book.containers import add
 from matchkit.book.copies import check
 from matchkit.book.find import near
 from matchkit.book.schema import STEPS, TABLES
-from matchkit.book.shelf import stock
+from matchkit.book.stock import stock
 from matchkit.book.store import FILE, open_book, reading, writing
 from matchkit.colorimetry.tristimulus import Lab
 from matchkit.errors import InputError

@@ -12,8 +12,7 @@ from matchkit.book.copies import backup, check, export, restore
 from matchkit.book.entries import close, strike
 from matchkit.book.jobs import job
 from matchkit.book.schema import TABLES
-from matchkit.book.shelf import stock
-from matchkit.book.stock import keep_leftover, open_lot
+from matchkit.book.stock import keep_leftover, open_lot, stock
 from matchkit.book.store import FILE, open_book, reading
 from matchkit.errors import InputError
 from matchkit.inks.palette import reflectance

@@ -11,8 +11,16 @@ from matchkit.book.containers import add, log_correction, measure, weigh
 from matchkit.book.entries import close, log_formula, log_match, open_batch, strike
 from matchkit.book.jobs import job, planned_grams, todays_jobs
 from matchkit.book.report import pass_shares
-from matchkit.book.shelf import leftovers, stock, today
-from matchkit.book.stock import count, deliver, keep_leftover, open_lot, reorder
+from matchkit.book.stock import (
+    count,
+    deliver,
+    keep_leftover,
+    leftovers,
+    open_lot,
+    reorder,
+    stock,
+    today,
+)
 from matchkit.book.store import open_book, reading
 from matchkit.colorimetry.tristimulus import Lab
 from matchkit.correcting.correct import Correction

@@ -12,8 +12,7 @@ from matchkit.book.containers import measure, weigh
 from matchkit.book.entries import close, log_match, strike
 from matchkit.book.jobs import job
 from matchkit.book.lessons import drift, fit_key, learned, save_lessons
-from matchkit.book.shelf import today
-from matchkit.book.stock import keep_leftover, open_lot
+from matchkit.book.stock import keep_leftover, open_lot, today
 from matchkit.book.store import open_book, reading
 from matchkit.book.work import advise, reprint
 from matchkit.colorimetry.tristimulus import Lab, de00

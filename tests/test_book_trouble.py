@@ -17,7 +17,7 @@ from book_shop import INKS, POUR, SHOP, Clock, by_hand, child, ended, forks, log
 from matchkit.book import store as book_module
 from matchkit.book.containers import add
 from matchkit.book.copies import backup, check
-from matchkit.book.shelf import stock
+from matchkit.book.stock import stock
 from matchkit.book.store import FILE, on_network, open_book, reading
 from matchkit.errors import InputError
 

@@ -165,7 +165,9 @@ SOME = ("Quay White", "Kelp Green")
 )  # fmt: skip
 def test_cards_are_enough_for_prints(tmp_path, capsys, cards, hiding):
     def keep(row):
-        return (row["drawdown"].startswith(SOME) and row["ground"] in cards) or row["drawdown"] == hiding
+        return (row["drawdown"].startswith(SOME) and row["ground"] in cards) or row[
+            "drawdown"
+        ] == hiding
 
     folder = begun(tmp_path / "shop", keep)
     assert main(["fit", folder, "--json"]) == 0

@@ -13,7 +13,7 @@ from matchkit.book.containers import add, weigh
 from matchkit.book.copies import check
 from matchkit.book.entries import strike
 from matchkit.book.jobs import job, planned_grams, todays_jobs
-from matchkit.book.shelf import leftovers, stock
+from matchkit.book.stock import leftovers, stock
 from matchkit.book.store import FILE, open_book
 from matchkit.cli import main
 from matchkit.colorimetry.grid import GRID_NM

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from matchkit.book.rows import colour, milligrams
-from matchkit.book.shelf import MG
+from matchkit.book.schema import MG
 from matchkit.book.store import Book, reading, record, writing
 from matchkit.correcting.lot_check import LotVerdict, accept, judge_lot
 from matchkit.correcting.lots import Lots, apply, index_of

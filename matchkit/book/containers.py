@@ -19,7 +19,8 @@ from matchkit.book.rows import (
     parts_of,
     taken_back,
 )
-from matchkit.book.shelf import MG, heed, keep_mix, lots_of, mixes_of, weighable
+from matchkit.book.schema import MG
+from matchkit.book.stock import keep_mix, lots_of, mixes_of, sync_stock, weighable
 from matchkit.book.store import Book, insert, record, writing
 from matchkit.colorimetry.grid import check_reflectance
 from matchkit.colorimetry.tristimulus import Lab, de00
@@ -103,7 +104,7 @@ def _pour(
     amounts = {name: milligrams(g, name, zero=True) for name, g in grams.items()}
     if not any(amounts.values()):
         raise InputError("every weight is 0 g; weigh something")
-    heed(db, book, shop)
+    sync_stock(db, book, shop)
     lots = lots_of(db, shop)
     number = record(db, book, "weighing", {"batch": batch, **told})
     for name in dict.fromkeys([*grams, *planned]):

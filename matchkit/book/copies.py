@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from matchkit.book.schema import APPLICATION_ID, CHILDREN, STEPS, TABLES
-from matchkit.book.store import FILE, Book, connect, migrate, now, open_book, reading, told
+from matchkit.book.store import FILE, Book, connect, migrate, now, open_book, plain_errors, reading
 from matchkit.errors import InputError
 from matchkit.files.text import label
 from matchkit.files.write import csv_text, write_files
@@ -44,7 +44,7 @@ def backup(book: Book, to: str | Path) -> Path:
     _must_be_new(path)
     beside = path.with_name(f".matchkit-new-{secrets.token_hex(8)}")
     try:
-        with told(path), reading(book) as db, closing(sqlite3.connect(beside)) as copy:
+        with plain_errors(path), reading(book) as db, closing(sqlite3.connect(beside)) as copy:
             db.execute("COMMIT")  # a backup takes its own look at the book
             db.backup(copy)
             copy.execute("PRAGMA journal_mode = DELETE")
@@ -108,7 +108,7 @@ def restore(source: str | Path, shop_folder: str | Path) -> Book:
     _nothing_left_of_another(folder)
     beside = folder / f".matchkit-new-{secrets.token_hex(8)}"
     try:
-        with told(source):
+        with plain_errors(source):
             _fill(source, beside)
         _nothing_left_of_another(folder)
         beside.rename(folder / FILE)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from matchkit.book.rows import colour, day, is_open, milligrams, must_be
 from matchkit.book.schema import STRIKABLE
-from matchkit.book.shelf import heed, keep_mix, mixes_of, weighable
+from matchkit.book.stock import keep_mix, mixes_of, sync_stock, weighable
 from matchkit.book.store import Book, insert, record, writing
 from matchkit.colorimetry.illuminants import light_name
 from matchkit.errors import InputError
@@ -54,7 +54,7 @@ def log_match(
     """
     said = {"name": name, "customer": customer}
     with writing(book) as db:
-        heed(db, book, shop)
+        sync_stock(db, book, shop)
         aim = record(db, book, "target", {**said, **_asked(shop, target), "note": ""})
         chosen = _formula(
             db,

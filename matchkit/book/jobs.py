@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.book.rows import held_by, must_be, parts_of, taken_apart
-from matchkit.book.shelf import MG
+from matchkit.book.schema import MG
 from matchkit.book.store import Book, reading
 from matchkit.inks.recipe import weigh_out
 from matchkit.paper.sheet import grams_text

@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 
 from matchkit.book.checks import Checks, apply_lot_checks, checks_of
 from matchkit.book.jobs import Job, job_of
-from matchkit.book.shelf import lots_of
+from matchkit.book.stock import lots_of
 from matchkit.book.store import Book, reading, record, writing
 from matchkit.correcting.diagnose import Round, infer, model_error_f
 from matchkit.correcting.lots import (

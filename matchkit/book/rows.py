@@ -7,7 +7,7 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.book.shelf import MG
+from matchkit.book.schema import MG
 from matchkit.colorimetry.tristimulus import Lab
 from matchkit.errors import InputError
 from matchkit.files.amounts import quoted

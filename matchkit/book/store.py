@@ -36,9 +36,9 @@ __all__ = [
     "migrate",
     "now",
     "open_book",
+    "plain_errors",
     "reading",
     "record",
-    "told",
     "wording",
     "writing",
 ]
@@ -114,7 +114,7 @@ def open_book(
             " such as `matchkit book SHOP log-match`"
         )
     signed = wording(who, "who writes")
-    with told(path), closing(connect(path, create=create)) as db:
+    with plain_errors(path), closing(connect(path, create=create)) as db:
         version = _known_version(db, path)
         notes = _journal(db, path)
         if version < len(STEPS):
@@ -126,7 +126,7 @@ def open_book(
 @contextmanager
 def reading(book: Book) -> Iterator[sqlite3.Connection]:
     """A connection that sees the book as it is at one moment and can't write."""
-    with told(book.path), closing(connect(book.path)) as db:
+    with plain_errors(book.path), closing(connect(book.path)) as db:
         _known_version(db, book.path)
         db.execute("PRAGMA query_only = ON")
         db.execute("BEGIN")
@@ -136,7 +136,7 @@ def reading(book: Book) -> Iterator[sqlite3.Connection]:
 @contextmanager
 def writing(book: Book) -> Iterator[sqlite3.Connection]:
     """A connection whose work is kept whole at the end, or, after any fault, not at all."""
-    with told(book.path), closing(connect(book.path)) as db:
+    with plain_errors(book.path), closing(connect(book.path)) as db:
         db.execute("BEGIN IMMEDIATE")
         try:
             _known_version(db, book.path)
@@ -183,7 +183,7 @@ def connect(path: Path, *, create: bool = False) -> sqlite3.Connection:
 
 
 @contextmanager
-def told(path: Path) -> Iterator[None]:
+def plain_errors(path: Path) -> Iterator[None]:
     """Turn what SQLite says about the file into a line that a person can act on."""
     try:
         yield

@@ -82,7 +82,7 @@ def by_the_book(
     # The book is no part of most shops: imported where it is used.
     from matchkit.book.find import batch_read
     from matchkit.book.lessons import learned
-    from matchkit.book.shelf import today
+    from matchkit.book.stock import today
     from matchkit.book.store import open_book
 
     book = open_book(args.shop, create=False)

@@ -4,8 +4,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from matchkit.book.checks import log_check
-from matchkit.book.shelf import lots_now
-from matchkit.book.stock import open_lot
+from matchkit.book.stock import lots_now, open_lot
 from matchkit.correcting.lot_check import ANOTHER_DE00, LotVerdict, judge_lot, judge_shade, letdown
 from matchkit.errors import InputError
 from matchkit.files.spectrum import NamedSpectrum

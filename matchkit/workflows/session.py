@@ -181,7 +181,7 @@ class Session:
         """The shop today: stock, lots and leftovers as the book has them, else the files."""
         if self.book is None:
             return self.files
-        from matchkit.book.shelf import today
+        from matchkit.book.stock import today
 
         return today(self.book, self.files)
 
@@ -194,7 +194,7 @@ class Session:
         shop = replace(self.settings, inks=inks, mixes=mixes)
         if self.book is None:
             return shop
-        from matchkit.book.shelf import today
+        from matchkit.book.stock import today
 
         return today(self.book, shop)
 

@@ -8,9 +8,8 @@ import numpy as np
 
 from matchkit.book import stock as ledger
 from matchkit.book.checks import is_checked
-from matchkit.book.shelf import leftovers
-from matchkit.book.shelf import stock as grams_of
-from matchkit.book.stock import Order
+from matchkit.book.stock import Order, leftovers
+from matchkit.book.stock import stock as grams_of
 from matchkit.workflows.booking import Written
 from matchkit.workflows.session import Session
 
