@@ -77,7 +77,7 @@ EDGES = {
         *("rehearsal", "practice", "plan", "readings", "formulas", "predict", "book"),
     ),
     "forms": (
-        *("shops", "style", "book_demo", "parts", "pictures", "begin", "formulas", "new_shop"),
+        *("shops", "style", "book_demo", "parts", "begin", "formulas", "new_shop"),
         *("plan_weights", "tickets", "book_mend", "book_parts", "inks"),
         *("lots", "plan", "practise", "readings", "rows", "targets", "book_look", "book_new"),
         *("book_rows", "check", "compare", "cover", "ink_history", "match"),
