@@ -459,7 +459,7 @@ def test_pictures_in_a_form_say_what_they_show(opened):
     form.look.click()
     pictures = re.findall(r'<img class="[^"]*" alt="([^"]+)" src="data:image/png;base64,([^"]+)"',
                           form.results.value)  # fmt: skip
-    assert len(pictures) in (4, 6)  # the planes again for the worst light, if another
+    assert len(pictures) == 4
     assert all(base64.b64decode(data).startswith(b"\x89PNG") for _, data in pictures)
 
 

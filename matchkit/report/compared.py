@@ -22,8 +22,8 @@ def compared_pictures(
 ) -> list[Picture]:
     """Every picture of a comparison, each named as in `COMPARED`; those not in `shown` aside.
 
-    Of good matches the first light shows little, since all lie on the target: the planes
-    are drawn for the first light and for the worst.
+    Of good matches the first light shows little, since all lie on the target: where they are
+    asked for, the planes are drawn for the worst light too.
     """
     n_light, n = len(seen.lights), len(seen.samples)
     names = ", ".join(each.name for each in seen.samples)
@@ -36,6 +36,7 @@ def compared_pictures(
             name=name,
             draw=lambda ax: _drawings()[name](ax, seen, tolerance_de00=tolerance_de00, light=light),
             alt=alt,
+            aside=light != views[0],
         )
 
     pictures = [
@@ -60,7 +61,7 @@ def compared_pictures(
         *(plane("ab", "a* and b*", light) for light in views),
         *(plane("LC", "L* and C*", light) for light in views),
     ]
-    return [replace(each, aside=each.name not in shown) for each in pictures]
+    return [replace(each, aside=each.aside or each.name not in shown) for each in pictures]
 
 
 def _drawings() -> dict[str, Any]:
