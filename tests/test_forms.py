@@ -15,9 +15,7 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 
-from matchkit.cli import parser
-from matchkit.cli.lab import MACOS, SETTINGS, WINDOWS, copy_to, start
-from matchkit.cli.lab import run as run_lab
+from matchkit.cli import main
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.errors import InputError
 from matchkit.files.places import data_folder
@@ -42,6 +40,13 @@ from matchkit.report.pictures import flat  # noqa: E402
 from matchkit.report.plan import plan_parts  # noqa: E402
 from matchkit.report.terminal import text_of  # noqa: E402
 from matchkit.workflows.planning import PlanChoices, plan_drawdowns  # noqa: E402
+from matchkit.workflows.shipped import (  # noqa: E402
+    MACOS,
+    SETTINGS,
+    WINDOWS,
+    copy_notebooks,
+    jupyter,
+)
 from matchkit.workflows.weighing_out import TicketChoices  # noqa: E402
 
 
@@ -419,11 +424,11 @@ def test_correct_says_when_a_new_batch_is_better(opened):
 
 def test_lab_fills_a_folder_and_never_overwrites(own_folder):
     folder = own_folder / "ours"
-    new, kept = copy_to(folder)
+    new, kept = copy_notebooks(folder)
     assert kept == 0
     assert (folder / "demo-shop" / "shop.toml").is_file()
     (folder / "demo-shop" / "shop.toml").write_text("mine")
-    assert copy_to(folder) == (0, new)
+    assert copy_notebooks(folder) == (0, new)
     assert (folder / "demo-shop" / "shop.toml").read_text() == "mine"
     page = json.loads((folder / SETTINGS / "labconfig" / "page_config.json").read_text())
     assert page["disabledExtensions"]["@jupyterlab/apputils-extension:announcements"]
@@ -432,26 +437,23 @@ def test_lab_fills_a_folder_and_never_overwrites(own_folder):
 
 
 def test_lab_uses_this_interpreter_and_its_kernel(own_folder):
-    words, more = start(own_folder, 8888, browser=False)
+    words, more = jupyter(own_folder, 8888, browser=False)
     assert "--no-browser" in words
     assert any(word.endswith("01_start_here.ipynb") for word in words)
     assert more["JUPYTER_PREFER_ENV_PATH"] == "1"
-    copy_to(own_folder / "n")
+    copy_notebooks(own_folder / "n")
     for name in (WINDOWS, MACOS):
         assert words[0] in (own_folder / "n" / name).read_text(encoding="utf-8")
     assert (own_folder / "n" / WINDOWS).read_bytes().count(b"\r\n") == 5
     assert (own_folder / "n" / MACOS).stat().st_mode & 0o100
 
 
-def test_lab_refuses_a_file_and_a_silly_port(own_folder):
-    import argparse
-
+def test_lab_refuses_a_file_and_a_silly_port(own_folder, capsys):
     (own_folder / "file").write_text("")
-    options = {"folder": "file", "port": 8888, "no_browser": True, "copy_only": True}
-    with pytest.raises(InputError, match="is a file; name a folder"):
-        run_lab(argparse.Namespace(**options))
-    with pytest.raises(InputError, match="--port"):
-        parser("lab").parse_args(["lab", "--port", "70000"])
+    assert main(["lab", "file", "--copy-only"]) == 2
+    assert "is a file; name a folder" in capsys.readouterr().err
+    assert main(["lab", "--port", "70000", "--copy-only"]) == 2
+    assert "--port" in capsys.readouterr().err
 
 
 def test_pictures_in_a_form_say_what_they_show(opened):

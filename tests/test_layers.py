@@ -69,7 +69,7 @@ EDGES = {
         *("plain", "session", "wanted", "formula", "printed", "checking", "covering"),
         *("comparing", "fitting_inks", "ink_history", "instrument_check", "rehearsing"),
         *("practising", "planning", "starting", "importing", "formulas", "finding"),
-        *("weighing_out", "library", "booking", "shelf", "lot_checking"),
+        *("weighing_out", "library", "booking", "shelf", "lot_checking", "shipped"),
     ),
     "report": (
         *("parts", "terminal", "pictures", "html", "json", "compared", "recipes", "check"),
@@ -84,7 +84,7 @@ EDGES = {
         *("weigh", "book_shelf", "correct", "jobsize", "book", "stills"),
     ),
     "cli": (
-        *("findings", "folders", "terminal", "values", "demo", "lab", "outputs", "asked"),
+        *("findings", "folders", "terminal", "values", "lab", "outputs", "asked", "demo"),
         *("book", "shops", "corrections", "films", "formulas", "import_", "pictures", "plan"),
         *("practice", "rescue", "book_colour", "book_history", "book_keep", "book_look"),
         *("check", "correct", "fit", "cover", "instrument", "library", "new", "printed"),

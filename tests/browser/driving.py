@@ -11,7 +11,7 @@ import time
 import urllib.request
 from importlib.util import find_spec
 
-from matchkit.cli.lab import copy_to, start
+from matchkit.workflows.shipped import copy_notebooks, jupyter
 
 CHROMIUM = os.environ.get("MATCHKIT_CHROMIUM") or next(
     filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None
@@ -38,11 +38,11 @@ def lacking():
 @contextlib.contextmanager
 def running_lab(folder, home):
     """Fill `folder` with the notebooks and serve it; the address.  Settings stay in `home`."""
-    copy_to(folder)
+    copy_notebooks(folder)
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
-    words, more = start(folder, port, browser=False)
+    words, more = jupyter(folder, port, browser=False)
     own = {
         f"JUPYTER_{name}_DIR": str(home / name.lower()) for name in ("CONFIG", "DATA", "RUNTIME")
     }

@@ -1,0 +1,140 @@
+"""What matchkit brings along, in a folder of one's own: the demo shop, the notebooks."""
+
+import json
+import os
+import sys
+from itertools import count
+from pathlib import Path
+
+from matchkit.errors import InputError
+from matchkit.files.places import data_folder, notebooks_folder
+from matchkit.files.write import write_file, write_files
+
+__all__ = ["copy_notebooks", "jupyter", "write_demo"]
+
+MARK = ".matchkit-demo"  # says that a folder was made by `write_demo`
+MADE = "made by matchkit demo; it is put back as it was when that runs again\n"
+START = "01_start_here.ipynb"
+SETTINGS = ".matchkit-lab"  # what JupyterLab is told, apart from the person's own settings
+# JupyterLab asks at its first start whether to fetch news from outside, and offers to fetch
+# extensions; its debugger complains when a kernel is restarted.  None is of use to a mixer.
+LEFT_OUT = ("apputils-extension:announcements", "extensionmanager-extension", "debugger-extension")
+QUIET = {"disabledExtensions": {f"@jupyterlab/{name}": True for name in LEFT_OUT}}
+# JupyterLab hands what is pressed and typed to several threads of the kernel, which may then
+# come to a press before the entry that was made before it.  One thread keeps the order.
+IN_ORDER = {"@jupyterlab/apputils-extension:kernels-settings": {"commsOverSubshells": "disabled"}}
+WINDOWS, MACOS = "Start matchkit.bat", "Start matchkit.command"
+
+
+def write_demo(folder: Path) -> list[str]:
+    """The demo shop in a folder, put back as it was where it is there already.
+
+    A file that the person changed is kept beside it; each line of the answer names one.
+    Raises InputError for a folder that this function did not make.
+    """
+    if folder.exists() and not (folder / MARK).is_file():
+        raise InputError(f"{folder}: exists and is not a demo folder; name another one")
+    files = {name: content for name, content in _demo().items() if name != "fit.json"}
+    if not folder.exists():
+        write_files(folder, {MARK: MADE, **files})
+        return []
+    notices = []
+    for parent in sorted({Path(name).parent for name in files}):
+        place = folder / parent
+        inside = {Path(n).name: content for n, content in files.items() if Path(n).parent == parent}
+        there = {name: (place / name).read_bytes() for name in inside if (place / name).is_file()}
+        changed = {_free_name(place / n): n for n, old in there.items() if old != inside[n]}
+        write_files(place, {**{free: there[n] for free, n in changed.items()}, **inside})
+        notices += [
+            f"{(place / name).as_posix()}: you changed it; yours is now {(place / free).as_posix()}"
+            for free, name in changed.items()
+        ]
+    return notices
+
+
+def _demo() -> dict[str, bytes]:
+    """Every file of the demo shop by its place in it."""
+    source = data_folder() / "demo-shop"
+    paths = sorted(path for path in source.rglob("*") if path.is_file())
+    return {path.relative_to(source).as_posix(): path.read_bytes() for path in paths}
+
+
+def _free_name(path: Path) -> str:
+    """`path` with "yours" before its ending, and a number where that exists."""
+    marks = (".yours" if number == 1 else f".yours-{number}" for number in count(1))
+    names = (path.with_name(path.stem + mark + path.suffix) for mark in marks)
+    return next(beside.name for beside in names if not beside.exists())
+
+
+def copy_notebooks(folder: Path) -> tuple[int, int]:
+    """Fill a folder with the notebooks and the demo shop; how many files were copied and kept.
+
+    What is there already is left as it is.
+    """
+    if folder.exists() and not folder.is_dir():
+        raise InputError(f"{folder.name}: is a file; name a folder")
+    new = kept = 0
+    for name, content in _shipped().items():
+        path = folder / name
+        if path.exists():
+            kept += 1
+            continue
+        path.parent.mkdir(parents=True, exist_ok=True)
+        write_file(path, content)
+        new += 1
+    (folder / MACOS).chmod(0o755)
+    return new, kept
+
+
+def jupyter(folder: Path, port: int, *, browser: bool = True) -> tuple[list[str], dict[str, str]]:
+    """The words that start JupyterLab there, and what they need in the environment.
+
+    This interpreter's own JupyterLab and kernel are used, wherever else others are.
+    """
+    words = [
+        *(sys.executable, "-m", "jupyterlab"),
+        f"--ServerApp.root_dir={folder.resolve()}",
+        f"--LabApp.default_url=/lab/tree/{START}",
+        f"--port={port}",
+        "--LabApp.extension_manager=readonly",
+        "--ServerApp.log_level=WARN",
+        *([] if browser else ["--no-browser"]),
+        *(["--allow-root"] if _is_root() else []),
+    ]
+    settings = str((folder / SETTINGS).resolve())
+    own = os.environ.get("JUPYTER_CONFIG_PATH", "")
+    paths = os.pathsep.join([settings, *([own] if own else [])])
+    return words, {"JUPYTER_CONFIG_PATH": paths, "JUPYTER_PREFER_ENV_PATH": "1"}
+
+
+def _is_root() -> bool:
+    """As in a container, where JupyterLab would not start without being told so."""
+    return hasattr(os, "geteuid") and os.geteuid() == 0
+
+
+def _shipped() -> dict[str, bytes]:
+    """Every file that the folder gets, by its place in it."""
+    files = {path.name: path.read_bytes() for path in sorted(notebooks_folder().glob("*.ipynb"))}
+    files |= {f"demo-shop/{name}": content for name, content in _demo().items()}
+    for name, told in (("page_config", QUIET), ("default_setting_overrides", IN_ORDER)):
+        files[f"{SETTINGS}/labconfig/{name}.json"] = json.dumps(told, indent=1).encode()
+    files[WINDOWS] = _windows().encode()
+    files[MACOS] = _macos().encode()
+    return files
+
+
+def _windows() -> str:
+    """A file to double-click; the code page is for folders with letters beyond English."""
+    lines = [
+        "@echo off",
+        "chcp 65001 >nul",
+        'cd /d "%~dp0"',
+        f'"{sys.executable}" -m matchkit lab .',
+        "pause",
+    ]
+    return "\r\n".join(lines) + "\r\n"
+
+
+def _macos() -> str:
+    quoted = sys.executable.replace("'", "'\\''")
+    return f'#!/bin/sh\ncd "$(dirname "$0")" || exit 1\nexec \'{quoted}\' -m matchkit lab .\n'
