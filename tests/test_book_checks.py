@@ -340,7 +340,10 @@ def test_the_command_on_another_ink_an_ink_alone_and_what_is_wrong(run):
     for words, why in (
         (("Kelp Grn", "1", blue, "--percent", "10"), "Kelp Grn"),
         (("Kelp Green", "1", blue, "--percent", "0"), "need more than 0 and less than 100"),
-        (("Kelp Green", "1", blue, "--in", "Quay White"), "how many percent of the lot went into it"),
+        (
+            ("Kelp Green", "1", blue, "--in", "Quay White"),
+            "how many percent of the lot went into it",
+        ),
         (("Quay White", "1", white, "--percent", "96"), "can't be let down in itself"),
         (("Kelp Green", " ", blue, "--percent", "10"), "a lot needs its name"),
         (("Kelp Green", "1", alone, "--open"), "alone, an ink has one colour"),

@@ -130,7 +130,7 @@ def test_correct_by_lab_under_another_light_from_readings_words_and_an_over_pour
         (["check", "SHOP", TARGET, MEASURED, "--light", "D50"], "go with --lab"),
         (["check", "SHOP", MEASURED, "--lab", "50,1"], "need L,a,b"),
         (["check", "SHOP", MEASURED, "--lab", "50,1,2", "--light", "moon"], "moon"),
-        (["check", "SHOP", MEASURED, "--lab", "50,1,2", "--observer", "5"], "need 2 or 10"),
+        (["check", "SHOP", MEASURED, "--lab", "50,1,2", "--observer", "5"], "choose from 2, 10"),
         (["check", "SHOP", MEASURED, "--lab", "50,1,2", "--picture", "a.png"], "no spectrum"),
         (["check", "SHOP", MEASURED, "--lab", "50,1,2", "--name", "A"], "--name"),
         (["correct", "SHOP", "--weighed", WEIGHED], "give the target as a spectrum file"),

@@ -5,7 +5,8 @@ from collections.abc import Callable, Sequence
 from typing import Any, TypeVar
 
 from matchkit.cli.outputs import picture_file
-from matchkit.cli.terminal import number_of, say
+from matchkit.cli.terminal import say
+from matchkit.cli.values import lab
 from matchkit.colorimetry.illuminants import Light
 from matchkit.errors import InputError
 from matchkit.matching.rank import PREFERENCES
@@ -22,7 +23,6 @@ __all__ = [
     "draw",
     "give",
     "json_option",
-    "lab_numbers",
     "picture_option",
     "prefer_option",
     "reference_lots_option",
@@ -140,9 +140,13 @@ def target_options(parser: argparse.ArgumentParser, *, many: bool = False) -> No
         "target", metavar=metavar, nargs="?", help=f"spectrum file {words}; or --lab"
     )
     parser.add_argument("--name", help="which spectrum of TARGET, where it holds several")
-    parser.add_argument("--lab", metavar="L,a,b", help="the target where there is no spectrum")
+    parser.add_argument(
+        "--lab", type=lab, metavar="L,a,b", help="the target where there is no spectrum"
+    )
     parser.add_argument("--light", help="with --lab: the light it is for (the shop's first)")
-    parser.add_argument("--observer", help="with --lab: 2 or 10 (the shop's)")
+    parser.add_argument(
+        "--observer", type=int, choices=(2, 10), help="with --lab: 2 or 10 (the shop's)"
+    )
 
 
 def wanted_of(
@@ -171,17 +175,4 @@ def wanted_of(
         )
     if args.name:
         raise InputError("--name: names a spectrum of TARGET; with --lab there is none")
-    if args.observer not in (None, "2", "10"):
-        raise InputError(f"--observer: found {args.observer!r}, need 2 or 10")
-    observer = None if args.observer is None else int(args.observer)
-    return wanted_lab(session, lab_numbers(args.lab, "--lab"), args.light, observer)
-
-
-def lab_numbers(text: str, option: str) -> list[float]:
-    """L*, a*, b* from the command line, with decimal points."""
-    parts = text.split(",")
-    if len(parts) != 3:
-        raise InputError(
-            f"{option}: found {text!r}, need L,a,b with decimal points, as 62.5,10,-4.2"
-        )
-    return [number_of(part, option) for part in parts]
+    return wanted_lab(session, args.lab, args.light, args.observer)

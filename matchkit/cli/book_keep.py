@@ -9,7 +9,7 @@ from matchkit.book.copies import restore as restore_book
 from matchkit.book.schema import STRIKABLE
 from matchkit.cli.asked import give
 from matchkit.cli.shops import name_option
-from matchkit.cli.terminal import number_of, positive
+from matchkit.cli.values import number, positive, whole
 from matchkit.errors import InputError
 from matchkit.report.book import lot_check_parts
 from matchkit.workflows import booking, shelf
@@ -27,22 +27,21 @@ def give_written(args: argparse.Namespace, written: Written) -> None:
 
 def count_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("ink", metavar="NAME", help="the ink or the leftover")
-    parser.add_argument("grams", metavar="G", help="how much of it there is now")
+    parser.add_argument("grams", type=number, metavar="G", help="how much of it there is now")
 
 
 def count(session: Session, args: argparse.Namespace) -> None:
-    give_written(args, shelf.count(session, args.ink, number_of(args.grams, "grams")))
+    give_written(args, shelf.count(session, args.ink, args.grams))
 
 
 def deliver_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("ink", metavar="INK", help="the ink")
-    parser.add_argument("grams", metavar="G", help="how much came in")
+    parser.add_argument("grams", type=number, metavar="G", help="how much came in")
     parser.add_argument("--lot", default="", help="the delivery's lot")
 
 
 def deliver(session: Session, args: argparse.Namespace) -> None:
-    grams = number_of(args.grams, "grams")
-    give_written(args, shelf.deliver(session, args.ink, grams, lot=args.lot))
+    give_written(args, shelf.deliver(session, args.ink, args.grams, lot=args.lot))
 
 
 def lot_arguments(parser: argparse.ArgumentParser) -> None:
@@ -60,14 +59,21 @@ def check_lot_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("spectrum", metavar="FILE", help="of its drawdown, cured and cool")
     name_option(parser)
     parser.add_argument(
-        "--percent", metavar="P", help="how much of it was let down: 10 is best (else: alone)"
+        "--percent",
+        type=number,
+        metavar="P",
+        help="how much of it was let down: 10 is best (else: alone)",
     )
     parser.add_argument(
         "--in", dest="base", metavar="INK2", default="",
         help="let down in this (the white of its series)",
     )  # fmt: skip
     parser.add_argument(
-        "--mixed", default="50", metavar="G", help="grams that were mixed for the drawdown (50)"
+        "--mixed",
+        type=positive,
+        default=50.0,
+        metavar="G",
+        help="grams that were mixed for the drawdown (50)",
     )
     parser.add_argument("--open", action="store_true", help="the lot is in use from now on")
     parser.add_argument("--only-say", action="store_true", help="write nothing down")
@@ -79,9 +85,9 @@ def check_lot(session: Session, args: argparse.Namespace) -> None:
     drawn = LotDrawdown(
         ink=args.ink,
         lot=args.lot,
-        percent=None if args.percent is None else number_of(args.percent, "--percent"),
+        percent=args.percent,
         base=args.base,
-        mixed_g=positive(args.mixed, "--mixed"),
+        mixed_g=args.mixed,
     )
     measured = spectrum_in(session, args.spectrum, args.name)
     found = judge_lot(session, drawn, measured, write=not args.only_say, open_now=args.open)
@@ -90,14 +96,12 @@ def check_lot(session: Session, args: argparse.Namespace) -> None:
 
 def strike_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("what", metavar="WHAT", help=", ".join(STRIKABLE))
-    parser.add_argument("number", metavar="N", help="the record's number")
+    parser.add_argument("number", type=whole(), metavar="N", help="the record's number")
     parser.add_argument("--why", required=True, help="what was wrong")
 
 
 def strike(session: Session, args: argparse.Namespace) -> None:
-    if not args.number.isdecimal():
-        raise InputError(f"strike: found {args.number!r}, need the number of the record")
-    give_written(args, booking.strike(session, args.what, int(args.number), args.why))
+    give_written(args, booking.strike(session, args.what, args.number, args.why))
 
 
 def backup_arguments(parser: argparse.ArgumentParser) -> None:

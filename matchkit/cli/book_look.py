@@ -3,10 +3,10 @@
 import argparse
 from pathlib import Path
 
-from matchkit.cli.asked import batch_argument, batch_of, give, lab_numbers
+from matchkit.cli.asked import batch_argument, batch_of, give
 from matchkit.cli.outputs import page
 from matchkit.cli.shops import name_option
-from matchkit.cli.terminal import positive, whole
+from matchkit.cli.values import lab, positive, whole
 from matchkit.errors import InputError
 from matchkit.files.write import write_file
 from matchkit.report.book import (
@@ -40,21 +40,21 @@ def show(session: Session, args: argparse.Namespace) -> None:
 def find_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--like", metavar="FILE", help="near the colour of a spectrum file")
     name_option(parser)
-    parser.add_argument("--lab", metavar="L,a,b", help="near this colour, first light")
-    parser.add_argument("--within", default="2", metavar="DE00", help="how near (2)")
+    parser.add_argument("--lab", type=lab, metavar="L,a,b", help="near this colour, first light")
+    parser.add_argument("--within", type=positive, default=2.0, metavar="DE00", help="how near (2)")
     parser.add_argument("--ink", default="", help="with this ink")
     parser.add_argument("--lot", default="", help="with this lot")
     parser.add_argument("--customer", default="", help="for this customer (part of the name)")
     parser.add_argument("--text", default="", help="words of the colour, the job or a note")
     parser.add_argument("--since", default="", metavar="DAY", help="as 2026-11-25")
     parser.add_argument("--until", default="", metavar="DAY", help="that day too")
-    parser.add_argument("--top", default="20", metavar="N", help="how many (20)")
+    parser.add_argument("--top", type=whole(), default=20, metavar="N", help="how many (20)")
 
 
 def find(session: Session, args: argparse.Namespace) -> None:
     query = booking.Query(
         ink=args.ink, lot=args.lot, customer=args.customer, text=args.text,
-        since=args.since, until=args.until, top=whole(args.top, "--top"),
+        since=args.since, until=args.until, top=args.top,
     )  # fmt: skip
     if not args.like and not args.lab:
         records = booking.find(session, query)
@@ -63,12 +63,11 @@ def find(session: Session, args: argparse.Namespace) -> None:
     if query != booking.Query(top=query.top) or (args.like and args.lab):
         raise InputError("find: ask for a colour (--like or --lab), or for words and days")
     if args.lab:
-        wanted = wanted_lab(session, lab_numbers(args.lab, "--lab"))
+        wanted = wanted_lab(session, args.lab)
     else:
         spectrum = spectrum_in(session, args.like, args.name)
         wanted = wanted_spectrum(session, spectrum.name, spectrum.R)
-    within = positive(args.within, "--within")
-    found = booking.find_colour(session, wanted, within_de00=within, top=query.top)
+    found = booking.find_colour(session, wanted, within_de00=args.within, top=query.top)
     give(args, found.to_dict, lambda: near_parts(found))
 
 
@@ -78,11 +77,13 @@ def stock(session: Session, args: argparse.Namespace) -> None:
 
 
 def reorder_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--days", default="30", metavar="N", help="how far ahead, and back (30)")
+    parser.add_argument(
+        "--days", type=whole(), default=30, metavar="N", help="how far ahead, and back (30)"
+    )
 
 
 def reorder(session: Session, args: argparse.Namespace) -> None:
-    orders = shelf.reorder(session, days=whole(args.days, "--days"))
+    orders = shelf.reorder(session, days=args.days)
     give(args, orders.to_dict, lambda: order_parts(orders))
 
 

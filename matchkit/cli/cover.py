@@ -3,7 +3,7 @@
 import argparse
 
 from matchkit.cli.asked import give, json_option, picture_option, reference_lots_option, session_of
-from matchkit.cli.films import microns
+from matchkit.cli.values import microns
 from matchkit.errors import InputError
 from matchkit.matching.garment import Strokes
 from matchkit.report.cover import cover_parts
@@ -12,7 +12,7 @@ from matchkit.workflows.formula import recipe_in
 from matchkit.workflows.printed import films_today
 from matchkit.workflows.wanted import spectrum_in, wanted_spectrum
 
-STROKE_UM = "50"
+STROKE_UM = 50.0
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -22,10 +22,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--target", metavar="FILE", help="spectrum file (the recipe when it hides)")
     parser.add_argument("--name", help="which spectrum of the file, where it holds several")
     parser.add_argument(
-        "--thickness", default=STROKE_UM, metavar="UM",
-        help=f"of one stroke, um (or 2mil); from the mesh's data sheet or measured ({STROKE_UM})",
+        "--thickness", type=microns, default=STROKE_UM, metavar="UM",
+        help=f"of one stroke, um (or 2mil); from the mesh's data sheet or measured ({STROKE_UM:g})",
     )  # fmt: skip
-    parser.add_argument("--underbase", metavar="UM", help="of the white below (one stroke)")
+    parser.add_argument(
+        "--underbase", type=microns, metavar="UM", help="of the white below (one stroke)"
+    )
     parser.add_argument(
         "--over", action="append", default=[], metavar="GROUND",
         help="only this ground of grounds.csv (all that are no drawdown card)",
@@ -37,9 +39,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> None:
     """Try every ground and print."""
-    stroke_um = microns(args.thickness, "--thickness")
-    below_um = stroke_um if args.underbase is None else microns(args.underbase, "--underbase")
-    strokes = Strokes(stroke_um=stroke_um, underbase_um=below_um)
+    below_um = args.thickness if args.underbase is None else args.underbase
+    strokes = Strokes(stroke_um=args.thickness, underbase_um=below_um)
     session = session_of(args)
     films = films_today(session)
     series = {ink: name for name, fit in films.items() for ink in fit.palette.names}

@@ -2,14 +2,13 @@
 
 import argparse
 
-from matchkit.cli.terminal import number_of, positive
+from matchkit.cli.values import microns, share
 from matchkit.errors import InputError
-from matchkit.paper.jobsize import UM_PER_MIL
 from matchkit.workflows.printed import PrintedOver, films_alone
 
-__all__ = ["films_alone", "microns", "over_options", "printed_of"]
+__all__ = ["films_alone", "over_options", "printed_of"]
 
-SPREAD_PERCENT = "10"  # of thickness from print to print: common practice, no source
+SPREAD = 0.1  # of thickness from print to print: common practice, no source
 
 
 def over_options(parser: argparse.ArgumentParser) -> None:
@@ -18,15 +17,21 @@ def over_options(parser: argparse.ArgumentParser) -> None:
         "--over", metavar="GROUND", help="match the print on this ground of grounds.csv"
     )
     parser.add_argument(
-        "--thickness", metavar="UM", help="with --over: of the printed film, um (or 2.4mil)"
+        "--thickness",
+        type=microns,
+        metavar="UM",
+        help="with --over: of the printed film, um (or 2.4mil)",
     )
     parser.add_argument(
-        "--underbase", metavar="UM", help="with --over: white of this thickness below the print"
+        "--underbase",
+        type=microns,
+        metavar="UM",
+        help="with --over: white of this thickness below the print",
     )
     parser.add_argument(
-        "--thickness-spread", default=SPREAD_PERCENT, metavar="PERCENT",
+        "--thickness-spread", type=share(50, none=True), default=SPREAD, metavar="PERCENT",
         help=f"how far thickness strays from print to print, standard deviation"
-        f" ({SPREAD_PERCENT}: common practice, no source)",
+        f" ({100 * SPREAD:g}: common practice, no source)",
     )  # fmt: skip
 
 
@@ -38,22 +43,9 @@ def printed_of(args: argparse.Namespace) -> PrintedOver | None:
         return None
     if args.thickness is None:
         raise InputError("--over: say how thick the print is with --thickness UM")
-    percent = number_of(args.thickness_spread, "--thickness-spread")
-    if not 0 <= percent <= 50:
-        raise InputError(f"--thickness-spread: found {percent:g}; need 0 to 50 percent")
-    below = None if args.underbase is None else microns(args.underbase, "--underbase")
     return PrintedOver(
         over=args.over,
-        thickness_um=microns(args.thickness, "--thickness"),
-        underbase_um=below,
-        thickness_spread=percent / 100,
+        thickness_um=args.thickness,
+        underbase_um=args.underbase,
+        thickness_spread=args.thickness_spread,
     )
-
-
-def microns(text: str, option: str) -> float:
-    """A thickness in um: ``60``, ``60um`` or ``2.4mil`` (thousandths of an inch)."""
-    word = text.strip().casefold()
-    for unit, um in (("mil", UM_PER_MIL), ("um", 1.0), ("µm", 1.0), ("μm", 1.0)):
-        if word.endswith(unit):
-            return um * positive(word.removesuffix(unit).strip(), option)
-    return positive(word, option)

@@ -1,23 +1,20 @@
 """What every search for formulas can be told on the command line."""
 
 import argparse
+from math import inf
 
 from matchkit.cli.asked import prefer_option, reference_lots_option
 from matchkit.cli.films import over_options, printed_of
-from matchkit.cli.terminal import positive
-from matchkit.errors import InputError
+from matchkit.cli.values import between, positive, whole
 from matchkit.workflows.formulas import ANY_LEFTOVER, Search
+from matchkit.workflows.wanted import OTHER_WEIGHT
 
-__all__ = ["search_of", "search_options"]
+__all__ = ["number_options", "search_of", "search_options"]
 
 
 def search_options(parser: argparse.ArgumentParser) -> None:
     """How formulas are looked for, beside the target itself."""
-    parser.add_argument("--grams", default="1000", metavar="G", help="batch size (1000)")
-    parser.add_argument(
-        "--max-inks", default="4", metavar="N", help="white and clear count too (4)"
-    )
-    parser.add_argument("--top", default="5", metavar="N", help="how many formulas (5)")
+    number_options(parser, top=5)
     parser.add_argument(
         "--without", action="append", default=[], metavar="INK", help="leave an ink or a mix out"
     )
@@ -39,28 +36,26 @@ def search_options(parser: argparse.ArgumentParser) -> None:
     reference_lots_option(parser)
 
 
-def search_of(args: argparse.Namespace) -> Search:
-    """What `search_options` ask for; InputError with every fault in the numbers at once."""
-    faults: list[str] = []
-    values = []
-    for text, option in (
-        (args.grams, "--grams"),
-        (args.max_inks, "--max-inks"),
-        (args.top, "--top"),
+def number_options(parser: argparse.ArgumentParser, *, top: int) -> None:
+    """How much, of how many inks, and how many formulas; what other lights count."""
+    for name, kind, usual, words in (
+        ("grams", positive, 1000.0, "batch size"),
+        ("max-inks", whole(), 4, "white and clear count too"),
+        ("top", whole(), top, "how many formulas for a target"),
+        ("other-lights", between(0, inf, "0 or more"), OTHER_WEIGHT, "what other lights count"),
     ):
-        try:
-            value = positive(text, option)
-            if option != "--grams" and value != int(value):
-                raise InputError(f"{option}: found {text!r}, need a whole number")
-            values.append(value)
-        except InputError as error:
-            faults += error.faults
-    if faults:
-        raise InputError(faults)
+        metavar = {"grams": "G", "other-lights": "W"}.get(name, "N")
+        parser.add_argument(
+            f"--{name}", type=kind, default=usual, metavar=metavar, help=f"{words} ({usual:g})"
+        )
+
+
+def search_of(args: argparse.Namespace) -> Search:
+    """What `search_options` ask for."""
     return Search(
-        batch_g=values[0],
-        max_inks=int(values[1]),
-        top=int(values[2]),
+        batch_g=args.grams,
+        max_inks=args.max_inks,
+        top=args.top,
         without=tuple(args.without),
         prefer=args.prefer,
         every=args.all,

@@ -3,7 +3,7 @@
 import argparse
 
 from matchkit.cli.asked import give, json_option, session_of
-from matchkit.cli.printed import container_of, container_option, density_of, job_of, job_options
+from matchkit.cli.printed import container_option, job_of, job_options
 from matchkit.report.jobsize import size_parts
 from matchkit.workflows.formula import recipe_in
 from matchkit.workflows.weighing_out import ink_for_job
@@ -24,6 +24,5 @@ def run(args: argparse.Namespace) -> None:
     assert job is not None  # --prints is required here
     session = session_of(args)
     formula = recipe_in(session, args.recipe, {ink.name: ink.series for ink in session.shelf.inks})
-    container, density = container_of(args.container), density_of(args)
-    found = ink_for_job(session, formula, job, container=container, density=density)
+    found = ink_for_job(session, formula, job, container=args.container, density=args.density)
     give(args, found.to_dict, lambda: size_parts(found))

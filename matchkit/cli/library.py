@@ -5,9 +5,9 @@ import sys
 import time
 
 from matchkit.cli.asked import give, json_option, reference_lots_option, session_of
+from matchkit.cli.formulas import number_options
 from matchkit.cli.outputs import new_file
-from matchkit.cli.terminal import number_of, positive
-from matchkit.errors import InputError
+from matchkit.cli.values import whole
 from matchkit.report.formulas import library_parts
 from matchkit.workflows.formulas import Search
 from matchkit.workflows.library import match_library
@@ -25,17 +25,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         help="FILE.csv or FILE.jsonl; gone on with",
     )  # fmt: skip
     parser.add_argument("--anew", action="store_true", help="begin FILE again")
-    parser.add_argument("--workers", default="1", metavar="N", help="processes; all: every core")
-    parser.add_argument("--grams", default="1000", metavar="G", help="batch size (1000)")
     parser.add_argument(
-        "--max-inks", default="4", metavar="N", help="white and clear count too (4)"
+        "--workers", type=_workers, default=1, metavar="N", help="processes; all: every core"
     )
-    parser.add_argument("--top", default="1", metavar="N", help="formulas for each target (1)")
+    number_options(parser, top=1)
     parser.add_argument(
         "--without", action="append", default=[], metavar="INK", help="leave an ink out"
-    )
-    parser.add_argument(
-        "--other-lights", default="0.2", metavar="W", help="what the other lights count (0.2)"
     )
     reference_lots_option(parser)
     json_option(parser)
@@ -43,36 +38,20 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> None:
     """Match what is not matched yet, and sum up."""
-    workers, max_inks, top = _whole_numbers(args)
-    batch_g = positive(args.grams, "--grams")
-    weight = number_of(args.other_lights, "--other-lights")
-    if weight < 0:
-        raise InputError(f"--other-lights: found {args.other_lights!r}, need 0 or more")
-    search = Search(batch_g=batch_g, max_inks=max_inks, top=top, without=tuple(args.without))
+    search = Search(
+        batch_g=args.grams, max_inks=args.max_inks, top=args.top, without=tuple(args.without)
+    )
     session = session_of(args)
     found = match_library(
-        session, spectra_in(session, args.targets), search, args.into, workers=workers,
-        other_weight=weight, anew=args.anew, progress=Progress(),
+        session, spectra_in(session, args.targets), search, args.into, workers=args.workers,
+        other_weight=args.other_lights, anew=args.anew, progress=Progress(),
     )  # fmt: skip
     give(args, found.to_dict, lambda: library_parts(found))
 
 
-def _whole_numbers(args: argparse.Namespace) -> tuple[int, int, int]:
-    if args.workers == "all":
-        args.workers = "-1"
-    faults, values = [], []
-    for text, option, least in (
-        (args.workers, "--workers", -1),
-        (args.max_inks, "--max-inks", 1),
-        (args.top, "--top", 1),
-    ):
-        if text.lstrip("-").isdigit() and int(text) >= least and int(text):
-            values.append(int(text))
-        else:
-            faults.append(f"{option}: found {text!r}, need a whole number of 1 or more")
-    if faults:
-        raise InputError(faults)
-    return values[0], values[1], values[2]
+def _workers(text: str) -> int:
+    """The type of ``--workers``."""
+    return -1 if text == "all" else whole()(text)
 
 
 class Progress:

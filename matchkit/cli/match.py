@@ -12,7 +12,7 @@ from matchkit.cli.asked import (
 )
 from matchkit.cli.formulas import search_of, search_options
 from matchkit.cli.outputs import page, recipe_csv
-from matchkit.cli.terminal import number_of, progress_line, say
+from matchkit.cli.terminal import progress_line, say
 from matchkit.cli.ticket import choices_of, details, write_ticket
 from matchkit.colorimetry.illuminants import Light
 from matchkit.errors import InputError
@@ -32,9 +32,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("shop", metavar="SHOP", help="the shop folder")
     target_options(parser, many=True)
     search_options(parser)
-    parser.add_argument(
-        "--other-lights", default="0.2", metavar="W", help="what the other lights count (0.2)"
-    )
     parser.add_argument(
         "--lamp", action="append", default=[], metavar="FILE",
         help="one more light, as measured: CSV wavelength_nm,power; named after the file",
@@ -93,9 +90,7 @@ def run(args: argparse.Namespace) -> None:
 
 def _wanted(args: argparse.Namespace, session: Session) -> list[Wanted]:
     """The colours: of a file without ``--name`` all there are."""
-    weight = number_of(args.other_lights, "--other-lights")
-    if weight < 0:
-        raise InputError(f"--other-lights: found {args.other_lights!r}, need 0 or more")
+    weight = args.other_lights
     if args.lab is not None and args.lamp:
         raise InputError("--lamp: a Lab can't be judged under other lights; measure the sample")
     lights: list[Light] = [*session.settings.lights, *lamps_in(session, args.lamp)]

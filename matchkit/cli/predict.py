@@ -21,6 +21,6 @@ def run(args: argparse.Namespace) -> None:
     """Predict and print."""
     session = session_of(args)
     formula = recipe_in(session, args.recipe)
-    wanted, batch_g = recipe_wanted(args, session)
-    found = predict(session, formula, wanted=wanted, batch_g=batch_g)
+    wanted = recipe_wanted(args, session)
+    found = predict(session, formula, wanted=wanted, batch_g=args.grams)
     give(args, found.to_dict, lambda: prediction_parts(found))

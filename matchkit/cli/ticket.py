@@ -4,9 +4,9 @@ import argparse
 
 from matchkit.cli.asked import json_option, reference_lots_option, session_of
 from matchkit.cli.outputs import page
-from matchkit.cli.printed import container_of, container_option, density_of, job_of, job_options
-from matchkit.cli.terminal import number_of, positive, say
-from matchkit.errors import InputError
+from matchkit.cli.printed import container_option, job_of, job_options
+from matchkit.cli.terminal import say
+from matchkit.cli.values import named_percent, positive
 from matchkit.files.write import write_file
 from matchkit.paper.ticket import Additive, Ticket
 from matchkit.paper.ticket_sheet import ticket_html, ticket_text
@@ -34,16 +34,15 @@ def recipe_options(parser: argparse.ArgumentParser, grams: str) -> None:
     parser.add_argument("recipe", metavar="RECIPE", help="CSV ink,grams or ink,percent; mixes too")
     parser.add_argument("--target", metavar="FILE", help="spectrum file of the target")
     parser.add_argument("--name", help="which spectrum of the file, where it holds several")
-    parser.add_argument("--grams", metavar="G", help=grams)
+    parser.add_argument("--grams", type=positive, metavar="G", help=grams)
 
 
-def recipe_wanted(args: argparse.Namespace, session: Session) -> tuple[Wanted | None, float | None]:
-    """The target of `recipe_options`, and the batch in grams; None for what was not given."""
-    batch_g = None if args.grams is None else positive(args.grams, "--grams")
+def recipe_wanted(args: argparse.Namespace, session: Session) -> Wanted | None:
+    """The target of `recipe_options`; None where none was given."""
     if not args.target:
-        return None, batch_g
+        return None
     spectrum = spectrum_in(session, args.target, args.name)
-    return wanted_spectrum(session, spectrum.name, spectrum.R), batch_g
+    return wanted_spectrum(session, spectrum.name, spectrum.R)
 
 
 def html_option(parser: argparse.ArgumentParser) -> None:
@@ -59,11 +58,11 @@ def details(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--date", default="", help="the date on the ticket (today)")
     container_option(parser)
     parser.add_argument(
-        "--additive", action="append", default=[], metavar="NAME=PERCENT",
+        "--additive", action="append", type=named_percent, default=[], metavar="NAME=PERCENT",
         help="dosed on top of the finished colour, not part of it",
     )  # fmt: skip
     parser.add_argument(
-        "--hold-back", action="append", default=[], metavar="INK=PERCENT|auto",
+        "--hold-back", action="append", type=_held, default=[], metavar="INK=PERCENT|auto",
         help="weigh this percent of an ink first and the rest after a drawdown; auto: the most"
         " sensitive inks, with what that does for the chance",
     )  # fmt: skip
@@ -77,18 +76,17 @@ def details(parser: argparse.ArgumentParser) -> None:
 
 def choices_of(args: argparse.Namespace) -> TicketChoices:
     """What `details` ask for."""
-    held = _pairs([word for word in args.hold_back if word != SENSITIVE], "--hold-back")
-    added = _pairs(args.additive, "--additive")
+    held = [pair for pair in args.hold_back if pair != SENSITIVE]
     return TicketChoices(
         job=args.job,
         day=args.date,
-        container=container_of(args.container),
-        additives=tuple(Additive(name=name, percent=percent) for name, percent in added.items()),
-        hold_back={ink: percent / 100 for ink, percent in held.items()},
+        container=args.container,
+        additives=tuple(Additive(name=name, percent=percent) for name, percent in args.additive),
+        hold_back={ink: percent / 100 for ink, percent in held},
         hold_sensitive=SENSITIVE in args.hold_back,
         letdowns=args.letdowns,
         print_job=job_of(args),
-        density=density_of(args),
+        density=args.density,
     )
 
 
@@ -97,8 +95,8 @@ def run(args: argparse.Namespace) -> None:
     choices = choices_of(args)
     session = session_of(args)
     formula = recipe_in(session, args.recipe)
-    wanted, batch_g = recipe_wanted(args, session)
-    made = ticket(session, formula, choices, wanted=wanted, batch_g=batch_g)
+    wanted = recipe_wanted(args, session)
+    made = ticket(session, formula, choices, wanted=wanted, batch_g=args.grams)
     write_ticket(args.html, made)
     print(to_json(made.to_dict()) if args.json else ticket_text(made))
 
@@ -110,12 +108,6 @@ def write_ticket(path: str | None, made: Ticket) -> None:
         say(f"written: {path}")
 
 
-def _pairs(words: list[str], option: str) -> dict[str, float]:
-    """``NAME=PERCENT`` words as a mapping."""
-    pairs = {}
-    for word in words:
-        name, equals, percent = word.rpartition("=")
-        if not equals or not name:
-            raise InputError(f"{option}: found {word!r}, need NAME=PERCENT")
-        pairs[name] = number_of(percent, option)
-    return pairs
+def _held(text: str) -> tuple[str, float] | str:
+    """The type of ``--hold-back``."""
+    return text if text == SENSITIVE else named_percent(text)

@@ -1,10 +1,29 @@
 """What an option may be: types for argparse, which names the option and says what was found."""
 
 import argparse
+import re
 from collections.abc import Callable
 from math import inf, isfinite
 
-__all__ = ["between", "number", "positive", "whole"]
+from matchkit.paper.jobsize import CM2_PER_IN2, UM_PER_MIL
+from matchkit.paper.weighing import CONTAINERS_ML, Container
+
+__all__ = [
+    "area_cm2",
+    "between",
+    "container",
+    "lab",
+    "microns",
+    "named_percent",
+    "number",
+    "positive",
+    "share",
+    "size_cm2",
+    "whole",
+]
+
+CM_PER_IN = 2.54
+DIGITS = r"([0-9]+\.?[0-9]*|\.[0-9]+)"
 
 
 def number(text: str) -> float:
@@ -51,6 +70,75 @@ def whole(low: float = 1, high: float = inf) -> Callable[[str], int]:
         return int(value)
 
     return read
+
+
+def share(most: float, *, none: bool = False) -> Callable[[str], float]:
+    """The type of a percentage above 0 (0 too, with `none`), which becomes a share."""
+
+    def read(text: str) -> float:
+        percent = number(text)
+        if not 0 <= percent <= most or (percent == 0 and not none):
+            raise _found(text, f"{'0' if none else 'more than 0'} to {most:g} percent")
+        return percent / 100
+
+    return read
+
+
+def lab(text: str) -> list[float]:
+    """L*, a*, b* with decimal points."""
+    parts = text.split(",")
+    if len(parts) != 3:
+        raise _found(text, "L,a,b with decimal points, as 62.5,10,-4.2")
+    return [number(part) for part in parts]
+
+
+def microns(text: str) -> float:
+    """A thickness in um: ``60``, ``60um`` or ``2.4mil`` (thousandths of an inch).
+
+    >>> microns("60um")
+    60.0
+    """
+    word = text.strip().casefold()
+    for unit, um in (("mil", UM_PER_MIL), ("um", 1.0), ("µm", 1.0), ("μm", 1.0)):
+        if word.endswith(unit):
+            return um * positive(word.removesuffix(unit).strip())
+    return positive(word)
+
+
+def size_cm2(text: str) -> float:
+    """The area of an artwork from its sides, ``30x40cm`` or ``12x16in``."""
+    sides = re.fullmatch(rf"{DIGITS}\s*[x×*]\s*{DIGITS}\s*(cm|in)", text.strip().casefold())
+    if sides is None:
+        raise argparse.ArgumentTypeError(f"found {text!r}; write it as 30x40cm or 12x16in")
+    unit = CM_PER_IN if sides[3] == "in" else 1.0
+    return float(sides[1]) * float(sides[2]) * unit**2
+
+
+def area_cm2(text: str) -> float:
+    """An area, ``1200cm2`` or ``186in2``."""
+    area = re.fullmatch(rf"{DIGITS}\s*(cm2|cm²|in2|in²)", text.strip().casefold())
+    if area is None:
+        raise argparse.ArgumentTypeError(f"found {text!r}; write it as 1200cm2 or 186in2")
+    return float(area[1]) * (CM2_PER_IN2 if area[2].startswith("in") else 1.0)
+
+
+def container(text: str) -> Container:
+    """A container by its name, or of so many millilitres."""
+    if text in CONTAINERS_ML:
+        return Container(name=text, volume_ml=CONTAINERS_ML[text])
+    try:
+        return Container(name=f"{text} ml", volume_ml=positive(text))
+    except argparse.ArgumentTypeError:
+        names = ", ".join(CONTAINERS_ML)
+        raise argparse.ArgumentTypeError(f"found {text!r}; write {names}, or millilitres") from None
+
+
+def named_percent(text: str) -> tuple[str, float]:
+    """A name and a percentage, ``NAME=PERCENT``."""
+    name, equals, percent = text.rpartition("=")
+    if not equals or not name:
+        raise _found(text, "NAME=PERCENT")
+    return name, number(percent)
 
 
 def _read(text: str, what: str) -> float:
