@@ -62,7 +62,7 @@ from matchkit.report.comparison import comparison_page
 from matchkit.report.cover import cover_parts
 from matchkit.report.plan import plan_page
 from matchkit.report.terminal import to_text
-from matchkit.workflows.comparing import compare, formula_of, formulas_to_compare
+from matchkit.workflows.comparing import compare, formula_of
 from matchkit.workflows.covering import cover
 from matchkit.workflows.finding import find_formulas
 from matchkit.workflows.formula import Formula
@@ -369,7 +369,7 @@ def compare_form(room: Room) -> Facts:
         tick.value = k == 0
     form.rows.fill({ink: 100 * g / BATCH_G for ink, g in FORMULA.items()})
     form.look.click()
-    text = seen(form.results.value + form.problems.value)
+    text = seen(form.told.value + form.results.value + form.problems.value)
     data = form.compared.to_dict()
     for each in data["recipes"]:
         each["name"] = each["name"].replace("my formula", "own")
@@ -380,11 +380,12 @@ def compare_form(room: Room) -> Facts:
 def compare_python(room: Room) -> Facts:
     session = Session(room.folder)
     wanted = wanted_spectrum(session, TARGET, room.target_R)
-    (best,) = formulas_to_compare(session, wanted, top=1)
+    found = find_formulas(session, wanted, Search(top=1))
+    (best,) = found.match.formulas
     own = Formula(name="own", amounts=FORMULA, total_g=BATCH_G)
     told = compare(session, wanted, [own, formula_of("formula 1", best)])
     swaps = [(each.swap.ink, each.swap.instead) for each in told.recipes if each.swap]
-    text = "\n".join(each.text for each in session.notices)
+    text = "\n".join(each.text for each in (*found.notices, *session.notices))
     facts = compare_facts(text, told.to_dict(), [])
     return facts | {"culprits": swaps, "sheet": None}
 

@@ -19,9 +19,13 @@ from matchkit.errors import InputError
 from matchkit.files.write import write_file
 from matchkit.report.compared import COMPARED
 from matchkit.report.comparison import comparison_page, comparison_parts
+from matchkit.report.formulas import reach_parts
 from matchkit.report.recipes import RECIPES
-from matchkit.workflows.comparing import compare, formula_of, formulas_to_compare
+from matchkit.report.terminal import to_text
+from matchkit.workflows.comparing import compare, formula_of
+from matchkit.workflows.finding import find_formulas
 from matchkit.workflows.formula import recipe_in
+from matchkit.workflows.formulas import Search
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import lamps_in, spectrum_in, wanted_spectrum
 
@@ -66,8 +70,12 @@ def run(args: argparse.Namespace) -> None:
     recipes = [recipe_in(session, path) for path in args.recipes]
     if top:
         batch_g = positive(args.grams, "--grams")
-        best = formulas_to_compare(session, wanted, top=top, batch_g=batch_g, prefer=args.prefer)
-        recipes += [formula_of(f"formula {rank}", each) for rank, each in enumerate(best, start=1)]
+        best = find_formulas(session, wanted, Search(top=top, batch_g=batch_g, prefer=args.prefer))
+        say(to_text(reach_parts(best)))
+        recipes += [
+            formula_of(f"formula {rank}", each)
+            for rank, each in enumerate(best.match.formulas, start=1)
+        ]
     found = compare(session, wanted, recipes)
     if args.sheet:
         write_file(args.sheet, comparison_page(found, job=args.job, day=args.date).html)

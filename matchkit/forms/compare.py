@@ -8,7 +8,6 @@ import ipywidgets as w
 
 from matchkit.errors import InputError
 from matchkit.forms.begin import opened_form
-from matchkit.forms.formulas import shares
 from matchkit.forms.lots import lots_tick
 from matchkit.forms.parts import (
     Runner,
@@ -28,9 +27,12 @@ from matchkit.forms.shops import OpenShop, keep
 from matchkit.forms.targets import TargetPicker, light_options, light_words
 from matchkit.matching.rank import Candidate
 from matchkit.report.comparison import comparison_page, comparison_parts
-from matchkit.workflows.comparing import RecipesCompared, formula_of, formulas_to_compare
+from matchkit.report.formulas import reach_parts, shares
+from matchkit.workflows.comparing import RecipesCompared, formula_of
 from matchkit.workflows.comparing import compare as look
+from matchkit.workflows.finding import find_formulas
 from matchkit.workflows.formula import Formula
+from matchkit.workflows.formulas import FoundFormulas
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import Wanted, wanted_spectrum
 
@@ -52,7 +54,7 @@ class CompareForm:
         self.formulas: tuple[Candidate, ...] = ()
         self.compared: RecipesCompared | None = None
         self.problems, self.results = alert(), area()
-        self.few, self.saved, self.sheet = area(), area(), area()
+        self.told, self.saved, self.sheet = area(), area(), area()
         self.picker = TargetPicker(opened, start, lab=False)
         first = opened.shop.lights[0]
         self.lights = {
@@ -85,7 +87,7 @@ class CompareForm:
                 f"3. The formulas, at most {AT_MOST}",
                 self.lots,
                 self.run.box,
-                self.few,
+                self.told,
                 self.list,
                 folded("a formula of my own", self.rows.box),
             ),
@@ -146,13 +148,13 @@ class CompareForm:
             raise InputError(f"{len(chosen)} formulas are chosen; {AT_MOST} fit beside each other")
         return chosen
 
-    def _work(self) -> Callable[..., tuple[Session, tuple[Candidate, ...]]]:
+    def _work(self) -> Callable[..., FoundFormulas]:
         session = self.opened.session(use_lots=self.lots.value)
-        search = partial(formulas_to_compare, session, self._wanted(session))
-        return lambda progress: (session, search(progress=progress))
+        search = partial(find_formulas, session, self._wanted(session))
+        return lambda progress: search(progress=progress)
 
-    def _answer(self, answer: tuple[Session, tuple[Candidate, ...]]) -> None:
-        session, self.formulas = answer
+    def _answer(self, found: FoundFormulas) -> None:
+        self.formulas = found.match.formulas
         start = two_that_hide(self.formulas)
         self.ticks = [
             w.Checkbox(description=f"formula {k + 1}: {shares(f)}", value=k in start, indent=False)
@@ -162,7 +164,7 @@ class CompareForm:
             tick.add_class("mk-line")
         on_change(self.ticks, self._aged)
         self._aged()
-        put(self.few, [each for each in session.notices if each.code == "short_list"])
+        put(self.told, reach_parts(found))
         self.list.children = self.ticks
 
 

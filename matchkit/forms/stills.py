@@ -38,7 +38,7 @@ from matchkit.report.readings import look_parts
 from matchkit.workflows import booking, shelf
 from matchkit.workflows.checking import check as look
 from matchkit.workflows.comparing import compare as compare_recipes
-from matchkit.workflows.comparing import formula_of, formulas_to_compare
+from matchkit.workflows.comparing import formula_of
 from matchkit.workflows.covering import cover as over_garments
 from matchkit.workflows.finding import find_formulas
 from matchkit.workflows.fitting_inks import InksFitted
@@ -165,7 +165,7 @@ def compare(opened: OpenShop, target: str, lights: tuple[str, ...] = ()) -> None
     def parts() -> list[Part]:
         session = opened.session()
         wanted = wanted_listed(session, target, lights=lights)
-        found = formulas_to_compare(session, wanted)
+        found = find_formulas(session, wanted).match.formulas
         recipes = [formula_of(f"formula {k + 1}", found[k]) for k in two_that_hide(found)]
         return comparison_parts(compare_recipes(session, wanted, recipes))
 

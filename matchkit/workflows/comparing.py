@@ -1,6 +1,6 @@
 """Recipes side by side against one colour, under every light that matters."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,7 +10,7 @@ from matchkit.errors import InputError
 from matchkit.inks.palette import Palette
 from matchkit.matching.compare import Comparison, Sample, Swap, limiting_ink
 from matchkit.matching.compare import compare as beside
-from matchkit.matching.match import fractions_for, match, odds_of
+from matchkit.matching.match import fractions_for, odds_of
 from matchkit.matching.rank import Candidate, limits, weighed
 from matchkit.workflows.formula import Formula, in_inks
 from matchkit.workflows.plain import by_light
@@ -23,7 +23,6 @@ __all__ = [
     "RecipesCompared",
     "compare",
     "formula_of",
-    "formulas_to_compare",
 ]
 
 PERCENTS_OF_G = 1000.0  # the batch that percents stand for where nobody says how much
@@ -121,34 +120,6 @@ def formula_of(name: str, made: Candidate) -> Formula:
     """A formula that a match found, under a name."""
     amounts = dict(zip(made.inks, made.grams, strict=True))
     return Formula(name=name, amounts=amounts, total_g=sum(made.grams))
-
-
-def formulas_to_compare(
-    session: Session,
-    wanted: Wanted,
-    *,
-    top: int = 5,
-    batch_g: float = PERCENTS_OF_G,
-    prefer: str = "nearest",
-    progress: Callable[[int, int], None] | None = None,
-) -> tuple[Candidate, ...]:
-    """The best formulas of a match under the lights of `wanted`; that there are fewer is noted."""
-    found = match(
-        session.shop,
-        session.fits_today,
-        wanted.target,
-        top=top,
-        prefer=prefer,
-        batch_g=batch_g,
-        progress=progress,
-    )
-    if (n := len(found.formulas)) < top:
-        session.note(
-            "short_list",
-            f"only {n} formula{'s' if n > 1 else ''} ({top} asked for): others add inks without"
-            " coming closer, or are less sure or mostly clear (`matchkit match --all` lists those)",
-        )
-    return found.formulas
 
 
 def _weighed(session: Session, wanted: Wanted, formula: Formula) -> tuple[Palette, Candidate]:
