@@ -40,7 +40,7 @@ Checks = Mapping[tuple[str, str], Sequence[Checked]]  # by ink and lot
 def log_check(
     book: Book, shop: Shop, drawdown: Drawdown, verdict: LotVerdict, *, weighed_g: float = 50.0
 ) -> int:
-    """Write down a letdown of a new lot, its first ink, in another, and what it told."""
+    """Write down a letdown of a new lot, its first ink, in another, and what that showed."""
     if len(drawdown.inks) != 2:
         raise InputError(f"{verdict.ink}: a check tells strength only let down in one other ink")
     if not verdict.lot.strip():

@@ -1,4 +1,4 @@
-"""What happens to a bucket, written into the record book: weighed, measured, added to.
+"""What happens to a batch, written into the record book: weighed, measured, added to.
 
 Grams are what the balance showed; the stock goes down by them.
 """
@@ -82,8 +82,8 @@ def add(
                 raise InputError(f"correction {correction} is not one of batch {batch}")
             rows = db.execute("SELECT ink, mg FROM addition WHERE correction = ?", [correction])
             planned = {ink: mg / MG for ink, mg in rows}
-        told = {"correction": correction, "note": note}
-        return _pour(db, book, shop, batch, grams, planned, told)
+        values = {"correction": correction, "note": note}
+        return _pour(db, book, shop, batch, grams, planned, values)
 
 
 def _pour(
@@ -93,7 +93,7 @@ def _pour(
     batch: int,
     grams: Mapping[str, float],
     planned: Mapping[str, float],
-    told: Mapping[str, object],
+    values: Mapping[str, object],
 ) -> int:
     mixes = mixes_of(db, shop)
     meant = db.execute(
@@ -106,7 +106,7 @@ def _pour(
         raise InputError("every weight is 0 g; weigh something")
     sync_stock(db, book, shop)
     lots = lots_of(db, shop)
-    number = record(db, book, "weighing", {"batch": batch, **told})
+    number = record(db, book, "weighing", {"batch": batch, **values})
     for name in dict.fromkeys([*grams, *planned]):
         from_mix = name in mixes and name not in lots
         values = {
@@ -134,7 +134,7 @@ def measure(
 ) -> int:
     """How a batch measured, cured and cool: one reading (n_wl,) or several (n, n_wl).
 
-    The reading belongs to what is in the bucket at the time.  It is judged against the
+    The reading belongs to what is in the container at the time.  It is judged against the
     batch's target under the shop's first light, or the one its Lab was given for.
     """
     rows = np.atleast_2d(np.asarray(readings, dtype=float))

@@ -251,11 +251,11 @@ def _typed(cell: str, kind: tuple[str, bool] | None, path: Path, n: int) -> Any:
 
 
 def _faults(db: sqlite3.Connection) -> list[str]:
-    told = [row[0] for row in db.execute("PRAGMA integrity_check(20)") if row[0] != "ok"]
-    if told:
-        return [f"damaged: {line}" for line in told]
+    faults = [row[0] for row in db.execute("PRAGMA integrity_check(20)") if row[0] != "ok"]
+    if faults:
+        return [f"damaged: {line}" for line in faults]
     for table, number, parent, _ in db.execute("PRAGMA foreign_key_check").fetchall():
-        told.append(f"{table} {number}: refers to a {parent} that is not there")
+        faults.append(f"{table} {number}: refers to a {parent} that is not there")
     have = {row[0] for row in db.execute("SELECT name FROM sqlite_schema WHERE type = 'trigger'")}
     lost = [
         t
@@ -263,13 +263,13 @@ def _faults(db: sqlite3.Connection) -> list[str]:
         for what in ("update", "delete", "replace")
         if f"{t}_no_{what}" not in have
     ]
-    told += [f"{table}: no longer guarded against changes" for table in dict.fromkeys(lost)]
+    faults += [f"{table}: no longer guarded against changes" for table in dict.fromkeys(lost)]
     for table in CHILDREN:
         if table != "addition":
-            told += _sums(db, table)
+            faults += _sums(db, table)
     for table in ("target", "formula", "measurement", "mix", "lot_check"):
-        told += _spectra(db, table)
-    return told
+        faults += _spectra(db, table)
+    return faults
 
 
 def _sums(db: sqlite3.Connection, table: str) -> list[str]:
@@ -284,7 +284,7 @@ def _sums(db: sqlite3.Connection, table: str) -> list[str]:
 
 
 def _spectra(db: sqlite3.Connection, table: str) -> list[str]:
-    told = []
+    faults = []
     for number, text in db.execute(f"SELECT id, R FROM {table} WHERE R IS NOT NULL"):
         try:
             values = [float(v) for v in json.loads(text)]
@@ -292,8 +292,8 @@ def _spectra(db: sqlite3.Connection, table: str) -> list[str]:
         except (ValueError, TypeError):
             sound = False
         if not sound:
-            told.append(f"{table} {number}: its spectrum can't be read")
-    return told
+            faults.append(f"{table} {number}: its spectrum can't be read")
+    return faults
 
 
 def _nothing_left_of_another(folder: Path) -> None:

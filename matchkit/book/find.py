@@ -2,7 +2,7 @@
 
 "What have we got within dE00 2 of this?" reads the Lab columns of everything the book
 has, tells CIEDE2000 for all of them at once, and fetches only what comes of it.  Records
-that were seen under another light or observer than the shop's present one are told anew
+that were seen under another light or observer than the shop's present one are computed anew
 from their spectra; those of another measuring geometry can't be compared and are left out.
 """
 

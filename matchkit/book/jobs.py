@@ -1,4 +1,4 @@
-"""A batch with its whole story, and a day's jobs with what has to be done next."""
+"""All that the book has about a batch, and a day's jobs with what has to be done next."""
 
 import json
 import sqlite3
@@ -35,8 +35,8 @@ __all__ = [
 Array = NDArray[np.float64]
 
 LEAST_SHARED = 0.5  # of a batch: a smaller common part is no base colour
-# A weight of so many times the planned one, or that part of it, looks like a slip; so does a
-# whole batch.  What is off by fewer steps of the balance is slight.
+# A weight of so many times the planned one, or that part of it, looks like a weighing error;
+# so does a whole batch.  What is off by fewer steps of the balance is slight.
 FAR, FAR_IN_ALL, SLIGHT_STEPS = 3.0, 1.25, 100
 
 
@@ -72,7 +72,7 @@ class Reading:
 
 @dataclass(frozen=True, kw_only=True)
 class Job:
-    """A batch with its whole story.  `state` is what has to be done next, in words.
+    """All that the book has about a batch.  `state` is what has to be done next, in words.
 
     `closed_on` is the measurement that it was closed by, if it was measured.
     """
@@ -100,14 +100,14 @@ class Job:
 
 
 def job(book: Book, batch: int) -> Job:
-    """A batch with its whole story; InputError if there is none or it was struck."""
+    """All that the book has about a batch; InputError if there is none or it was struck."""
     with reading(book) as db:
         must_be(db, "batch", batch)
         return job_of(db, batch)
 
 
 def job_of(db: sqlite3.Connection, batch: int) -> Job:
-    """The same from an open connection, for a batch that is there."""
+    """All that the book has about a batch that is there, from an open connection."""
     at, who, name, job_name, customer, due, formula, target, planned = db.execute(
         "SELECT batch.at, batch.who, formula.name, job, batch.customer, due, formula.id, target,"
         " planned_mg FROM batch JOIN formula ON formula.id = batch.formula WHERE batch.id = ?",
@@ -272,7 +272,7 @@ def planned_grams(story: Job, resolution_g: float) -> dict[str, float]:
 def far_from_plan(
     poured: Mapping[str, float], planned: Mapping[str, float], resolution_g: float
 ) -> list[str]:
-    """Weights that look like a slip of the keys beside the planned ones, a line each.
+    """Weights that look mistyped beside the planned ones, a line each.
 
     >>> far_from_plan({"White": 95.0, "Lemon": 40.0}, {"White": 95.0, "Lemon": 5.0}, 0.01)
     ['Lemon: 40 g where 5.00 g is planned', 'in all: 135 g where 100.00 g is planned']

@@ -125,7 +125,7 @@ def held_by(db: sqlite3.Connection, formula: int) -> dict[str, float]:
 
 
 def contents(db: sqlite3.Connection, batch: int, upto: int | None = None) -> dict[str, float]:
-    """Grams by ink in the bucket, mixtures taken apart; after the weigh-out `upto`."""
+    """Grams by ink in the container, mixtures taken apart; after the weigh-out `upto`."""
     rows = db.execute(
         "SELECT ink, mix, -mg FROM movement_now WHERE weighing IN"
         " (SELECT id FROM weighing_now WHERE batch = ? AND id <= ?) ORDER BY id",

@@ -119,7 +119,7 @@ def lots_of(db: sqlite3.Connection, shop: Shop) -> dict[str, str]:
 
 
 def lots_now(book: Book, shop: Shop) -> dict[str, str]:
-    """The same, from a book that is not open yet."""
+    """Today's lot of each ink; an edited `inks.csv` overrules an earlier record."""
     with reading(book) as db:
         return lots_of(db, shop)
 
@@ -287,7 +287,7 @@ def _move(book: Book, shop: Shop, kind: str, name: str, grams: float, lot: str, 
 
 
 def open_lot(book: Book, shop: Shop, ink: str, lot: str, *, note: str = "") -> int | None:
-    """From now on this ink is weighed from a new lot; what the old one taught is put aside.
+    """From now on this ink is weighed from a new lot; what was learned of the old one is put aside.
 
     None, and nothing is written, where that lot is the open one.
     """

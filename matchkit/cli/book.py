@@ -1,7 +1,7 @@
 """``matchkit book``: the shop's record book, one verb for each thing that happens.
 
 The verbs are functions of `book_colour` (matches, reprints, old cards), `book_work` (a
-bucket's), `book_look` (questions) and `book_keep` (shelf and safety).  Each takes the
+batch's), `book_look` (questions) and `book_keep` (shelf and safety).  Each takes the
 session and either prints its answer by `asked.give` or returns it, as JSON and as text.
 """
 
@@ -30,14 +30,14 @@ VERBS = {
     "import-paper": ("colour", "old formulas from a CSV file, predicted with today's inks"),
     "open-batch": ("colour", "a batch of a formula that the book has, such as an old card"),
     "today": ("look", "today's jobs, what each needs next, which share a base colour"),
-    "show": ("look", "the whole story of a batch"),
+    "show": ("look", "all that the book has about a batch"),
     "find": ("look", "batches and formulas by colour, ink, lot, date, customer, words"),
     "stock": ("look", "what is on the shelf"),
     "reorder": ("look", "which inks run low"),
     "lots": ("look", "what the batches told about today's lots"),
     "drift": ("history", "the strength of an ink from batch to batch"),
     "pass-shares": ("history", "how many batches are in tolerance, by month, ink or mixer"),
-    "label": ("look", "a label for the bucket, to print"),
+    "label": ("look", "a label for the container, to print"),
     "count": ("keep", "a stock-take of an ink or a leftover"),
     "deliver": ("keep", "ink that came in"),
     "lot": ("keep", "a new lot of an ink is opened"),

@@ -37,7 +37,7 @@ class FindPart:
     def __init__(self, opened: OpenShop, show: Callable[[int], None]) -> None:
         self.opened, self.show = opened, show
         self.problems, self.results = alert(), area()
-        self.which = choice("See the story of", [(NONE, None)])
+        self.which = choice("Look at", [(NONE, None)])
         self.way = choice("Look", [WORDS, COLOUR], WORDS, radio=True)
         self.text = Field("Words of the colour or the job", "", str, short=False)
         self.customer = Field("Customer, or part of it", "", str, short=False)

@@ -34,7 +34,7 @@ from matchkit.workflows.session import Session
 
 __all__ = ["CAME", "CHECKED", "COUNTED", "OPENED", "ShelfPart"]
 
-MOST_G = 1e7  # more is a slip of the keyboard
+MOST_G = 1e7  # more is mistyped
 CAME, OPENED, COUNTED = "a delivery came in", "a new lot was opened", "it was counted"
 CHECKED = "a drawdown of a new lot was measured"
 WHITE = "its white"

@@ -125,7 +125,7 @@ def stock_parts(stock: Stock) -> list[Part]:
 
 
 def lots_parts(lots: LotsToday) -> list[Part]:
-    """How strong today's lots are, and which batches told nothing of them."""
+    """How strong today's lots are, and which batches fit none."""
     rows = tuple((x.ink, x.lot, f"{x.strength:.3f}", f"{x.error:.3f}") for x in lots.lots)
     return [Table(head=("Ink", "Lot", "Strength", "+-"), rows=rows, words=(1,)), *lots.odd]
 

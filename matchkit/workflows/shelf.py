@@ -110,7 +110,7 @@ class LotStrength:
 
 @dataclass(frozen=True, kw_only=True)
 class LotsToday:
-    """What the batches told about the lots of today; `odd` are batches that told nothing."""
+    """What the batches told about the lots of today; `odd` are batches that fit no lots."""
 
     lots: tuple[LotStrength, ...]
     words: tuple[str, ...]
