@@ -150,7 +150,7 @@ def test_the_invented_lots_are_found_again(opened):
 def test_what_is_due_first_stands_first_with_what_it_needs(form):
     assert form.pick.value == OUT
     assert form.what.value == ADDED
-    assert "out: to correct" in form.tale.value
+    assert "out of tolerance: correct" in form.tale.value
     assert "Batches 15 and 16 share a base colour" in form.jobs.value
     for batch, what in ((UNMEASURED, MEASURED), (UNWEIGHED, WEIGHED), (IN, CLOSED)):
         form.pick.value = batch

@@ -29,12 +29,16 @@ __all__ = [
 ]
 
 SWATCHES = 4  # readings shown at most: the last ones
+STATES = {  # as a person reads them, where the record has it shorter
+    "out: to correct": "out of tolerance: correct",
+    "in: to approve": "in tolerance: approve",
+}
 
 
 def about(record: Job) -> str:
     """A batch in a line: what stands in a list to choose from."""
     named = ", ".join(filter(None, [record.name, record.job, record.customer]))
-    return f"{record.batch} {named}: {record.state}"
+    return f"{record.batch} {named}: {_state(record)}"
 
 
 def day_parts(day: Day) -> list[Part]:
@@ -42,7 +46,7 @@ def day_parts(day: Day) -> list[Part]:
     if not day.jobs:
         return ["No open jobs."]
     rows = tuple(
-        (f"{j.batch}", j.name, j.state, j.job, j.customer, j.due, f"{j.planned_g:g}")
+        (f"{j.batch}", j.name, _state(j), j.job, j.customer, j.due, f"{j.planned_g:g}")
         for j in day.jobs
     )
     head = ("Batch", "Colour", "Next", "Job", "Customer", "Due", "Grams")
@@ -151,6 +155,10 @@ def imported_parts(imported: Imported) -> list[Part]:
         return ["Nothing new to write down."]
     rows = tuple((f"{n}", card.name, card.customer) for n, card in imported.cards)
     return [Table(head=("Formula", "Name", "Customer"), rows=rows, words=(1, 2))]
+
+
+def _state(record: Job) -> str:
+    return STATES.get(record.state, record.state)
 
 
 def _strip(shown: BatchShown) -> Picture:
