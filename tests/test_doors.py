@@ -14,7 +14,6 @@ FOR_PYTHON = {
         "colorimetry.tristimulus.de00_vector",
         "colorimetry.tristimulus.weights_for",
         "inks.palette.subset",
-        "correcting.mixes.predict",
         "fitting.fit.new_outlier",
     ),
     *(

@@ -69,7 +69,8 @@ EDGES = {
         *("plain", "session", "wanted", "formula", "printed", "checking", "covering"),
         *("comparing", "fitting_inks", "ink_history", "instrument_check", "rehearsing"),
         *("practising", "planning", "starting", "importing", "formulas", "finding"),
-        *("weighing_out", "library", "booking", "shelf", "lot_checking", "shipped"),
+        *("predicting", "weighing_out", "library", "booking", "shelf", "lot_checking"),
+        *("shipped",),
     ),
     "report": (
         *("parts", "terminal", "pictures", "html", "json", "compared", "recipes", "check"),
@@ -78,10 +79,10 @@ EDGES = {
     ),
     "forms": (
         *("shops", "style", "book_demo", "parts", "begin", "formulas", "new_shop"),
-        *("plan_weights", "tickets", "book_mend", "book_parts", "inks"),
-        *("lots", "plan", "practise", "readings", "rows", "targets", "book_look", "book_new"),
-        *("book_rows", "check", "compare", "cover", "ink_history", "match"),
-        *("weigh", "book_shelf", "correct", "jobsize", "book", "stills"),
+        *("plan_weights", "tickets", "book_mend", "book_parts", "inks", "lots", "plan"),
+        *("practise", "readings", "rows", "targets", "book_look", "book_new", "book_rows"),
+        *("check", "compare", "cover", "ink_history", "match", "weigh", "book_shelf", "correct"),
+        *("jobsize", "book", "stills"),
     ),
     "cli": (
         *("findings", "folders", "terminal", "values", "lab", "outputs", "asked", "demo"),

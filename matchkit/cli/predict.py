@@ -6,7 +6,7 @@ from matchkit.cli.asked import give, json_option, picture_option, reference_lots
 from matchkit.cli.ticket import recipe_options, recipe_wanted
 from matchkit.report.predict import prediction_parts
 from matchkit.workflows.formula import recipe_in
-from matchkit.workflows.weighing_out import predict
+from matchkit.workflows.predicting import predict
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

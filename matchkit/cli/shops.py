@@ -9,18 +9,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.cli.terminal import number_of, say
-from matchkit.colorimetry.illuminants import Light, MeasuredIlluminant, light_name
-from matchkit.colorimetry.tristimulus import Lab
+from matchkit.colorimetry.illuminants import Light, light_name
 from matchkit.errors import InputError
 from matchkit.files.fitted import fitted
-from matchkit.files.lamp import read_lamp
 from matchkit.files.recipe import WrittenRecipe, read_recipe
 from matchkit.files.shop import read_shop
 from matchkit.files.spectrum import NamedSpectrum, read_spectrum
 from matchkit.fitting.fit import Fit
 from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Shop
-from matchkit.matching.match import fractions_for, palette_for
 from matchkit.matching.solve import Target, lab_target, spectral_target
 
 if TYPE_CHECKING:
@@ -30,23 +27,18 @@ __all__ = [
     "by_light",
     "by_the_book",
     "decimals",
-    "lab_by_light",
     "lab_of",
     "lab_options",
     "lab_target_in",
     "lamp_option",
-    "lamps_in",
     "name_option",
     "one_spectrum",
     "one_target",
     "one_target_of",
     "open_shop",
-    "open_shop_of_today",
     "palettes_of",
-    "recipe_in",
     "reference_lots_option",
     "say_learned",
-    "strengths_json",
     "written_in",
 ]
 
@@ -59,13 +51,6 @@ def open_shop(folder: str) -> tuple[Shop, dict[str, Fit]]:
     for note in shop.notes:
         say(note)
     return shop, _fits(folder, shop)
-
-
-def open_shop_of_today(args: argparse.Namespace) -> tuple[Shop, dict[str, Fit]]:
-    """The same with stock and lots as the record book knows them, where the shop keeps one."""
-    shop, fits = open_shop(args.shop)
-    shop, told = by_the_book(args, shop, fits)
-    return shop, told.fits if told else fits
 
 
 def by_the_book(
@@ -123,17 +108,6 @@ def palettes_of(fits: Mapping[str, Fit]) -> dict[str, Palette]:
     return {series: found.palette for series, found in fits.items()}
 
 
-def strengths_json(palettes: Mapping[str, Palette]) -> dict[str, dict[str, float]]:
-    """What is counted on of today's lots, 1 being those that were fitted, as a JSON key."""
-    learned = {
-        name: round(float(strength), 4)
-        for palette in palettes.values()
-        if palette.strengths is not None
-        for name, strength in zip(palette.names, palette.strengths, strict=True)
-    }
-    return {"strengths": learned} if learned else {}
-
-
 def written_in(
     path: str, shop: Shop, palettes: Mapping[str, Palette], *, grams_only: bool = False
 ) -> WrittenRecipe:
@@ -143,15 +117,6 @@ def written_in(
     for note in written.notes:
         say(note)
     return written
-
-
-def recipe_in(
-    path: str, shop: Shop, palettes: Mapping[str, Palette]
-) -> tuple[WrittenRecipe, Palette, Array]:
-    """A recipe file, the palette of its series, and its fractions over that palette."""
-    written = written_in(path, shop, palettes)
-    palette = palette_for(palettes, written.inks)
-    return written, palette, fractions_for(palette, written.inks, written.fractions)
 
 
 def name_option(parser: argparse.ArgumentParser, file: str = "the file") -> None:
@@ -167,17 +132,6 @@ def lamp_option(parser: argparse.ArgumentParser) -> None:
     )  # fmt: skip
 
 
-def lamps_in(paths: Sequence[str]) -> list[MeasuredIlluminant]:
-    """The measured lights of `lamp_option`; what was assumed is said on standard error."""
-    lamps = []
-    for path in paths:
-        measured, notes = read_lamp(path)
-        for note in notes:
-            say(note)
-        lamps.append(measured)
-    return lamps
-
-
 def one_spectrum(path: str, name: str | None, shop: Shop, option: str = "--name") -> NamedSpectrum:
     """One spectrum of a file, measured as the shop measures; what was assumed is said.
 
@@ -187,11 +141,6 @@ def one_spectrum(path: str, name: str | None, shop: Shop, option: str = "--name"
     for note in notes:
         say(note)
     return spectrum
-
-
-def lab_by_light(R: Array, lights: Sequence[Light], observer: int) -> dict[str, list[float]]:
-    """Lab of a reflectance under each light, as JSON writes it."""
-    return by_light(lights, [Lab(R, light, observer) for light in lights])
 
 
 def lab_of(text: str, option: str) -> Array:

@@ -48,8 +48,9 @@ from matchkit.workflows.importing import look_at
 from matchkit.workflows.ink_history import ink_history as history_of
 from matchkit.workflows.ink_history import shares_in_tolerance
 from matchkit.workflows.planning import PlanChoices, plan_drawdowns
+from matchkit.workflows.predicting import predict
 from matchkit.workflows.wanted import example_wanted, wanted_listed
-from matchkit.workflows.weighing_out import TicketChoices, ink_for_job, predict
+from matchkit.workflows.weighing_out import TicketChoices, ink_for_job
 from matchkit.workflows.weighing_out import ticket as make_ticket
 
 __all__ = [

@@ -25,9 +25,10 @@ from matchkit.forms.tickets import TicketPart
 from matchkit.paper.ticket import Ticket
 from matchkit.report.predict import prediction_parts
 from matchkit.workflows.formula import Formula
+from matchkit.workflows.predicting import predict
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import Wanted, wanted_listed
-from matchkit.workflows.weighing_out import TicketChoices, predict, ticket
+from matchkit.workflows.weighing_out import TicketChoices, ticket
 
 __all__ = ["WeighForm", "weigh"]
 

@@ -11,7 +11,7 @@ from matchkit.report.compared import compared_pictures
 from matchkit.report.formulas import sensitive_text, weights_table
 from matchkit.report.parts import Part, Swatches, Table
 from matchkit.report.recipes import moves_picture, recipe_picture
-from matchkit.workflows.weighing_out import Prediction
+from matchkit.workflows.predicting import Prediction
 
 __all__ = ["prediction_parts"]
 

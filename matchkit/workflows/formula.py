@@ -62,21 +62,27 @@ def example_formula(session: Session) -> Formula:
     return recipe_in(session, session.folder / "example" / "weighed.csv")
 
 
-def in_inks(session: Session, formula: Formula, fits: Mapping[str, Fit]) -> tuple[Fit, Array]:
+def in_inks(
+    session: Session, formula: Formula, fits: Mapping[str, Fit], *, readings: bool = False
+) -> tuple[Fit, Array]:
     """The fit of the formula's series and its mass fractions (n_ink,), mixes taken apart.
+
+    `readings`: the caller counts how a mix was read, and a note says so.
 
     InputError for an ink that no fit knows, and for inks of different series.
     """
-    held = apart(session, formula)
+    held = apart(session, formula, readings=readings)
     palette = palette_for({name: fit.palette for name, fit in fits.items()}, [*held])
     fit = next(each for each in fits.values() if each.palette is palette)
     return fit, fractions_for(palette, [*held], [*held.values()])
 
 
-def apart(session: Session, formula: Formula) -> dict[str, float]:
+def apart(session: Session, formula: Formula, *, readings: bool = False) -> dict[str, float]:
     """Amounts by ink; a note says of each mix what it is taken as."""
     mixes = [mix for mix in session.shelf.mixes if mix.name in formula.amounts]
-    session.note("mix_taken_apart", *map(mix_note, mixes))
+    for mix in mixes:
+        own = f"{mix.name} is a mix: predicted by its own reading"
+        session.note("mix", own if readings and mix.R is not None else mix_note(mix))
     return taken_apart({n: a for n, a in formula.amounts.items() if a > 0}, mixes)
 
 

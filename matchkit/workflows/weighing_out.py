@@ -1,4 +1,4 @@
-"""What is weighed: the colour that a formula will have, how much a job needs, its ticket.
+"""What is weighed: how much ink a job needs, and the ticket to weigh it by.
 
 Every number of a ticket comes from here, whichever door asks for it.
 """
@@ -6,7 +6,6 @@ Every number of a ticket comes from here, whichever door asks for it.
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,152 +13,35 @@ from numpy.typing import NDArray
 from matchkit.correcting.hold_back import HoldBack, hold_back
 from matchkit.errors import InputError, did_you_mean
 from matchkit.fitting.fit import Fit
-from matchkit.inks.palette import Palette, reflectance
 from matchkit.inks.recipe import (
     as_ink,
     cost_per_kg,
     density_g_per_ml,
     taken_apart,
-    weigh_out,
 )
 from matchkit.inks.shop import Shop
-from matchkit.matching.match import fractions_for, odds_of
-from matchkit.matching.probability import Sensitive, chance_text, most_sensitive, spread_of
-from matchkit.matching.rank import Candidate, weighed
-from matchkit.matching.solve import Target, spectral_target
+from matchkit.matching.probability import chance_text, spread_of
+from matchkit.matching.rank import Candidate
+from matchkit.matching.solve import spectral_target
 from matchkit.paper.jobsize import JobSize, PrintJob, job_size, whole_g
 from matchkit.paper.ticket import Additive, Container, Ticket
 from matchkit.paper.ticket import ticket as made_ticket
-from matchkit.workflows.formula import Formula, apart, in_inks, strengths_of
+from matchkit.workflows.formula import Formula, apart
 from matchkit.workflows.formulas import FoundFormulas
-from matchkit.workflows.plain import by_light, spectrum
+from matchkit.workflows.predicting import Weighed, grams_of, on_balance
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import Wanted
 
 __all__ = [
-    "Prediction",
     "TicketChoices",
     "batch_ticket",
     "found_ticket",
     "ink_for_job",
-    "predict",
     "ticket",
 ]
 
 Array = NDArray[np.float64]
 ON_TICKET = ("stock", "on_card")  # notices of what was found that a ticket repeats
-PERCENTS_OF_G = 1000.0  # the batch that percents stand for where nobody says how much
-
-
-# ---- the colour that a formula will have
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Prediction:
-    """The colour that a formula will have, and how near it comes to what is wanted.
-
-    With `batch_g` the formula was weighed out, and all of it is that of the rounded weights.
-    `target` is the colour that is wanted, else the predicted one; `sensitive` is the ink
-    whose weight moves the colour most.
-    """
-
-    wanted: Wanted | None
-    batch_g: float | None
-    fit: Fit
-    candidate: Candidate
-    c: Array  # (n_ink,), mixes taken apart
-    target: Target
-    sensitive: Sensitive
-    shop: Shop
-    strengths: Mapping[str, Any]
-
-    def to_dict(self) -> dict[str, Any]:
-        """The answer as plain data, as ``matchkit predict --json`` prints it."""
-        made, target = self.candidate, self.target
-        answer: dict[str, Any] = {
-            "reflectance": spectrum(made.R),
-            "lab": by_light(target.lights, made.lab),
-            **self.strengths,
-        }
-        if self.wanted is not None:
-            answer["de00"] = by_light(target.lights, made.de00)
-            answer["chance_in_tolerance"] = made.chance_in_tolerance
-        if self.batch_g is not None:
-            weights = zip(made.inks, made.percents, made.grams, strict=True)
-            answer["inks"] = [
-                dict(zip(("ink", "percent", "grams"), w, strict=True)) for w in weights
-            ]
-        return answer
-
-
-def predict(
-    session: Session,
-    formula: Formula,
-    *,
-    wanted: Wanted | None = None,
-    batch_g: float | None = None,
-) -> Prediction:
-    """The colour of a formula with the lots of today, unrounded or weighed out as a batch.
-
-    InputError for an ink that was not fitted, and for inks of different series.
-    """
-    made = _on_balance(session, formula, wanted, batch_g)
-    grams = made.c * (batch_g or formula.total_g or PERCENTS_OF_G)
-    return Prediction(
-        wanted=wanted,
-        batch_g=batch_g,
-        fit=made.fit,
-        candidate=made.candidate,
-        c=made.c,
-        target=made.target,
-        sensitive=most_sensitive(made.fit.palette, grams, made.target),
-        shop=session.shop,
-        strengths=strengths_of(session.fits_today),
-    )
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class _Weighed:
-    """A formula as it stands on the balance: its fit, fractions (n_ink,) and target."""
-
-    fit: Fit
-    c: Array
-    target: Target
-    candidate: Candidate  # mixes by their own names
-
-
-def _on_balance(
-    session: Session, formula: Formula, wanted: Wanted | None, batch_g: float | None
-) -> _Weighed:
-    """The formula weighed out, or as it is where `batch_g` is None."""
-    fit, c = in_inks(session, formula, session.fits_today)
-    shop, palette = session.shop, fit.palette
-    amounts = {name: amount for name, amount in formula.amounts.items() if amount > 0}
-    if batch_g is None:
-        total = formula.total_g or PERCENTS_OF_G
-        poured = {name: share / 100 * total for name, share in formula.percents.items()}
-    else:
-        shares = np.array([*amounts.values()]) / sum(amounts.values())
-        weights = weigh_out(shares, batch_g, shop.resolution_g).tolist()
-        poured = dict(zip(amounts, weights, strict=True))
-    target = (
-        spectral_target(reflectance(palette, c), shop.lights, shop.observer)
-        if wanted is None
-        else wanted.target
-    )
-    grams = _grams_of(palette, poured, shop)
-    made = weighed(palette, grams, target, odds=odds_of(fit, target, shop))
-    if mixes := [name for name in poured if name not in palette.names]:
-        order = [*mixes, *(ink for ink in made.inks if poured.get(ink, 0.0) > 0)]
-        made = replace(made, inks=tuple(order), grams=tuple(poured[name] for name in order))
-    return _Weighed(fit=fit, c=grams / grams.sum(), target=target, candidate=made)
-
-
-def _grams_of(palette: Palette, poured: Mapping[str, float], shop: Shop) -> Array:
-    """Grams (n_ink,) of what is weighed, mixes taken apart."""
-    held = taken_apart(poured, shop.mixes)
-    grams: Array = sum(poured.values()) * fractions_for(palette, [*held], [*held.values()])
-    return grams
 
 
 # ---- how much ink a job needs
@@ -245,7 +127,7 @@ def ticket(
             "the recipe holds percents only; say how many grams to mix (--grams G), or what is to"
             " be printed"
         )
-    made = _on_balance(session, formula, wanted, batch_g)
+    made = on_balance(session, formula, wanted, batch_g)
     return _ticket(
         session,
         made.candidate,
@@ -338,7 +220,7 @@ def batch_ticket(session: Session, batch: int, choices: TicketChoices) -> Ticket
     )
 
 
-def _over_limit(made: _Weighed) -> list[str]:
+def _over_limit(made: Weighed) -> list[str]:
     """Inks that only the mixes take over their limit; the ticket sees the others itself."""
     alone = dict(zip(made.candidate.inks, made.candidate.percents, strict=True))
     return [
@@ -379,7 +261,7 @@ def _sensitive_held(shop: Shop, fit: Fit, candidate: Candidate, wanted: Wanted |
     )
     return hold_back(
         palette,
-        _grams_of(palette, poured, shop),
+        grams_of(palette, poured, shop),
         target,
         spread_of(palette, fit.error_Lab, shop.resolution_g),
         shop.tolerance_de00,
