@@ -17,8 +17,8 @@ from matchkit.paper.sheet import grams_text
 
 __all__ = [
     "Job",
+    "Measurement",
     "Poured",
-    "Reading",
     "common",
     "far_from_plan",
     "job",
@@ -55,7 +55,7 @@ class Poured:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Reading:
+class Measurement:
     """One measurement of a batch; `weighing` is the last weigh-out before it."""
 
     measurement: int
@@ -90,7 +90,7 @@ class Job:
     holds: dict[str, float]  # mass fractions by ink, mixtures taken apart
     planned_g: float
     pours: tuple[Poured, ...]
-    readings: tuple[Reading, ...]
+    readings: tuple[Measurement, ...]
     outcome: str  # empty: open
     approved_by: str
     closed_at: str
@@ -170,14 +170,14 @@ def _pours(db: sqlite3.Connection, batch: int) -> tuple[Poured, ...]:
     return tuple(pours)
 
 
-def _readings(db: sqlite3.Connection, batch: int) -> tuple[Reading, ...]:
+def _readings(db: sqlite3.Connection, batch: int) -> tuple[Measurement, ...]:
     rows = db.execute(
         "SELECT id, at, who, weighing, R, L, a, b, light, geometry, de00, passed"
         " FROM measurement_now WHERE batch = ? ORDER BY id",
         [batch],
     )
     return tuple(
-        Reading(
+        Measurement(
             measurement=row[0],
             at=row[1],
             who=row[2],
@@ -193,7 +193,7 @@ def _readings(db: sqlite3.Connection, batch: int) -> tuple[Reading, ...]:
     )
 
 
-def _state(pours: Sequence[Poured], readings: Sequence[Reading]) -> str:
+def _state(pours: Sequence[Poured], readings: Sequence[Measurement]) -> str:
     if not pours:
         return "to weigh"
     last = [each for each in readings if each.weighing == pours[-1].weighing]

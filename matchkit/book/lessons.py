@@ -43,7 +43,7 @@ from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Ink, Shop
 from matchkit.matching.probability import spread_of
 
-__all__ = ["Drift", "Learned", "drift", "fit_key", "learned", "rounds_of", "save_lessons"]
+__all__ = ["Learned", "LotDrift", "drift", "fit_key", "learned", "rounds_of", "save_lessons"]
 
 Array = NDArray[np.float64]
 
@@ -69,7 +69,7 @@ class Learned:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Drift:
+class LotDrift:
     """An ink's strength after one more batch, with its standard error.
 
     `alone` is what that batch says by itself, with nothing known from the others.
@@ -137,7 +137,7 @@ def save_lessons(book: Book, shop: Shop, fits: Mapping[str, Fit]) -> tuple[str, 
     return tuple(odd)
 
 
-def drift(book: Book, shop: Shop, found: Fit, ink: str) -> list[Drift]:
+def drift(book: Book, shop: Shop, found: Fit, ink: str) -> list[LotDrift]:
     """The strength of an ink as it was known after each batch that holds it."""
     palette = found.palette
     i = palette.index(ink)
@@ -156,7 +156,7 @@ def drift(book: Book, shop: Shop, found: Fit, ink: str) -> list[Drift]:
             checked = apply_lot_checks(state, checks, found, shop)
             mean, covariance = for_palette(checked, palette)
             out.append(
-                Drift(
+                LotDrift(
                     batch=item.batch,
                     at=batch.readings[-1].at,
                     lot=_lots_in(batch).get(ink, ""),

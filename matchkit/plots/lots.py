@@ -5,12 +5,12 @@ from collections.abc import Sequence
 import numpy as np
 from matplotlib.axes import Axes
 
-from matchkit.book.lessons import Drift
+from matchkit.book.lessons import LotDrift
 
 __all__ = ["drift_chart"]
 
 
-def drift_chart(ax: Axes, ink: str, rows: Sequence[Drift]) -> Axes:
+def drift_chart(ax: Axes, ink: str, rows: Sequence[LotDrift]) -> Axes:
     """Strength in percent of the fitted lot: each batch alone, and all of a lot so far.
 
     Bars and band are one standard error; a dashed line stands where a new lot begins.
@@ -45,7 +45,7 @@ def drift_chart(ax: Axes, ink: str, rows: Sequence[Drift]) -> Axes:
     return ax
 
 
-def _lots(rows: Sequence[Drift]) -> list[tuple[int, int]]:
+def _lots(rows: Sequence[LotDrift]) -> list[tuple[int, int]]:
     """From where to where the batches are of one lot."""
     starts = [k for k in range(len(rows)) if k == 0 or rows[k].lot != rows[k - 1].lot]
     return list(zip(starts, [*starts, len(rows)][1:], strict=True))

@@ -5,7 +5,7 @@ from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
 from matchkit.book.jobs import local_day
-from matchkit.book.lessons import Drift
+from matchkit.book.lessons import LotDrift
 from matchkit.report.parts import Part, Picture, Table
 from matchkit.workflows.ink_history import InkHistory, PassShares
 
@@ -52,7 +52,7 @@ def history_parts(found: InkHistory) -> list[Part]:
     ]
 
 
-def lot_words(ink: str, rows: Sequence[Drift]) -> str:
+def lot_words(ink: str, rows: Sequence[LotDrift]) -> str:
     """How strong one lot has run, by its last batch."""
     last, n = rows[-1], len(rows)
     named = f"{ink} lot {last.lot}" if last.lot else ink

@@ -3,7 +3,7 @@
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from matchkit.book.lessons import Drift, drift
+from matchkit.book.lessons import LotDrift, drift
 from matchkit.book.report import PassShare, pass_shares
 from matchkit.errors import InputError, did_you_mean
 from matchkit.workflows.session import Session
@@ -16,7 +16,7 @@ class InkHistory:
     """The strength of an ink as it was known after each measured batch that holds it."""
 
     ink: str
-    rows: tuple[Drift, ...]
+    rows: tuple[LotDrift, ...]
 
     def to_dict(self) -> dict[str, Any]:
         """The answer as plain data, as ``matchkit book SHOP drift INK --json`` prints it."""

@@ -21,7 +21,7 @@ FORMS = (".mk-book", ".mk-ink-history")
 
 
 def kept(lab, batch):
-    """The story of a batch in the book's file, as any program reads it."""
+    """All that there is about a batch in the book's file, as any program reads it."""
     return job(open_book(lab[1] / COPY, create=False), batch)
 
 
@@ -99,7 +99,7 @@ def test_an_addition_a_label_and_a_search(notebook, lab):
     form.get_by_role("button", name="Write it down").click()
     expect(form.get_by_text("g added. Draw down, cure")).to_be_visible()
     assert len(kept(lab, 13).pours) == 2
-    form.get_by_role("button", name="Save the bucket's label").click()
+    form.get_by_role("button", name="Save the container's label").click()
     expect(form.get_by_text("Label-13-Bottle-green.html")).to_be_visible()
     frame = form.frame_locator("iframe")
     expect(frame.get_by_role("heading", name="Bottle green")).to_be_visible()
@@ -107,7 +107,7 @@ def test_an_addition_a_label_and_a_search(notebook, lab):
     form.get_by_role("button", name="Show the search in the book").click()
     form.get_by_label("Customer, or part of it").fill("kite")
     form.get_by_role("button", name="Find it").click()
-    form.get_by_label("See the story of").select_option(label="7 Sea teal, Regatta tees, again")
+    form.get_by_label("Look at").select_option(label="7 Sea teal, Regatta tees, again")
     found = form.get_by_role("paragraph").filter(has_text="7 Sea teal, Regatta tees, again, Kite")
     expect(found).to_be_visible()
     form.get_by_role("button", name="Show what to order").click()
