@@ -7,7 +7,7 @@ from matchkit.cli.outputs import new_file, page
 from matchkit.cli.terminal import say
 from matchkit.cli.values import positive, whole
 from matchkit.errors import InputError
-from matchkit.files.weighed import check_new
+from matchkit.files.weighed import check_new, put_weighed, weighed, write_weigh_sheet
 from matchkit.files.write import write_file
 from matchkit.plan.levels import FEWEST, MOST
 from matchkit.report.plan import (
@@ -18,15 +18,7 @@ from matchkit.report.plan import (
     weighed_lines,
     weighed_parts,
 )
-from matchkit.workflows.planning import (
-    PlanChoices,
-    plan_drawdowns,
-    put_plan,
-    put_weights,
-    weigh_sheet,
-    weighed,
-)
-from matchkit.workflows.session import Session
+from matchkit.workflows.planning import PlanChoices, plan_drawdowns, put_plan
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -79,7 +71,7 @@ def run(args: argparse.Namespace) -> None:
     """Plan and print.  Only inks.csv is needed, and the balance of shop.toml."""
     session = session_of(args)
     if args.weighed:
-        _weighed(args, session)
+        _weighed(args)
         return
     if args.weigh_sheet:
         check_new(args.weigh_sheet)
@@ -94,23 +86,23 @@ def run(args: argparse.Namespace) -> None:
     for line in put_lines(put_plan(session, made)) if args.write else to_come_lines(made):
         say(line)
     if args.weigh_sheet:
-        weigh_sheet(session, made, args.weigh_sheet)
+        write_weigh_sheet(args.weigh_sheet, made.plan, args.shop)
         say(
             f"written: {args.weigh_sheet}; fill in showed_g where a weight came out otherwise, then"
             f" `matchkit plan {args.shop} --weighed {args.weigh_sheet} --write`"
         )
 
 
-def _weighed(args: argparse.Namespace, session: Session) -> None:
+def _weighed(args: argparse.Namespace) -> None:
     """Instead of a plan: what its pots truly held."""
     if args.html or args.weigh_sheet or args.ink or args.series:
         raise InputError("--weighed: the sheet has the plan in it; of the others only --write goes")
-    found = weighed(session, args.weighed)
+    found = weighed(args.shop, args.weighed)
     for note in found.contents.notes:
         say(f"note: {note}")
     give(args, found.to_dict, lambda: weighed_parts(found))
     if args.write:
-        for line in weighed_lines(found, put_weights(session, found)):
+        for line in weighed_lines(found, put_weighed(args.shop, found)):
             say(line)
     elif found.changes:
         say("nothing is written yet; --write puts these percents into drawdowns.csv")

@@ -27,8 +27,7 @@ __all__ = [
     "Reweighed",
     "check_new",
     "put_weighed",
-    "reweighed",
-    "rewritten",
+    "weighed",
     "write_weigh_sheet",
 ]
 
@@ -96,24 +95,18 @@ def write_weigh_sheet(path: str | Path, plan: Plan, folder: str | Path) -> None:
     write_file(Path(path), csv_text(COLUMNS, rows, table.grid.separator))
 
 
-def reweighed(folder: str | Path, sheet: str | Path) -> Reweighed:
-    """Follow the pots of a filled-in sheet, and put their percents in place of the plan's.
+def weighed(folder: str | Path, readings: str | Path | Sequence[Weighing]) -> Reweighed:
+    """Follow the pots of weights, and put their percents in place of the plan's.
 
-    Only drawdowns of the sheet change; other columns and rows stay as they are.  Raises
-    `InputError` with every fault of the sheet.
-    """
-    drawn = drawn_in(Path(folder))
-    readings = _readings(Path(sheet), {line.drawdown for line in drawn.lines})
-    return rewritten(folder, readings, where=f"{label(Path(sheet))}: ")
-
-
-def rewritten(folder: str | Path, readings: Sequence[Weighing], *, where: str = "") -> Reweighed:
-    """Follow the pots of readings in the order of the work; `where` begins a message.
-
-    Raises `InputError` for weights that can't be those of the drawdowns.
+    The `readings` are a filled-in sheet, or weights in the order of the work.  Only their
+    drawdowns change, and nothing is written: `put_weighed` does that.  Raises `InputError`
+    with every fault of the sheet, or for what can't have been.
     """
     inks = {ink.name: ink for ink in read_inks(folder)}
-    drawn = drawn_in(Path(folder))
+    drawn, where = drawn_in(Path(folder)), ""
+    if isinstance(readings, str | Path):
+        where = f"{label(Path(readings))}: "
+        readings = _readings(Path(readings), {line.drawdown for line in drawn.lines})
     found = contents(readings, inks)
     faults = [fault for name in found.held if (fault := _unlike(name, found, drawn, inks))]
     if faults:

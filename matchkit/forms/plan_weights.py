@@ -5,13 +5,13 @@ from typing import Any
 
 from matchkit.errors import InputError
 from matchkit.files.amounts import parse_amount
+from matchkit.files.weighed import put_weighed, weighed
 from matchkit.forms.parts import Field, alert, area, boxed, button, choice, row, section, tell
 from matchkit.forms.shops import AGAIN, STAYS, OpenShop, is_demo
 from matchkit.paper.sheet import grams_text
 from matchkit.plan.contents import LETDOWN, Weighing, weighings
 from matchkit.plan.drawdowns import Plan
 from matchkit.report.plan import weighed_lines
-from matchkit.workflows.planning import put_weights, weighed
 
 __all__ = ["PlanWeights"]
 
@@ -65,13 +65,12 @@ class PlanWeights:
             replace(each, showed_g=field.value)
             for each, field in zip(self.asked, self.fields, strict=True)
         ]
-        session = self.opened.session()
-        found = weighed(session, shown)
+        found = weighed(self.opened.folder, shown)
         notes = found.contents.notes
         if notes and notes != self.doubted:
             self.doubted = notes
             raise InputError([*notes, "if the balance did show that, press the button again"])
-        done = weighed_lines(found, put_weights(session, found))
+        done = weighed_lines(found, put_weighed(self.opened.folder, found))
         tell(self.told, [*done, AGAIN], "done")
 
     def _ask(self) -> None:

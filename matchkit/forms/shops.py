@@ -138,10 +138,7 @@ def is_demo(opened: OpenShop) -> bool:
 
 def listed_targets(opened: OpenShop) -> dict[str, Array]:
     """The colours in the shop's `targets.csv` by name; none if there is no such file."""
-    path = opened.folder / "targets.csv"
-    if not path.is_file():
-        return {}
-    return {each.name: each.R for each in read_spectra(path)[0]}
+    return opened.session().targets
 
 
 def fit_of(opened: OpenShop, ink: str) -> Fit:

@@ -47,15 +47,11 @@ class Look:
         """The answer as plain data, as ``matchkit import --json`` prints it."""
         seen = self.seen
         spectra = [
-            {
-                "name": each.name,
-                "readings": len(each.readings),
-                "measured": each.stated,
-                "spread_de00": None if each.spread_de00 is None else round(each.spread_de00, 4),
-                "oddities": list(each.oddities),
-            }
+            {"name": each.name, "readings": len(each.readings), "measured": each.stated,
+             "spread_de00": None if each.spread_de00 is None else round(each.spread_de00, 4),
+             "oddities": list(each.oddities)}
             for each in seen.spectra
-        ]
+        ]  # fmt: skip
         return {
             "file": seen.file,
             "format": seen.format,

@@ -1,21 +1,12 @@
-"""Which drawdowns to make, into the shop's files, and what the balance showed of them."""
+"""Which drawdowns to make, and the plan into the shop's files."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from pathlib import Path
+from dataclasses import asdict, dataclass
 from typing import Any
 
 from matchkit.errors import InputError, did_you_mean
 from matchkit.files.planned import Planned, waiting_in, write_plan
-from matchkit.files.weighed import (
-    Reweighed,
-    put_weighed,
-    reweighed,
-    rewritten,
-    write_weigh_sheet,
-)
 from matchkit.inks.shop import Ink
-from matchkit.plan.contents import Weighing
 from matchkit.plan.drawdowns import Plan, drawdown_plan, rows
 from matchkit.plan.pots import Grams
 from matchkit.workflows.session import Session
@@ -25,9 +16,6 @@ __all__ = [
     "PlanChoices",
     "plan_drawdowns",
     "put_plan",
-    "put_weights",
-    "weigh_sheet",
-    "weighed",
 ]
 
 BALANCE_G = 0.01
@@ -65,20 +53,11 @@ class DrawdownPlan:
     def to_dict(self) -> dict[str, Any]:
         """The answer as plain data, as ``matchkit plan --json`` prints it."""
         plan = self.plan
-        drawdowns = [
-            {
-                "drawdown": row.drawdown,
-                "ink": row.ink,
-                "percent": row.percent,
-                "grams": row.grams,
-                "leave_grams": row.leave_g,
-                "add_grams": row.add_g,
-                "pot": row.pot,
-            }
-            for row in rows(plan)
-        ]
+        told = {"leave_g": "leave_grams", "add_g": "add_grams"}
         return {
-            "drawdowns": drawdowns,
+            "drawdowns": [
+                {told.get(k, k): v for k, v in asdict(row).items()} for row in rows(plan)
+            ],
             "letdowns": _letdowns(plan.letdowns),
             "fresh_letdowns": _letdowns(plan.fresh_letdowns),
             "saved_share": round(plan.saved, 4),
@@ -122,26 +101,6 @@ def plan_drawdowns(session: Session, choices: PlanChoices | None = None) -> Draw
 def put_plan(session: Session, made: DrawdownPlan) -> Planned:
     """Write the plan into ``drawdowns.csv`` and ``spectra.csv``; what is measured stays."""
     return write_plan(session.folder, made.plan, made.shop_inks, new_ink=made.choices.new_ink)
-
-
-def weigh_sheet(session: Session, made: DrawdownPlan, path: str | Path) -> None:
-    """Write a new CSV with a row for each weight of the plan, to fill in what was weighed."""
-    write_weigh_sheet(path, made.plan, session.folder)
-
-
-def weighed(session: Session, readings: str | Path | Sequence[Weighing]) -> Reweighed:
-    """The percents that weights make: of a filled-in sheet, or readings in their order.
-
-    Nothing is written; `put_weights` does that.  Raises InputError for what can't have been.
-    """
-    if isinstance(readings, str | Path):
-        return reweighed(session.folder, readings)
-    return rewritten(session.folder, readings)
-
-
-def put_weights(session: Session, found: Reweighed) -> str:
-    """Write the percents into ``drawdowns.csv``; gives the name of the copy of the old file."""
-    return put_weighed(session.folder, found)
 
 
 def _series(inks: Sequence[Ink], choices: PlanChoices) -> str:
