@@ -92,7 +92,7 @@ def test_every_number_is_that_of_the_comparison():
         worst = comparison.light_names[sample.worst].replace("'", "&#39;")
         assert f"Worst light: {worst}, dE00 {sample.de00.max():.2f}" in section
         assert f"Metamerism index: {sample.metamerism.max():.2f}" in section
-        assert f"Own shift from D65: {sample.inconstancy.max():.1f}" in section
+        assert f"Inconstancy from D65: {sample.inconstancy.max():.1f}" in section
         assert "<p>3 inks</p>" in section
         assert "In tolerance at once: 87 %" in section
 

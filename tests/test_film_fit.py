@@ -16,7 +16,7 @@ from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.errors import InputError
 from matchkit.files.fitted import films_fitted, read_fits, write_fits
 from matchkit.files.shop import digest, read_shop
-from matchkit.fitting.film_constants import FilmConstants, Films, foretell, solve_films, trust
+from matchkit.fitting.film_constants import FilmConstants, Films, predict, solve_films, trust
 from matchkit.fitting.film_fit import THEORIES, fit_films
 from matchkit.fitting.fit import Fit
 from matchkit.inks.opacity import over
@@ -91,10 +91,10 @@ def test_films_of_plain_theory_give_their_inks_back() -> None:
     base, gain, k2 = surface_constants(1.5, EXCLUDED)
     true = FilmConstants(K=K, S=S, k2=k2, base=base, gain=gain)
     X = np.full(8, 40.0)
-    films = Films(C=C, X=X, R_g=R_g, R_m=foretell(true, Films(C=C, X=X, R_g=R_g, R_m=R_g)))
+    films = Films(C=C, X=X, R_g=R_g, R_m=predict(true, Films(C=C, X=X, R_g=R_g, R_m=R_g)))
     start = replace(true, K=np.full((3, 8), 0.02), S=np.full((3, 8), 0.02))
     found = solve_films(films, shared=(), start=start)
-    np.testing.assert_allclose(foretell(found, films), films.R_m, atol=1e-5)
+    np.testing.assert_allclose(predict(found, films), films.R_m, atol=1e-5)
     np.testing.assert_allclose(found.K, K, rtol=5e-3)
     np.testing.assert_allclose(found.S, S, rtol=5e-3)
 
@@ -104,7 +104,7 @@ def test_a_film_that_nothing_explains_is_trusted_less() -> None:
         C=np.ones((6, 1)), X=np.full(6, 30.0), R_g=np.full((6, 4), 0.8), R_m=np.full((6, 4), 0.4)
     )  # fmt: skip
     at = FilmConstants(K=np.full((1, 4), 0.01), S=np.full((1, 4), 0.02), k2=0.5)
-    R = foretell(at, films)
+    R = predict(at, films)
     odd = replace(films, R_m=R + np.linspace(1e-3, 6e-3, 6)[:, None] + 0.2 * np.eye(6)[:, [5]])
     weight = trust(at, odd)
     assert weight[5] < 0.05
@@ -117,7 +117,7 @@ def test_a_film_that_nothing_explains_is_trusted_less() -> None:
 def test_films_nobody_saw_are_foretold(small: Bench, found: Fit) -> None:
     # 40 mixtures, 20 to 150 um, on cloth of random colours, by radiative transfer.
     C, um, grounds, R, _ = study.unseen(small, np.random.default_rng(9), 10)
-    told = study.foretold(found.palette, C, um, grounds)
+    told = study.predicted(found.palette, C, um, grounds)
     away = de00(Lab(R, "D65", 10), Lab(told, "D65", 10))
     assert np.median(away) < 0.5
     assert np.percentile(away, 95) < 2.5

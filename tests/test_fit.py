@@ -110,7 +110,7 @@ def test_sixteen_inks_of_ten_drawdowns_take_under_ten_seconds(series: Series) ->
 # ---- which theory
 
 
-def test_richer_theories_foretell_better_here(fitted: Fit) -> None:
+def test_richer_theories_predict_better_here(fitted: Fit) -> None:
     medians = [score.de00_median for score in fitted.scores]
     assert [score.model for score in fitted.scores] == [s.name for s in STRUCTURES]
     assert medians[0] > 5 * medians[1] > 5 * medians[3]

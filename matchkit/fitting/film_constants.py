@@ -19,11 +19,11 @@ from matchkit.fitting.constants import NOISE_F, f_scale
 from matchkit.inks.palette import film_look
 from matchkit.optics.film import Film
 
-__all__ = ["PRIOR", "FilmConstants", "Films", "foretell", "solve_films", "trust"]
+__all__ = ["PRIOR", "FilmConstants", "Films", "predict", "solve_films", "trust"]
 
 Array = NDArray[np.float64]
 
-# Expectations, (mean, spread): what the virtual bench, seeds 1 to 6, settled at, loosened.
+# Expectations, (mean, spread): what the simulator, seeds 1 to 6, settled at, loosened.
 PRIOR = {
     "k2": (0.58, 0.06),
     "crowding": (0.4, 0.4),
@@ -107,7 +107,7 @@ def solve_films(
     log_S0, now, damping = np.log(start.S), start, 1e-3
 
     def residual(at: FilmConstants) -> Array:
-        miss: Array = sqrt_w * (f_scale(foretell(at, films))[0] - target)
+        miss: Array = sqrt_w * (f_scale(predict(at, films))[0] - target)
         return miss
 
     def cost_of(miss: Array, at: FilmConstants) -> float:
@@ -140,7 +140,7 @@ def solve_films(
     return replace(now, cost=cost, log_S_information=information)
 
 
-def foretell(at: FilmConstants, films: Films) -> Array:
+def predict(at: FilmConstants, films: Films) -> Array:
     """What the instrument would read of the films, (n_film, n_wl)."""
     return _look(at, films)[0]
 
@@ -151,7 +151,7 @@ def trust(at: FilmConstants, films: Films, *, reach: float = 3.0) -> Array:
     That of a Cauchy error whose scale is `reach` times the usual misfit: a film of a wrong
     thickness or mixture would bend the inks around it.
     """
-    off = f_scale(foretell(at, films))[0] - f_scale(films.R_m)[0]
+    off = f_scale(predict(at, films))[0] - f_scale(films.R_m)[0]
     misfit = np.sqrt((off**2).mean(axis=1))
     usual = max(float(np.median(misfit)), LEAST_MISFIT_F)
     weight: Array = 1 / (1 + (misfit / (reach * usual)) ** 2)

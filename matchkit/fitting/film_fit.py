@@ -6,7 +6,7 @@ drawdowns that hide, one film of each ink over a black and white card is enough.
 
 Three theories are fitted: Kubelka and Munk's two streams; the same with the beam kept
 apart (see `film`); and with the beam absorbed too and deep colours let be less deep than
-their tints foretell (see `palette`).  The one that best foretells cards it has not seen is
+their tints predict (see `palette`).  The one that best predicts cards it has not seen is
 kept, the plainer where they are as good, and the richest where no card can be held out.
 A card is both of its readings, over black and over white: they are held out together.
 
@@ -27,7 +27,7 @@ from matchkit.fitting.film_constants import (
     PRIOR,
     FilmConstants,
     Films,
-    foretell,
+    predict,
     solve_films,
     trust,
 )
@@ -109,7 +109,7 @@ def fit_films(
             return found
         return _solve(_some(films, ~own), theory, geometry, weight[~own])
 
-    fitted = foretell(found, films)
+    fitted = predict(found, films)
     de00_fitted = de00(measured, Lab(fitted, light, observer))
     known = np.where(scored[:, None], R, fitted)
     miss = np.where(scored, error, de00_fitted)
@@ -263,12 +263,12 @@ def _robust_weight(films: Films, theory: Theory, geometry: str) -> Array:
 
 
 def _held_out(films: Films, theory: Theory, geometry: str, weight: Array, fold: Index) -> Array:
-    """Each card as foretold by a fit that did not see it, (n_film, n_wl); else NaN."""
+    """Each card as predicted by a fit that did not see it, (n_film, n_wl); else NaN."""
     R = np.full_like(films.R_m, np.nan)
     for out in np.unique(fold[fold != KEPT]):
         seen = fold != out
         found = _solve(_some(films, seen), theory, geometry, weight[seen])
-        R[~seen] = foretell(found, _some(films, ~seen))
+        R[~seen] = predict(found, _some(films, ~seen))
     return R
 
 
@@ -346,10 +346,10 @@ def _reads_like(films: Films, own: NDArray[np.bool_], found: FilmConstants) -> s
     factors = np.geomspace(0.4, 2.5, 56)
     target = f_scale(card.R_m)[0]
     left = [
-        float(((f_scale(foretell(found, replace(card, X=card.X * k)))[0] - target) ** 2).mean())
+        float(((f_scale(predict(found, replace(card, X=card.X * k)))[0] - target) ** 2).mean())
         for k in factors
     ]
-    as_is = float(((f_scale(foretell(found, card))[0] - target) ** 2).mean())
+    as_is = float(((f_scale(predict(found, card))[0] - target) ** 2).mean())
     if min(left) < 0.15 * as_is:
         like = card.X[0] * factors[int(np.argmin(left))]
         return f"it reads like a film of {like:.0f} um, not {card.X[0]:g}: check bar and pressure"
@@ -369,5 +369,5 @@ def _warnings(films: Films, inks: Sequence[Ink], scored: NDArray[np.bool_]) -> t
     if levels.max() - levels.min() < 0.3:
         lines.append("all films are over much the same ground: draw them over black and white")
     if not scored.any():
-        lines.append("no card could be held out: how well films are foretold is not known")
+        lines.append("no card could be held out: how well films are predicted is not known")
     return tuple(lines)

@@ -1,7 +1,7 @@
 """Inks from drawdowns: which theory holds here, how well, and what not to trust.
 
 Several theories are fitted, from plain single-constant to two-constant with everything,
-and the one that best foretells drawdowns it has not seen is kept.  Whole drawdowns are
+and the one that best predicts drawdowns it has not seen is kept.  Whole drawdowns are
 held out, never single wavelengths.
 """
 
@@ -56,7 +56,7 @@ class TooFew(InputError):
 
 @dataclass(frozen=True, kw_only=True)
 class Score:
-    """How one theory foretold held-out drawdowns, dE00 under the first light."""
+    """How one theory predicted held-out drawdowns, dE00 under the first light."""
 
     model: str
     de00_median: float
@@ -119,15 +119,15 @@ def fit(
     tried = []
     for structure in structures:
         weight = _robust_weight(C, R_m, whites, structure, geometry)
-        foretold = _held_out(C, R_m, whites, structure, geometry, weight, group)
-        tried.append((structure, weight, foretold))
+        predicted = _held_out(C, R_m, whites, structure, geometry, weight, group)
+        tried.append((structure, weight, predicted))
     measured = Lab(R_m, light, observer)
     scored = group != KEPT
     errors = [np.full(len(C), np.nan) for _ in tried]
-    for error, (_, _, foretold) in zip(errors, tried, strict=True):
-        error[scored] = de00(measured[scored], Lab(foretold[scored], light, observer))
+    for error, (_, _, predicted) in zip(errors, tried, strict=True):
+        error[scored] = de00(measured[scored], Lab(predicted[scored], light, observer))
     best = _best([error[scored] for error in errors])
-    structure, weight, foretold = tried[best]
+    structure, weight, predicted = tried[best]
     constants = _solve(C, R_m, whites, structure, geometry, weight)
     palette = palette_of(constants, inks, structure)
     R_fitted = reflectance(palette, C)
@@ -140,7 +140,7 @@ def fit(
         de00_fitted=fitted,
         de00_held_out=errors[best],
         error_Lab=_error_covariance(
-            Lab(foretold[scored], light, observer) - measured[scored], errors[best][scored]
+            Lab(predicted[scored], light, observer) - measured[scored], errors[best][scored]
         ),
         scores=tuple(
             Score(
@@ -151,7 +151,7 @@ def fit(
             for (s, _, _), e in zip(tried, errors, strict=True)
         ),
         outliers=explain(
-            drawdowns, C, palette, np.where(scored[:, None], foretold, R_fitted), light, observer
+            drawdowns, C, palette, np.where(scored[:, None], predicted, R_fitted), light, observer
         ),
         warnings=_warnings(C, inks, constants, told),
         light=light,
@@ -223,7 +223,7 @@ def _solve(
     geometry: str,
     weight: Array | None,
 ) -> Constants:
-    """The best of a few starts: crowding has more than one valley when rungs are few."""
+    """The best of a few starts: crowding has more than one valley when levels are few."""
     base, gain, k2 = surface_constants(N_ASSUMED, geometry)
     shared = structure.shared
     if shared and geometry.endswith("included"):
@@ -295,7 +295,7 @@ def _folds(C: Array, whites: list[int], clears: list[int]) -> NDArray[np.int64]:
 def _is_lone_end(C: Array, row: int, clears: list[int]) -> bool:
     """Whether an ink would lose the strong end of its ladder with this drawdown.
 
-    Without its one masstone an ink's scattering is not known at all: foretelling that
+    Without its one masstone an ink's scattering is not known at all: predicting that
     masstone tests the reader's luck and not the theory.  A clear is so weak that a letdown
     in it says as little: 5 % of white in it are all that is seen.
     """
@@ -314,11 +314,11 @@ def _held_out(
     weight: Array | None,
     fold: NDArray[np.int64],
 ) -> Array:
-    """Each drawdown as foretold by a fit that did not see it, (n_drawdown, n_wl).
+    """Each drawdown as predicted by a fit that did not see it, (n_drawdown, n_wl).
 
     NaN for those that are never held out.
     """
-    foretold = np.full_like(R_m, np.nan)
+    predicted = np.full_like(R_m, np.nan)
     stand_in = [
         Ink(name=str(i), role="white" if i in whites else "colour") for i in range(C.shape[1])
     ]
@@ -326,12 +326,12 @@ def _held_out(
         seen = fold != out
         kept = None if weight is None else weight[seen]
         constants = _solve(C[seen], R_m[seen], whites, structure, geometry, kept)
-        foretold[~seen] = reflectance(palette_of(constants, stand_in, structure), C[~seen])
-    return foretold
+        predicted[~seen] = reflectance(palette_of(constants, stand_in, structure), C[~seen])
+    return predicted
 
 
 def _best(errors: list[Array]) -> int:
-    """The richest theory, unless a plainer one foretells better by a clear margin.
+    """The richest theory, unless a plainer one predicts better by a clear margin.
 
     A tie goes to the richer: what few drawdowns leave open, its weak expectations hold
     near the usual, and the plainer theory is the one that is surely wrong.
@@ -366,11 +366,11 @@ def _warnings(C: Array, inks: Sequence[Ink], constants: Constants, error: Array)
     elif without:
         lines.append(f"no letdown in clear of {', '.join(without)}: in clear they are a guess")
     for i, ink in enumerate(inks):
-        rungs = int((C[:, i] > 0).sum())
+        drawn = int((C[:, i] > 0).sum())
         information = constants.log_S_information
         assert information is not None
-        if ink.role != "white" and rungs < 3:
-            lines.append(f"{ink.name}: only {rungs} drawdown(s); three or more are needed")
+        if ink.role != "white" and drawn < 3:
+            lines.append(f"{ink.name}: only {drawn} drawdown(s); three or more are needed")
         elif (information[i] < GUESS).mean() > 0.5:
             lines.append(
                 f"{ink.name}: how much it scatters is a guess; "

@@ -144,7 +144,7 @@ def _facts(sample: Sample, candidate: Candidate, comparison: Comparison) -> list
     if len(names) > 1:
         lines.append(f"Metamerism index: {sample.metamerism[index]:.2f} ({names[index]})")
     lines += [
-        f"Own shift from D65: {sample.inconstancy[shift]:.1f} ({names[shift]})",
+        f"Inconstancy from D65: {sample.inconstancy[shift]:.1f} ({names[shift]})",
         f"{len(candidate.inks)} inks",
     ]
     if candidate.chance_in_tolerance is not None:
@@ -161,7 +161,7 @@ def _notes(comparison: Comparison) -> list[str]:
         f"Metamerism index: what parts the pair if it matched exactly under"
         f" {comparison.light_names[0]} (special index, {comparison.correction} correction,"
         " dE00).",
-        f"Own shift: how far the candidate itself changes against D65 (colour inconstancy,"
+        f"Inconstancy: how far the candidate itself shifts against D65 (colour inconstancy,"
         f" {comparison.transform}, D = 1, dE00); the target shifts too.",
         *([OFF_SCREEN] if _any_off_screen(comparison) else []),
         *caution_list(("approval", "use")),

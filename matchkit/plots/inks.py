@@ -138,8 +138,8 @@ def K_over_S(ax: Axes, palette: Palette, ink: str, drawdowns: Sequence[Drawdown]
     at = palette.index(ink)
     alone = np.eye(len(palette.inks))[at]
     ends = []
-    rungs = [drawdown for drawdown in drawdowns if _is_rung(drawdown, palette, ink)]
-    for k, drawdown in enumerate(rungs):
+    levels = [drawdown for drawdown in drawdowns if _is_level(drawdown, palette, ink)]
+    for k, drawdown in enumerate(levels):
         c = np.zeros(len(palette.inks))
         for name, fraction in zip(drawdown.inks, drawdown.fractions, strict=True):
             c[palette.index(name)] += fraction
@@ -148,8 +148,8 @@ def K_over_S(ax: Axes, palette: Palette, ink: str, drawdowns: Sequence[Drawdown]
         read = without_surface(drawdown.R, base=palette.base, gain=palette.gain, k2=palette.k2)
         measured = k_over_s(np.clip(read, 1e-4, 1))
         ax.plot(GRID_NM, measured, nth(MARKERS, k), color=INK, ms=3, mfc="none", mew=0.8)
-        ends.append((curve[-1], _rung_name(drawdown, palette, ink), INK))
-    if not any(len(drawdown.inks) == 1 for drawdown in rungs):
+        ends.append((curve[-1], _level_name(drawdown, palette, ink), INK))
+    if not any(len(drawdown.inks) == 1 for drawdown in levels):
         curve = _film_K_over_S(palette, alone)
         ax.plot(GRID_NM, curve, color=INK, lw=2)
         ends.append((curve[-1], "alone", INK))
@@ -205,7 +205,7 @@ def _film_K_over_S(palette: Palette, c: Array) -> Array:
     return deepen(K / np.maximum(S, 1e-12), palette.deep)[0]
 
 
-def _is_rung(drawdown: Drawdown, palette: Palette, ink: str) -> bool:
+def _is_level(drawdown: Drawdown, palette: Palette, ink: str) -> bool:
     """The ink alone, or with one white or clear, in a film that hides its card."""
     if drawdown.thickness_um is not None:
         return False
@@ -216,7 +216,7 @@ def _is_rung(drawdown: Drawdown, palette: Palette, ink: str) -> bool:
     return all(palette.inks[palette.index(name)].role in ("white", "clear") for name in others)
 
 
-def _rung_name(drawdown: Drawdown, palette: Palette, ink: str) -> str:
+def _level_name(drawdown: Drawdown, palette: Palette, ink: str) -> str:
     share = sum(f for name, f in zip(drawdown.inks, drawdown.fractions, strict=True) if name == ink)
     rest = [palette.inks[palette.index(name)].role for name in drawdown.inks if name != ink]
     return f"{100 * share:.3g} % in {rest[0]}" if rest else "alone"
