@@ -87,7 +87,7 @@ EDGES = {
     "cli": (
         *("findings", "folders", "terminal", "values", "lab", "outputs", "asked", "demo"),
         *("book", "shops", "corrections", "films", "formulas", "import_", "pictures", "plan"),
-        *("practice", "rescue", "book_colour", "book_history", "book_keep", "book_look"),
+        *("practice", "rescue", "book_colour", "book_keep", "book_look"),
         *("check", "correct", "fit", "cover", "instrument", "library", "new", "printed"),
         *("rehearse", "ticket", "predict", "book_work", "jobsize", "match", "compare"),
     ),

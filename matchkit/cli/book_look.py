@@ -3,7 +3,8 @@
 import argparse
 from pathlib import Path
 
-from matchkit.cli.asked import batch_argument, batch_of, give
+from matchkit.book.report import GROUPS
+from matchkit.cli.asked import batch_argument, batch_of, give, picture_option
 from matchkit.cli.outputs import page
 from matchkit.cli.shops import name_option
 from matchkit.cli.values import lab, positive, whole
@@ -18,7 +19,9 @@ from matchkit.report.book import (
     record_parts,
     stock_parts,
 )
+from matchkit.report.ink_history import history_parts, share_parts
 from matchkit.workflows import booking, shelf
+from matchkit.workflows.ink_history import ink_history, shares_in_tolerance
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import spectrum_in, wanted_lab, wanted_spectrum
 
@@ -90,6 +93,25 @@ def reorder(session: Session, args: argparse.Namespace) -> None:
 def lots(session: Session, args: argparse.Namespace) -> None:
     known = shelf.lots(session)
     give(args, known.to_dict, lambda: lots_parts(known))
+
+
+def drift_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("ink", metavar="INK", help="the ink")
+    picture_option(parser)
+
+
+def drift(session: Session, args: argparse.Namespace) -> None:
+    found = ink_history(session, args.ink)
+    give(args, found.to_dict, lambda: history_parts(found))
+
+
+def pass_shares_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--of", choices=GROUPS, default="month", help="by what (month)")
+
+
+def pass_shares(session: Session, args: argparse.Namespace) -> None:
+    found = shares_in_tolerance(session, args.of)
+    give(args, found.to_dict, lambda: share_parts(found))
 
 
 def label_arguments(parser: argparse.ArgumentParser) -> None:
