@@ -23,6 +23,8 @@ __all__ = [
     "draw",
     "give",
     "json_option",
+    "lamp_option",
+    "name_option",
     "picture_option",
     "prefer_option",
     "reference_lots_option",
@@ -130,6 +132,19 @@ def reference_lots_option(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def name_option(parser: argparse.ArgumentParser, file: str = "the file") -> None:
+    """``--name``, where one spectrum is wanted."""
+    parser.add_argument("--name", help=f"which spectrum of {file}, where it holds several")
+
+
+def lamp_option(parser: argparse.ArgumentParser) -> None:
+    """``--lamp``: a measured light beside the shop's."""
+    parser.add_argument(
+        "--lamp", action="append", default=[], metavar="FILE",
+        help="one more light, as measured: CSV wavelength_nm,power; named after the file",
+    )  # fmt: skip
+
+
 def target_options(parser: argparse.ArgumentParser, *, many: bool = False) -> None:
     """TARGET, a spectrum file, with ``--name``; or ``--lab`` with its light and observer.
 
@@ -139,7 +154,7 @@ def target_options(parser: argparse.ArgumentParser, *, many: bool = False) -> No
     parser.add_argument(
         "target", metavar=metavar, nargs="?", help=f"spectrum file {words}; or --lab"
     )
-    parser.add_argument("--name", help="which spectrum of TARGET, where it holds several")
+    name_option(parser, "TARGET")
     parser.add_argument(
         "--lab", type=lab, metavar="L,a,b", help="the target where there is no spectrum"
     )

@@ -7,8 +7,7 @@ from matchkit.book.copies import check as check_book
 from matchkit.book.copies import export as export_book
 from matchkit.book.copies import restore as restore_book
 from matchkit.book.schema import STRIKABLE
-from matchkit.cli.asked import give
-from matchkit.cli.shops import name_option
+from matchkit.cli.asked import give, name_option
 from matchkit.cli.values import number, positive, whole
 from matchkit.errors import InputError
 from matchkit.report.book import lot_check_parts

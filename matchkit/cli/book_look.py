@@ -4,9 +4,8 @@ import argparse
 from pathlib import Path
 
 from matchkit.book.report import GROUPS
-from matchkit.cli.asked import batch_argument, batch_of, give, picture_option
+from matchkit.cli.asked import batch_argument, batch_of, give, name_option, picture_option
 from matchkit.cli.outputs import page
-from matchkit.cli.shops import name_option
 from matchkit.cli.values import lab, positive, whole
 from matchkit.errors import InputError
 from matchkit.files.write import write_file

@@ -6,14 +6,16 @@ from pathlib import Path
 from matchkit.cli.asked import (
     give,
     json_option,
+    lamp_option,
+    name_option,
     picture_option,
     prefer_option,
     reference_lots_option,
     session_of,
 )
 from matchkit.cli.outputs import page
-from matchkit.cli.shops import lamp_option, name_option
-from matchkit.cli.terminal import positive, say
+from matchkit.cli.terminal import say
+from matchkit.cli.values import positive, whole
 from matchkit.colorimetry.illuminants import Light, weights
 from matchkit.errors import InputError
 from matchkit.files.write import write_file
@@ -43,8 +45,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
     name_option(parser, "TARGET")
     parser.add_argument("--lab", type=_no_lab, help=argparse.SUPPRESS)
-    parser.add_argument("--match", metavar="N", help="compare the N best formulas of a match")
-    parser.add_argument("--grams", default="1000", metavar="G", help="with --match: batch (1000)")
+    parser.add_argument(
+        "--match", type=whole(), metavar="N", help="compare the N best formulas of a match"
+    )
+    parser.add_argument(
+        "--grams", type=positive, default=1000.0, metavar="G", help="with --match: batch (1000)"
+    )
     prefer_option(parser, "with --match: as match ranks")
     parser.add_argument(
         "--light", action="append", default=[], metavar="NAME",
@@ -69,8 +75,9 @@ def run(args: argparse.Namespace) -> None:
     wanted = wanted_spectrum(session, spectrum.name, spectrum.R, lights=_lights(args, session))
     recipes = [recipe_in(session, path) for path in args.recipes]
     if top:
-        batch_g = positive(args.grams, "--grams")
-        best = find_formulas(session, wanted, Search(top=top, batch_g=batch_g, prefer=args.prefer))
+        best = find_formulas(
+            session, wanted, Search(top=top, batch_g=args.grams, prefer=args.prefer)
+        )
         say(to_text(reach_parts(best)))
         recipes += [
             formula_of(f"formula {rank}", each)
@@ -101,12 +108,9 @@ def _top(args: argparse.Namespace) -> int:
     ]
     if not args.recipes and args.match is None:
         faults.append("compare: give recipe files, or --match N for the best formulas of a match")
-    top = 0.0 if args.match is None else positive(args.match, "--match")
-    if top != int(top):
-        faults.append(f"--match: found {args.match!r}, need a whole number")
     if faults:
         raise InputError(faults)
-    return int(top)
+    return args.match or 0
 
 
 def _lights(args: argparse.Namespace, session: Session) -> list[Light]:

@@ -2,7 +2,14 @@
 
 import argparse
 
-from matchkit.cli.asked import give, json_option, picture_option, reference_lots_option, session_of
+from matchkit.cli.asked import (
+    give,
+    json_option,
+    name_option,
+    picture_option,
+    reference_lots_option,
+    session_of,
+)
 from matchkit.cli.values import microns
 from matchkit.errors import InputError
 from matchkit.matching.garment import Strokes
@@ -20,7 +27,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("shop", metavar="SHOP", help="the shop folder")
     parser.add_argument("recipe", metavar="RECIPE", help="CSV ink,grams or ink,percent; mixes too")
     parser.add_argument("--target", metavar="FILE", help="spectrum file (the recipe when it hides)")
-    parser.add_argument("--name", help="which spectrum of the file, where it holds several")
+    name_option(parser)
     parser.add_argument(
         "--thickness", type=microns, default=STROKE_UM, metavar="UM",
         help=f"of one stroke, um (or 2mil); from the mesh's data sheet or measured ({STROKE_UM:g})",

@@ -5,6 +5,7 @@ import argparse
 from matchkit.cli.asked import (
     give,
     json_option,
+    lamp_option,
     picture_option,
     session_of,
     target_options,
@@ -32,10 +33,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("shop", metavar="SHOP", help="the shop folder")
     target_options(parser, many=True)
     search_options(parser)
-    parser.add_argument(
-        "--lamp", action="append", default=[], metavar="FILE",
-        help="one more light, as measured: CSV wavelength_nm,power; named after the file",
-    )  # fmt: skip
+    lamp_option(parser)
     parser.add_argument(
         "--trade-offs", action="store_true", help="what each formula gives up (with steady always)"
     )

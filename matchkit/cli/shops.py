@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from matchkit.cli.asked import name_option
 from matchkit.cli.terminal import number_of, say
 from matchkit.colorimetry.illuminants import Light, light_name
 from matchkit.errors import InputError
@@ -30,7 +31,6 @@ __all__ = [
     "lab_of",
     "lab_options",
     "lab_target_in",
-    "lamp_option",
     "name_option",
     "one_spectrum",
     "one_target",
@@ -117,19 +117,6 @@ def written_in(
     for note in written.notes:
         say(note)
     return written
-
-
-def name_option(parser: argparse.ArgumentParser, file: str = "the file") -> None:
-    """``--name``, where one spectrum is wanted."""
-    parser.add_argument("--name", help=f"which spectrum of {file}, where it holds several")
-
-
-def lamp_option(parser: argparse.ArgumentParser) -> None:
-    """``--lamp``: a measured light beside the shop's."""
-    parser.add_argument(
-        "--lamp", action="append", default=[], metavar="FILE",
-        help="one more light, as measured: CSV wavelength_nm,power; called as the file",
-    )  # fmt: skip
 
 
 def one_spectrum(path: str, name: str | None, shop: Shop, option: str = "--name") -> NamedSpectrum:

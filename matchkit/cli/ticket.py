@@ -2,7 +2,7 @@
 
 import argparse
 
-from matchkit.cli.asked import json_option, reference_lots_option, session_of
+from matchkit.cli.asked import json_option, name_option, reference_lots_option, session_of
 from matchkit.cli.outputs import page
 from matchkit.cli.printed import container_option, job_of, job_options
 from matchkit.cli.terminal import say
@@ -33,7 +33,7 @@ def recipe_options(parser: argparse.ArgumentParser, grams: str) -> None:
     parser.add_argument("shop", metavar="SHOP", help="the shop folder")
     parser.add_argument("recipe", metavar="RECIPE", help="CSV ink,grams or ink,percent; mixes too")
     parser.add_argument("--target", metavar="FILE", help="spectrum file of the target")
-    parser.add_argument("--name", help="which spectrum of the file, where it holds several")
+    name_option(parser)
     parser.add_argument("--grams", type=positive, metavar="G", help=grams)
 
 

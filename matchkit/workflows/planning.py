@@ -112,13 +112,13 @@ def _series(inks: Sequence[Ink], choices: PlanChoices) -> str:
         if series is None:
             known = [ink.name for ink in inks]
             raise InputError(
-                f"--ink: no ink of inks.csv is called {new_ink!r}; add it there, or name one of"
+                f"no ink of inks.csv is called {new_ink!r}; add it there, or name one of"
                 f" {', '.join(known)}{did_you_mean(new_ink, known)}"
             )
     if series is None and len(names) == 1:
         return names[0]
     if series not in names:
-        raise InputError(f"plan: name one series with --series: {', '.join(names)}")
+        raise InputError(f"name one series, of which the inks are planned: {', '.join(names)}")
     return series
 
 
