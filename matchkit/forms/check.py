@@ -58,7 +58,7 @@ class MeasuredPicker:
 
 
 class CheckForm:
-    """Its widgets."""
+    """The form's widgets."""
 
     def __init__(self, opened: OpenShop, start: str = "") -> None:
         self.opened = opened

@@ -47,7 +47,7 @@ def compare(opened: OpenShop, target: str = "") -> Any:
 
 
 class CompareForm:
-    """Its widgets, and what was found and compared last."""
+    """The form's widgets, and what was found and compared last."""
 
     def __init__(self, opened: OpenShop, start: str = "") -> None:
         self.opened = opened

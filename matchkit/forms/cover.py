@@ -42,7 +42,7 @@ def cover(opened: OpenShop, start: str = EXAMPLE_BATCH) -> Any:
 
 
 class CoverForm:
-    """Its widgets."""
+    """The form's widgets."""
 
     def __init__(self, opened: OpenShop, start: str = "") -> None:
         self.opened = opened

@@ -23,7 +23,7 @@ def ink_history(opened: OpenShop, ink: str = "") -> Any:
 
 
 class HistoryForm:
-    """Its widgets."""
+    """The form's widgets."""
 
     def __init__(self, opened: OpenShop, ink: str = "") -> None:
         self.opened = with_book(opened)

@@ -33,7 +33,7 @@ def inks(opened: OpenShop, ink: str = "") -> Any:
 
 
 class InksForm:
-    """Its widgets."""
+    """The form's widgets."""
 
     def __init__(self, opened: OpenShop, start: str = "") -> None:
         self.opened = opened

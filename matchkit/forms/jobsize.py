@@ -52,7 +52,7 @@ def jobsize(opened: OpenShop, start: str = EXAMPLE_BATCH) -> Any:
 
 
 class JobForm:
-    """Its widgets.  Every number that goes in is a field."""
+    """The form's widgets.  Every number that goes in is a field."""
 
     def __init__(self, opened: OpenShop, start: str = "") -> None:
         self.opened = opened

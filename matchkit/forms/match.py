@@ -98,7 +98,7 @@ class PrintPart:
 
 
 class MatchForm:
-    """Its widgets, and the formulas that were found last.
+    """The form's widgets, and the formulas that were found last.
 
     `leftover` is the mix of the shelf that it starts with: ANY, or FRESH for none.
     """

@@ -54,7 +54,7 @@ def new_shop() -> Any:
 
 
 class NewShopForm:
-    """Its widgets."""
+    """The form's widgets."""
 
     def __init__(self) -> None:
         self.problems, self.done, self.next = alert(), area(), area()

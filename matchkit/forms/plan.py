@@ -39,7 +39,7 @@ def plan(opened: OpenShop, ink: str = "") -> Any:
 
 
 class PlanForm:
-    """Its widgets."""
+    """The form's widgets."""
 
     def __init__(self, opened: OpenShop, start: str = "") -> None:
         self.opened = opened

@@ -90,7 +90,7 @@ def job(seed: int = 1) -> Any:
 
 
 class ExerciseForm:
-    """Its widgets, the exercise that is asked, and the answers so far."""
+    """The form's widgets, the exercise that is asked, and the answers so far."""
 
     def __init__(self, kind: str) -> None:
         self.kind = kind
@@ -156,7 +156,7 @@ class ExerciseForm:
 
 
 class PracticeJobForm:
-    """Its widgets, the job, and the safety question that waits for an answer."""
+    """The form's widgets, the job, and the safety question that waits for an answer."""
 
     def __init__(self, seed: int) -> None:
         self.batch: PracticeBatch = start(practice_shop(), seed=seed)

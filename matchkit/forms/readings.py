@@ -48,7 +48,7 @@ def readings(opened: OpenShop) -> Any:
 
 
 class ReadingsForm:
-    """Its widgets."""
+    """The form's widgets."""
 
     def __init__(self, opened: OpenShop) -> None:
         self.opened = opened

@@ -41,7 +41,7 @@ def weigh(opened: OpenShop, start: str = EXAMPLE_BATCH) -> Any:
 
 
 class WeighForm:
-    """Its widgets."""
+    """The form's widgets."""
 
     def __init__(self, opened: OpenShop, start: str = "") -> None:
         self.opened = opened
