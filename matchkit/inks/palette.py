@@ -14,7 +14,7 @@ Single-constant theory is the same formula with every S equal to 1.
 
 `deep` is 1 in plain Kubelka-Munk theory.  That theory takes the light inside a film as
 diffuse; what comes back from a deep colour has met one or two particles only, and
-particles scatter forward, so a deep colour is deeper than its tints foretell.  `deep` is
+particles scatter forward, so a deep colour is deeper than its tints predict.  `deep` is
 the ratio of the K/S of the deepest colours to that of the tints; h, where the change
 happens, was read off slabs of radiative-transfer theory with refractive index 1.45-1.56
 and anisotropy 0-0.8, all of which this form follows to about 0.05 L*.

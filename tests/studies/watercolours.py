@@ -43,7 +43,7 @@ from scipy.optimize import linear_sum_assignment
 from matchkit.colorimetry.illuminants import white
 from matchkit.colorimetry.tristimulus import XYZ, Lab, de00, srgb
 from matchkit.fitting.constants import f_scale
-from matchkit.fitting.film_constants import FilmConstants, Films, foretell, solve_films, trust
+from matchkit.fitting.film_constants import FilmConstants, Films, predict, solve_films, trust
 from matchkit.optics.film import Film, film_slopes
 from matchkit.optics.kubelka_munk import R_inf, k_over_s
 
@@ -194,7 +194,7 @@ def slow(found):
 def misses(paints, found, pairs, power):
     """dE00 and difference in R of the mixtures of `pairs`."""
     rows = np.flatnonzero(np.isin(paints.pair, pairs))
-    R = foretell(found, films_of(paints, rows, power))
+    R = predict(found, films_of(paints, rows, power))
     return de00(Lab(paints.R[rows], "D65", 10), Lab(R, "D65", 10)), R - paints.R[rows]
 
 
