@@ -795,6 +795,17 @@ def ticket_book(room: Room) -> Facts:
     return ticket_facts(page.read_text(encoding="utf-8"), text)
 
 
+def ticket_book_form(room: Room) -> Facts:
+    from matchkit.forms.book import BookForm
+
+    form = BookForm(room.opened, "Ana")
+    form.open(room.begun(FORMULA))
+    form.ticket.hold.value = 0.1
+    form.ticket.container.value = CONTAINER
+    form.ticket.preview.click()
+    return ticket_facts(framed(form.ticket.page.value), "") | {"lots": None}
+
+
 def ticket_python(room: Room) -> Facts:
     session = Session(room.folder)
     litre = Container(name=CONTAINER, volume_ml=CONTAINERS_ML[CONTAINER])
@@ -960,6 +971,7 @@ JOBS: dict[str, dict[str, Adapter | Absent | None]] = {
         "command": ticket_command,
         "form": ticket_form,
         "book": ticket_book,
+        "book form": ticket_book_form,
         "python": ticket_python,
     },
     "lot check": {"command": None, "book": lot_book, "form": lot_form, "python": lot_python},

@@ -49,10 +49,13 @@ from matchkit.forms.parts import (
 )
 from matchkit.forms.shops import OpenShop, keep
 from matchkit.forms.targets import light_options
+from matchkit.forms.tickets import TicketPart
+from matchkit.paper.ticket import Ticket
 from matchkit.report.book import about, batch_parts, day_parts
 from matchkit.report.parts import Page
 from matchkit.workflows import booking
 from matchkit.workflows.session import Session
+from matchkit.workflows.weighing_out import TicketChoices, batch_ticket
 
 __all__ = ["BookForm", "book"]
 
@@ -106,10 +109,12 @@ class BookForm:
             self.write,
         )  # fmt: skip
         self.label = button("Save the container's label", self._label, self.saved)
+        self.ticket = TicketPart(self._ticket)
         self.again = AgainPart(self._signed, self.open)
         self.strike = StrikePart(self._signed, self._struck)
         self.story_box = section(
             "3. Its story", self.tale, self.label, self.saved, self.page,
+            folded("the ticket to weigh it by", self.ticket.box),
             folded("how to mix this colour again", self.again.box),
             folded("how to strike a record that is wrong", self.strike.box),
         )  # fmt: skip
@@ -205,6 +210,7 @@ class BookForm:
         for part in (self.entry, self.story_box):
             part.layout.display = "none" if batch is None else None
         self.page.value = self.saved.value = ""
+        self.ticket.clear()
         if batch is None:
             self.story = None
             return
@@ -355,6 +361,12 @@ class BookForm:
         grams = zip(advice.inks, found.additions_g.tolist(), strict=True)
         self._pours({ink: g for ink, g in grams if g > 0})
         put(self.advice, advice_parts(shop, advice))
+
+    def _ticket(self, choices: TicketChoices) -> Ticket:
+        """The ticket of the formula as it was written down."""
+        if self.story is None:
+            raise InputError("no job is chosen yet")
+        return batch_ticket(self.opened.session(), self.story.batch, choices)
 
     def _label(self) -> None:
         """Save the label for the container, and show it ready to print."""

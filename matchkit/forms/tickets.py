@@ -37,7 +37,7 @@ class TicketPart:
     """
 
     def __init__(
-        self, make: Callable[[TicketChoices], Ticket], number: int, *, container: Any = None
+        self, make: Callable[[TicketChoices], Ticket], number: int = 0, *, container: Any = None
     ) -> None:
         self.make = make
         self.problems, self.saved, self.page = alert(), area(), area()
@@ -51,7 +51,7 @@ class TicketPart:
         self.preview = button("Show the ticket", self.look, self.problems)
         self.save = button("Save the ticket", self.write, self.problems, main=True)
         self.box = section(
-            f"{number}. The ticket",
+            f"{number}. The ticket" if number else "The ticket",
             row(self.job.box, *asked, boxed(self.hold)),
             self.letdowns,
             row(self.preview, self.save),
