@@ -925,12 +925,10 @@ JOBS: dict[str, dict[str, Adapter | Absent | None]] = {
     "match, an ink left out": match_doors(Asked(without=("Slipway Blue",))),
     "match, reference lots": match_doors(Asked(learning=False)),
     "match by Lab": match_doors(Asked(lab=True)),
-    "match, a leftover used": match_doors(Asked(max_inks=2, leftover="Leftover regatta teal"))
-    | {"book": Absent("log-match starts from no leftover")},
+    "match, a leftover used": match_doors(Asked(max_inks=2, leftover="Leftover regatta teal")),
     "match over a garment": match_doors(
         Asked(printed=PrintedOver(over=GROUND, thickness_um=PRINT_UM))
-    )
-    | {"book": Absent("log-match has no garment to match a print on")},
+    ),
     "check": {
         "command": check_command(lab=False),
         "form": check_form,

@@ -553,7 +553,7 @@ def test_a_colour_is_mixed_again(form):
     assert "nothing was matched yet" in again.problems.value
     again.grams.text.value = "400"
     again.look.click()
-    assert f"Matched under D65 to what batch {IN} measured" in again.results.value
+    assert f"matched under D65 to what batch {IN} measured" in again.results.value
     labels = [label for label, _ in again.which.options]
     assert labels[0].startswith("The old formula: dE00") and labels[1].startswith("Formula 1")
     again.which.value, again.job.text.value = 1, "Second run"

@@ -70,7 +70,7 @@ EDGES = {
         *("comparing", "fitting_inks", "ink_history", "instrument_check", "rehearsing"),
         *("practising", "planning", "starting", "importing", "formulas", "finding"),
         *("predicting", "weighing_out", "library", "booking", "shelf", "lot_checking"),
-        *("shipped",),
+        *("booked", "shipped"),
     ),
     "report": (
         *("parts", "terminal", "pictures", "html", "json", "compared", "recipes", "check"),
@@ -78,10 +78,10 @@ EDGES = {
         *("rehearsal", "practice", "plan", "readings", "formulas", "predict", "book"),
     ),
     "forms": (
-        *("shops", "style", "book_demo", "parts", "begin", "formulas", "new_shop"),
+        *("shops", "style", "book_demo", "parts", "begin", "new_shop"),
         *("plan_weights", "tickets", "book_mend", "book_parts", "inks", "lots", "plan"),
-        *("practise", "readings", "rows", "targets", "book_look", "book_new", "book_rows"),
-        *("check", "compare", "cover", "ink_history", "match", "weigh", "book_shelf", "correct"),
+        *("practise", "readings", "rows", "targets", "book_look", "match", "book_new", "book_rows"),
+        *("check", "compare", "cover", "ink_history", "weigh", "book_shelf", "correct"),
         *("jobsize", "book", "stills"),
     ),
     "cli": (

@@ -14,9 +14,6 @@ pytest.importorskip("ipywidgets", reason="ipywidgets is not installed")
 from door_jobs import JOBS, answers
 from doors import Absent, Room, make_shop, same
 
-ALL_MATCHES = (
-    "match", "match, 3 inks", "match, an ink left out", "match, reference lots", "match by Lab",
-)  # fmt: skip
 WEAK, POURED, FOREIGN, ROOM, MIX = (
     "correct, a weak lot", "correct, an over-poured ink", "correct, a foreign reading",
     "correct, little room", "correct, a mix in the batch",
@@ -33,11 +30,6 @@ DIFFER: tuple[tuple[str, str, tuple[str, ...], tuple[str, ...]], ...] = (
     (
         "only the form tells the chance of the batch as it is",
         "form", ("chance as it is",), ADDED,
-    ),
-    # a match
-    (
-        "log-match tells less of what it found",
-        "book", ("verdict", "warnings 1", "most sensitive 1"), ALL_MATCHES,
     ),
     # lots
     (

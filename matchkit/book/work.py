@@ -1,8 +1,8 @@
-"""The record book at work: a correction by what it knows, a reprint, old paper formulas."""
+"""The record book at work: a correction by what it knows, old paper formulas."""
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from matchkit.book.entries import log_formula
 from matchkit.book.jobs import Job, job
-from matchkit.book.lessons import Learned, fit_key, learned, rounds_of
+from matchkit.book.lessons import fit_key, learned, rounds_of
 from matchkit.book.rows import parts_of
 from matchkit.book.store import Book, reading
 from matchkit.colorimetry.tristimulus import Lab, XYZ_to_Lab, de00
@@ -20,14 +20,14 @@ from matchkit.correcting.diagnose import Belief, Round, infer, model_error_f
 from matchkit.correcting.lots import for_palette
 from matchkit.errors import InputError
 from matchkit.files.mixtures import AMOUNTS, mixtures
-from matchkit.files.recipe import WrittenRecipe, in_inks, series_with
+from matchkit.files.recipe import in_inks, series_with
 from matchkit.files.tables import read_table, wording
 from matchkit.files.text import Findings, label
 from matchkit.fitting.fit import Fit
 from matchkit.inks.palette import Palette, reflectance
 from matchkit.inks.recipe import weigh_out
 from matchkit.inks.shop import Shop
-from matchkit.matching.match import Match, fractions_for, match, odds_of, palette_for
+from matchkit.matching.match import fractions_for, odds_of, palette_for
 from matchkit.matching.probability import spread_of
 from matchkit.matching.rank import Candidate, weighed
 from matchkit.matching.solve import Target, lab_target, spectral_target
@@ -36,15 +36,13 @@ __all__ = [
     "Advice",
     "Foretold",
     "PaperFormula",
-    "Reprint",
     "advise",
-    "as_poured",
+    "approved_R",
     "foretold",
     "import_paper",
     "paper_in_book",
     "prediction",
     "read_paper",
-    "reprint",
     "target_of",
     "verdict",
 ]
@@ -77,21 +75,6 @@ class Foretold:
     R: Array  # (n_wl,)
     de00: float | None
     chance: float | None
-
-
-@dataclass(frozen=True, kw_only=True)
-class Reprint:
-    """A batch of the book matched again to what it measured, with today's lots.
-
-    `again` is the old formula as it would come out today, beside the new ones.
-    """
-
-    batch: int
-    name: str
-    customer: str
-    target: Target
-    again: Candidate
-    match: Match
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -201,44 +184,16 @@ def advise(
     )
 
 
-def reprint(
-    book: Book,
-    shop: Shop,
-    known: Learned,
-    batch: int,
-    *,
-    batch_g: float = 1000.0,
-    max_inks: int = 4,
-    top: int = 5,
-    without: Sequence[str] = (),
-) -> Reprint:
-    """Match again to what a batch measured when it was approved, with today's lots.
-
-    A batch that was never approved counts as it measured last.
-    """
-    story = job(book, batch)
-    seen = [r for r in story.readings if r.geometry == shop.geometry]
+def approved_R(record: Job, shop: Shop) -> tuple[Array, bool]:
+    """How a batch measured (n_wl,) when it was approved, else last, and whether it was approved."""
+    seen = [r for r in record.readings if r.geometry == shop.geometry]
     if not seen:
         raise InputError(
-            f"batch {batch} has no measurement in the shop's geometry ({shop.geometry});"
+            f"batch {record.batch} has no measurement in the shop's geometry ({shop.geometry});"
             " measure a kept print of it, and match that"
         )
-    approved = [r for r in seen if r.measurement == story.closed_on]
-    target = spectral_target((approved or seen)[-1].R, shop.lights, shop.observer)
-    found = _fit_for(known.fits, [*story.holds])
-    c = fractions_for(found.palette, [*story.holds], [*story.holds.values()])
-    grams = weigh_out(c, batch_g, shop.resolution_g)
-    return Reprint(
-        batch=batch,
-        name=story.name,
-        customer=story.customer,
-        target=target,
-        again=weighed(found.palette, grams, target, odds=odds_of(found, target, shop)),
-        match=match(
-            shop, known.fits, target, name=story.name, batch_g=batch_g, max_inks=max_inks,
-            top=top, without=without,
-        ),
-    )  # fmt: skip
+    approved = [r for r in seen if r.measurement == record.closed_on]
+    return (approved or seen)[-1].R, bool(approved)
 
 
 def read_paper(path: str | Path, shop: Shop) -> list[PaperFormula]:
@@ -344,17 +299,6 @@ def prediction(
     grams = weigh_out(c, batch_g, shop.resolution_g)
     odds = None if target is None else odds_of(found, target, shop)
     return weighed(palette, grams, target or own, odds=odds), palette
-
-
-def as_poured(formula: Candidate, written: WrittenRecipe, resolution_g: float) -> Candidate:
-    """The formula of `prediction` with the mixes of its recipe by their own names, first."""
-    mixes = [name for name in written.poured if name not in written.inks]
-    if not mixes:
-        return formula
-    order = [*mixes, *(ink for ink in formula.inks if ink in written.poured)]
-    shares = dict(zip(written.poured, written.shares, strict=True))
-    grams = weigh_out([shares[name] for name in order], sum(formula.grams), resolution_g)
-    return replace(formula, inks=tuple(order), grams=tuple(grams.tolist()))
 
 
 def _fit_for(fits: Mapping[str, Fit], inks: Sequence[str]) -> Fit:

@@ -1,15 +1,12 @@
 """Folded parts of the book's form about the job in sight: mix it again, strike a record."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 
 import ipywidgets as w
 
-from matchkit.book.entries import log_match, strike
+from matchkit.book.entries import strike
 from matchkit.book.jobs import Job, local_day
-from matchkit.book.lessons import fit_key
-from matchkit.book.work import Reprint, reprint
 from matchkit.errors import InputError
-from matchkit.forms.formulas import shares
 from matchkit.forms.parts import (
     Field,
     alert,
@@ -22,9 +19,10 @@ from matchkit.forms.parts import (
     read,
     row,
 )
-from matchkit.matching.match import palette_for
-from matchkit.matching.probability import chance_text
-from matchkit.matching.rank import Candidate
+from matchkit.report.formulas import formula_head, reprint_parts, shares
+from matchkit.workflows.booked import Reprint, book_reprint, reprint
+from matchkit.workflows.booking import JobDetails
+from matchkit.workflows.formulas import Search
 from matchkit.workflows.session import Session
 
 __all__ = ["AgainPart", "StrikePart"]
@@ -63,24 +61,14 @@ class AgainPart:
         """The old formula with today's lots, and what would be nearer."""
         self.show()
         (grams,) = read(self.grams)
-        session, story = self.signed()
-        known = session.learned()
-        self.found = found = reprint(
-            session.open_book(), session.shop, known, story.batch, batch_g=grams
-        )
-        light = found.target.light_names[0]
-        put(
-            self.results,
-            [
-                f"Matched under {light} to what batch {found.batch} measured"
-                + (" when it was approved" if story.closed_on else " last")
-                + ", with the lots of today.",
-                *(f"The book knows: {line}." for line in known.words),
-            ],
-        )
+        session, record = self.signed()
+        self.found = found = reprint(session, record.batch, Search(batch_g=grams))
+        put(self.results, [*session.notices, *reprint_parts(found)])
+        names = ["The old formula", *(f"Formula {k + 1}" for k in range(len(found.choices) - 1))]
+        target = found.found.wanted.target
         self.which.options = [
-            (_line("The old formula" if k == 0 else f"Formula {k}", each), k)
-            for k, each in enumerate(_choices(found))
+            (f"{name}: {formula_head(each.formula, target)}: {shares(each.formula)}", k)
+            for k, (name, each) in enumerate(zip(names, found.choices, strict=True))
         ]
         self.which.value = 0
         self.chosen.layout.display = None
@@ -88,22 +76,10 @@ class AgainPart:
     def _begin(self) -> None:
         if self.found is None:
             raise InputError("nothing was matched yet: press 'Match it again' first")
-        found, chosen = self.found, _choices(self.found)[self.which.value]
         session, _ = self.signed()
-        palettes = {series: fit.palette for series, fit in session.fits.items()}
-        logged = log_match(
-            session.open_book(),
-            session.shop,
-            found.target,
-            chosen,
-            name=found.name,
-            customer=found.customer,
-            job=self.job.text.value,
-            due=self.due.text.value.strip(),
-            source="reprint",
-            fit=fit_key(palette_for(palettes, chosen.inks)),
-        )
-        self.show_job(logged.batch)
+        details = JobDetails(job=self.job.text.value, due=self.due.text.value.strip())
+        made = book_reprint(session, self.found, self.which.value, details)
+        self.show_job(made.records.batch)
 
 
 class StrikePart:
@@ -154,12 +130,3 @@ def _records(story: Job) -> list[tuple[str, tuple[str, int]]]:
     told.sort(key=lambda each: each[0])
     newest = [(words, record) for _, words, record in reversed(told)]
     return [*newest, ("the whole job", ("batch", story.batch))]
-
-
-def _choices(found: Reprint) -> Sequence[Candidate]:
-    return [found.again, *found.match.formulas]
-
-
-def _line(head: str, formula: Candidate) -> str:
-    chance = chance_text(formula.chance_in_tolerance or 0.0)
-    return f"{head}: dE00 {formula.de00[0]:.2f}, chance {chance}: {shares(formula)}"

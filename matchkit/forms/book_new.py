@@ -1,17 +1,12 @@
 """The folded part of the book's form that begins a job: a colour, its formula, a batch."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
+from dataclasses import replace
 
 import ipywidgets as w
 
-from matchkit.book.entries import log_match
-from matchkit.book.lessons import fit_key
-from matchkit.book.store import Book
-from matchkit.book.work import as_poured, prediction
-from matchkit.errors import InputError
-from matchkit.fitting.fit import Fit
-from matchkit.forms.formulas import is_mostly_clear
 from matchkit.forms.lots import LEARNED
+from matchkit.forms.match import PrintPart
 from matchkit.forms.parts import (
     Field,
     alert,
@@ -20,20 +15,21 @@ from matchkit.forms.parts import (
     boxed,
     button,
     choice,
+    put,
     read,
     row,
-    tell,
 )
-from matchkit.forms.shops import OpenShop, saved_recipe, saved_recipes
+from matchkit.forms.shops import OpenShop, saved_recipes
 from matchkit.forms.targets import TargetPicker
-from matchkit.inks.shop import Shop
-from matchkit.matching.match import match, palette_for
-from matchkit.matching.rank import Candidate
-from matchkit.matching.solve import Target
+from matchkit.report.formulas import booked_parts
+from matchkit.workflows.booked import book_best, book_recipe
+from matchkit.workflows.booking import JobDetails
+from matchkit.workflows.formula import recipe_in
+from matchkit.workflows.formulas import ANY_LEFTOVER, Search
 
 __all__ = ["NewPart"]
 
-FOUND = "the best one, found now"
+FOUND, LEFTOVER = "the best one, found now", "the best one with a leftover, found now"
 
 
 class NewPart:
@@ -46,8 +42,9 @@ class NewPart:
         self.problems, self.notes = alert(), area()
         self.target = TargetPicker(opened)
         self.saved = saved_recipes(opened)
-        self.formula = choice("Formula", [FOUND, *self.saved], FOUND)
+        self.formula = choice("Formula", [FOUND, LEFTOVER, *self.saved], FOUND)
         self.grams = amount_field("Batch, grams", "1000", most=1e6)
+        self.printed = PrintPart(opened)
         self.lots = w.Checkbox(value=True, description=LEARNED, indent=False)
         self.name = Field("Name of the colour (or empty)", "", str, short=False)
         self.job = Field("Job", "", str, short=False)
@@ -59,6 +56,7 @@ class NewPart:
             [
                 self.target.box,
                 row(boxed(self.formula), self.grams.box),
+                self.printed.box,
                 self.lots,
                 row(self.name.box, self.job.box, self.customer.box, self.due.box),
                 self.write,
@@ -72,55 +70,21 @@ class NewPart:
         self.notes.value = ""
         (grams,) = read(self.grams)
         session = self.opened.session(use_lots=self.lots.value, who=self.signed())
-        held, shop, known = session.open_book(create=True), session.shop, session.learned()
-        fits = known.fits
-        name, target = self.target.read()
-        formula, inks = self._formula(shop, fits, target, grams)
-        called = self.name.text.value.strip() or name
-        batch = self._log(held, shop, target, formula, inks, called)
-        played = [line for line in known.words if line.startswith(inks)]
-        self.show(batch)
-        tell(self.notes, [f"Begun: batch {batch}.", *played], "done")
-
-    def _formula(
-        self, shop: Shop, fits: Mapping[str, Fit], target: Target, grams: float
-    ) -> tuple[Candidate, tuple[str, ...]]:
-        """The formula as it is poured, mixes by their names, and the inks in it."""
-        path = self.saved.get(self.formula.value)
-        if path is not None:
-            written = saved_recipe(self.opened, path)
-            tell(self.notes, written.notes, "done")
-            formula, _ = prediction(
-                shop, fits, written.inks, written.fractions, batch_g=grams, target=target
-            )
-            return as_poured(formula, written, shop.resolution_g), written.inks
-        found = match(shop, fits, target, batch_g=grams).formulas
-        if not found:
-            raise InputError("no formula was found with these inks; try fewer limits in inks.csv")
-        hiding = [each for each in found if not is_mostly_clear(self.opened, each)]
-        best = (hiding or found)[0]
-        return best, best.inks
-
-    def _log(
-        self,
-        held: Book,
-        shop: Shop,
-        target: Target,
-        formula: Candidate,
-        inks: tuple[str, ...],
-        name: str,
-    ) -> int:
-        fits = self.opened.fits
-        palettes = {series: found.palette for series, found in fits.items()}
-        return log_match(
-            held,
-            shop,
-            target,
-            formula,
-            name=name,
+        wanted = self.target.wanted(session)
+        wanted = replace(wanted, name=self.name.text.value.strip() or wanted.name)
+        details = JobDetails(
             job=self.job.text.value,
             customer=self.customer.text.value,
             due=self.due.text.value.strip(),
-            source="match" if self.formula.value == FOUND else "recipe",
-            fit=fit_key(palette_for(palettes, inks)),
-        ).batch
+        )
+        path = self.saved.get(self.formula.value)
+        if path is not None:
+            formula = recipe_in(session, path)
+            made = book_recipe(session, wanted, formula, details, batch_g=grams)
+        else:
+            leftover = ANY_LEFTOVER if self.formula.value == LEFTOVER else None
+            search = Search(batch_g=grams, leftover=leftover, printed=self.printed.read())
+            made = book_best(session, wanted, search, details)
+        self.show(made.records.batch)
+        begun = f"Begun: batch {made.records.batch}."
+        put(self.notes, [begun, *session.notices, *booked_parts(made)])

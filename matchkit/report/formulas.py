@@ -12,16 +12,19 @@ from matchkit.paper.sheet import grams_text
 from matchkit.report.compared import compared_pictures, edge_to_edge
 from matchkit.report.parts import Heading, Notice, Part, Picture, Swatches, Table, by_light
 from matchkit.report.recipes import recipe_picture
+from matchkit.workflows.booked import BookedFormula, Reprint
 from matchkit.workflows.formulas import FoundFormula, FoundFormulas
 from matchkit.workflows.library import Library
 
 __all__ = [
+    "booked_parts",
     "formula_head",
     "formula_parts",
     "formulas_parts",
     "library_parts",
     "overview_parts",
     "reach_parts",
+    "reprint_parts",
     "sensitive_text",
     "shares",
     "target_hex",
@@ -112,11 +115,8 @@ def formula_parts(found: FoundFormulas, k: int, *, closely: bool = False) -> lis
     each, target = found.formulas[k], found.wanted.target
     formula, step = each.formula, found.shop.resolution_g
     head = f"Formula {k + 1}: {formula_head(formula, target)}"
-    parts: list[Part] = [Heading(text=head), weights_table(formula, step)]
-    if not closely:
-        parts += each.notices
-    if each.sensitive:
-        parts.append(sensitive_text(each.sensitive))
+    shown = replace(each, notices=()) if closely else each
+    parts: list[Part] = [Heading(text=head), *_one(shown, step)]
     if closely:
         bar = replace(_bar(found, k), aside=False, wide=True, width_in=6.4, height_in=1.7)
         parts.append(bar)
@@ -127,6 +127,42 @@ def formula_parts(found: FoundFormulas, k: int, *, closely: bool = False) -> lis
         )
         parts += compared_pictures(seen, found.shop.tolerance_de00, ("swatches", "spectra"))
     return parts
+
+
+def booked_parts(made: BookedFormula) -> list[Part]:
+    """A formula that was written into the book, and what must be known before weighing it."""
+    each, target, name = made.written, made.wanted.target, made.wanted.name
+    grams = f"{sum(each.formula.grams):g} g"
+    head = f"Batch {made.records.batch}: {name}, {grams}, predicted"
+    reach = [f"{name}: {made.reach.text}"] if made.reach else []
+    return [
+        *reach,
+        *made.notices,
+        Heading(text=f"{head} {formula_head(each.formula, target)}"),
+        *_one(each, made.resolution_g),
+    ]
+
+
+def reprint_parts(made: Reprint) -> list[Part]:
+    """An old formula as it would come out today, and formulas that are matched anew."""
+    found, target = made.found, made.found.wanted.target
+    when = "when it was approved" if made.approved else "last"
+    parts: list[Part] = [
+        f"{found.wanted.name}: matched under {target.light_names[0]} to what batch {made.batch}"
+        f" measured {when}, with the lots of today.",
+        *reach_parts(found),
+        Heading(text=f"The old formula today: {formula_head(made.again.formula, target)}"),
+        *_one(made.again, found.shop.resolution_g),
+    ]
+    for k, _ in _numbered(found):
+        parts += formula_parts(found, k - 1)
+    return parts
+
+
+def _one(each: FoundFormula, resolution_g: float) -> list[Part]:
+    """What is weighed for a formula, and its warnings."""
+    careful = [sensitive_text(each.sensitive)] if each.sensitive else []
+    return [weights_table(each.formula, resolution_g), *each.notices, *careful]
 
 
 def library_parts(found: Library) -> list[Part]:

@@ -1,0 +1,185 @@
+"""Formulas that are written into the record book, each with a batch to make of it."""
+
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from matchkit.book import entries
+from matchkit.book.entries import Logged
+from matchkit.book.jobs import job
+from matchkit.book.lessons import fit_key
+from matchkit.book.work import approved_R
+from matchkit.errors import InputError
+from matchkit.matching.match import palette_for
+from matchkit.matching.probability import most_sensitive
+from matchkit.workflows.booking import JobDetails
+from matchkit.workflows.finding import find_formulas, warnings_of
+from matchkit.workflows.formula import Formula
+from matchkit.workflows.formulas import FoundFormula, FoundFormulas, Search, amounts_dict
+from matchkit.workflows.plain import by_light
+from matchkit.workflows.predicting import on_balance
+from matchkit.workflows.printed import PrintedOver
+from matchkit.workflows.session import Notice, Session
+from matchkit.workflows.wanted import Wanted, wanted_spectrum
+
+__all__ = [
+    "BookedFormula",
+    "Reprint",
+    "book_best",
+    "book_recipe",
+    "book_reprint",
+    "reprint",
+]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class BookedFormula:
+    """A formula that was written down, for a colour, with a batch to make of it.
+
+    `reach` and `notices` are those of the search that it comes from, if there was one.
+    """
+
+    wanted: Wanted
+    written: FoundFormula
+    records: Logged
+    resolution_g: float
+    reach: Notice | None = None
+    notices: tuple[Notice, ...] = ()
+
+    def to_dict(self) -> dict[str, Any]:
+        """The answer as plain data, as ``matchkit book SHOP log-match --json`` prints it."""
+        formula, target = self.written.formula, self.wanted.target
+        inks = {"inks": amounts_dict(formula), "de00": by_light(target.lights, formula.de00)}
+        told = (*([self.reach] if self.reach else []), *self.notices, *self.written.notices)
+        return asdict(self.records) | inks | {"notices": [vars(each) for each in told]}
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Reprint:
+    """A batch of the book matched again to what it measured, with today's lots.
+
+    `again` is the old formula as it would come out today, beside the `found` ones.
+    `approved`: it is matched to what was approved, not just to what was measured last.
+    """
+
+    batch: int
+    customer: str
+    approved: bool
+    again: FoundFormula
+    found: FoundFormulas
+
+    @property
+    def choices(self) -> tuple[FoundFormula, ...]:
+        """The old formula, then the others, best first."""
+        return (self.again, *self.found.formulas)
+
+    def to_dict(self) -> dict[str, Any]:
+        """The answer as plain data, as ``matchkit book SHOP reprint --json`` prints it."""
+        lights = self.found.wanted.target.lights
+        formulas = [
+            {
+                "inks": amounts_dict(each.formula),
+                "de00": by_light(lights, each.formula.de00),
+                "chance_in_tolerance": round(each.formula.chance_in_tolerance or 0.0, 4),
+            }
+            for each in self.choices
+        ]
+        return {"of_batch": self.batch, "name": self.found.wanted.name, "formulas": formulas}
+
+
+def book_best(
+    session: Session,
+    wanted: Wanted,
+    search: Search,
+    details: JobDetails,
+    *,
+    rank: int = 1,
+) -> BookedFormula:
+    """Find formulas, and write the best of them down, or that of another `rank`."""
+    session.open_book(create=True)
+    found = find_formulas(session, wanted, search)
+    if rank > len(found.formulas):
+        raise InputError(f"rank: found {rank}; the match has {len(found.formulas)} formulas")
+    each = found.formulas[rank - 1]
+    records = _write(session, wanted, each, details, "match", search.printed)
+    return BookedFormula(
+        wanted=wanted,
+        written=each,
+        records=records,
+        resolution_g=session.shop.resolution_g,
+        reach=found.reach,
+        notices=found.notices,
+    )
+
+
+def book_recipe(
+    session: Session, wanted: Wanted, formula: Formula, details: JobDetails, *, batch_g: float
+) -> BookedFormula:
+    """Write a formula down that was chosen already."""
+    session.open_book(create=True)
+    each = _predicted(session, wanted, formula, batch_g)
+    records = _write(session, wanted, each, details, "recipe")
+    step = session.shop.resolution_g
+    return BookedFormula(wanted=wanted, written=each, records=records, resolution_g=step)
+
+
+def reprint(session: Session, batch: int, search: Search) -> Reprint:
+    """Match again to what a batch measured when it was approved, with today's lots.
+
+    A batch that was never approved counts as it measured last.
+    """
+    record = job(session.open_book(), batch)
+    R, approved = approved_R(record, session.shop)
+    wanted = wanted_spectrum(session, record.name, R)
+    return Reprint(
+        batch=batch,
+        customer=record.customer,
+        approved=approved,
+        again=_predicted(session, wanted, Formula(amounts=record.holds), search.batch_g),
+        found=find_formulas(session, wanted, search),
+    )
+
+
+def book_reprint(session: Session, made: Reprint, k: int, details: JobDetails) -> BookedFormula:
+    """Write one of the `choices` of a reprint down, for its customer unless another is named."""
+    each, found = made.choices[k], made.found
+    whose = JobDetails(**asdict(details) | {"customer": details.customer or made.customer})
+    records = _write(session, found.wanted, each, whose, "reprint", found.search.printed)
+    return BookedFormula(
+        wanted=found.wanted, written=each, records=records, resolution_g=found.shop.resolution_g
+    )
+
+
+def _predicted(session: Session, wanted: Wanted, formula: Formula, batch_g: float) -> FoundFormula:
+    """A formula as it is weighed today; mixes of the shelf in it count as they were read."""
+    made = on_balance(session, formula, wanted, batch_g)
+    shop, palette, mixed = session.shop, made.fit.palette, made.candidate
+    alone = set(mixed.inks) <= set(palette.names)
+    return FoundFormula(
+        formula=mixed,
+        palette=palette,
+        sensitive=most_sensitive(palette, made.c * batch_g, wanted.target) if alone else None,
+        notices=warnings_of(mixed, wanted.target, shop),
+    )
+
+
+def _write(
+    session: Session,
+    wanted: Wanted,
+    each: FoundFormula,
+    details: JobDetails,
+    source: str,
+    printed: PrintedOver | None = None,
+) -> Logged:
+    fits = session.films if printed else session.fits
+    palettes = {series: fit.palette for series, fit in fits.items()}
+    return entries.log_match(
+        session.open_book(),
+        session.shop,
+        wanted.target,
+        each.formula,
+        name=wanted.name,
+        source=source,
+        fit=fit_key(palette_for(palettes, each.palette.names)),
+        note=f"Matched as a print, {printed.words}." if printed else "",
+        **asdict(details),
+    )
