@@ -43,7 +43,7 @@ COMMANDS = {
     "cover": "does it cover: a recipe printed over garments, with and without an underbase",
     "jobsize": "how much ink a job needs: grams, containers, cost",
     "book": "the record book: what was asked, weighed, measured, added",
-    "rehearse": "blind jobs on invented inks: how often a batch comes in, how honest the odds are",
+    "rehearse": "blind jobs on invented inks: how many are in tolerance, how true the chances are",
     "practice": "exercises for eye and balance: a sheet to print, answers marked, progress",
     "lab": "the notebooks, in a folder of your own, in JupyterLab",
 }

@@ -46,8 +46,8 @@ def addition_html(
         "target": target,
         "shop": shop,
         "day": day,
-        "predicted": f"Foretold after the addition: dE00 {de00}; chance within"
-        f" {shop.tolerance_de00:g}: {chance_text(addition.chance_in_tolerance)}.",
+        "predicted": f"Predicted after the addition: dE00 {de00}; chance in tolerance"
+        f" ({shop.tolerance_de00:g}): {chance_text(addition.chance_in_tolerance)}.",
         "rows": rows,
         "steps": STEPS,
         "unsourced": UNSOURCED,

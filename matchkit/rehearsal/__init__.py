@@ -1,1 +1,1 @@
-"""Blind jobs on simulated inks: how often a batch comes in tolerance."""
+"""Blind jobs on simulated inks: how often a batch is in tolerance."""

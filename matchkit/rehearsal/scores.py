@@ -1,4 +1,4 @@
-"""What came of a row of jobs: how many came in, how soon, and whether the odds were honest.
+"""How many of a row of jobs were in tolerance, how soon, and how true the chances were.
 
 Shares are 0-1; a colour difference is CIEDE2000 under the first light.
 """
