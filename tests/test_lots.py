@@ -10,12 +10,19 @@ from small_bench import mixture, shop
 
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.correcting import lots
-from matchkit.correcting.diagnose import LEAST_MODEL_F, NOISE_F, REACH_NM, Round
+from matchkit.correcting.diagnose import (
+    LEAST_MODEL_F,
+    NOISE_F,
+    REACH_NM,
+    Round,
+    beside_the_batch,
+)
 from matchkit.errors import InputError
 from matchkit.fitting.constants import f_scale
 from matchkit.inks.palette import reflectance
 from matchkit.inks.shop import Ink
 from matchkit.simulator.simulate import draw_lots, opaque_R, random_mixtures, read, weigh
+from tests.studies import lots_honest as study
 
 
 @pytest.fixture(scope="module")
@@ -162,3 +169,45 @@ def test_a_spoiled_record_is_refused(palette, spoiled):
         lots.from_json({**kept, **spoiled})
     with pytest.raises(InputError, match="mean missing"):
         lots.from_json({key: value for key, value in kept.items() if key != "mean"})
+
+
+def test_a_factor_common_to_all_inks_changes_nothing_that_is_told():
+    x, P = np.array([0.01, -0.02, 0.03]), np.diag([1e-4, 2e-4, 3e-4])
+    grams, prior = np.array([400.0, 50.0, 0.0]), np.full(3, 0.03)
+    told, _ = beside_the_batch(x, P, prior, grams)
+    shifted, _ = beside_the_batch(x + np.array([0.05, 0.05, 0.0]), P, prior, grams)
+    np.testing.assert_allclose(told, shifted)
+    assert grams @ told == pytest.approx(0)
+    assert told[2] == x[2]  # not in the batch
+
+
+def test_the_told_error_is_one_standard_deviation_where_all_is_gaussian():
+    """Against 20,000 draws: lots, one reading of their differences, its Gaussian posterior."""
+    rng = np.random.default_rng(5)
+    prior, grams = np.array([0.03, 0.03, 0.05]), np.array([300.0, 60.0, 40.0])
+    H = np.array([[-1.0, 1.0, 0.0], [-1.0, 0.0, 1.0]])
+    x = prior * rng.standard_normal((20_000, 3))
+    y = x @ H.T + 0.005 * rng.standard_normal((20_000, 2))
+    gain = (
+        np.diag(prior**2) @ H.T @ np.linalg.inv(H @ np.diag(prior**2) @ H.T + 0.005**2 * np.eye(2))
+    )
+    P = (np.eye(3) - gain @ H) @ np.diag(prior**2)
+    told = [beside_the_batch(mean, P, prior, grams) for mean in y @ gain.T]
+    z = (np.array([t for t, _ in told]) - x) / told[0][1]
+    np.testing.assert_allclose(z.std(axis=0), 1, atol=0.02)
+    np.testing.assert_allclose((np.abs(z) < 1).mean(axis=0), 0.683, atol=0.01)
+
+
+def test_strengths_are_told_beside_the_mean_of_the_batches():
+    """Short form of `tests.studies.lots_honest`, on a seed that it doesn't use."""
+    rows = study.play(53001, batches=2)
+    assert {row["after"] for row in rows} == {"one", "all"}
+    assert all(abs(row["told"] - row["true"]) < 4 * row["error"] for row in rows)
+
+
+def test_the_stored_study_has_two_thirds_of_the_truth_within_one_error():
+    stored = json.loads(study.STORED.read_text(encoding="utf-8"))
+    assert stored["shops"] == 200
+    for after in ("one", "all"):
+        assert stored[after]["within"] == pytest.approx(0.68, abs=0.05)
+        assert stored[after]["white_wronged"] <= stored[after]["white_wronged_before"]

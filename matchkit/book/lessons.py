@@ -9,7 +9,8 @@ says what it said then, by a digest of all that went in, and the inks were not f
 What a check drawdown told of a lot (`book.checks`) is added after all batches, so that it
 is judged with what they told of the other ink in it, and no kept state depends on it.
 
-Batches that hold a leftover or a letdown teach nothing, since their lots are mixed.
+Batches that hold a leftover or a letdown teach nothing, since their lots are mixed.  A reading
+that is logged twice counts once.
 """
 
 import json
@@ -25,7 +26,7 @@ from matchkit.book.checks import Checks, apply_lot_checks, checks_of
 from matchkit.book.jobs import Job, job_of
 from matchkit.book.stock import lots_of
 from matchkit.book.store import Book, reading, record, writing
-from matchkit.correcting.diagnose import Round, infer, model_error_f
+from matchkit.correcting.diagnose import Round, beside_the_batch, infer, model_error_f
 from matchkit.correcting.lots import (
     Lots,
     as_json,
@@ -35,6 +36,7 @@ from matchkit.correcting.lots import (
     new_lot,
     on_shelf,
     start,
+    told_strengths,
 )
 from matchkit.correcting.lots import apply as with_strengths
 from matchkit.errors import InputError
@@ -72,7 +74,8 @@ class Learned:
 class LotDrift:
     """An ink's strength after one more batch, with its standard error.
 
-    `alone` is what that batch says by itself, with nothing known from the others.
+    It is beside the mean of all that was mixed, since no colour tells a factor common to all
+    inks.  `alone` is what that batch says by itself, with nothing known from the others.
     """
 
     batch: int
@@ -112,6 +115,7 @@ def learned(
                 out[series] = replace(found, palette=replace(palette, strengths=None))
                 continue
             lots, told, _ = _fold(db, shop, found, without)
+            told = (*told, *_logged_again(db, found))
             checks = checks_of(db, shop)
             lots = on_shelf(lots, palette.inks)
             known[series] = lots = apply_lot_checks(lots, checks, found, shop)
@@ -127,7 +131,7 @@ def save_lessons(book: Book, shop: Shop, fits: Mapping[str, Fit]) -> tuple[str, 
     for found in fits.values():
         with reading(book) as db:
             lots, told, items = _fold(db, shop, found)
-        odd += told
+            odd += [*told, *_logged_again(db, found)]
         if items:
             kept = {"first": items[0].key, "length": len(items), "chain": _chain(items)}
             kept |= {"lots": as_json(_rounded(lots)), "odd": told}
@@ -147,23 +151,26 @@ def drift(book: Book, shop: Shop, found: Fit, ink: str) -> list[LotDrift]:
         checks = checks_of(db, shop)
         state = start(palette.inks)
         for item in _items(db, shop, palette)[-MOST:]:
-            batch = job_of(db, item.batch)
+            batch = _read_once(job_of(db, item.batch), item)
             state, _ = _after(state, batch, found, shop)
             rounds = rounds_of(batch, palette, shop)
             if not rounds[-1].grams[i] > 0:
                 continue
             alone = infer(palette, rounds, spread, model_f=model_error_f(found), refuse=False)
             checked = apply_lot_checks(state, checks, found, shop)
-            mean, covariance = for_palette(checked, palette)
+            mean, error = told_strengths(checked)
+            one, one_error = beside_the_batch(
+                alone.log_strength, alone.covariance, spread.log_strength, rounds[-1].grams
+            )
             out.append(
                 LotDrift(
                     batch=item.batch,
                     at=batch.readings[-1].at,
                     lot=_lots_in(batch).get(ink, ""),
                     strength=float(np.exp(mean[i])),
-                    error=float(np.sqrt(covariance[i, i])),
-                    alone=float(alone.strengths[i]),
-                    alone_error=float(np.sqrt(alone.covariance[i, i])),
+                    error=float(error[i]),
+                    alone=float(np.exp(one[i])),
+                    alone_error=float(one_error[i]),
                 )
             )
     return out
@@ -173,15 +180,18 @@ def rounds_of(batch: Job, palette: Palette, shop: Shop) -> list[Round]:
     """What was in the bucket at each measurement, and how it read: what `infer` takes.
 
     Of several readings of one weigh-out the last counts; readings of another geometry are
-    left out.
+    left out, and those that repeat an earlier reading of the batch to the last digit.
     """
     held = np.zeros(len(palette.inks))
-    rounds = []
+    rounds: list[Round] = []
+    seen: list[Array] = []
     for pour in batch.pours:
         for name, grams in pour.holds.items():
             held[palette.index(name)] += grams
         read = [r for r in batch.readings if r.weighing == pour.weighing]
         read = [r for r in read if r.geometry == shop.geometry]
+        read = [r for r in read if not any(np.array_equal(r.R, earlier) for earlier in seen)]
+        seen += [r.R for r in read]
         if read:
             rounds.append(Round(grams=held.copy(), R=read[-1].R))
     return rounds
@@ -211,7 +221,10 @@ class _Item:
 
 
 def _items(db: sqlite3.Connection, shop: Shop, palette: Palette) -> list[_Item]:
-    """The batches that teach about a palette, in the order of their last measurement."""
+    """The batches that teach about a palette, in the order of their last measurement.
+
+    A reading that another batch already has to the last digit is left out.
+    """
     poured = db.execute(
         "SELECT w.batch, w.id, max(m.ink), max(m.mix IS NOT NULL) FROM weighing_now w"
         " JOIN movement_now m ON m.weighing = w.id WHERE m.mg < 0 GROUP BY w.batch, w.id"
@@ -220,14 +233,43 @@ def _items(db: sqlite3.Connection, shop: Shop, palette: Palette) -> list[_Item]:
     for batch, weighing, _, _ in poured:
         weighings.setdefault(batch, []).append(weighing)
     strange = {row[0] for row in poured if row[3] or row[2] not in palette.names}
+    again = _repeats(db)
     read: dict[int, list[int]] = {}
     for batch, measurement in db.execute(
         "SELECT batch, id FROM measurement_now WHERE geometry = ? ORDER BY id", [shop.geometry]
     ):
-        if batch in weighings and batch not in strange:
+        if batch in weighings and batch not in strange and measurement not in again:
             read.setdefault(batch, []).append(measurement)
     items = [_Item(b, tuple(ids), tuple(weighings[b])) for b, ids in read.items()]
     return sorted(items, key=lambda item: item.measurements[-1])
+
+
+def _repeats(db: sqlite3.Connection) -> dict[int, tuple[int, int]]:
+    """Readings that another batch had before: measurement -> their batch, and that other."""
+    first: dict[str, int] = {}
+    again = {}
+    for measurement, batch, R in db.execute(
+        "SELECT id, batch, R FROM measurement_now WHERE R IN"
+        " (SELECT R FROM measurement_now GROUP BY R HAVING count(DISTINCT batch) > 1) ORDER BY id"
+    ):
+        if first.setdefault(R, batch) != batch:
+            again[measurement] = batch, first[R]
+    return again
+
+
+def _logged_again(db: sqlite3.Connection, found: Fit) -> list[str]:
+    """A line for each reading of these inks that another batch had before."""
+    return [
+        f"batch {batch}: its reading is that of batch {other}, logged again; it teaches nothing"
+        for batch, other in _repeats(db).values()
+        if set(_lots_in(job_of(db, batch))) <= set(found.palette.names)
+    ]
+
+
+def _read_once(batch: Job, item: _Item) -> Job:
+    """The batch without the readings that another batch had before."""
+    kept = tuple(r for r in batch.readings if r.measurement in item.measurements)
+    return replace(batch, readings=kept)
 
 
 def _fold(
@@ -243,7 +285,7 @@ def _fold(
     lots, odd, first, done = kept
     items = items[first:]
     for item in items[done:]:
-        lots, told = _after(lots, job_of(db, item.batch), found, shop)
+        lots, told = _after(lots, _read_once(job_of(db, item.batch), item), found, shop)
         odd += [f"batch {item.batch}: {line}" for line in told]
     return lots, tuple(odd), items
 
@@ -262,6 +304,8 @@ def _kept(
     rows = db.execute("SELECT told FROM lesson WHERE fit = ? ORDER BY id DESC LIMIT ?", [fit, KEPT])
     for (text,) in rows.fetchall():
         told = json.loads(text)
+        if "grams" not in told["lots"]:  # kept before strengths were told beside a mean
+            continue
         first, length = at.get(told["first"]), int(told["length"])
         if first is not None and _chain(items[first : first + length]) == told["chain"]:
             return from_json(told["lots"]), list(told["odd"]), first, length
@@ -313,8 +357,8 @@ def _with_what_is_left(palette: Palette, lots: Lots) -> Palette:
 
 def _words(db: sqlite3.Connection, palette: Palette, lots: Lots, checks: Checks) -> Iterator[str]:
     """A line for each ink whose lot is worth a word."""
-    mean, covariance = for_palette(lots, palette)
-    for ink, x, error in zip(palette.inks, mean, np.sqrt(np.diag(covariance)), strict=True):
+    mean, errors = told_strengths(lots)
+    for ink, x, error in zip(palette.inks, mean, errors, strict=True):
         if abs(x) < max(WORTH_SAYING, error):
             continue
         (n,) = db.execute(

@@ -33,7 +33,15 @@ from matchkit.inks.palette import Palette, reflectance, reflectance_jacobian, st
 from matchkit.matching.probability import Spread
 from matchkit.matching.solve import Target
 
-__all__ = ["SHARED", "Belief", "Round", "infer", "model_error_f", "predicted"]
+__all__ = [
+    "SHARED",
+    "Belief",
+    "Round",
+    "beside_the_batch",
+    "infer",
+    "model_error_f",
+    "predicted",
+]
 
 Array = NDArray[np.float64]
 Left = Callable[[Array], float]
@@ -177,6 +185,35 @@ def _prior(lots: tuple[Array, Array], pours_sd: Array, freedom: float) -> Prior:
     precision[:n, :n] = np.linalg.inv(apart)
     mean = np.concatenate([lots[0], np.zeros(len(pours_sd))])
     return Prior(mean, precision, np.sqrt(np.diag(apart)), freedom)
+
+
+def beside_the_batch(
+    log_strength: Array, covariance: Array, prior_sd: Array, grams: Array
+) -> tuple[Array, Array]:
+    """Log strengths of lots beside their mean in a batch, and their standard errors, (n_ink,).
+
+    One factor common to all inks of a batch changes no colour, so no reading tells it: only
+    the prior decides whether one ink looks strong or all others look weak.  So the strengths
+    of the inks in `grams` (n_ink,) are told beside their mean, weighted by mass.  The errors
+    allow for that mean, which is as uncertain as the lots that nothing is known of:
+    `prior_sd` (n_ink,).  `log_strength` (n_ink,) and `covariance` (n_ink, n_ink) are what
+    `infer` or `lots.learn` found.  Inks that are not in `grams` stay as they are.
+
+    >>> x, error = beside_the_batch(
+    ...     np.array([-0.02, 0.02]), np.full((2, 2), 0.00045), np.full(2, 0.03),
+    ...     np.array([450.0, 50.0]),
+    ... )
+    >>> x.round(3).tolist(), error.round(3).tolist()
+    ([-0.004, 0.036], [0.027, 0.027])
+    """
+    if not grams.any():
+        return log_strength, np.sqrt(np.diag(covariance))
+    share = grams / grams.sum()
+    # The mean square of what is told less what is true: x - E[x] and E[mean] are independent.
+    mean_told = share**2 @ prior_sd**2 - share @ covariance @ share
+    there = grams > 0
+    told = log_strength - np.where(there, share @ log_strength, 0.0)
+    return told, np.sqrt(np.diag(covariance) + np.where(there, max(mean_told, 0.0), 0.0))
 
 
 def model_error_f(found: Fit) -> float:

@@ -41,7 +41,8 @@ TYPICAL = 0.10  # of the ink in white, where a formula is not given
 class LotVerdict:
     """A new lot beside the one that was fitted.
 
-    `strength` 1.04 is 4 % strong, give or take `standard_error`.  `de00_at_use` is what it
+    `strength` 1.04 is 4 % strong beside the inks it was let down in, give or take
+    `standard_error`.  `de00_at_use` is what it
     does to a usual colour if weights are not changed; `shade_de00` is what no change of
     weight puts right, `shade` how that looks, empty where it can't be told from nothing.
     """
@@ -107,7 +108,9 @@ def judge_lot(
         shade_de00=shade_de00,
         shade=shade,
         kind=kind,
-        words=_words(ink, strength, error, at_use, shade_de00, shade, kind),
+        words=_words(
+            ink, _others(ink, drawdowns[0]), strength, error, at_use, shade_de00, shade, kind
+        ),
     )
 
 
@@ -269,8 +272,19 @@ def _typical(palette: Palette, i: int) -> Array:
     return c
 
 
+def _others(ink: str, drawdown: Drawdown) -> str:
+    return " and ".join(name for name in drawdown.inks if name != ink)
+
+
 def _words(
-    ink: str, strength: float, error: float, at_use: float, shade_de00: float, shade: str, kind: str
+    ink: str,
+    others: str,
+    strength: float,
+    error: float,
+    at_use: float,
+    shade_de00: float,
+    shade: str,
+    kind: str,
 ) -> tuple[str, ...]:
     if kind == "another":
         why = f"{shade_de00:.2f} dE00 off however strong it is ({shade})"
@@ -282,11 +296,13 @@ def _words(
         )
     if kind == "same":
         lines = [
-            f"{ink}: as strong as the fitted lot, as far as can be told (+-{200 * error:.1f} %)"
+            f"{ink}: as strong as the fitted lot beside {others}, as far as can be told"
+            f" (+-{100 * error:.1f} %)"
         ]
     else:
         lines = [
-            f"{ink}: {runs(strength)} (+-{200 * error:.1f} %), {at_use:.2f} dE00 at usual use; "
+            f"{ink}: {runs(strength)} beside {others} (+-{100 * error:.1f} %), "
+            f"{at_use:.2f} dE00 at usual use; "
             f"weigh {100 / strength:.1f} g where a formula says 100 g"
         ]
     if shade:

@@ -17,7 +17,13 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.correcting.diagnose import LEAST_MODEL_F, Belief, Round, infer
+from matchkit.correcting.diagnose import (
+    LEAST_MODEL_F,
+    Belief,
+    Round,
+    beside_the_batch,
+    infer,
+)
 from matchkit.errors import InputError
 from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Ink
@@ -36,6 +42,7 @@ __all__ = [
     "on_shelf",
     "runs",
     "start",
+    "told_strengths",
 ]
 
 Array = NDArray[np.float64]
@@ -51,7 +58,8 @@ class Lots:
     """What is known of the strengths of the lots in use.
 
     `mean` (n_ink,) and `covariance` (n_ink, n_ink) are those of log strength, 0 being the
-    lots that were fitted; `prior` (n_ink,) is the spread of an unknown lot.
+    lots that were fitted; `prior` (n_ink,) is the spread of an unknown lot.  `grams`
+    (n_ink,) is what the batches that taught held of each ink's lot, all together.
     """
 
     inks: tuple[str, ...]
@@ -59,6 +67,7 @@ class Lots:
     mean: Array
     covariance: Array
     prior: Array
+    grams: Array
     n_batches: int = 0
 
 
@@ -75,18 +84,19 @@ def start(inks: Sequence[Ink]) -> Lots:
         mean=np.zeros(len(inks)),
         covariance=np.diag(prior**2),
         prior=prior,
+        grams=np.zeros(len(inks)),
     )
 
 
 def new_lot(lots: Lots, ink: str, lot: str) -> Lots:
     """The same, with one ink's lot replaced and what was known of it forgotten."""
     i = index_of(lots, ink)
-    mean, covariance = lots.mean.copy(), lots.covariance.copy()
-    mean[i] = 0
+    mean, covariance, grams = lots.mean.copy(), lots.covariance.copy(), lots.grams.copy()
+    mean[i] = grams[i] = 0
     covariance[i, :] = covariance[:, i] = 0
     covariance[i, i] = lots.prior[i] ** 2
     named = tuple(lot if k == i else old for k, old in enumerate(lots.lots))
-    return replace(lots, lots=named, mean=mean, covariance=covariance)
+    return replace(lots, lots=named, mean=mean, covariance=covariance, grams=grams)
 
 
 def on_shelf(lots: Lots, inks: Sequence[Ink]) -> Lots:
@@ -105,6 +115,7 @@ def on_shelf(lots: Lots, inks: Sequence[Ink]) -> Lots:
         fresh,
         mean=np.where(kept, lots.mean[old], 0.0),
         covariance=np.where(both, lots.covariance[np.ix_(old, old)], fresh.covariance),
+        grams=np.where(kept, lots.grams[old], 0.0),
         n_batches=lots.n_batches,
     )
 
@@ -117,6 +128,18 @@ def for_palette(lots: Lots, palette: Palette) -> tuple[Array, Array]:
     """
     at = [index_of(lots, name) for name in palette.names]
     return lots.mean[at], lots.covariance[np.ix_(at, at)]
+
+
+def told_strengths(lots: Lots) -> tuple[Array, Array]:
+    """Log strengths as a person is told them, with standard errors, (n_ink,) each.
+
+    They are beside the mean of all that was mixed, weighted by mass, since no colour tells
+    a factor common to all lots.
+
+    >>> told_strengths(start([Ink(name="White", role="white")]))[1].round(6).tolist()
+    [0.03]
+    """
+    return beside_the_batch(lots.mean, lots.covariance, lots.prior, lots.grams)
 
 
 def apply(palette: Palette, lots: Lots) -> Palette:
@@ -157,8 +180,10 @@ def learn(
     new_mean, new_covariance = lots.mean.copy(), lots.covariance.copy()
     new_mean[at] = belief.log_strength
     new_covariance[np.ix_(at, at)] = (belief.covariance + belief.covariance.T) / 2
-    new = replace(lots, mean=new_mean, covariance=new_covariance, n_batches=lots.n_batches + 1)
-    return new, ()
+    grams = lots.grams.copy()
+    grams[at] += rounds[-1].grams
+    new = replace(lots, mean=new_mean, covariance=new_covariance, grams=grams)
+    return replace(new, n_batches=lots.n_batches + 1), ()
 
 
 def _odd(
@@ -187,6 +212,7 @@ def as_json(lots: Lots) -> dict[str, object]:
         "mean": lots.mean.tolist(),
         "covariance": lots.covariance.tolist(),
         "prior": lots.prior.tolist(),
+        "grams": lots.grams.tolist(),
         "n_batches": lots.n_batches,
     }
 
@@ -202,10 +228,12 @@ def from_json(kept: Mapping[str, object]) -> Lots:
     if missing:
         raise InputError(f"lots: {', '.join(missing)} missing; start again from nothing known")
     inks, names = _names(kept["inks"]), _names(kept["lots"])
-    mean, covariance, prior = (_numbers(kept[k]) for k in ("mean", "covariance", "prior"))
+    mean, covariance, prior, grams = (
+        _numbers(kept[k]) for k in ("mean", "covariance", "prior", "grams")
+    )
     n = len(inks)
-    shapes = (len(names), mean.shape, prior.shape, covariance.shape)
-    if shapes != (n, (n,), (n,), (n, n)) and n:
+    shapes = (len(names), mean.shape, prior.shape, grams.shape, covariance.shape)
+    if shapes != (n, (n,), (n,), (n,), (n, n)) and n:
         raise InputError("lots: the lists don't belong to one set of inks; start again")
     return Lots(
         inks=inks,
@@ -213,6 +241,7 @@ def from_json(kept: Mapping[str, object]) -> Lots:
         mean=mean,
         covariance=covariance.reshape(n, n),
         prior=prior,
+        grams=grams,
         n_batches=int(_numbers(kept["n_batches"])),
     )
 

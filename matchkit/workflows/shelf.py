@@ -10,6 +10,7 @@ from matchkit.book import stock as ledger
 from matchkit.book.checks import is_checked
 from matchkit.book.stock import Order, leftovers
 from matchkit.book.stock import stock as grams_of
+from matchkit.correcting.lots import told_strengths
 from matchkit.workflows.booking import Written
 from matchkit.workflows.session import Session
 
@@ -100,7 +101,10 @@ def reorder(session: Session, *, days: int = 30) -> Orders:
 
 @dataclass(frozen=True, kw_only=True)
 class LotStrength:
-    """How strong today's lot of an ink is, 1 being the fitted one; `error` of its logarithm."""
+    """How strong today's lot of an ink is, 1 being the fitted one; `error` of its logarithm.
+
+    It is beside the mean of all that was mixed, which no colour tells.
+    """
 
     ink: str
     lot: str
@@ -127,14 +131,8 @@ def lots(session: Session) -> LotsToday:
     session.open_book()
     known = session.learned()
     rows = tuple(
-        LotStrength(ink=ink, lot=lot, strength=round(float(s), 4), error=round(float(e), 4))
+        LotStrength(ink=ink, lot=lot, strength=round(float(np.exp(x)), 4), error=round(float(e), 4))
         for each in known.lots.values()
-        for ink, lot, s, e in zip(
-            each.inks,
-            each.lots,
-            np.exp(each.mean),
-            np.sqrt(np.diag(each.covariance)),
-            strict=True,
-        )
+        for ink, lot, x, e in zip(each.inks, each.lots, *told_strengths(each), strict=True)
     )
     return LotsToday(lots=rows, words=known.words, odd=known.odd)
