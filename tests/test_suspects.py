@@ -1,5 +1,6 @@
 """Drawdowns that went wrong in known ways: is each told as what it was?"""
 
+import json
 from dataclasses import replace
 
 import numpy as np
@@ -155,3 +156,12 @@ def test_ten_percent_wrong_is_named_and_sound_drawdowns_are_not() -> None:
     assert sum(row["far_out"] for row in rows) >= 2
     for key in ("false", "others_named", "false_at_once"):
         assert not any(row[key] for row in rows)
+
+
+def test_the_stored_study_names_95_percent_with_under_1_percent_false_alarms() -> None:
+    stored = json.loads(study.STORED.read_text(encoding="utf-8"))
+    assert stored["shops"] == 200
+    assert stored["named_of_far_out"] >= 0.95
+    assert stored["named_at_once_of_far_out"] >= 0.95
+    assert stored["false_per_sound_drawdown"] < 0.01
+    assert stored["false_per_sound_shop"] <= 0.01
