@@ -114,7 +114,7 @@ def test_a_film_that_nothing_explains_is_trusted_less() -> None:
 # ---- the virtual bench
 
 
-def test_films_nobody_saw_are_foretold(small: Bench, found: Fit) -> None:
+def test_films_nobody_saw_are_predicted(small: Bench, found: Fit) -> None:
     # 40 mixtures, 20 to 150 um, on cloth of random colours, by radiative transfer.
     C, um, grounds, R, _ = study.unseen(small, np.random.default_rng(9), 10)
     told = study.predicted(found.palette, C, um, grounds)

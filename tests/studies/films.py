@@ -1,4 +1,4 @@
-"""How well films are foretold, on inks, grounds and thicknesses nobody tuned anything on.
+"""How well films are predicted, on inks, grounds and thicknesses nobody tuned anything on.
 
     python -m tests.studies.films          prints the tables and stores them
 
@@ -126,7 +126,7 @@ def _Y(R):
     return XYZ(R, "D65", 10)[..., 1]
 
 
-def foretold(palette, C, um, grounds):
+def predicted(palette, C, um, grounds):
     """What the palette says of them, (n, n_wl)."""
     K, S = mixture_K_S(palette, C)
     film = replace(palette.film, R_g=grounds, thickness_um=um[:, None])
@@ -166,7 +166,7 @@ def one_bench(seed, scheme, *, mixtures=MIXTURES, hiding=HIDING, theories=THEORI
     )
     rng = np.random.default_rng(seed + 20_000)
     C, um, R_g, R, ratio = unseen(bench, rng, mixtures)
-    away = de00(Lab(R, "D65", 10), Lab(foretold(found.palette, C, um, R_g), "D65", 10))
+    away = de00(Lab(R, "D65", 10), Lab(predicted(found.palette, C, um, R_g), "D65", 10))
     off = []
     for c in np.concatenate([random_mixtures(bench, rng, kind, hiding) for kind in KINDS]):
         true = true_hiding_um(bench, c)
