@@ -1,4 +1,4 @@
-"""Invented inks for the virtual bench, as light meets them: absorption and scattering.
+"""Invented inks of the simulator, as light meets them: absorption and scattering.
 
 Every ink is drawn from a seed.  Absorption is a sum of smooth edges and bands whose
 places, widths and heights are random inside the range of a hue; scattering falls with
@@ -79,7 +79,7 @@ class _Family:
     slope: tuple[float, float] = (0.2, 1.6)  # scattering falls with wavelength to this power
 
 
-# In the order they are taken, so that a small bench still reaches round the hues.
+# In the order they are taken, so that a few inks still reach round the hues.
 _FAMILIES = (
     _Family(
         name="Lemon",

@@ -1,4 +1,4 @@
-"""The virtual bench: invented inks that obey radiative transfer, and a hand that mixes them.
+"""The simulator: invented inks that obey radiative transfer, and a hand that mixes them.
 
 A second world to try the package in.  It knows nothing of Kubelka-Munk, so whatever the
 fit gets right here it did not get right by construction.  Everything is drawn from a
@@ -25,8 +25,8 @@ __all__ = [
     "Bench",
     "BenchInk",
     "Hand",
-    "Job",
     "Noise",
+    "SimulatedJob",
     "draw_lots",
     "film_R",
     "job",
@@ -301,10 +301,10 @@ class Hand:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Job:
+class SimulatedJob:
     """A batch from its first drawdown to its last, a row for each.  It ends when nothing is added.
 
-    `shown_g` (n, n_ink) is all that was in the bucket by the balance, `readings`
+    `shown_g` (n, n_ink) is all that was in the container by the balance, `readings`
     (n, n_wl) what was measured.
     """
 
@@ -321,7 +321,7 @@ def job(
     correct: Callable[[Sequence[Array], Sequence[Array]], Array],
     rounds: int = 2,
     hand: Hand | None = None,
-) -> Job:
+) -> SimulatedJob:
     """Weigh a formula `grams` (n_ink,) with today's lots, measure, and correct `rounds` times.
 
     `correct` is whoever says what to add: it gets what the balance showed in the bucket
@@ -347,4 +347,4 @@ def job(
         if len(readings) > rounds:
             break
         add = correct(shown[1:], readings)
-    return Job(shown_g=np.array(shown[1:]), readings=np.array(readings))
+    return SimulatedJob(shown_g=np.array(shown[1:]), readings=np.array(readings))
