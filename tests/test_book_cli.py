@@ -535,4 +535,7 @@ def test_an_old_card_becomes_a_batch(desk):
     (job,) = desk.json("today")["jobs"]
     assert (job["name"], job["job"], job["grams"]) == ("Coral", "Aprons", 250.0)
     assert "no formula 9 in the book" in desk.text("open-batch", "9", status=2).err
-    assert "need the number of a formula" in desk.text("open-batch", "Coral", status=2).err
+    assert (
+        "FORMULA: found 'Coral', need a whole number"
+        in desk.text("open-batch", "Coral", status=2).err
+    )

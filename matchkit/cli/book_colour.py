@@ -31,12 +31,9 @@ def log_match_arguments(parser: argparse.ArgumentParser) -> None:
     target_options(parser)
     parser.add_argument("--recipe", metavar="FILE", help="the formula, if one was chosen already")
     parser.add_argument(
-        "--rank",
-        type=whole(),
-        default=1,
-        metavar="N",
+        "--rank", type=whole(), default=1, metavar="N",
         help="else which formula of the match (1, the best)",
-    )
+    )  # fmt: skip
     search_options(parser)
     _job_options(parser)
 
@@ -61,8 +58,9 @@ def reprint_arguments(parser: argparse.ArgumentParser) -> None:
     batch_argument(parser)
     search_options(parser)
     parser.add_argument(
-        "--log", metavar="N", help="write the Nth formula down as a batch (0: the old formula)"
-    )
+        "--log", type=whole(0), metavar="N",
+        help="write the Nth formula down as a batch (0: the old formula)",
+    )  # fmt: skip
     _job_options(parser)
 
 
@@ -70,9 +68,9 @@ def reprint(session: Session, args: argparse.Namespace) -> None:
     made = match_again(session, batch_of(session, args), search_of(args))
     answer, parts = made.to_dict(), reprint_parts(made)
     if args.log is not None:
-        if not args.log.isdecimal() or int(args.log) >= len(made.choices):
-            raise InputError(f"--log: found {args.log!r}; write 0 to {len(made.choices) - 1}")
-        batch = book_reprint(session, made, int(args.log), _details(args)).records.batch
+        if args.log >= len(made.choices):
+            raise InputError(f"--log: found {args.log}; write 0 to {len(made.choices) - 1}")
+        batch = book_reprint(session, made, args.log, _details(args)).records.batch
         answer["batch"] = batch
         parts.append(f"Written down as batch {batch}.")
     give(args, lambda: answer, lambda: parts)
@@ -94,8 +92,9 @@ def import_paper(session: Session, args: argparse.Namespace) -> None:
 
 def open_batch_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
-        "formula", metavar="FORMULA", help="its number, as import-paper and find tell"
-    )
+        "formula", type=whole(), metavar="FORMULA",
+        help="its number, as import-paper and find tell",
+    )  # fmt: skip
     parser.add_argument(
         "--grams", type=positive, default=1000.0, metavar="G", help="batch size (1000)"
     )
@@ -103,8 +102,5 @@ def open_batch_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def open_batch(session: Session, args: argparse.Namespace) -> None:
-    if not args.formula.isdecimal():
-        raise InputError(f"open-batch: found {args.formula!r}, need the number of a formula")
-    details = booking.JobDetails(job=args.job, customer=args.customer, due=args.due)
-    opened = booking.open_batch(session, int(args.formula), args.grams, details)
+    opened = booking.open_batch(session, args.formula, args.grams, _details(args))
     give(args, opened.to_dict, lambda: opened_parts(opened))
