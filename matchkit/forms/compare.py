@@ -136,9 +136,7 @@ class CompareForm:
     def _recipes(self) -> list[Formula]:
         chosen = []
         if any(field.text.value.strip() for field in self.rows.amounts):
-            palette, amounts = self.rows.read()
-            named = dict(zip(palette.names, amounts.tolist(), strict=True))
-            chosen.append(Formula(name="my formula", amounts=named))
+            chosen.append(replace(self.rows.formula(), name="my formula"))
         for k, (tick, each) in enumerate(zip(self.ticks, self.formulas, strict=True), start=1):
             if tick.value:
                 chosen.append(formula_of(f"formula {k}", each))
