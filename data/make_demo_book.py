@@ -17,20 +17,21 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.book.containers import add, log_correction, measure, weigh
+from matchkit.book.containers import add, measure, weigh
 from matchkit.book.copies import export
 from matchkit.book.entries import close, log_match
 from matchkit.book.jobs import job, planned_grams
 from matchkit.book.lessons import fit_key, save_lessons
 from matchkit.book.stock import count, open_lot
 from matchkit.book.store import Book, open_book
-from matchkit.book.work import advise, prediction
+from matchkit.book.work import prediction
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.files.write import csv_text, write_file
 from matchkit.inks.palette import reflectance
 from matchkit.matching.match import fractions_for
 from matchkit.matching.solve import spectral_target
 from matchkit.simulator.simulate import read
+from matchkit.workflows.correcting_batch import correct_batch
 from matchkit.workflows.session import Session
 
 Array = NDArray[np.float64]
@@ -170,15 +171,14 @@ def _job(weeks: _Weeks, asked: _Asked) -> None:
 
 def _brought_in(weeks: _Weeks, book: Book, batch: int, held: dict[str, float], name: str) -> None:
     """The addition that the book advises, and its drawdown."""
-    shop = weeks.session.files
-    advice = advise(book, shop, weeks.session.fits, batch)
-    number = log_correction(
-        book, batch, advice.correction, advice.inks, measurement=advice.measurement
-    )
-    grams = advice.correction.additions_g.tolist()
-    added = _poured(weeks, {i: g for i, g in zip(advice.inks, grams, strict=True) if g > 0})
+    session = Session(SHOP, earlier=weeks.session)
+    vars(session)["book"] = book  # which does not lie in the shop's folder yet
+    found = correct_batch(session, batch)
+    grams = zip(found.palette.names, found.smallest.additions_g.tolist(), strict=True)
+    added = _poured(weeks, {ink: g for ink, g in grams if g > 0})
     weeks.time += timedelta(minutes=40)
-    add(book, shop, batch, added, correction=number)
+    shop = weeks.session.files
+    add(book, shop, batch, added, correction=found.correction)
     for ink, g in added.items():
         held[ink] = held.get(ink, 0.0) + g
     measure(book, shop, batch, _reading(weeks, held), name=f"{name} 2")

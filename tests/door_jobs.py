@@ -21,7 +21,6 @@ from doors import (
     Facts,
     Known,
     Room,
-    amounts,
     by_library,
     by_name,
     candidate_facts,
@@ -39,32 +38,28 @@ from doors import (
     warned,
 )
 
-from matchkit.colorimetry.tristimulus import Lab, de00
-from matchkit.correcting.advice import verdict as leave_words
-from matchkit.correcting.advice import worth_doing
-from matchkit.correcting.correct import WAYS, correct
-from matchkit.correcting.diagnose import Round, infer, model_error_f
-from matchkit.correcting.lots import for_palette
-from matchkit.correcting.overpour import over_pour
 from matchkit.errors import InputError
-from matchkit.files.recipe import read_recipe
 from matchkit.fitting.fit import Fit
 from matchkit.matching.garment import Strokes
-from matchkit.matching.probability import chance_text, spread_of
-from matchkit.matching.rank import check, check_lab
+from matchkit.matching.probability import chance_text
 from matchkit.matching.solve import Target, spectral_target
 from matchkit.paper.jobsize import PrintJob
 from matchkit.paper.ticket import Container
 from matchkit.paper.ticket_sheet import ticket_html
 from matchkit.paper.weighing import CONTAINERS_ML
 from matchkit.plan.drawdowns import rows
+from matchkit.report.check import check_parts
 from matchkit.report.comparison import comparison_page
+from matchkit.report.corrections import correction_parts, finish_parts
 from matchkit.report.cover import cover_parts
 from matchkit.report.plan import plan_page
 from matchkit.report.terminal import to_text
+from matchkit.workflows.checking import check
 from matchkit.workflows.comparing import compare, formula_of
+from matchkit.workflows.correcting_batch import CorrectOptions, Mixed, correct
 from matchkit.workflows.covering import cover
 from matchkit.workflows.finding import find_formulas
+from matchkit.workflows.finishing_batch import finish_batch
 from matchkit.workflows.formula import Formula
 from matchkit.workflows.formulas import Search
 from matchkit.workflows.lot_checking import LotDrawdown, check_lot
@@ -291,30 +286,24 @@ def check_book(lab: bool) -> Adapter:
         R = cured(MEASURED)
         batch = room.kept(FORMULA, R, *aim)
         text, data = room.verb("measure", batch, room.spectrum("reading", R))
-        light, words = re.search(r"under (\S+), tolerance .*?; it is: (.*)", text).groups()
-        told = check_facts(text, {light: data["de00"]}, {light: words})
-        return told | {"lots": lots_told(text)} if lots_told(text) else told
+        judged = data["judged"]
+        words = {light: each["words"] for light, each in judged["delta"].items()}
+        return check_facts(text, judged["de00"], words)
 
     return ask
 
 
 def check_python(lab: bool) -> Adapter:
     def ask(room: Room) -> Facts:
-        known = by_library(room)
-        shop, R = known.shop, np.round(cured(MEASURED), 5)
-        if lab:
-            light = shop.lights[0]
-            own = Lab(R, light, shop.observer).tolist()
-            found = check_lab(LAB, own, light, shop.tolerance_de00)
-        else:
-            found = check(
-                room.target_R, R[None], lights=shop.lights, observer=shop.observer,
-                tolerance_de00=shop.tolerance_de00,
-            )  # fmt: skip
+        session, R = Session(room.folder), np.round(cured(MEASURED), 5)
+        wanted = wanted_lab(session, LAB) if lab else wanted_listed(session, TARGET)
+        found = check(session, wanted, R[None])
+        text = "\n".join([*told(session), to_text(check_parts(found))])
+        verdict = found.verdict
         return check_facts(
-            "PASS" if found.passed else "FAIL",
-            dict(zip(found.lights, found.de00.tolist(), strict=True)),
-            dict(zip(found.lights, found.words, strict=True)),
+            text,
+            dict(zip(verdict.lights, verdict.de00.tolist(), strict=True)),
+            dict(zip(verdict.lights, verdict.words, strict=True)),
         )
 
     return ask
@@ -413,9 +402,11 @@ class Batch:
         return np.round(cured(self.poured, self.lots), 5)
 
 
-def corrected(text: str, first: float | None, ways: list[Facts]) -> Facts:
+def corrected(text: str) -> Facts:
+    ways = ways_in(text)
     return {
-        "now": first,
+        "now": number(r"Now: dE00 ([\d.]+)", text),
+        "as it is": re.findall(r"as it is: (.*?)$", text, re.M),
         "additions": [each["additions"] for each in ways],
         "after": [each["after"] for each in ways],
         "smallest": ways[0]["additions"] if ways else {},
@@ -442,36 +433,24 @@ def refusal(text: str) -> str:
     return found.group(0).strip() if found else ""
 
 
-WAY = {
-    "smallest addition": "smallest", "closest colour": "closest", "or, fewest inks": "fewest inks",
-    "or, closest": "closest",
-}  # fmt: skip
-
-
-def ways_in(text: str, head: re.Pattern[str]) -> list[Facts]:
-    """The additions in a command's or a verb's text: name, dE00 after, chance, then a table."""
-    ways: list[Facts] = []
-    for line in text.splitlines():
-        if found := head.search(line):
-            name = (found["name"] or "smallest").lower()
-            after, chance = float(found["after"]), found["chance"]
-            ways.append(
-                {"name": WAY.get(name, name), "after": after, "chance": chance, "additions": {}}
-            )
-        elif ways and (row := re.fullmatch(r"  (\S.*?) {2,}([\d.]+)|  (\S.*?) ([\d.]+)", line)):
-            ink, g = (row[1] or row[3]), (row[2] or row[4])
-            ways[-1]["additions"][ink.strip()] = float(g)
-    return ways
-
-
-COMMANDS_WAY = re.compile(
+WAY = re.compile(
     r"^(?P<name>\w[\w ]*): add .* then dE00 \S+ (?P<after>[\d.]+).*"
     r"chance in tolerance (?P<chance>.*)$"
 )
-BOOKS_WAY = re.compile(
-    r"^(?:batch \d+, correction \d+: dE00 [\d.]+|(?P<name>or, .*?): [\d.]+ g) -> (?P<after>[\d.]+)"
-    r" under \S+, chance (?P<chance>(?:over |under )?\d+ %)"
-)
+
+
+def ways_in(text: str) -> list[Facts]:
+    """The additions in an answer's text: name, dE00 after, chance, then a table."""
+    ways: list[Facts] = []
+    for line in text.splitlines():
+        if found := WAY.search(line):
+            name, after = found["name"].lower(), float(found["after"])
+            ways.append(
+                {"name": name, "after": after, "chance": found["chance"].strip(), "additions": {}}
+            )
+        elif ways and (row := re.fullmatch(r"(\S.*?)(?: +|\t)([\d.]+)\t?", line)):
+            ways[-1]["additions"][row[1].strip()] = float(row[2])
+    return ways
 
 
 def correct_command(batch: Batch) -> Adapter:
@@ -482,7 +461,7 @@ def correct_command(batch: Batch) -> Adapter:
             "correct", room.folder, room.targets, "--name", TARGET,
             "--weighed", room.place / "noted.csv", "--measured", room.place / "reading.csv", *more,
         ])  # fmt: skip
-        return corrected(text, number(r"Now: dE00 ([\d.]+)", text), ways_in(text, COMMANDS_WAY))
+        return corrected(text)
 
     return ask
 
@@ -501,18 +480,7 @@ def correct_form(batch: Batch) -> Adapter:
         form.measured.file.upload.value = handed(room.place / "reading.csv")
         form.look.click()
         text = seen("\n".join([form.rows.told.value, form.results.value, form.problems.value]))
-        chances = dict(re.findall(r"^after the (.+?)\t.*\t((?:over |under )?\d+ %)", text, re.M))
-        ways = [
-            {
-                "name": WAY.get(name, name),
-                "after": float(each.de00[0]),
-                "chance": chances.get(name),
-                "additions": amounts(form.job.found.palette.names, each.additions_g),
-            }
-            for name, each in form.ways.items()
-        ]
-        told = corrected(text, number(r"Now: dE00 ([\d.]+)", text), ways)
-        return told | ({"chance as it is": True} if "as it is now" in text else {})
+        return corrected(text)
 
     return ask
 
@@ -521,8 +489,7 @@ def correct_book(batch: Batch) -> Adapter:
     def ask(room: Room) -> Facts:
         more = [] if batch.room_g is None else ["--room", f"{batch.room_g:g}"]
         text, _ = spoken(["book", room.folder, "correct", room.batch, *more])
-        now = number(r"correction \d+: dE00 ([\d.]+)", text)
-        return corrected(text, now, ways_in(text, BOOKS_WAY))
+        return corrected(text)
 
     return ask
 
@@ -536,69 +503,32 @@ def correct_book_form(batch: Batch) -> Adapter:
         form = BookForm(room.opened, "Ana")
         form.open(room.batch)
         form.what.value = ADDED
-        form.room.text.value = "" if batch.room_g is None else f"{batch.room_g:g}"
-        form.ask.click()
-        text = seen(form.advice.value + "\n" + form.wrong.value)
-        after = number(r", ([\d.]+) after", text)
-        chance = re.search(r"chance within \S+: ((?:over |under )?\d+ %)", text)
-        way = {
-            "name": "smallest",
-            "after": after,
-            "chance": chance[1] if chance else None,
-            "additions": {k: round(v, 2) for k, v in form.rows.planned.items()},
-        }
-        return corrected(text, number(r"dE00 ([\d.]+) now", text), [way] if after else [])
+        form.advice.room.text.value = "" if batch.room_g is None else f"{batch.room_g:g}"
+        form.advice.ask.click()
+        text = seen(form.advice.told.value + "\n" + form.wrong.value)
+        return corrected(text)
 
     return ask
 
 
 def correct_python(batch: Batch) -> Adapter:
     def ask(room: Room) -> Facts:
-        known = by_library(room, heard=batch.R())
-        written = read_recipe(
-            room.place / "noted.csv", {ink.name: ink.series for ink in known.shop.inks},
-            mixes=known.shop.mixes, grams_only=True,
-        )  # fmt: skip
-        series = series_of(known, written.inks)
-        found = known.plain[series]
-        palette, shop = found.palette, known.shop
-        target = spectral(known, room.target_R)
-        spread = spread_of(palette, found.error_Lab, shop.resolution_g)
-        grams = grams_in(found, dict(zip(written.inks, written.grams, strict=True)))
-        words = "\n".join(known.told.words)
-        try:
-            belief = infer(
-                palette, [Round(grams=grams, R=batch.R())], spread, target=target,
-                model_f=model_error_f(found), known=for_palette(known.told.lots[series], palette),
-            )  # fmt: skip
-        except InputError as error:
-            return corrected("\n".join([words, *error.faults]), None, [])
-        stock = {ink.name: ink.stock_g for ink in shop.inks}
-        upper = np.array([np.inf if stock[n] is None else stock[n] for n in palette.names])
+        session = Session(room.folder)
+        wanted = wanted_listed(session, TARGET)
         room_g = np.inf if batch.room_g is None else batch.room_g
-
-        def by(how: Any, room_g: float = room_g) -> Any:
-            return how(
-                palette, belief, target, spread, tolerance_de00=shop.tolerance_de00,
-                resolution_g=shop.resolution_g, room_g=room_g, upper_g=upper,
-            )  # fmt: skip
-
-        every = {name: by(how) for name, how in WAYS.items()}
-        free = by(correct, np.inf) if room_g < np.inf else None
-        said = leave_words(every, float(grams.sum()), room_g, free)
-        now = float(de00(target.lab[0], Lab(batch.R(), target.lights[0], target.observer)))
-        ways = [
-            {
-                "name": name,
-                "after": float(each.de00[0]),
-                "chance": None,
-                "additions": amounts(palette.names, each.additions_g),
-            }
-            for name, each in worth_doing(every, float(grams.sum())).items()
-        ]
-        return corrected(f"{words}\n{said}", now, ways) | {"chances told": None}
+        rounds = [Mixed(grams=batch.noted, R=batch.R())]
+        try:
+            found = correct(session, wanted, rounds, CorrectOptions(room_g=room_g))
+        except InputError as error:
+            return corrected("\n".join([*told(session), *error.faults]))
+        return corrected("\n".join([*told(session), to_text(correction_parts(found))]))
 
     return ask
+
+
+def told(session: Session) -> list[str]:
+    """What a session has to say besides an answer."""
+    return [notice.text for notice in session.notices]
 
 
 def correct_doors(batch: Batch) -> dict[str, Adapter | Absent | None]:
@@ -616,41 +546,59 @@ def correct_doors(batch: Batch) -> dict[str, Adapter | Absent | None]:
 IN_POT = {"Quay White": 315.72, "Kelp Green": 156.7}
 
 
-def rescued(over: Sequence[str], ways: Facts, text: str) -> Facts:
-    return {"over": list(over), "ways": ways, "warnings": warned(text), "lots": lots_told(text)}
+def rescued(text: str) -> Facts:
+    ways: dict[str, Facts] = {}
+    for line in text.splitlines():
+        if found := re.match(r"(.*?): ([\d.]+) g, dE00 \S+ ([\d.]+)", line):
+            ways[found[1]] = {"total": float(found[2]), "de00": float(found[3]), "rest": {}}
+        elif ways and (row := re.fullmatch(r"(\S.*?)(?: +|\t)([\d.]+)\t?", line)):
+            [*ways.values()][-1]["rest"][row[1].strip()] = float(row[2])
+    over = re.findall(r"Over-poured: (.*)", text)
+    return {"over": over, "ways": ways, "warnings": warned(text), "lots": lots_told(text)}
 
 
 def pour_command(room: Room) -> Facts:
-    text, data = room.command(
+    text, _ = room.command(
         "correct", room.folder, room.targets, "--name", TARGET,
         "--plan", room.recipe("plan", FORMULA), "--weighed", room.recipe("in", IN_POT),
     )  # fmt: skip
-    ways = {
-        name: {"rest": by_name(way["rest"]), "total": way["total_grams"], "de00": way["de00"]}
-        for name, way in data["ways"].items()
-    }
-    return rescued(data["over"], ways, text)
+    return rescued(text)
+
+
+def pour_form(room: Room) -> Facts:
+    from matchkit.forms.correct import WEIGHING, CorrectForm
+
+    tickets = room.place / "tickets"
+    tickets.mkdir(exist_ok=True)
+    for name, grams in (("plan", FORMULA), ("in", IN_POT)):
+        (tickets / f"{name}.csv").write_bytes(room.recipe(name, grams).read_bytes())
+    form = CorrectForm(room.opened, TARGET, "in")
+    form.state.value, form.planned.value = WEIGHING, "plan"
+    form.look.click()
+    return rescued(seen(form.results.value + form.problems.value))
+
+
+def pour_book(room: Room) -> Facts:
+    room.begun(FORMULA)
+    text, _ = room.verb("correct", room.batch, "--weighed", room.recipe("in", IN_POT))
+    return rescued(text)
+
+
+def pour_book_form(room: Room) -> Facts:
+    from matchkit.forms.book import BookForm
+
+    form = BookForm(room.opened, "Ana")
+    form.open(room.batch)
+    for ink, grams in IN_POT.items():
+        form.rows.fields[ink].text.value = f"{grams:g}"
+    form.advice.go_on.click()
+    return rescued(seen(form.advice.ways.value + "\n" + form.wrong.value))
 
 
 def pour_python(room: Room) -> Facts:
-    known = by_library(room)
-    fit = known.fits[series_of(known, [*FORMULA])]
-    target = spectral(known, room.target_R)
-    found = over_pour(
-        fit.palette, grams_in(fit, FORMULA), grams_in(fit, IN_POT), target,
-        tolerance_de00=known.shop.tolerance_de00, resolution_g=known.shop.resolution_g,
-    )  # fmt: skip
-    each = {name: getattr(found, name) for name in ("scaled", "least_growth", "same_size")}
-    ways = {
-        name: {
-            "rest": amounts(fit.palette.names, way.rest_g),
-            "total": way.total_g,
-            "de00": dict(zip(target.light_names, way.de00.tolist(), strict=True)),
-        }
-        for name, way in each.items()
-        if way is not None
-    }
-    return rescued(found.over, ways, "\n".join(known.told.words))
+    session = Session(room.folder)
+    found = finish_batch(session, wanted_listed(session, TARGET), FORMULA, IN_POT)
+    return rescued("\n".join([*told(session), to_text(finish_parts(found))]))
 
 
 # ---- over garments
@@ -954,8 +902,9 @@ JOBS: dict[str, dict[str, Adapter | Absent | None]] = {
     "correct, a mix in the batch": correct_doors(WITH_MIX),
     "over-poured while weighing": {
         "command": pour_command,
-        "form": Absent("no form tells the ways on while a batch is still weighed"),
-        "book": Absent("weigh tells what is far from the plan, and no way on"),
+        "form": pour_form,
+        "book": pour_book,
+        "book form": pour_book_form,
         "python": pour_python,
     },
     "cover": {"command": cover_command, "form": cover_form, "book": None, "python": cover_python},

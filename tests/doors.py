@@ -110,7 +110,7 @@ VERDICTS = {
 }
 LOT = re.compile(r"(?:^|: )([A-Z][\w ]*?)(?: lot \S+)? has run (\d+) % (strong|weak)", re.M)
 STRENGTH = re.compile(r"^(.+?) looks (\d+) % (?:too )?(strong|weak)", re.M)
-SLIP = re.compile(r"^(.+?): ([\d.]+) g were told, about ([\d.]+) g went in", re.M)
+SLIP = re.compile(r"^(.+?): ([\d.]+) g noted, but about ([\d.]+) g went in", re.M)
 CHANCE = re.compile(r"chance(?: in tolerance| within [\d.]+)?:? ((?:over |under )?\d+ %)", re.I)
 SENSITIVE = re.compile(r"Most sensitive: \S+ g too much (.+?) shifts|Pour (.+?) with most care")
 

@@ -26,12 +26,10 @@ from html import unescape
 from pathlib import Path
 
 import matchkit.book.store
-from matchkit.book.store import open_book
-from matchkit.book.work import advise
 from matchkit.cli import main
-from matchkit.files.fitted import fitted
-from matchkit.files.shop import read_shop
-from matchkit.paper.addition_sheet import addition_html
+from matchkit.report.corrections import addition_page
+from matchkit.workflows.correcting_batch import correct_batch
+from matchkit.workflows.session import Session
 from tests.studies import blind_accuracy
 
 AUTHORITIES = Path(__file__).parent / "authorities"
@@ -202,10 +200,9 @@ def figures():
 
 def slip():
     """The slip of an addition, as the form prints it."""
-    shop = read_shop("shop")
-    told = advise(open_book("shop"), shop, fitted("shop", shop)[0], SLIP_OF)
-    lights, day = told.target.light_names, NOW.date().isoformat()
-    return addition_html(told.inks, told.correction, "Bottle green", lights, shop, day)
+    session = Session("shop")
+    found = correct_batch(session, SLIP_OF)
+    return addition_page(found, found.smallest, session.files, NOW.date().isoformat()).html
 
 
 def accuracy():

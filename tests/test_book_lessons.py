@@ -14,7 +14,7 @@ from matchkit.book.jobs import job
 from matchkit.book.lessons import drift, fit_key, learned, save_lessons
 from matchkit.book.stock import keep_leftover, open_lot, today
 from matchkit.book.store import open_book, reading
-from matchkit.book.work import advise, approved_R, prediction
+from matchkit.book.work import approved_R, prediction
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.errors import InputError
 from matchkit.inks.palette import reflectance
@@ -25,6 +25,8 @@ from matchkit.matching.solve import spectral_target
 from matchkit.plots.charts import new_axes
 from matchkit.plots.lots import drift_chart
 from matchkit.simulator.simulate import opaque_R, read
+from matchkit.workflows.correcting_batch import correct_batch
+from matchkit.workflows.session import Session
 from tests.studies import book_learning
 
 STRONG = 1.06  # of the first colour's lot
@@ -95,6 +97,14 @@ class Hands:
 
     def lots(self, **how):
         return learned(self.book, self.shop, self.fits, **how).lots[""]
+
+
+def session_of(hands):
+    """A session on the hands' shop, which has no files."""
+    session = Session(hands.book.path.parent)
+    own = {"files": hands.shop, "fits": hands.fits, "book": hands.book, "targets": {}}
+    session.__dict__.update(own)
+    return session
 
 
 @pytest.fixture
@@ -284,14 +294,17 @@ def test_advice_brings_a_batch_in_on_the_bench(hands):
     for percent in (8.0, 15.0):
         hands.make(percent)
     batch = hands.make(12.0, other=None)
-    found = advise(hands.book, hands.shop, hands.fits, batch)
-    assert found.correction.added_g > 0
-    assert found.measurement == job(hands.book, batch).readings[0].measurement
+    found = correct_batch(session_of(hands), batch)
+    assert found.smallest.added_g > 0
+    with reading(hands.book) as db:
+        (kept,) = db.execute("SELECT measurement FROM correction").fetchall()
+    assert kept == (job(hands.book, batch).readings[0].measurement,)
     grams = hands.grams(12.0)
+    wanted = found.wanted.target.lab[0]
     before, after = (
-        float(de00(found.target.lab[0], Lab(opaque_R(hands.bench, g / g.sum(), hands.strengths),
+        float(de00(wanted, Lab(opaque_R(hands.bench, g / g.sum(), hands.strengths),
                                             "D65", 10)))
-        for g in (grams, grams + found.correction.additions_g)
+        for g in (grams, grams + found.smallest.additions_g)
     )  # fmt: skip
     assert before > 0.8
     assert after < 0.4
@@ -303,9 +316,9 @@ def test_advice_needs_a_target_and_a_bucket(hands, tmp_path):
     batch = hands.make(8.0)
     strike(hands.book, "weighing", job(hands.book, batch).pours[0].weighing, "spilt")
     with pytest.raises(InputError, match="not been weighed"):
-        advise(hands.book, hands.shop, hands.fits, batch)
+        correct_batch(session_of(hands), batch)
     with pytest.raises(InputError, match="no batch 1"):
-        advise(fresh.book, fresh.shop, fresh.fits, 1)
+        correct_batch(session_of(fresh), 1)
 
 
 def test_a_reprint_with_todays_lots_is_nearer_than_the_old_formula(hands):

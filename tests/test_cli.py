@@ -401,7 +401,7 @@ def test_a_batch_that_would_be_buried_is_better_mixed_anew(shop, ask, capsys, tm
         (["match"], "matchkit match: missing: SHOP; `matchkit match --help` tells the options"),
         (["match", "SHOP", "--bogus"], "matchkit match: not known here: --bogus; `matchkit match"),
         (["correct", "SHOP", "TARGETS", "--name", "Sea teal", "--weighed", "WEIGHED",
-          "--measured-lab", "-1,0,0"], "--measured-lab: found '-1,0,0'; L* is 0 to 100"),
+          "--measured-lab", "-1,0,0"], "measured Lab -1, 0, 0: L* is 0 to 100"),
         (["book", "SHOP"], "matchkit book: missing: VERB; `matchkit book --help`"),
         (["book", "SHOP", "find", "--since"], "--since: what it is to be is missing"),
         (["check", "SHOP", "WANTED", "SHOP"], "is a folder; a file is expected"),

@@ -16,9 +16,8 @@ from matchkit.correcting.advice import verdict, worth_doing
 from matchkit.correcting.correct import (
     AIM,
     Correction,
+    Limits,
     correct,
-    fewest_inks,
-    nearest,
     nothing_learned,
 )
 from matchkit.correcting.diagnose import Round, infer, predicted
@@ -94,7 +93,7 @@ CASES = ((0, 3), (1, 3), (2, 2), (3, 3))  # 0.7 to 2.2 dE00 off
 def test_the_smallest_addition_is_that_of_a_general_solver(palette, spread, k, seed):
     """scipy's SLSQP on the whole problem, not on its slopes."""
     target, belief = near_miss(palette, spread, MIXES[k], seed=seed)
-    found = correct(palette, belief, target, spread, **FINE)
+    found = correct(palette, belief, target, spread, Limits(**FINE))
     assert found.de00_before[0] > AIM
     assert found.de00[0] <= AIM * 1.01
     upper = np.full(len(palette.inks), np.inf)
@@ -103,10 +102,10 @@ def test_the_smallest_addition_is_that_of_a_general_solver(palette, spread, k, s
 
 def test_the_smallest_addition_of_two_inks_by_brute_force(palette, spread):
     target, belief = near_miss(palette, spread, MIXES[1], seed=1)
-    free = correct(palette, belief, target, spread, **FINE)
+    free = correct(palette, belief, target, spread, Limits(**FINE))
     pair = np.argsort(-free.additions_g)[:2]
     upper = np.where(np.isin(np.arange(len(palette.inks)), pair), np.inf, 0.0)
-    found = correct(palette, belief, target, spread, upper_g=upper, **FINE)
+    found = correct(palette, belief, target, spread, Limits(upper_g=upper, **FINE))
     longest = 2 * max(found.added_g, 1.0)
     axis = np.linspace(0, longest, 61)
     best = np.inf
@@ -125,11 +124,11 @@ def test_the_smallest_addition_of_two_inks_by_brute_force(palette, spread):
 def test_stock_that_runs_out_is_used_up_and_no_more(palette, spread, k, seed):
     """With less than is wanted of the main ink, still the smallest sum of all."""
     target, belief = near_miss(palette, spread, MIXES[k], seed=seed)
-    free = correct(palette, belief, target, spread, **FINE)
+    free = correct(palette, belief, target, spread, Limits(**FINE))
     i = int(np.argmax(free.additions_g))
     upper = np.full(len(palette.inks), np.inf)
     upper[i] = 0.5 * free.additions_g[i]
-    found = correct(palette, belief, target, spread, upper_g=upper, **FINE)
+    found = correct(palette, belief, target, spread, Limits(upper_g=upper, **FINE))
     assert (found.additions_g <= upper + 1e-9).all()
     best = by_slsqp(palette, belief, target, upper)
     if np.isfinite(best):
@@ -140,8 +139,8 @@ def test_stock_that_runs_out_is_used_up_and_no_more(palette, spread, k, seed):
 def test_a_batch_a_hundred_times_bigger_takes_a_hundred_times_more(palette, spread):
     target, small = near_miss(palette, spread, MIXES[0], seed=3)
     big = replace(small, grams=1e4 * small.grams)
-    a = correct(palette, small, target, spread, tolerance_de00=1.0, resolution_g=1e-5)
-    b = correct(palette, big, target, spread, tolerance_de00=1.0, resolution_g=1e-1)
+    a = correct(palette, small, target, spread, Limits(tolerance_de00=1.0, resolution_g=1e-5))
+    b = correct(palette, big, target, spread, Limits(tolerance_de00=1.0, resolution_g=1e-1))
     assert np.allclose(1e4 * a.additions_g, b.additions_g, atol=1.0)
     assert a.added_g > 0
 
@@ -149,9 +148,9 @@ def test_a_batch_a_hundred_times_bigger_takes_a_hundred_times_more(palette, spre
 def test_within_the_room_the_nearest(palette, spread):
     """SLSQP: the least dE00 with no more than the room."""
     target, belief = near_miss(palette, spread, MIXES[1], seed=2)
-    free = correct(palette, belief, target, spread, **FINE)
+    free = correct(palette, belief, target, spread, Limits(**FINE))
     room = 0.4 * free.added_g
-    found = correct(palette, belief, target, spread, room_g=room, **FINE)
+    found = correct(palette, belief, target, spread, Limits(room_g=room, **FINE))
     assert found.added_g <= room + 1e-9
     best = np.inf
     for seed in range(6):
@@ -165,16 +164,20 @@ def test_within_the_room_the_nearest(palette, spread):
         )
         best = min(best, solved.fun)
     assert found.de00[0] <= best + 0.02
-    assert correct(palette, belief, target, spread, room_g=0.0, **FINE).added_g == 0
+    assert correct(palette, belief, target, spread, Limits(room_g=0.0, **FINE)).added_g == 0
 
 
 def test_the_rounded_additions_still_fit_the_room(palette, spread):
     target, belief = near_miss(palette, spread, MIXES[1], seed=2)
-    free = correct(palette, belief, target, spread, **FINE)
+    free = correct(palette, belief, target, spread, Limits(**FINE))
     for share in (0.3, 0.9, 1.0):
         room = share * free.added_g
         coarse = correct(
-            palette, belief, target, spread, tolerance_de00=1.0, resolution_g=0.1, room_g=room
+            palette,
+            belief,
+            target,
+            spread,
+            Limits(tolerance_de00=1.0, resolution_g=0.1, room_g=room),
         )
         assert coarse.added_g <= room + 1e-9
         steps = coarse.additions_g / 0.1
@@ -183,7 +186,7 @@ def test_the_rounded_additions_still_fit_the_room(palette, spread):
 
 def test_nothing_is_added_to_what_is_near_enough(palette, spread):
     target, belief = near_miss(palette, spread, MIXES[0], lots=np.ones(len(palette.inks)))
-    found = correct(palette, belief, target, spread, **USUAL)
+    found = correct(palette, belief, target, spread, Limits(**USUAL))
     assert found.added_g == 0 and found.can_be_saved
     assert found.total_g == pytest.approx(500, abs=0.1)
     assert found.chance_in_tolerance > 0.99
@@ -195,11 +198,11 @@ def test_fewest_inks_is_one_where_one_does(palette, spread):
     weak = np.ones(len(names))
     weak[names.index("Scarlet")] = 0.8
     target, belief = near_miss(palette, spread, MIXES[0], lots=weak)
-    found = fewest_inks(palette, belief, target, spread, **FINE)
+    found = correct(palette, belief, target, spread, Limits(**FINE), "fewest inks")
     assert [names[i] for i in np.flatnonzero(found.additions_g)] == ["Scarlet"]
     assert found.de00[0] <= AIM * 1.05
     target, belief = near_miss(palette, spread, MIXES[0], seed=3)
-    found = fewest_inks(palette, belief, target, spread, **FINE)
+    found = correct(palette, belief, target, spread, Limits(**FINE), "fewest inks")
     assert (found.additions_g > 0).sum() > 1
     for i in range(len(names)):
         alone = np.arange(len(names)) == i
@@ -209,8 +212,8 @@ def test_fewest_inks_is_one_where_one_does(palette, spread):
 
 def test_nearest_comes_nearer_than_the_smallest(palette, spread):
     target, belief = near_miss(palette, spread, MIXES[1], seed=5)
-    small = correct(palette, belief, target, spread, **FINE)
-    near = nearest(palette, belief, target, spread, **FINE)
+    small = correct(palette, belief, target, spread, Limits(**FINE))
+    near = correct(palette, belief, target, spread, Limits(**FINE), "closest")
     assert near.de00[0] < 0.05 < small.de00[0]
     assert near.added_g >= small.added_g
 
@@ -222,18 +225,18 @@ def test_an_over_pour_without_any_measurement(palette, spread):
     poured = 500 * c
     poured[palette.names.index("Black")] *= 1.3
     belief = nothing_learned(palette, poured, spread)
-    found = correct(palette, belief, target, spread, **USUAL)
+    found = correct(palette, belief, target, spread, Limits(**USUAL))
     assert found.de00[0] <= AIM * 1.05
     assert found.added_g < 0.35 * 500  # 30 % more of the rest would do
     assert found.can_be_saved
-    stuck = correct(palette, belief, target, spread, room_g=2.0, **USUAL)
+    stuck = correct(palette, belief, target, spread, Limits(room_g=2.0, **USUAL))
     assert not stuck.can_be_saved and stuck.added_g <= 2.0
     assert stuck.de00[0] < stuck.de00_before[0]
 
 
 def test_what_is_said_is_what_the_palette_says(palette, spread):
     target, belief = near_miss(palette, spread, MIXES[2], seed=1)
-    found = correct(palette, belief, target, spread, **USUAL)
+    found = correct(palette, belief, target, spread, Limits(**USUAL))
     assert found.de00[0] == pytest.approx(away(palette, belief, target, found.additions_g))
     assert found.total_g == pytest.approx(belief.grams.sum() + found.added_g)
     assert found.de00_before[0] == pytest.approx(
@@ -253,7 +256,7 @@ def test_a_lab_reading_is_enough_to_correct_by(palette, spread):
 
     seen = Round(grams=500 * c, lab=lab(500 * c), lab_covariance=0.05**2 * np.eye(3))
     belief = infer(palette, [seen], spread, target=target)
-    found = correct(palette, belief, target, spread, **USUAL)
+    found = correct(palette, belief, target, spread, Limits(**USUAL))
     assert found.de00_before[0] > AIM
     assert float(de00(target.lab[0], lab(500 * c + found.additions_g))) < 0.45
 
@@ -264,9 +267,9 @@ def test_what_the_balance_can_show_is_within_the_aim(palette, spread, seed, gram
     """Not a hair beyond 0.3 of the tolerance, and hardly a step of the balance more than needed."""
     target, belief = near_miss(palette, spread, {"White": 0.7, "Green": 0.2, "Lemon": 0.1},
                                grams=grams, seed=seed)  # fmt: skip
-    found = correct(palette, belief, target, spread, **USUAL)
+    found = correct(palette, belief, target, spread, Limits(**USUAL))
     assert found.de00[0] <= AIM
-    exact = correct(palette, belief, target, spread, **FINE).added_g
+    exact = correct(palette, belief, target, spread, Limits(**FINE)).added_g
     assert found.added_g <= exact + 0.05
     for i in np.flatnonzero(found.additions_g):
         less = found.additions_g.copy()
@@ -279,10 +282,10 @@ def test_a_small_batch_that_was_read_is_no_gamble(palette, spread, grams):
     """Its weights are uncertain, its colour is not: it was measured, and it is in."""
     target, belief = near_miss(palette, spread, {"White": 0.6, "Sky_blue": 0.3, "Black": 0.1},
                                lots=np.ones(len(palette.inks)), grams=grams)  # fmt: skip
-    found = correct(palette, belief, target, spread, **USUAL)
+    found = correct(palette, belief, target, spread, Limits(**USUAL))
     assert not found.added_g and found.chance_in_tolerance > 0.99
     unread = nothing_learned(palette, belief.grams, spread)
-    assert correct(palette, unread, target, spread, **USUAL).chance_in_tolerance < (
+    assert correct(palette, unread, target, spread, Limits(**USUAL)).chance_in_tolerance < (
         0.9 if grams == 5 else 1
     )
 
@@ -306,15 +309,16 @@ def test_what_a_mixer_would_do():
     assert list(worth_doing(good, 100.0)) == ["smallest", "closest"]
     assert verdict(good, 100.0) == ""
     assert worth_doing({"smallest": big}, 100.0) == {}
-    assert "900 g more (1000 g in all) to bring this batch in, 9 times" in verdict(
+    assert "900 g more (1000 g in all) to bring this batch within tolerance, 9 times" in verdict(
         {"a": big}, 100.0
     )
-    assert list(worth_doing({"smallest": none}, 100.0)) == ["smallest"]
+    assert list(worth_doing({"smallest": none}, 100.0)) == ["nearest"]
     assert verdict({"a": none}, 100.0).startswith(
         "This batch can't be brought within tolerance: mix"
     )
     told = verdict({"a": none}, 100.0, 50.0, small)
     assert told.endswith("20 g would do it (120 g in all).") and "room for 50 g" in told
+    assert verdict({"a": none}, 100.0, 0.0, small).startswith("With no room left in the container")
     assert "nor with any room: mix a new batch" in verdict({"a": none}, 100.0, 50.0, none)
     nothing_gained = way(5.0, 8.95, False)
     assert worth_doing({"a": nothing_gained}, 100.0) == {}

@@ -26,7 +26,7 @@ w = pytest.importorskip("ipywidgets", reason="ipywidgets is not installed")
 
 from matchkit.forms.check import CheckForm  # noqa: E402
 from matchkit.forms.compare import CompareForm  # noqa: E402
-from matchkit.forms.correct import CorrectForm, corrections, example_job  # noqa: E402
+from matchkit.forms.correct import CorrectForm  # noqa: E402
 from matchkit.forms.inks import InksForm  # noqa: E402
 from matchkit.forms.match import ANY, MatchForm  # noqa: E402
 from matchkit.forms.parts import Runner, alert, amount_field, button, number_field, safe  # noqa: E402
@@ -378,8 +378,11 @@ def test_correct_round_by_round(opened, own_folder):
     assert "is not a number" in form.problems.value
     form.room.text.value = ""
     form.look.click()
-    assert "as it is now" in form.results.value and CAUTIONS["machine"] in form.results.value
-    added = form.ways["smallest addition"].additions_g
+    assert (
+        "chance in tolerance as it is" in form.results.value
+        and CAUTIONS["machine"] in form.results.value
+    )
+    added = form.ways["smallest"].additions_g
     form.save.click()
     assert (own_folder / "tickets" / "Addition-Sea-teal.html").is_file()
     before = form.rows.read()[1]
@@ -396,14 +399,17 @@ def test_correct_round_by_round(opened, own_folder):
         "second.csv", spectrum_csv(form.picker.listed["Sea teal"])
     )
     form.look.click()
-    assert len(form.job.rounds) == 2
+    assert len(form.rounds) == 1 and len(form.now) == 2
     assert "Nothing to add." in form.results.value
 
 
 def test_correct_within_a_small_room(opened):
-    job = example_job(opened)
-    small = corrections(type(job)(**{**vars(job), "room_g": 5.0}))
-    assert all(each.added_g <= 5.0 + 1e-9 for each in small.values())
+    form = CorrectForm(opened, "Sea teal", "example batch")
+    for room, head in (("5", "With room for 5 g"), ("0", "With no room left in the container")):
+        form.room.text.value = room
+        form.look.click()
+        assert head in form.results.value
+        assert all(each.added_g <= float(room) + 1e-9 for each in form.ways.values())
 
 
 def test_correct_says_when_a_new_batch_is_better(opened):

@@ -6,7 +6,7 @@ from small_bench import mixture, shop, target_of
 
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.tristimulus import Lab, de00
-from matchkit.correcting.correct import WAYS
+from matchkit.correcting.correct import Limits, correct
 from matchkit.correcting.diagnose import Round, f_inverse, infer
 from matchkit.correcting.hold_back import hold_back, share_for
 from matchkit.errors import InputError
@@ -27,9 +27,8 @@ def plan_and_target(**shares):
 def finished(palette, first_g, R, target, spread, tolerance, model_f):
     """What the correction that comes closest adds to a first pour that was measured, (n_ink,)."""
     belief = infer(palette, [Round(grams=first_g, R=R)], spread, target=target, model_f=model_f)
-    how = WAYS["closest"](
-        palette, belief, target, spread, tolerance_de00=tolerance, resolution_g=0.01
-    )
+    limits = Limits(tolerance_de00=tolerance, resolution_g=0.01)
+    how = correct(palette, belief, target, spread, limits, "closest")
     return how.additions_g
 
 

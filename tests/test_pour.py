@@ -6,6 +6,7 @@ from scipy.optimize import minimize
 from small_bench import mixture, shop, target_of
 
 from matchkit.correcting.container import bucket_of, seen_after
+from matchkit.correcting.correct import Limits
 from matchkit.correcting.overpour import over_pour
 from matchkit.errors import InputError
 from matchkit.inks.palette import reflectance
@@ -40,7 +41,7 @@ def grams(palette, **inks):
 
 def test_the_rest_in_proportion_by_hand(palette, plan, target):
     # 440 g of White where 400 were asked for: everything times 1.1, so 66 and 44 to pour.
-    rescue = over_pour(palette, plan, grams(palette, White=440), target, **LIMITS)
+    rescue = over_pour(palette, plan, grams(palette, White=440), target, Limits(**LIMITS))
     assert rescue.over == ("White",) and rescue.wrong == ()
     np.testing.assert_allclose(rescue.scaled.rest_g, grams(palette, Lemon=66, Green=44), atol=1e-9)
     assert rescue.scaled.total_g == 550 and rescue.scaled.growth_g == 50
@@ -49,7 +50,7 @@ def test_the_rest_in_proportion_by_hand(palette, plan, target):
 
 
 def test_nothing_went_wrong(palette, plan, target):
-    rescue = over_pour(palette, plan, grams(palette, White=400, Lemon=20), target, **LIMITS)
+    rescue = over_pour(palette, plan, grams(palette, White=400, Lemon=20), target, Limits(**LIMITS))
     assert rescue.over == () and rescue.wrong == ()
     for way in (rescue.scaled, rescue.least_growth, rescue.same_size):
         assert way.growth_g == 0 and way.de00[0] < 0.05
@@ -62,7 +63,7 @@ def test_nothing_went_wrong(palette, plan, target):
 def test_no_general_solver_grows_the_batch_less(palette, plan, target, held):
     weighed = grams(palette, **held)
     bucket, left = bucket_of(palette, weighed), 500 - weighed.sum()
-    rescue = over_pour(palette, plan, weighed, target, **LIMITS)
+    rescue = over_pour(palette, plan, weighed, target, Limits(**LIMITS))
 
     def far(rest):
         return seen_after(bucket, target, rest)[2]
@@ -99,7 +100,7 @@ def test_no_general_solver_grows_the_batch_less(palette, plan, target, held):
 
 def test_a_wrong_ink_cannot_be_scaled_away(palette, plan, target):
     weighed = grams(palette, White=400, Magenta=1.0)
-    rescue = over_pour(palette, plan, weighed, target, **LIMITS)
+    rescue = over_pour(palette, plan, weighed, target, Limits(**LIMITS))
     assert rescue.wrong == ("Magenta",) and rescue.scaled is None
     best = rescue.least_growth
     assert best is None or best.de00[0] <= 0.31
@@ -110,7 +111,7 @@ def test_a_wrong_ink_cannot_be_scaled_away(palette, plan, target):
 def test_a_bucket_that_is_spoiled(palette):
     plan = 500 * mixture(shop()[0], White=0.98, Lemon=0.02)
     clean = target_of(shop()[0], plan / 500)
-    rescue = over_pour(palette, plan, grams(palette, White=400, Black=60), clean, **LIMITS)
+    rescue = over_pour(palette, plan, grams(palette, White=400, Black=60), clean, Limits(**LIMITS))
     assert rescue.least_growth is None
     assert rescue.same_size.de00[0] > 10
 
@@ -118,14 +119,16 @@ def test_a_bucket_that_is_spoiled(palette):
 def test_a_plan_that_is_off_target_is_kept_to(palette, plan):
     # The target is out of reach; what was chosen is the plan's colour.
     far = target_of(shop()[0], mixture(shop()[0], White=0.7, Lemon=0.3))
-    rescue = over_pour(palette, plan, grams(palette, White=440), far, **LIMITS)
+    rescue = over_pour(palette, plan, grams(palette, White=440), far, Limits(**LIMITS))
     np.testing.assert_allclose(rescue.scaled.rest_g, grams(palette, Lemon=66, Green=44), atol=1e-9)
     off = rescue.scaled.de00[0] - rescue.least_growth.de00[0]
     assert abs(off) < 0.35 and rescue.scaled.de00[0] > 3
 
 
 def test_the_room_of_the_container(palette, plan, target):
-    rescue = over_pour(palette, plan, grams(palette, White=440), target, room_g=80.0, **LIMITS)
+    rescue = over_pour(
+        palette, plan, grams(palette, White=440), target, Limits(**LIMITS, room_g=80.0)
+    )
     assert not rescue.scaled.fits and "takes only 80 g more" in rescue.scaled.words
     assert rescue.same_size.fits
 
@@ -133,9 +136,9 @@ def test_the_room_of_the_container(palette, plan, target):
 @pytest.mark.parametrize(
     ("plan_g", "in_g", "room", "part"),
     [
-        ("plan", {"White": -1.0}, np.inf, "bucket: White is -1 g"),
-        ("plan", {"White": np.nan}, np.inf, "bucket: White is nan g"),
-        ("plan", {}, np.inf, "bucket: every weight is 0"),
+        ("plan", {"White": -1.0}, np.inf, "container: White is -1 g"),
+        ("plan", {"White": np.nan}, np.inf, "container: White is nan g"),
+        ("plan", {}, np.inf, "container: every weight is 0"),
         ("nothing", {"White": 1.0}, np.inf, "plan: every weight is 0"),
         ("plan", {"White": 1.0}, -5.0, "room: found -5 g"),
     ],
@@ -143,5 +146,5 @@ def test_the_room_of_the_container(palette, plan, target):
 def test_bad_weights_are_refused(palette, plan, target, plan_g, in_g, room, part):
     plan_g = plan if plan_g == "plan" else 0 * plan
     with pytest.raises(InputError) as caught:
-        over_pour(palette, plan_g, grams(palette, **in_g), target, room_g=room, **LIMITS)
+        over_pour(palette, plan_g, grams(palette, **in_g), target, Limits(**LIMITS, room_g=room))
     assert part in str(caught.value)

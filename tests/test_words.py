@@ -10,7 +10,7 @@ from small_bench import mixture, shop, target_of
 
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.colorimetry.words import direction
-from matchkit.correcting.correct import correct
+from matchkit.correcting.correct import Limits, correct
 from matchkit.correcting.diagnose import infer, predicted
 from matchkit.correcting.visual import WORDS, look_round, lots_that_explain, offset, parse
 from matchkit.errors import InputError
@@ -142,7 +142,7 @@ def test_correcting_by_words_helps_most_batches():
         lots = lots_that_explain(palette, told, target, usual)
         belief = infer(palette, [told], spread, target=target, known=lots, slips=False)
         added = correct(
-            palette, belief, target, spread, tolerance_de00=1.0, resolution_g=0.01
+            palette, belief, target, spread, Limits(tolerance_de00=1.0, resolution_g=0.01)
         ).additions_g
         whole = (500 * c + added) / (500 + added.sum())
         before.append(float(de00(target.lab[0], seen)))

@@ -15,7 +15,7 @@ that is logged twice counts once.
 
 import json
 import sqlite3
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from hashlib import sha256
 
@@ -68,6 +68,11 @@ class Learned:
     lots: dict[str, Lots]
     words: tuple[str, ...]
     odd: tuple[str, ...]
+
+    def words_about(self, inks: Iterable[str]) -> tuple[str, ...]:
+        """Those of `words` that are about `inks`."""
+        heads = tuple(f"{ink} {then} " for ink in inks for then in ("lot", "has"))
+        return tuple(line for line in self.words if line.startswith(heads))
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,4 +1,4 @@
-"""The record book at work: a correction by what it knows, old paper formulas."""
+"""The record book at work: how a batch stands, a reprint, old paper formulas."""
 
 import json
 from collections.abc import Mapping, Sequence
@@ -9,15 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.book.entries import log_formula
-from matchkit.book.jobs import Job, job
-from matchkit.book.lessons import fit_key, learned, rounds_of
+from matchkit.book.jobs import Job
+from matchkit.book.lessons import fit_key
 from matchkit.book.rows import parts_of
 from matchkit.book.store import Book, reading
-from matchkit.colorimetry.tristimulus import Lab, XYZ_to_Lab, de00
+from matchkit.colorimetry.tristimulus import Lab
 from matchkit.colorimetry.words import direction
-from matchkit.correcting.correct import WAYS, Correction, nothing_learned
-from matchkit.correcting.diagnose import Belief, Round, infer, model_error_f
-from matchkit.correcting.lots import for_palette
 from matchkit.errors import InputError
 from matchkit.files.mixtures import AMOUNTS, mixtures
 from matchkit.files.recipe import in_inks, series_with
@@ -28,15 +25,12 @@ from matchkit.inks.palette import Palette, reflectance
 from matchkit.inks.recipe import weigh_out
 from matchkit.inks.shop import Shop
 from matchkit.matching.match import fractions_for, odds_of, palette_for
-from matchkit.matching.probability import spread_of
 from matchkit.matching.rank import Candidate, weighed
 from matchkit.matching.solve import Target, lab_target, spectral_target
 
 __all__ = [
-    "Advice",
     "Foretold",
     "PaperFormula",
-    "advise",
     "approved_R",
     "foretold",
     "import_paper",
@@ -48,24 +42,6 @@ __all__ = [
 ]
 
 Array = NDArray[np.float64]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Advice:
-    """What to add to a batch of the book, and what is thought of it; `inks` name the arrays.
-
-    `de00_before` (n_light,) is that of the last reading, or predicted if there is none.
-    """
-
-    batch: int
-    measurement: int | None
-    inks: tuple[str, ...]
-    belief: Belief
-    correction: Correction  # the smallest of the ways
-    ways: Mapping[str, Correction]  # by what each is: the smallest, of fewest inks, the closest
-    de00_before: Array
-    target: Target
-    words: tuple[str, ...]  # what earlier batches told of the lots
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -120,67 +96,7 @@ def verdict(book: Book, shop: Shop, batch: Job) -> str:
     word = "PASS" if last.passed else "FAIL"
     return (
         f"{word}: dE00 {last.de00:.2f} under {target.light_names[0]}, tolerance "
-        f"{shop.tolerance_de00:g}; it is: {direction(target.lab[0], seen)}"
-    )
-
-
-def advise(
-    book: Book,
-    shop: Shop,
-    fits: Mapping[str, Fit],
-    batch: int,
-    *,
-    room_g: float = np.inf,
-    learning: bool = True,
-    anyway: bool = False,
-) -> Advice:
-    """The smallest addition for a batch, by its own readings and what earlier batches told.
-
-    `fits` are the shop's own, not those of `learned`.  With `anyway` a reading that can't
-    come from these inks is used all the same.
-    """
-    story = job(book, batch)
-    target = target_of(book, shop, story)
-    if target is None:
-        raise InputError(f"batch {batch} has no target; a correction needs one to aim at")
-    found = _fit_for(fits, [ink for pour in story.pours for ink in pour.holds] or [*story.holds])
-    palette = found.palette
-    known = learned(book, shop, fits, learning=learning, without=batch)
-    lots = next(known.lots[s] for s, f in fits.items() if f is found)
-    spread = spread_of(palette, found.error_Lab, shop.resolution_g)
-    rounds = rounds_of(story, palette, shop)
-    told = for_palette(lots, palette)
-    if rounds:
-        belief = infer(
-            palette, rounds, spread, target=target, model_f=model_error_f(found),
-            refuse=not anyway, known=told,
-        )  # fmt: skip
-    else:
-        belief = nothing_learned(palette, _in_bucket(story, palette), spread, told)
-    ways = {
-        name: how(
-            palette,
-            belief,
-            target,
-            spread,
-            tolerance_de00=shop.tolerance_de00,
-            resolution_g=shop.resolution_g,
-            room_g=room_g,
-            upper_g=_there(shop, palette),
-        )
-        for name, how in WAYS.items()
-    }
-    answer = ways["smallest"]
-    return Advice(
-        batch=batch,
-        measurement=story.readings[-1].measurement if rounds else None,
-        inks=palette.names,
-        belief=belief,
-        correction=answer,
-        ways=ways,
-        de00_before=_away(target, rounds[-1]) if rounds else answer.de00_before,
-        target=target,
-        words=known.words,
+        f"{shop.tolerance_de00:g}; drawdown compared with target: {direction(target.lab[0], seen)}"
     )
 
 
@@ -304,27 +220,3 @@ def prediction(
 def _fit_for(fits: Mapping[str, Fit], inks: Sequence[str]) -> Fit:
     palette = palette_for({series: found.palette for series, found in fits.items()}, inks)
     return next(found for found in fits.values() if found.palette is palette)
-
-
-def _in_bucket(story: Job, palette: Palette) -> Array:
-    held = np.zeros(len(palette.inks))
-    for pour in story.pours:
-        for ink, grams in pour.holds.items():
-            held[palette.index(ink)] += grams
-    if not held.sum() > 0:
-        raise InputError(f"batch {story.batch} has not been weighed yet; nothing to correct")
-    return held
-
-
-def _away(target: Target, last: Round) -> Array:
-    """dE00 of a reading from a target, (n_light,)."""
-    R = np.asarray(last.R)
-    lab = XYZ_to_Lab((R @ target.W).reshape(-1, 3), target.whites)
-    return de00(target.lab, lab)
-
-
-def _there(shop: Shop, palette: Palette) -> Array:
-    """Grams of each ink that may be added, (n_ink,)."""
-    stock = {ink.name: ink.stock_g for ink in shop.inks}
-    there = [stock.get(name) for name in palette.names]
-    return np.array([np.inf if g is None else g for g in there])

@@ -1,17 +1,34 @@
-"""Which ways to correct a batch a mixer would take, and when a new batch is better.
+"""What went wrong with a batch, which ways to correct it are worth doing, and when none is.
 
-Additions alone can bring a batch nearly anywhere, if they bury it.  Nobody pours a thousand
-times the batch on top of it: beyond three times, a new batch is cheaper, and this one is a
-leftover that some other colour can start from.  The three times are our own, no source.
+Additions can bring a batch to nearly any colour if they are large enough.  Beyond three times
+the batch a new batch is cheaper, and this one is a leftover that another colour can start
+from.  The three times are our own, no source.
 """
 
 from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
 
 from matchkit.correcting.correct import Correction
+from matchkit.correcting.diagnose import Belief
+from matchkit.inks.palette import Palette
 
-__all__ = ["MOST_TIMES", "verdict", "worth_doing"]
+__all__ = [
+    "MOST_TIMES",
+    "LotStrength",
+    "WeighingError",
+    "lot_strengths",
+    "verdict",
+    "weighing_errors",
+    "worth_doing",
+]
+
+Array = NDArray[np.float64]
 
 MOST_TIMES = 3.0  # of the batch that an addition may be
+ERROR_G, ERROR_SHARE = 0.2, 0.03  # a weight farther off than both is an error worth telling
 LEAST_DE00 = 0.1  # an addition that gains less is not worth a weighing
 KEEP = (
     "mix a new batch, and keep this one as a leftover: a row of mixes.csv, which "
@@ -19,8 +36,52 @@ KEEP = (
 )
 
 
+@dataclass(frozen=True, kw_only=True)
+class WeighingError:
+    """An ink of which another amount than was noted went in, most likely; in grams."""
+
+    ink: str
+    noted_g: float
+    probably_g: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class LotStrength:
+    """An ink that looks stronger (above 0) or weaker than the fitted lot, in percent."""
+
+    ink: str
+    percent: float
+    error_percent: float  # standard error
+
+
+def weighing_errors(
+    palette: Palette, belief: Belief, weighed_g: Array
+) -> tuple[WeighingError, ...]:
+    """The weights `weighed_g` (n_ink,) that most likely were others."""
+    off = np.abs(belief.grams - weighed_g)
+    return tuple(
+        WeighingError(
+            ink=palette.names[i],
+            noted_g=round(float(weighed_g[i]), 6),
+            probably_g=round(float(belief.grams[i]), 2),
+        )
+        for i in np.flatnonzero(off > np.maximum(ERROR_G, ERROR_SHARE * weighed_g))
+    )
+
+
+def lot_strengths(palette: Palette, belief: Belief) -> tuple[LotStrength, ...]:
+    """The inks of a batch that are off by more than 1 % and than their standard error."""
+    by = 100 * (belief.strengths - 1)
+    error = 100 * np.sqrt(np.diag(belief.covariance))
+    off = (belief.grams > 0) & (np.abs(by) > np.maximum(1, error))
+    return tuple(
+        LotStrength(ink=palette.names[i], percent=float(by[i]), error_percent=float(error[i]))
+        for i in np.flatnonzero(off)
+    )
+
+
 def worth_doing(ways: Mapping[str, Correction], batch_g: float) -> dict[str, Correction]:
-    """Of the ways by name those that bring a batch of `batch_g` in; if none does, the nearest.
+    """The ways by name that bring a batch of `batch_g` within tolerance, else the nearest.
 
     Each addition once, none of more than `MOST_TIMES` the batch, and none that gains nothing.
     """
@@ -31,11 +92,11 @@ def worth_doing(ways: Mapping[str, Correction], batch_g: float) -> dict[str, Cor
         if 0 < way.added_g <= MOST_TIMES * batch_g and addition not in poured:
             poured.add(addition)
             sound[name] = way
-    coming_in = {name: way for name, way in sound.items() if way.can_be_saved}
-    if coming_in or not sound:
-        return coming_in
-    name, way = min(sound.items(), key=lambda each: float(each[1].de00[0]))
-    return {name: way} if way.de00_before[0] - way.de00[0] > LEAST_DE00 else {}
+    saving = {name: way for name, way in sound.items() if way.can_be_saved}
+    if saving or not sound:
+        return saving
+    way = min(sound.values(), key=lambda each: float(each.de00[0]))
+    return {"nearest": way} if way.de00_before[0] - way.de00[0] > LEAST_DE00 else {}
 
 
 def verdict(
@@ -44,7 +105,7 @@ def verdict(
     room_g: float = float("inf"),
     free: Correction | None = None,
 ) -> str:
-    """Why a batch had better be left, and what to do instead; "" where it comes in.
+    """Why a batch had better be left, and what to do instead; "" where it can be corrected.
 
     `ways` are within `room_g`; `free` is the smallest addition without that limit.
     """
@@ -52,7 +113,8 @@ def verdict(
         return ""
     limited = room_g < float("inf")
     out = "this batch can't be brought within tolerance"
-    out = f"With room for {room_g:g} g {out}" if limited else out.capitalize()
+    room = f"room for {room_g:g} g" if room_g > 0 else "no room left in the container"
+    out = f"With {room} {out}" if limited else out.capitalize()
     saving = [way for way in ways.values() if way.can_be_saved]
     if limited and free is not None and free.can_be_saved:
         saving.append(free)
@@ -63,6 +125,6 @@ def verdict(
     if least_g <= MOST_TIMES * batch_g:
         return f"{out}; {least_g:.0f} g would do it {total}."
     return (
-        f"It takes {least_g:.0f} g more {total} to bring this batch in, "
+        f"It takes {least_g:.0f} g more {total} to bring this batch within tolerance, "
         f"{least_g / batch_g:.0f} times what there is: {KEEP}."
     )

@@ -1,4 +1,4 @@
-"""What to add to a batch so that it comes in: the least, the fewest inks, or the nearest.
+"""What to add to a batch to bring it within tolerance: the least, the fewest inks, or the nearest.
 
 Only additions are possible.  With what `diagnose` learned about a batch, its colour after
 any additions a >= 0 (grams) is known; wanted is
@@ -10,6 +10,7 @@ three inks.  So every set of up to three inks is solved in closed form, all at o
 best is taken, the slope is taken anew there, and so on until nothing moves.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import product
 
@@ -22,10 +23,20 @@ from matchkit.correcting.additions import MOST_INKS, sets_of, smallest_linear
 from matchkit.correcting.diagnose import SHARED, Belief, predicted
 from matchkit.fitting.constants import f_scale
 from matchkit.inks.palette import Palette, reflectance_jacobian
+from matchkit.inks.shop import Shop
 from matchkit.matching.probability import Spread, chance, chance_within, covariance_after
 from matchkit.matching.solve import Target, solve
 
-__all__ = ["AIM", "WAYS", "Correction", "correct", "fewest_inks", "nearest", "nothing_learned"]
+__all__ = [
+    "AIM",
+    "WAYS",
+    "Correction",
+    "Limits",
+    "correct",
+    "corrections",
+    "limits_of",
+    "nothing_learned",
+]
 
 Array = NDArray[np.float64]
 
@@ -34,6 +45,7 @@ NEAREST = 0.02  # dE00 that is as near as one can wish
 HAIR = 0.02  # of the aim, by which a search may end beyond it
 STEPS = (-1, 0, 1, 2)  # of the balance around an addition, among which the best is taken
 ROUNDS = 25
+WAYS = ("smallest", "fewest inks", "closest")  # what an addition may be asked to be
 FAR = 4.0  # dE00 beyond which a batch is looked at as an ink of a new formula too
 
 
@@ -59,71 +71,71 @@ class Correction:
         return float(self.additions_g.sum())
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Limits:
+    """What an addition must keep to.
+
+    `room_g` is what the container still takes, `upper_g` (n_ink,) how much of each ink there
+    is or is wanted; None is no limit.
+    """
+
+    tolerance_de00: float
+    resolution_g: float
+    room_g: float = np.inf
+    upper_g: Array | None = None
+
+
+def limits_of(
+    shop: Shop, palette: Palette, *, room_g: float = np.inf, without: Sequence[str] = ()
+) -> Limits:
+    """The tolerance, the balance and the stock of a shop; of inks in `without` there is none."""
+    stock = {ink.name: ink.stock_g for ink in shop.inks}
+    there = [0.0 if name in without else stock.get(name) for name in palette.names]
+    return Limits(
+        tolerance_de00=shop.tolerance_de00,
+        resolution_g=shop.resolution_g,
+        room_g=room_g,
+        upper_g=np.array([np.inf if grams is None else grams for grams in there]),
+    )
+
+
 def correct(
     palette: Palette,
     belief: Belief,
     target: Target,
     spread: Spread,
-    *,
-    tolerance_de00: float,
-    resolution_g: float,
-    room_g: float = np.inf,
-    upper_g: Array | None = None,
+    limits: Limits,
+    way: str = "smallest",
 ) -> Correction:
-    """The smallest addition that brings the batch to 0.3 of the tolerance, first light.
+    """What to add to a batch: `way` is one of `WAYS`.
 
-    Where the room is too small, the nearest colour within it.  `upper_g` (n_ink,) is how
-    much of each ink there is or is wanted.
+    "smallest" is the smallest addition that brings the batch to 0.3 of the tolerance under
+    the first light, "fewest inks" the smallest of as few inks as can do that, "closest" the
+    nearest colour.  Where the room is too small for it, the nearest colour within the room.
     """
-    upper = np.full(len(palette.inks), np.inf) if upper_g is None else upper_g
+    n = len(palette.inks)
+    upper = np.full(n, np.inf) if limits.upper_g is None else limits.upper_g
     problem = _Problem(palette, belief, target, upper)
-    aim = AIM * tolerance_de00
-    a = _within(problem, aim, room_g)
-    return _result(problem, a, aim, spread, tolerance_de00, resolution_g, room_g)
+    aim, room_g = AIM * limits.tolerance_de00, limits.room_g
+    if way == "closest":
+        aim = NEAREST
+        a = _least(problem, aim, room_g)
+    elif way == "fewest inks":
+        a = np.zeros(n)
+        for n_inks in range(MOST_INKS + 1):
+            a = _within(problem, aim, room_g, most_inks=n_inks)
+            if _far(problem, a) <= aim * (1 + HAIR):
+                break
+    else:
+        a = _within(problem, aim, room_g)
+    return _result(problem, a, aim, spread, limits)
 
 
-def fewest_inks(
-    palette: Palette,
-    belief: Belief,
-    target: Target,
-    spread: Spread,
-    *,
-    tolerance_de00: float,
-    resolution_g: float,
-    room_g: float = np.inf,
-    upper_g: Array | None = None,
-) -> Correction:
-    """The smallest addition of as few inks as bring the batch to 0.3 of the tolerance."""
-    upper = np.full(len(palette.inks), np.inf) if upper_g is None else upper_g
-    problem = _Problem(palette, belief, target, upper)
-    aim, a = AIM * tolerance_de00, np.zeros(len(palette.inks))
-    for n_inks in range(MOST_INKS + 1):
-        a = _within(problem, aim, room_g, most_inks=n_inks)
-        if _far(problem, a) <= aim * (1 + HAIR):
-            break
-    return _result(problem, a, aim, spread, tolerance_de00, resolution_g, room_g)
-
-
-def nearest(
-    palette: Palette,
-    belief: Belief,
-    target: Target,
-    spread: Spread,
-    *,
-    tolerance_de00: float,
-    resolution_g: float,
-    room_g: float = np.inf,
-    upper_g: Array | None = None,
-) -> Correction:
-    """The nearest colour that additions within the room can reach."""
-    upper = np.full(len(palette.inks), np.inf) if upper_g is None else upper_g
-    problem = _Problem(palette, belief, target, upper)
-    a = _least(problem, NEAREST, room_g)
-    return _result(problem, a, NEAREST, spread, tolerance_de00, resolution_g, room_g)
-
-
-# The ways to correct a batch, by what each is.
-WAYS = {"smallest": correct, "fewest inks": fewest_inks, "closest": nearest}
+def corrections(
+    palette: Palette, belief: Belief, target: Target, spread: Spread, limits: Limits
+) -> dict[str, Correction]:
+    """The additions of every way of `WAYS`."""
+    return {way: correct(palette, belief, target, spread, limits, way) for way in WAYS}
 
 
 def nothing_learned(
@@ -194,7 +206,7 @@ def _least(problem: _Problem, aim: float, room_g: float, most_inks: int = MOST_I
 
 
 def _within(problem: _Problem, aim: float, room_g: float, most_inks: int = MOST_INKS) -> Array:
-    """The same, with the last hair that the search leaves beyond the aim taken off."""
+    """The smallest additions, adjusted until the predicted difference is just within the aim."""
     a = _least(problem, aim, room_g, most_inks)
     over = _far(problem, a) - aim
     if 0 < over < HAIR * aim:
@@ -290,17 +302,10 @@ def _on_the_balance(
     return best
 
 
-def _result(
-    problem: _Problem,
-    a: Array,
-    aim: float,
-    spread: Spread,
-    tolerance_de00: float,
-    resolution_g: float,
-    room_g: float,
-) -> Correction:
+def _result(problem: _Problem, a: Array, aim: float, spread: Spread, limits: Limits) -> Correction:
     """Rounded to the balance, and what comes of it."""
-    a = _on_the_balance(problem, a, aim, resolution_g, room_g)
+    a = _on_the_balance(problem, a, aim, limits.resolution_g, limits.room_g)
+    tolerance_de00 = limits.tolerance_de00
     palette, belief, target = problem.palette, problem.belief, problem.target
     nothing = np.zeros_like(a)
     R = predicted(palette, belief, belief.grams + a)

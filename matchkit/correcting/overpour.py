@@ -1,6 +1,6 @@
 """Too much, or the wrong ink, while a batch is still being weighed: how to go on.
 
-Nothing was measured, so nothing was learned; what is in the bucket is known.  There are
+Nothing was measured, so nothing was learned; what is in the container is known.  There are
 three ways on: pour the rest in proportion (the same colour, a bigger batch), pour what
 brings the colour near enough with the least growth, or keep to the size and come as near
 as that lets you.
@@ -22,7 +22,7 @@ from matchkit.correcting.container import (
     seen_after,
     under_first_light,
 )
-from matchkit.correcting.correct import AIM
+from matchkit.correcting.correct import AIM, Limits
 from matchkit.errors import InputError
 from matchkit.inks.palette import Palette
 from matchkit.inks.recipe import weighing_order
@@ -33,7 +33,7 @@ __all__ = ["Rescue", "Way", "over_pour"]
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
-LARGEST = 10.0  # times the planned batch: a bucket that needs more is a new job
+LARGEST = 10.0  # times the planned batch: a batch that needs more is a new job
 SPECK = 1e-4  # of the batch: what an ink starts with that the plan has no more need of
 MOST_INKS = 3  # in a least addition
 TRIED, KEPT = 60, 20  # sets of inks taken further, and to the end
@@ -73,28 +73,37 @@ class Rescue:
     least_growth: Way | None
     same_size: Way
 
+    @property
+    def ways(self) -> dict[str, Way]:
+        """The ways on that there are, by name."""
+        found = (self.scaled, self.least_growth, self.same_size)
+        named = zip(("scaled", "least_growth", "same_size"), found, strict=True)
+        return {name: way for name, way in named if way is not None}
+
 
 def over_pour(
     palette: Palette,
     plan_g: Array,
     in_g: Array,
     target: Target,
-    *,
-    tolerance_de00: float,
-    resolution_g: float,
-    room_g: float = np.inf,
+    limits: Limits,
 ) -> Rescue:
-    """How to finish a batch planned as `plan_g` (n_ink,) with `in_g` (n_ink,) in the bucket.
+    """How to finish a batch planned as `plan_g` (n_ink,) with `in_g` (n_ink,) in the container.
 
-    `room_g` is what the container still takes.  Near enough is 0.3 of the tolerance from
+    Near enough is 0.3 of the tolerance from
     the target, or from the plan's own colour where the plan is farther off than that.
-    Inks that are not in the plan are used only where that is worth it; stock and
-    `max_percent` are kept.  InputError if the weights make no sense.
+    Inks that are not in the plan are used only where that is worth it; `max_percent` is
+    kept, and the stock of the inks where `limits` name no amounts.  InputError if the weights
+    make no sense.
     """
-    plan, held = _checked(palette, plan_g, in_g, room_g)
+    plan, held = _checked(palette, plan_g, in_g, limits.room_g)
+    tolerance_de00, upper_g = limits.tolerance_de00, limits.upper_g
+    if upper_g is None:
+        stock = [ink.stock_g for ink in palette.inks]
+        upper_g = np.array([np.inf if grams is None else grams for grams in stock])
     case = _Case(palette, plan, held, _goal(palette, plan, target, tolerance_de00), target,
-                 AIM * tolerance_de00, resolution_g, room_g)  # fmt: skip
-    over = (held > plan + resolution_g / 2) & (plan > 0)
+                 AIM * tolerance_de00, limits.resolution_g, limits.room_g, upper_g)  # fmt: skip
+    over = (held > plan + case.resolution_g / 2) & (plan > 0)
     wrong = (held > 0) & (plan == 0)
     scaled = None if wrong.any() else _way(case, _scaled_rest(case), "same colour")
     same_size = _way(case, _same_size(case), "same size")
@@ -118,14 +127,11 @@ class _Case:
     aim: float
     resolution_g: float
     room_g: float
+    upper_g: Array
 
     @property
     def bucket(self) -> Bucket:
         return bucket_of(self.palette, self.in_g)
-
-    @property
-    def in_stock(self) -> NDArray[np.bool_]:
-        return np.array([ink.stock_g is None or ink.stock_g > 0 for ink in self.palette.inks])
 
     @property
     def left_g(self) -> float:
@@ -135,7 +141,7 @@ class _Case:
 def _checked(palette: Palette, plan_g: Array, in_g: Array, room_g: float) -> tuple[Array, Array]:
     plan, held = np.asarray(plan_g, dtype=float), np.asarray(in_g, dtype=float)
     faults = []
-    for what, grams in (("plan", plan), ("bucket", held)):
+    for what, grams in (("plan", plan), ("container", held)):
         if grams.shape != (len(palette.inks),):
             raise InputError(f"{what}: {grams.size} weights for {len(palette.inks)} inks")
         bad = np.flatnonzero(~(np.isfinite(grams) & (grams >= 0)))
@@ -158,7 +164,7 @@ def _goal(palette: Palette, plan: Array, target: Target, tolerance_de00: float) 
 
 
 def _scaled_rest(case: _Case) -> Array:
-    """The rest of the plan, made larger until nothing in the bucket is over it."""
+    """The rest of the plan, made larger until nothing in the container is over it."""
     planned = case.plan_g > 0
     over = (case.in_g - case.plan_g)[planned] > case.resolution_g / 2
     times = np.where(over, case.in_g[planned] / case.plan_g[planned], 1.0).max()
@@ -171,7 +177,7 @@ def _sets(case: _Case) -> list[tuple[Index, Array]]:
     little = SPECK * case.plan_g.sum()
     own = np.flatnonzero(case.plan_g > 0)
     rest = np.maximum(_scaled_rest(case), little)[own]
-    others = np.flatnonzero((case.plan_g == 0) & case.in_stock)
+    others = np.flatnonzero((case.plan_g == 0) & (case.upper_g > 0))
     sets = []
     for further in range(min(FURTHER, len(others)) + 1):
         more = np.array(list(combinations(others, further)), dtype=np.int64)
@@ -206,7 +212,7 @@ def _least_growth(case: _Case, scaled: Way | None) -> Way | None:
     rest = np.maximum(_scaled_rest(case), SPECK * case.plan_g.sum())
     own = np.flatnonzero(case.plan_g > 0)[None]
     rows += _near_enough(case, own, rest[own], steps=15)
-    usable = np.flatnonzero((case.plan_g > 0) | case.in_stock)
+    usable = np.flatnonzero((case.plan_g > 0) | (case.upper_g > 0))
     for m in range(1, min(MOST_INKS, len(usable)) + 1):
         subsets = np.array(list(combinations(usable, m)), dtype=np.int64)
         rows += _near_enough(case, subsets, balanced(case.bucket, subsets), steps=6)
@@ -245,11 +251,9 @@ def _good_in_other_lights(case: _Case, rest: Array) -> bool:
 
 def _allowed(case: _Case, rest: Array) -> bool:
     """Whether what is poured keeps to stock and to each ink's pigment limit."""
-    inks = case.palette.inks
-    stock = np.array([np.inf if ink.stock_g is None else ink.stock_g for ink in inks])
-    limit = np.array([ink.max_percent for ink in inks])
+    limit = np.array([ink.max_percent for ink in case.palette.inks])
     percent = 100 * (case.in_g + rest) / (case.in_g + rest).sum()
-    return bool((rest <= stock).all() and ((percent <= limit * 1.0001) | (rest == 0)).all())
+    return bool((rest <= case.upper_g).all() and ((percent <= limit * 1.0001) | (rest == 0)).all())
 
 
 def _row(case: _Case, a: Array, subset: Index) -> Array:

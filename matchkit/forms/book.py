@@ -7,27 +7,21 @@ written over it.
 
 import sqlite3
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from typing import Any
 
 import ipywidgets as w
-import numpy as np
 
-from matchkit.book.containers import log_correction, measure
 from matchkit.book.entries import OUTCOMES
 from matchkit.book.find import scanned
 from matchkit.book.jobs import Job, job, job_of, planned_grams
-from matchkit.book.lessons import save_lessons
 from matchkit.book.rows import must_be
-from matchkit.book.work import advise, verdict
 from matchkit.errors import InputError
 from matchkit.files.text import text_fault
 from matchkit.forms.begin import opened_form, quiet
 from matchkit.forms.book_demo import played, with_book
 from matchkit.forms.book_look import FindPart, OrderPart
-from matchkit.forms.book_mend import AgainPart, StrikePart
+from matchkit.forms.book_mend import AdvicePart, AgainPart, StrikePart
 from matchkit.forms.book_new import NewPart
-from matchkit.forms.book_parts import advice_parts
 from matchkit.forms.book_rows import PouredRows, ReadingPicker
 from matchkit.forms.book_shelf import ShelfPart
 from matchkit.forms.parts import (
@@ -52,8 +46,11 @@ from matchkit.forms.targets import light_options
 from matchkit.forms.tickets import TicketPart
 from matchkit.paper.ticket import Ticket
 from matchkit.report.book import about, batch_parts, day_parts
-from matchkit.report.parts import Page
+from matchkit.report.check import measured_parts
+from matchkit.report.html import to_html
+from matchkit.report.parts import Page, Part, Table
 from matchkit.workflows import booking
+from matchkit.workflows.measuring_batch import measure_batch
 from matchkit.workflows.session import Session
 from matchkit.workflows.weighing_out import TicketChoices, batch_ticket
 
@@ -86,22 +83,19 @@ class BookForm:
     def __init__(self, opened: OpenShop, who: str = "") -> None:
         self.opened = with_book(opened)
         self.story: Job | None = None
-        self.corrected: int | None = None
         self.filling = False
         self.problems, self.wrong = alert(), alert()  # with looking, with writing
         self.done, self.saved = area(), area()
-        self.jobs, self.tale, self.advice, self.page = area(), area(), area(), area()
+        self.jobs, self.tale, self.page = area(), area(), area()
         self.who = Field("Your name", who, _name)
         self.pick = choice("Job", [])
         self.pick.layout = w.Layout(width="40em", max_width="100%")
         self.scan = Field("Or its number, or its label scanned", "", str, short=False)
         self.what = choice("What happened?", [WEIGHED, CLOSED], radio=True)
         self.rows, self.reading = PouredRows(), ReadingPicker(self.opened)
-        self.room = amount_field("Room left in the container, grams", "", empty=True)
+        self.advice = AdvicePart(self._signed, self.rows, self._pours, self.wrong)
         self.planned = button("All as planned", self.rows.as_planned, self.wrong)
-        self.ask = button("What should I add?", self._advise, self.wrong)
-        self.asking = w.VBox([row(self.room.box), self.ask, self.advice])
-        self.pouring = w.VBox([self.asking, self.rows.box, self.planned])
+        self.pouring = w.VBox([self.advice.box, self.rows.box, self.planned, self.advice.over])
         self._closing_fields()
         self.write = button("Write it down", self._write, self.wrong, main=True)
         self.entry = section(
@@ -238,12 +232,11 @@ class BookForm:
         if self.story is None:
             return
         what = self.what.value
-        self.corrected, self.advice.value = None, ""
-        for field in (self.room, self.by, self.left, self.left_name):
+        self.advice.forget(adding=what == ADDED)
+        for field in (self.by, self.left, self.left_name):
             field.text.value = ""
         shown = (
             (self.pouring, (WEIGHED, ADDED)),
-            (self.asking, (ADDED,)),
             (self.planned, (WEIGHED, ADDED)),
             (self.reading.box, (MEASURED,)),
             (self.closing, (CLOSED,)),
@@ -271,6 +264,7 @@ class BookForm:
     def _write(self) -> None:
         """Write down what happened, and show the book with it."""
         session, story = self._signed()
+        self.more: list[Part] = []
         work: dict[str, Callable[[Session, int], tuple[str, str]]] = {
             WEIGHED: self._weigh,
             MEASURED: self._measure,
@@ -279,7 +273,9 @@ class BookForm:
         }
         words, kind = work[self.what.value](session, story.batch)
         self.refresh()
-        tell(self.done, [f"Written down. {words}", *(n.text for n in session.notices)], kind)
+        told = [f"Written down. {words}", *(n.text for n in session.notices)]
+        tell(self.done, told, kind)
+        self.done.value += to_html(self.more)
 
     def _who(self) -> str:
         (who,) = read(self.who)
@@ -312,18 +308,17 @@ class BookForm:
         return booking.weigh(session, batch, self.rows.read()).text, "done"
 
     def _add(self, session: Session, batch: int) -> tuple[str, str]:
-        grams, followed = self.rows.read(), self.corrected
+        grams, followed = self.rows.read(), self.advice.correction
         return booking.add(session, batch, grams, correction=followed).text, "done"
 
     def _measure(self, session: Session, batch: int) -> tuple[str, str]:
         name, readings = self.reading.read()
-        held, shop = session.open_book(), session.files
-        measure(held, shop, batch, readings, name=name)
-        odd = save_lessons(replace(held, unless=None), shop, session.fits)
-        mine = [line for line in odd if line.startswith(f"batch {batch}:")]
-        now = self._now(batch)
-        fine = now.readings[-1].passed is not False and not mine
-        return ". ".join([verdict(held, shop, now), *mine]), "done" if fine else "look"
+        found = measure_batch(session, batch, readings, name)
+        parts = measured_parts(found)
+        self.more = [*session.notices, *(part for part in parts if isinstance(part, Table))]
+        fine = found.judged is None or found.judged.verdict.passed
+        words = ". ".join(part for part in parts if isinstance(part, str))
+        return words, "done" if fine and not found.odd else "look"
 
     def _close(self, session: Session, batch: int) -> tuple[str, str]:
         (left,) = read(self.left)
@@ -344,23 +339,6 @@ class BookForm:
         light = self.light.value if by else ""
         closed = booking.close(session, batch, outcome, approved_by=by, light=light)
         return closed.text + kept, "done"
-
-    def _advise(self) -> None:
-        """The smallest addition, written down as advice, and fields for it."""
-        session, story = self._signed()
-        (room,) = read(self.room)
-        held, shop = session.open_book(), session.shop
-        advice = advise(
-            held, shop, session.fits, story.batch,
-            room_g=np.inf if room is None else room,
-        )  # fmt: skip
-        found = advice.correction
-        self.corrected = log_correction(
-            held, story.batch, found, advice.inks, measurement=advice.measurement
-        )
-        grams = zip(advice.inks, found.additions_g.tolist(), strict=True)
-        self._pours({ink: g for ink, g in grams if g > 0})
-        put(self.advice, advice_parts(shop, advice))
 
     def _ticket(self, choices: TicketChoices) -> Ticket:
         """The ticket of the formula as it was written down."""

@@ -1,12 +1,16 @@
-"""Folded parts of the book's form about the job in sight: mix it again, strike a record."""
+"""Parts of the book's form about the job in sight: correct it, mix it again, strike a record."""
 
 from collections.abc import Callable
+from typing import Any
 
 import ipywidgets as w
+import numpy as np
 
 from matchkit.book.entries import strike
 from matchkit.book.jobs import Job, local_day
 from matchkit.errors import InputError
+from matchkit.forms.book_rows import PouredRows
+from matchkit.forms.correct import ANYWAY, ROOM
 from matchkit.forms.parts import (
     Field,
     alert,
@@ -18,17 +22,74 @@ from matchkit.forms.parts import (
     put,
     read,
     row,
+    tick,
 )
+from matchkit.report.corrections import correction_parts, finish_parts
 from matchkit.report.formulas import formula_head, reprint_parts, shares
 from matchkit.workflows.booked import Reprint, book_reprint, reprint
 from matchkit.workflows.booking import JobDetails
+from matchkit.workflows.correcting_batch import CorrectOptions, correct_batch
+from matchkit.workflows.finishing_batch import finish_in_book
 from matchkit.workflows.formulas import Search
 from matchkit.workflows.session import Session
 
-__all__ = ["AgainPart", "StrikePart"]
+__all__ = ["AdvicePart", "AgainPart", "StrikePart"]
 
 Signed = Callable[[], tuple[Session, Job]]
 STAYS = "Nothing is erased: the record stays in the book as struck, with your reason."
+
+
+class AdvicePart:
+    """What to add to the job's batch, or how to finish it; `pour` is told what to add.
+
+    `rows` hold what has gone in, `problems` shows what went wrong.
+    """
+
+    def __init__(
+        self,
+        signed: Signed,
+        rows: PouredRows,
+        pour: Callable[[dict[str, float]], None],
+        problems: Any,
+    ) -> None:
+        self.signed, self.rows, self.pour = signed, rows, pour
+        self.correction: int | None = None  # the record of what was advised last
+        self.room = amount_field(ROOM, "", empty=True, zero=True)
+        self.anyway, self.told, self.ways = tick(ANYWAY), area(), area()
+        self.ask = button("What should I add?", self._advise, problems)
+        self.go_on = button("Too much went in: how to go on", self._finish, problems)
+        self.asking = w.VBox([self.anyway, self.ask, self.told])
+        self.box = w.VBox([row(self.room.box), self.asking])
+        self.over = w.VBox([self.go_on, self.ways])
+
+    def forget(self, *, adding: bool) -> None:
+        """Nothing is advised yet; `adding` tells whether ink was added, or weighed."""
+        self.correction = None
+        self.room.text.value = self.told.value = self.ways.value = ""
+        self.asking.layout.display = None if adding else "none"
+        self.over.layout.display = "none" if adding else None
+
+    def _options(self) -> CorrectOptions:
+        (room,) = read(self.room)
+        return CorrectOptions(room_g=np.inf if room is None else room, anyway=self.anyway.value)
+
+    def _advise(self) -> None:
+        """What to add, the smallest addition written down, and fields for it."""
+        session, record = self.signed()
+        try:
+            found = correct_batch(session, record.batch, self._options())
+        except InputError:
+            put(self.told, session.notices)
+            raise
+        self.pour(found.additions(found.smallest))
+        self.correction = found.correction
+        put(self.told, [*session.notices, *correction_parts(found)])
+
+    def _finish(self) -> None:
+        """How to go on with what has gone in so far, where it is too much or a wrong ink."""
+        session, record = self.signed()
+        found = finish_in_book(session, record.batch, self.rows.weighed(), self._options())
+        put(self.ways, [*session.notices, *finish_parts(found)])
 
 
 class AgainPart:

@@ -63,8 +63,21 @@ class PouredRows:
 
     def read(self) -> dict[str, float]:
         """Grams by ink, or every fault at once; what is far from the plan only when said twice."""
-        faults = [fault for field in self.fields.values() for fault in field.look()]
-        poured = {ink: field.value for ink, field in self.fields.items()} if not faults else {}
+        poured = self._poured(self.fields)
+        far = far_from_plan(poured, self.planned, self.step)
+        if far and poured != self.doubted:
+            self.doubted = poured
+            raise InputError([*far, "if the balance did show that, press the button again"])
+        return poured
+
+    def weighed(self) -> dict[str, float]:
+        """Grams by ink of what has gone in so far: planned inks may be left empty."""
+        begun = {ink: field for ink, field in self.fields.items() if field.text.value.strip()}
+        return self._poured(begun)
+
+    def _poured(self, fields: Mapping[str, Field]) -> dict[str, float]:
+        faults = [fault for field in fields.values() for fault in field.look()]
+        poured = {ink: field.value for ink, field in fields.items()} if not faults else {}
         for ink, field in zip(self.inks, self.grams, strict=True):
             wrong = field.look()
             faults += wrong
@@ -80,10 +93,6 @@ class PouredRows:
             raise InputError(faults)
         if not poured:
             raise InputError("no ink was chosen yet: choose what went in")
-        far = far_from_plan(poured, self.planned, self.step)
-        if far and poured != self.doubted:
-            self.doubted = poured
-            raise InputError([*far, "if the balance did show that, press the button again"])
         return poured
 
     def _shown(self) -> None:

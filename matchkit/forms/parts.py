@@ -45,6 +45,7 @@ __all__ = [
     "safe",
     "section",
     "tell",
+    "tick",
 ]
 
 T = TypeVar("T")
@@ -123,6 +124,11 @@ def choice(label: str, options: Sequence[Any], value: Any = None, *, radio: bool
     kind = w.RadioButtons if radio else w.Dropdown
     given = {} if value is None else {"value": value}
     return kind(options=options, description=label, **given)
+
+
+def tick(words: str, value: bool = False) -> Any:
+    """A box to tick."""
+    return w.Checkbox(value=value, description=words, indent=False)
 
 
 def folded(words: str, *children: Any) -> Any:
@@ -232,15 +238,20 @@ class Field:
 
 
 def amount_field(
-    label: str, value: str = "", *, most: float = float("inf"), empty: bool = False
+    label: str,
+    value: str = "",
+    *,
+    most: float = float("inf"),
+    empty: bool = False,
+    zero: bool = False,
 ) -> Field:
-    """A field for grams or percents above 0; `empty`: may stay empty, which is None."""
+    """A field for grams or percents above 0, or 0 with `zero`; `empty`: may stay empty: None."""
 
     def parse(text: str) -> float | None:
         if empty and not text.strip():
             return None
         amount = parse_amount(text)
-        if amount == 0:
+        if amount == 0 and not zero:
             raise InputError("enter more than 0")
         if amount > most:
             raise InputError(f"{text.strip()} is too much; at most {most:g}")

@@ -8,10 +8,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from matchkit.errors import InputError
+from matchkit.files.recipe import read_recipe
 from matchkit.files.spectrum import read_spectrum
 from matchkit.forms.book_demo import with_book
 from matchkit.forms.compare import two_that_hide
-from matchkit.forms.correct import correct_parts, corrections, example_job
 from matchkit.forms.jobsize import EXAMPLE
 from matchkit.forms.shops import OpenShop, fit_of, is_demo
 from matchkit.matching.garment import Strokes
@@ -24,6 +24,7 @@ from matchkit.practice.simulated_shop import practice_shop
 from matchkit.report.book import batch_parts, day_parts, order_parts
 from matchkit.report.check import check_parts
 from matchkit.report.comparison import comparison_parts
+from matchkit.report.corrections import correction_parts
 from matchkit.report.cover import cover_parts
 from matchkit.report.fit import fit_parts, ink_parts, tint_parts
 from matchkit.report.formulas import formula_parts, overview_parts, reach_parts
@@ -39,6 +40,8 @@ from matchkit.workflows import booking, shelf
 from matchkit.workflows.checking import check as look
 from matchkit.workflows.comparing import compare as compare_recipes
 from matchkit.workflows.comparing import formula_of
+from matchkit.workflows.correcting_batch import Mixed
+from matchkit.workflows.correcting_batch import correct as find
 from matchkit.workflows.covering import cover as over_garments
 from matchkit.workflows.finding import find_formulas
 from matchkit.workflows.fitting_inks import InksFitted
@@ -191,11 +194,15 @@ def check(opened: OpenShop) -> None:
 
 
 def correct(opened: OpenShop) -> None:
-    """The shop's example: what to add to it, odds before and after."""
+    """The shop's example: what to add to it, and the chance before and after."""
 
     def parts() -> list[Part]:
-        job = example_job(opened)
-        return correct_parts(job, corrections(job))
+        folder, session = opened.folder / "example", opened.session()
+        measured = read_spectrum(folder / "measured.csv")[0]
+        written = read_recipe(folder / "weighed.csv", grams_only=True)
+        held = dict(zip(written.inks, written.grams or (), strict=True))
+        rounds = [Mixed(grams=held, R=measured.R)]
+        return correction_parts(find(session, example_wanted(session), rounds))
 
     of_the_demo(opened, parts)
 

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.colorimetry.words import direction
-from matchkit.correcting.correct import Correction, correct
+from matchkit.correcting.correct import Correction, Limits, correct
 from matchkit.correcting.diagnose import Round, infer
 from matchkit.inks.recipe import weigh_out
 from matchkit.matching.probability import chance_text
@@ -117,15 +117,12 @@ def _correction(batch: PracticeBatch) -> Correction:
     belief = infer(
         shop.palette, rounds, shop.spread, model_f=shop.model_f, refuse=False, slips=False
     )
-    return correct(
-        shop.palette,
-        belief,
-        batch.target,
-        shop.spread,
+    limits = Limits(
         tolerance_de00=batch.tolerance_de00,
         resolution_g=RESOLUTION_G,
         room_g=MOST_G - float(batch.shown_g.sum()),
     )
+    return correct(shop.palette, belief, batch.target, shop.spread, limits)
 
 
 def follow(batch: PracticeBatch) -> PracticeBatch:

@@ -24,7 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.colorimetry.tristimulus import XYZ_to_Lab, de00
-from matchkit.correcting.correct import AIM, correct
+from matchkit.correcting.correct import AIM, Limits, correct
 from matchkit.correcting.diagnose import Round, infer, model_error_f
 from matchkit.correcting.lots import for_palette, learn, start
 from matchkit.fitting.fit import STRUCTURES, Fit, fit
@@ -295,14 +295,8 @@ def _by_inference(
     def fix(shown_g: Sequence[Array], readings: Sequence[Array]) -> Array:
         rounds = [Round(grams=g, R=R) for g, R in zip(shown_g, readings, strict=True)]
         belief = infer(palette, rounds, spread, model_f=model_f, refuse=False, known=known)
-        found = correct(
-            palette,
-            belief,
-            shop.targets[k],
-            spread,
-            tolerance_de00=tolerance_de00,
-            resolution_g=HAND.resolution_g,
-        )
+        limits = Limits(tolerance_de00=tolerance_de00, resolution_g=HAND.resolution_g)
+        found = correct(palette, belief, shop.targets[k], spread, limits)
         told.append(found.chance_in_tolerance)
         return found.additions_g
 

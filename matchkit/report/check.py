@@ -4,8 +4,9 @@ from matchkit.colorimetry.tristimulus import hex_colour
 from matchkit.report.compared import compared_pictures, edge_to_edge
 from matchkit.report.parts import Part, Swatches, Table
 from matchkit.workflows.checking import Check
+from matchkit.workflows.measuring_batch import MeasuredBatch
 
-__all__ = ["check_parts"]
+__all__ = ["check_parts", "measured_parts"]
 
 
 def check_parts(found: Check) -> list[Part]:
@@ -40,3 +41,11 @@ def check_parts(found: Check) -> list[Part]:
     if found.compared is not None:
         parts += compared_pictures(found.compared, found.tolerance_de00, ("spectra", "ab", "LC"))
     return parts
+
+
+def measured_parts(found: MeasuredBatch) -> list[Part]:
+    """How a drawdown of a batch in the record book compares with its target."""
+    judged: list[Part] = ["Measured; it has no target to be judged by."]
+    if found.judged is not None:
+        judged = check_parts(found.judged)
+    return [*judged, *found.odd]

@@ -10,7 +10,7 @@ them.  With `use_lots=False` stock and leftovers are still today's, but every lo
 the one that was fitted, give or take its usual spread.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property
@@ -80,7 +80,7 @@ class Session:
         self.notices: list[Notice] = []
         self._tell = tell
         self._earlier = earlier
-        self._learned: dict[bytes | None, Learned] = {}
+        self._learned: dict[int | None, Learned] = {}
 
     def note(self, code: str, *texts: str) -> None:
         """Keep a notice for each text that is not there yet, and tell the door."""
@@ -198,27 +198,35 @@ class Session:
 
         return today(self.book, shop)
 
-    def learned(self, measured: Array | None = None) -> "Learned":
+    def learned(
+        self,
+        measured: Array | None = None,
+        *,
+        without: int | None = None,
+        inks: Iterable[str] | None = None,
+    ) -> "Learned":
         """The fits with today's lots, and what is known of those, by series.
 
         `measured` (n_wl,) is of a batch that is to be corrected: if the book has this
-        reading, that batch is left out, so that it is not counted twice.
+        reading, that batch is left out, so that it is not counted twice; `without` names the
+        batch itself.  Only what was learned of `inks` is noted, where they are given.
         """
         from matchkit.book.find import batch_read
         from matchkit.book.lessons import Learned, learned
 
-        key = None if measured is None else measured.tobytes()
-        if key not in self._learned:
+        if self.book is not None and measured is not None:
+            without = batch_read(self.book, measured)
+        if without not in self._learned:
             if self.book is None:
                 known = Learned(fits=dict(self.fits), lots={}, words=(), odd=())
             else:
-                without = None if measured is None else batch_read(self.book, measured)
                 known = learned(
                     self.book, self.shop, self.fits, learning=self.use_lots, without=without
                 )
-            self.note("lots_learned", *known.words)
-            self._learned[key] = known
-        return self._learned[key]
+            self._learned[without] = known
+        known = self._learned[without]
+        self.note("lots_learned", *(known.words if inks is None else known.words_about(inks)))
+        return known
 
     @property
     def fits_today(self) -> Mapping[str, Fit]:

@@ -1,0 +1,398 @@
+"""What went wrong with a batch, and what to add to it.
+
+A batch is known by what was weighed and, round by round, by how it measured; or by Lab, by
+what the eye says, or not measured at all.  `correct` takes it as a person hands it in,
+`correct_batch` as the record book has it.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchkit.book.containers import log_correction
+from matchkit.book.jobs import job
+from matchkit.book.lessons import rounds_of
+from matchkit.colorimetry.difference import Target
+from matchkit.colorimetry.tristimulus import Lab, de00
+from matchkit.correcting.advice import (
+    LotStrength,
+    WeighingError,
+    lot_strengths,
+    verdict,
+    weighing_errors,
+    worth_doing,
+)
+from matchkit.correcting.correct import Correction, corrections, limits_of, nothing_learned
+from matchkit.correcting.correct import correct as solve
+from matchkit.correcting.diagnose import Belief, Round, infer, model_error_f
+from matchkit.correcting.lots import for_palette
+from matchkit.correcting.visual import look_round, lots_that_explain
+from matchkit.errors import InputError, did_you_mean
+from matchkit.files.recipe import mix_note
+from matchkit.fitting.fit import Fit
+from matchkit.inks.palette import Palette
+from matchkit.inks.recipe import taken_apart
+from matchkit.matching.match import odds_of
+from matchkit.matching.probability import spread_of
+from matchkit.workflows.measuring_batch import wanted_of_batch
+from matchkit.workflows.plain import by_light, spectrum
+from matchkit.workflows.session import Session
+from matchkit.workflows.wanted import Wanted
+
+__all__ = [
+    "USUAL",
+    "Advice",
+    "CorrectOptions",
+    "Mixed",
+    "check_options",
+    "correct",
+    "correct_batch",
+    "note_mixes",
+]
+
+Array = NDArray[np.float64]
+
+LAB_NOISE = 0.15  # of L*, a*, b* that are only told: a reading and its rounding
+ROOM_AT_MOST = 100.0  # times the batch: more is a slip of the keyboard
+ANYWAY = "if the reading is right all the same, --anyway (in a form the tick 'Anyway') uses it"
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Mixed:
+    """All that is in the container, in grams by ink or mix, and how it looked then.
+
+    At most one of `R` (n_wl,), its reflectance; `lab`, its L*, a*, b* under the target's first
+    light; `looks`, what the eye says, such as "a touch red, too dark".  None of them: it was
+    not measured yet.  `source` names the reading in messages, as its file.
+    """
+
+    grams: Mapping[str, float]
+    R: Array | None = None
+    lab: Sequence[float] | None = None
+    looks: str = ""
+    source: str = ""
+
+    def __post_init__(self) -> None:
+        """Refuse a Lab that can't be meant."""
+        if self.lab is not None:
+            L, a, b = self.lab
+            if not (0 <= L <= 100 and abs(a) <= 200 and abs(b) <= 200):
+                raise InputError(
+                    f"measured Lab {L:g}, {a:g}, {b:g}: L* is 0 to 100, a* and b* about -130 to 130"
+                )
+
+
+@dataclass(frozen=True, kw_only=True)
+class CorrectOptions:
+    """How a batch may be corrected.
+
+    `room_g` is how many grams the container still takes, `without` names inks that are not
+    to be added; with `anyway` a reading that these inks can't have is used all the same.
+    """
+
+    room_g: float = np.inf
+    without: tuple[str, ...] = ()
+    anyway: bool = False
+
+
+USUAL = CorrectOptions()
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Advice:
+    """What is thought of a batch, and what to add to it; arrays are in the palette's order.
+
+    `de00_before` (n_light,) is measured where there is a reading, else predicted.  `ways`
+    holds every addition that was solved, `offered` those worth doing: where none comes within
+    tolerance, only the nearest.  `verdict` tells why the batch had better be left, or is
+    empty.  `still` is the batch with nothing added.  `chance_weighed` is the chance of the
+    weights before anything was measured.  `neighbour` is the nearest other target and how far
+    the batch is from it.  `batch` and `correction` are the numbers in the record book.
+    """
+
+    wanted: Wanted
+    palette: Palette
+    belief: Belief
+    weighed_g: Array
+    R: Array | None
+    by_eye: bool
+    de00_before: Array
+    still: Correction
+    ways: Mapping[str, Correction]
+    offered: Mapping[str, Correction]
+    verdict: str
+    chance_weighed: float | None
+    neighbour: tuple[str, float] | None
+    errors: tuple[WeighingError, ...]
+    strengths: tuple[LotStrength, ...]
+    tolerance_de00: float
+    resolution_g: float
+    batch: int | None = None
+    correction: int | None = None
+
+    @property
+    def smallest(self) -> Correction:
+        """The smallest addition; it may be nothing."""
+        return self.ways["smallest"]
+
+    def additions(self, way: Correction) -> dict[str, float]:
+        """Grams to add by ink, the most first."""
+        order = np.argsort(-way.additions_g, kind="stable")
+        added = way.additions_g
+        return {self.palette.names[i]: float(added[i]) for i in order if added[i] > 0}
+
+    def to_dict(self) -> dict[str, Any]:
+        """The answer as plain data, as ``matchkit correct --json`` prints it."""
+        names, lights, answer = self.palette.names, self.wanted.target.lights, self.smallest
+        error = np.sqrt(np.diag(self.belief.covariance))
+        held = [(n, i) for i, n in enumerate(names) if self.belief.grams[i] > 0]
+        strengths = self.belief.strengths
+
+        def rows(way: Correction) -> list[dict[str, Any]]:
+            return [{"ink": ink, "grams": g} for ink, g in self.additions(way).items()]
+
+        numbers = {"batch": self.batch, "correction": self.correction}
+        return {
+            **({} if self.batch is None else numbers),
+            "additions": rows(answer),
+            "added_grams": round(answer.added_g, 6),
+            "total_grams": round(answer.total_g, 6),
+            "de00_before": by_light(lights, self.de00_before),
+            "reflectance": spectrum(answer.R),
+            "lab": by_light(lights, answer.lab),
+            "de00": by_light(lights, answer.de00),
+            "chance_in_tolerance": round(answer.chance_in_tolerance, 4),
+            "can_be_saved": answer.can_be_saved,
+            "strengths": {n: round(float(strengths[i]), 4) for n, i in held},
+            "strength_errors": {n: round(float(error[i]), 4) for n, i in held},
+            "slips": [
+                {"ink": each.ink, "grams": each.noted_g, "probably": each.probably_g}
+                for each in self.errors
+            ],
+            "choices": {
+                name: {"additions": rows(way), "de00": by_light(lights, way.de00)}
+                for name, way in self.ways.items()
+            },
+            **({"observer": self.wanted.target.observer} if self.wanted.target.R is None else {}),
+        }
+
+
+def correct(
+    session: Session,
+    wanted: Wanted,
+    rounds: Sequence[Mixed],
+    options: CorrectOptions = USUAL,
+) -> Advice:
+    """What to add to a batch that was mixed for `wanted`.
+
+    `rounds` tell, for each time it was measured, all that was in the container.  Several
+    rounds need a spectrum each.  Raises InputError for weights or readings that make no sense,
+    and for a reading that these inks can't have, unless the options say `anyway`.
+    """
+    if not rounds:
+        raise InputError("a batch needs what was weighed, in grams")
+    if len(rounds) > 1 and any(each.R is None for each in rounds):
+        raise InputError("several rounds need a spectrum each; give one for every weighing")
+    note_mixes(session, [name for each in rounds for name in each.grams])
+    contents = [taken_apart(each.grams, session.shop.mixes) for each in rounds]
+    series, found = session.fit_of([name for each in contents for name in each])
+    palette = found.palette
+    weighed = [np.array([each.get(n, 0.0) for n in palette.names]) for each in contents]
+    known = session.learned(rounds[-1].R, inks=[*contents[-1]])
+    lots = for_palette(known.lots[series], palette) if known.lots else None
+    seen = [
+        replace(each, grams=dict(zip(palette.names, grams.tolist(), strict=True)))
+        for each, grams in zip(rounds, weighed, strict=True)
+    ]
+    case = _Case(session, wanted, found, known.fits[series], lots, weighed, seen, options)
+    return _advice(case)
+
+
+def correct_batch(session: Session, batch: int, options: CorrectOptions = USUAL) -> Advice:
+    """What to add to a batch of the record book; the smallest addition is written down there.
+
+    Raises InputError for a batch without a target or without a weighing.
+    """
+    book = session.open_book()
+    record = job(book, batch)
+    wanted = wanted_of_batch(session, record)
+    if wanted is None:
+        raise InputError(f"batch {batch} has no target; a correction needs one to aim at")
+    if not record.pours:
+        raise InputError(f"batch {batch} has not been weighed yet; nothing to correct")
+    note_mixes(session, [name for pour in record.pours for name in pour.inks])
+    names = list(dict.fromkeys(ink for pour in record.pours for ink in pour.holds))
+    series, found = session.fit_of(names)
+    palette = found.palette
+    known = session.learned(without=batch, inks=names)
+    lots = for_palette(known.lots[series], palette)
+    measured = rounds_of(record, palette, session.shop)
+    held = np.zeros(len(palette.inks))
+    for pour in record.pours:
+        for ink, grams in pour.holds.items():
+            held[palette.index(ink)] += grams
+    rounds = measured or [Round(grams=held)]
+    weighed = [each.grams for each in rounds]
+    seen = [Mixed(grams={}, R=each.R) for each in rounds]
+    case = _Case(session, wanted, found, known.fits[series], lots, weighed, seen, options)
+    advice = _advice(case)
+    number = log_correction(
+        book, batch, advice.smallest, palette.names,
+        measurement=record.readings[-1].measurement if measured else None,
+    )  # fmt: skip
+    return replace(advice, batch=batch, correction=number)
+
+
+@dataclass(frozen=True)
+class _Case:
+    session: Session
+    wanted: Wanted
+    found: Fit  # with the lots that were drawn down
+    today: Fit  # with today's
+    lots: tuple[Array, Array] | None
+    weighed: list[Array]  # (n_ink,) at each round
+    seen: list[Mixed] = field(repr=False)
+    options: CorrectOptions
+
+
+def _advice(case: _Case) -> Advice:
+    session, target, palette = case.session, case.wanted.target, case.found.palette
+    shop, weighed_g, options = session.shop, case.weighed[-1], case.options
+    batch_g = float(weighed_g.sum())
+    check_options(session, palette, batch_g, options)
+    spread = spread_of(palette, case.found.error_Lab, shop.resolution_g)
+    belief, measured = _belief(case)
+    limits = limits_of(shop, palette, room_g=options.room_g, without=options.without)
+
+    def in_all(way: Correction) -> Correction:
+        return replace(way, total_g=batch_g + way.added_g)
+
+    solved = corrections(palette, belief, target, spread, limits)
+    ways = {name: in_all(way) for name, way in solved.items()}
+    still = solve(palette, belief, target, spread, replace(limits, room_g=0.0))
+    needed = ways["smallest"].added_g > 0
+    leave = ""
+    if needed or not ways["smallest"].can_be_saved:
+        free = None
+        if options.room_g < np.inf:
+            free = solve(palette, belief, target, spread, replace(limits, room_g=np.inf))
+        leave = verdict(ways, batch_g, options.room_g, free)
+    before = still.de00_before
+    if measured is not None:  # under lights in which nothing was measured, as predicted
+        before = np.where(np.isnan(measured), before, measured)
+    R = case.seen[-1].R
+    asked = None if R is None else odds_of(case.today, target, shop)(case.weighed[0])
+    return Advice(
+        wanted=case.wanted,
+        palette=palette,
+        belief=belief,
+        weighed_g=weighed_g,
+        R=R,
+        by_eye=bool(case.seen[-1].looks),
+        de00_before=before,
+        still=in_all(still),
+        ways=ways,
+        offered=worth_doing(ways, batch_g) if needed else {},
+        verdict=leave,
+        chance_weighed=asked,
+        neighbour=_neighbour(case, still),
+        errors=weighing_errors(palette, belief, weighed_g),
+        strengths=lot_strengths(palette, belief),
+        tolerance_de00=shop.tolerance_de00,
+        resolution_g=shop.resolution_g,
+    )
+
+
+def _belief(case: _Case) -> tuple[Belief, Array | None]:
+    """What is thought of the batch, and the measured dE00 (n_light,) of its last round."""
+    session, target, found = case.session, case.wanted.target, case.found
+    palette, grams, last = found.palette, case.weighed[-1], case.seen[-1]
+    spread = spread_of(palette, found.error_Lab, session.shop.resolution_g)
+    if last.lab is not None:
+        session.note(
+            "lab_only",
+            "Lab only: which ink went wrong is told less surely, and other lights can't be judged;"
+            " measure the spectrum if you can",
+        )
+        lab = np.asarray(last.lab, dtype=float)
+        if not (0 <= lab[0] <= 100 and np.abs(lab[1:]).max() <= 200):
+            told_as = ", ".join(f"{value:g}" for value in lab)
+            raise InputError(f"measured Lab {told_as}: L* is 0 to 100, a* and b* about -130 to 130")
+        told = Round(grams=grams, lab=lab, lab_covariance=LAB_NOISE**2 * np.eye(3))
+        belief = infer(palette, [told], spread, target=target, refuse=False, known=case.lots)
+        unknown = np.full((len(target.lab) - 1, 3), np.nan)
+        return belief, de00(target.lab, np.vstack([lab, unknown]))
+    if last.looks:
+        session.note(
+            "by_eye",
+            "the eye tells the direction of a difference and little of its amount: add half, look"
+            " again; other lights can't be judged",
+        )
+        told = look_round(last.looks, grams, target)
+        lots = case.lots or (np.zeros(len(grams)), np.diag(spread.log_strength**2))
+        lots = lots_that_explain(palette, told, target, lots)
+        belief = infer(
+            palette, [told], spread, target=target, refuse=False, known=lots, slips=False
+        )
+        return belief, None
+    if last.R is None:
+        return nothing_learned(palette, grams, spread, case.lots), None
+    rounds = [Round(grams=g, R=s.R) for g, s in zip(case.weighed, case.seen, strict=True)]
+    try:
+        belief = infer(
+            palette, rounds, spread, target=target, model_f=model_error_f(found),
+            refuse=not case.options.anyway, known=case.lots,
+        )  # fmt: skip
+    except InputError as error:
+        where = f"{last.source}: " if last.source else ""
+        raise InputError([f"{where}{fault}; {ANYWAY}" for fault in error.faults]) from error
+    return belief, _away(target, last.R)
+
+
+def _away(target: Target, R: Array) -> Array:
+    """dE00 (n_light,) of a reading from a target."""
+    return de00(target.lab, np.array([Lab(R, light, target.observer) for light in target.lights]))
+
+
+def check_options(
+    session: Session, palette: Palette, batch_g: float, options: CorrectOptions
+) -> None:
+    """InputError for room that can't be meant and for inks that there are not."""
+    faults = []
+    if not options.room_g >= 0:
+        faults.append(f"room: found {options.room_g:g} g, need 0 or more")
+    if np.inf > options.room_g > ROOM_AT_MOST * batch_g:
+        faults.append(
+            f"room: found {options.room_g:g} g, more than {ROOM_AT_MOST:g} times the batch"
+        )
+    names = [*palette.names, *(mix.name for mix in session.shop.mixes)]  # no addition takes mixes
+    faults += [
+        f"without: no ink is called {name!r}; the inks are {', '.join(sorted(palette.names))}"
+        f"{did_you_mean(name, names)}"
+        for name in options.without
+        if name not in names
+    ]
+    if faults:
+        raise InputError(faults)
+
+
+def _neighbour(case: _Case, still: Correction) -> tuple[str, float] | None:
+    """The shop's other target that the batch is nearest to as it is."""
+    target, name = case.wanted.target, case.wanted.name
+    others = {n: R for n, R in case.session.targets.items() if n != name}
+    if not others:
+        return None
+    light, observer = target.lights[0], target.observer
+    away = {n: float(de00(Lab(R, light, observer), still.lab[0])) for n, R in others.items()}
+    nearest = min(away, key=lambda n: away[n])
+    return nearest, away[nearest]
+
+
+def note_mixes(session: Session, names: Sequence[str]) -> None:
+    """Tell which mixes among `names` are taken as the inks that are in them."""
+    for mix in session.shop.mixes:
+        if mix.name in names:
+            session.note("taken_apart", mix_note(mix))

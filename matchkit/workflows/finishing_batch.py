@@ -1,0 +1,103 @@
+"""Too much, or a wrong ink, while a batch is being weighed: how it can still be finished."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchkit.book.jobs import job, planned_grams
+from matchkit.correcting.correct import limits_of
+from matchkit.correcting.overpour import Rescue, over_pour
+from matchkit.errors import InputError
+from matchkit.inks.palette import Palette
+from matchkit.inks.recipe import taken_apart
+from matchkit.workflows.correcting_batch import (
+    USUAL,
+    CorrectOptions,
+    check_options,
+    note_mixes,
+)
+from matchkit.workflows.measuring_batch import wanted_of_batch
+from matchkit.workflows.plain import by_light, spectrum
+from matchkit.workflows.session import Session
+from matchkit.workflows.wanted import Wanted
+
+__all__ = ["Finish", "finish_batch", "finish_in_book"]
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Finish:
+    """How a batch in which too much, or a wrong ink, went in can still be finished."""
+
+    wanted: Wanted
+    palette: Palette
+    rescue: Rescue
+    resolution_g: float
+
+    def rest(self, rest_g: Array) -> dict[str, float]:
+        """Grams still to weigh by ink, the most first."""
+        order = np.argsort(-rest_g, kind="stable")
+        return {self.palette.names[i]: round(float(rest_g[i]), 6) for i in order if rest_g[i] > 0}
+
+    def to_dict(self) -> dict[str, Any]:
+        """The answer as plain data, as ``matchkit correct --plan --json`` prints it."""
+        lights = self.wanted.target.light_names
+        return {
+            "over": list(self.rescue.over),
+            "wrong": list(self.rescue.wrong),
+            "ways": {
+                name: {
+                    "rest": [{"ink": n, "grams": g} for n, g in self.rest(way.rest_g).items()],
+                    "total_grams": round(way.total_g, 6),
+                    "growth_grams": round(way.growth_g, 6),
+                    "reflectance": spectrum(way.R),
+                    "de00": by_light(lights, way.de00),
+                    "fits": way.fits,
+                    "words": way.words,
+                }
+                for name, way in self.rescue.ways.items()
+            },
+        }
+
+
+def finish_batch(
+    session: Session,
+    wanted: Wanted,
+    planned: Mapping[str, float],
+    weighed: Mapping[str, float],
+    options: CorrectOptions = USUAL,
+) -> Finish:
+    """How to go on where too much, or a wrong ink, went in while a batch is being weighed.
+
+    `planned` and `weighed` are grams by ink or mix: of the whole plan, and of what is in the
+    container.  Today's lots and stock are counted on.
+    """
+    note_mixes(session, [*planned, *weighed])
+    plan, held = (taken_apart(each, session.shop.mixes) for each in (planned, weighed))
+    names = list(dict.fromkeys([*plan, *held]))
+    series, _ = session.fit_of(names)
+    palette = session.learned(inks=names).fits[series].palette
+    plan_g, held_g = (np.array([g.get(n, 0.0) for n in palette.names]) for g in (plan, held))
+    check_options(session, palette, float(plan_g.sum()), options)
+    limits = limits_of(session.shop, palette, room_g=options.room_g, without=options.without)
+    rescue = over_pour(palette, plan_g, held_g, wanted.target, limits)
+    return Finish(wanted=wanted, palette=palette, rescue=rescue, resolution_g=limits.resolution_g)
+
+
+def finish_in_book(
+    session: Session,
+    batch: int,
+    weighed: Mapping[str, float],
+    options: CorrectOptions = USUAL,
+) -> Finish:
+    """How to finish a batch of the record book that is being weighed as `weighed`, in grams."""
+    record = job(session.open_book(), batch)
+    wanted = wanted_of_batch(session, record)
+    if wanted is None:
+        raise InputError(f"batch {batch} has no target; there is no colour to come near to")
+    planned = planned_grams(record, session.shop.resolution_g)
+    return finish_batch(session, wanted, planned, weighed, options)

@@ -1,0 +1,80 @@
+"""A drawdown of a batch in the record book: written down, judged, and learned from."""
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchkit.book.containers import measure
+from matchkit.book.jobs import Job, job
+from matchkit.book.lessons import save_lessons
+from matchkit.book.rows import reading_text, taken_back
+from matchkit.book.work import target_of
+from matchkit.workflows.checking import Check, check
+from matchkit.workflows.session import Session
+from matchkit.workflows.wanted import Wanted, wanted_lab, wanted_spectrum
+
+__all__ = ["MeasuredBatch", "measure_batch", "wanted_of_batch"]
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class MeasuredBatch:
+    """A drawdown that was written down, by the numbers of its records.
+
+    `judged` is None where no colour was asked for.  `odd` tells what speaks for a weighing
+    error or another lot.
+    """
+
+    batch: int
+    measurement: int
+    judged: Check | None
+    odd: tuple[str, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """The answer as plain data, as ``matchkit book SHOP measure --json`` prints it."""
+        verdict = None if self.judged is None else self.judged.verdict
+        return {
+            "batch": self.batch,
+            "measurement": self.measurement,
+            "de00": None if verdict is None else round(float(verdict.de00[0]), 4),
+            "passed": None if verdict is None else verdict.passed,
+            "judged": None if self.judged is None else self.judged.to_dict(),
+            "odd": list(self.odd),
+        }
+
+
+def measure_batch(session: Session, batch: int, readings: Array, name: str = "") -> MeasuredBatch:
+    """Write down the readings (n_readings, n_wl), 0-1, of a drawdown, and judge it.
+
+    `name` is that of the spectrum.  Raises InputError for a batch that was not weighed.
+    """
+    book = session.open_book()
+    number = measure(book, session.files, batch, readings, name=name)
+    wanted = wanted_of_batch(session, job(book, batch))
+    judged = None
+    if wanted is not None:
+        R = wanted.target.R
+        if R is not None and reading_text(R) == reading_text(readings.mean(axis=0)):
+            session.note(
+                "target_is_measured",
+                f"this is the target's own spectrum, {name!r}; if the drawdown is in another file,"
+                f" {taken_back('measurement', number)} takes it back",
+            )
+        judged = check(session, wanted, readings)
+    head = f"batch {batch}: "
+    told = save_lessons(replace(book, unless=None), session.files, session.fits)
+    odd = tuple(line.removeprefix(head) for line in told if line.startswith(head))
+    return MeasuredBatch(batch=batch, measurement=number, judged=judged, odd=odd)
+
+
+def wanted_of_batch(session: Session, record: Job) -> Wanted | None:
+    """The colour that a batch of the record book is meant to have; None if none was asked for."""
+    target = target_of(session.open_book(), session.settings, record)
+    if target is None:
+        return None
+    if target.R is not None:
+        return wanted_spectrum(session, record.name, target.R)
+    return wanted_lab(session, target.lab[0].tolist(), target.light_names[0], target.observer)
