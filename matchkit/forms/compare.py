@@ -1,6 +1,7 @@
 """Formulas beside a target under every light that matters."""
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from functools import partial
 from typing import Any
 
