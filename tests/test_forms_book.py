@@ -39,7 +39,6 @@ from matchkit.forms.compare import CompareForm  # noqa: E402
 from matchkit.forms.correct import CorrectForm  # noqa: E402
 from matchkit.forms.cover import CoverForm  # noqa: E402
 from matchkit.forms.ink_history import HistoryForm  # noqa: E402
-from matchkit.forms.lots import by_the_book  # noqa: E402
 from matchkit.forms.match import MatchForm  # noqa: E402
 from matchkit.forms.shops import open_shop  # noqa: E402
 from matchkit.forms.weigh import WeighForm  # noqa: E402
@@ -497,7 +496,7 @@ def test_the_shelf_is_kept_without_a_command(form):
     shelf.write.click()
     assert "lot L-050 from now on. Its strength is not known yet;" in shelf.done.value
     assert "L-050" in shelf.shelf.value
-    assert "Sharp Lemon" not in " ".join(by_the_book(open_shop(COPY)).words)  # forgotten
+    assert "Sharp Lemon" not in " ".join(open_shop(COPY).session().learned().words)  # forgotten
     shelf.what.value = COUNTED
     shelf.grams.text.value = "many"
     shelf.write.click()
@@ -541,7 +540,7 @@ def test_a_new_lot_is_checked_by_its_drawdown(form, opened):
     shelf.lot.text.value = "G-070"
     shelf.write.click()
     assert "lot G-070 from now on; its check drawdown tells its strength." in shelf.done.value
-    told = by_the_book(open_shop(COPY)).words
+    told = open_shop(COPY).session().learned().words
     assert any(line.startswith("Kelp Green lot G-070 has run") for line in told)
 
 

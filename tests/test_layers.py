@@ -89,7 +89,7 @@ EDGES = {
     ),
     "cli": (
         *("folders", "terminal", "values", "lab", "outputs", "asked", "demo"),
-        *("book", "shops", "films", "formulas", "import_", "pictures", "plan"),
+        *("book", "films", "formulas", "import_", "plan"),
         *("practice", "book_colour", "book_keep", "book_look"),
         *("check", "correct", "fit", "cover", "instrument", "library", "new", "printed"),
         *("rehearse", "ticket", "predict", "book_work", "jobsize", "match", "compare"),

@@ -17,7 +17,6 @@ from matchkit.workflows.session import Notice, Session
 from matchkit.workflows.wanted import OTHER_WEIGHT, Wanted, spectrum_in, wanted_lab, wanted_spectrum
 
 __all__ = [
-    "Answer",
     "batch_argument",
     "batch_of",
     "draw",
@@ -35,7 +34,6 @@ __all__ = [
 
 
 T = TypeVar("T")
-Answer = tuple[dict[str, Any], str]  # of a verb of the book, as JSON and as text
 
 
 def session_of(args: argparse.Namespace) -> Session:

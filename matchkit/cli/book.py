@@ -2,7 +2,7 @@
 
 The verbs are functions of `book_colour` (matches, reprints, old cards), `book_work` (a
 batch's), `book_look` (questions) and `book_keep` (shelf and safety).  Each takes the
-session and either prints its answer by `asked.give` or returns it, as JSON and as text.
+session and prints its answer by `asked.give`.
 """
 
 import argparse
@@ -11,9 +11,8 @@ from collections.abc import Sequence
 from importlib import import_module
 from pathlib import Path
 
-from matchkit.cli.asked import session_of
+from matchkit.cli.asked import json_option, session_of
 from matchkit.cli.folders import is_shop
-from matchkit.cli.terminal import json_option, print_json
 from matchkit.errors import InputError
 
 # Verb: its module and the line that --help shows.
@@ -89,11 +88,7 @@ def run(args: argparse.Namespace) -> None:
     args.by = _who() if args.by is None else args.by
     module, _ = VERBS[args.verb]
     verb = getattr(import_module(f"matchkit.cli.book_{module}"), _function(args.verb))
-    answer = verb(session_of(args), args)
-    if answer and args.json:
-        print_json(answer[0])
-    elif answer:
-        print(answer[1])
+    verb(session_of(args), args)
 
 
 def _function(verb: str) -> str:

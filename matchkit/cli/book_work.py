@@ -4,12 +4,11 @@ import argparse
 
 from matchkit.book.entries import OUTCOMES
 from matchkit.book.find import scanned
-from matchkit.cli.asked import Answer, batch_argument, batch_of, give, reference_lots_option
+from matchkit.cli.asked import batch_argument, batch_of, give, name_option, reference_lots_option
 from matchkit.cli.book_keep import give_written
 from matchkit.cli.correct import correct_options, options_of
-from matchkit.cli.shops import name_option
-from matchkit.cli.terminal import positive, whole
 from matchkit.cli.ticket import choices_of, details, html_option, write_ticket
+from matchkit.cli.values import positive, whole
 from matchkit.errors import InputError
 from matchkit.files.recipe import read_recipe
 from matchkit.paper.ticket_sheet import ticket_text
@@ -31,12 +30,12 @@ def ticket_arguments(parser: argparse.ArgumentParser) -> None:
     reference_lots_option(parser)
 
 
-def ticket(session: Session, args: argparse.Namespace) -> Answer:
+def ticket(session: Session, args: argparse.Namespace) -> None:
     """The formula as it was written down; its colour and chance with the lots of today."""
     batch = scanned(session.open_book(), args.batch)
     made = batch_ticket(session, batch, choices_of(args))
     write_ticket(args.html, made)
-    return {"batch": batch, **made.to_dict()}, ticket_text(made).rstrip("\n")
+    give(args, lambda: {"batch": batch, **made.to_dict()}, lambda: [ticket_text(made).rstrip("\n")])
 
 
 def weigh_arguments(parser: argparse.ArgumentParser) -> None:
@@ -98,12 +97,13 @@ def correct(session: Session, args: argparse.Namespace) -> None:
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     batch_argument(parser)
     parser.add_argument("recipe", metavar="RECIPE", help="CSV ink,grams: only what was added")
-    parser.add_argument("--correction", metavar="N", help="the advice that was followed")
+    parser.add_argument(
+        "--correction", type=whole(), metavar="N", help="the advice that was followed"
+    )
 
 
 def add(session: Session, args: argparse.Namespace) -> None:
-    followed = None if args.correction is None else whole(args.correction, "--correction")
-    batch = batch_of(session, args)
+    batch, followed = batch_of(session, args), args.correction
     give_written(args, booking.add(session, batch, _grams(args.recipe), correction=followed))
 
 
@@ -123,11 +123,10 @@ def close(session: Session, args: argparse.Namespace) -> None:
 
 def leftover_arguments(parser: argparse.ArgumentParser) -> None:
     batch_argument(parser)
-    parser.add_argument("grams", metavar="G", help="how much is left")
+    parser.add_argument("grams", type=positive, metavar="G", help="how much is left")
     parser.add_argument("name", metavar="NAME", help="what it is called on the shelf")
 
 
 def leftover(session: Session, args: argparse.Namespace) -> None:
-    grams = positive(args.grams, "grams")
     batch = batch_of(session, args)
-    give_written(args, booking.leftover(session, batch, grams, args.name))
+    give_written(args, booking.leftover(session, batch, args.grams, args.name))
