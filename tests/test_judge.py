@@ -297,12 +297,17 @@ def test_odds_are_asked_of_the_rounded_grams(few: Palette) -> None:
     target = lab_target([60.0, 20.0, 30.0], "D65", 10)
     asked: list[np.ndarray] = []
 
-    def odds(grams: np.ndarray) -> float:
+    def chance_of(grams: np.ndarray) -> float:
         asked.append(grams)
         return 0.5
 
     found = candidates(
-        solve(few, target, max_inks=2), few, target, batch_g=100.0, resolution_g=0.1, odds=odds
+        solve(few, target, max_inks=2),
+        few,
+        target,
+        batch_g=100.0,
+        resolution_g=0.1,
+        chance_of=chance_of,
     )
     assert all(each.chance_in_tolerance == 0.5 for each in found)
     assert all(g.sum() == pytest.approx(100) for g in asked)

@@ -24,7 +24,7 @@ from matchkit.fitting.fit import Fit
 from matchkit.inks.palette import Palette, reflectance
 from matchkit.inks.recipe import weigh_out
 from matchkit.inks.shop import Shop
-from matchkit.matching.match import fractions_for, odds_of, palette_for
+from matchkit.matching.match import chances_of, fractions_for, palette_for
 from matchkit.matching.rank import Candidate, weighed
 from matchkit.matching.solve import Target, lab_target, spectral_target
 
@@ -213,8 +213,8 @@ def prediction(
     c = fractions_for(palette, inks, fractions)
     own = spectral_target(reflectance(palette, c), shop.lights, shop.observer)
     grams = weigh_out(c, batch_g, shop.resolution_g)
-    odds = None if target is None else odds_of(found, target, shop)
-    return weighed(palette, grams, target or own, odds=odds), palette
+    chance = None if target is None else chances_of(found, target, shop)
+    return weighed(palette, grams, target or own, chance_of=chance), palette
 
 
 def _fit_for(fits: Mapping[str, Fit], inks: Sequence[str]) -> Fit:

@@ -28,11 +28,11 @@ from matchkit.matching.solve import ALIKE, DROPPED, Solved, Target, is_exhaustiv
 __all__ = [
     "Match",
     "MoreStock",
+    "chances_of",
     "check_options",
     "fit_shop",
     "fractions_for",
     "match",
-    "odds_of",
     "palette_for",
     "searched",
     "series_of",
@@ -139,7 +139,7 @@ def match(
             batch_g=batch_g,
             resolution_g=shop.resolution_g,
             top=top,
-            odds=odds_of(series, target, shop),
+            chance_of=chances_of(series, target, shop),
             prefer=prefer,
             every=every,
         )
@@ -262,14 +262,14 @@ def searched(
     )
 
 
-def odds_of(found: Fit, target: Target, shop: Shop) -> Callable[[Array], float]:
+def chances_of(found: Fit, target: Target, shop: Shop) -> Callable[[Array], float]:
     """A function that gives the chance of grams (n_ink,) to come out within tolerance."""
     spread = spread_of(found.palette, found.error_Lab, shop.resolution_g)
 
-    def odds(grams: Array) -> float:
+    def chance_of(grams: Array) -> float:
         return chance(found.palette, grams, target, spread, shop.tolerance_de00)
 
-    return odds
+    return chance_of
 
 
 def check_options(

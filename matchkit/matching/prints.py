@@ -1,7 +1,7 @@
 """A shop's printed films: its inks per um, what it prints on, a match over a ground.
 
 `match` works with these fits as with those of drawdowns that hide: a palette with a film
-predicts what the print will look like, and so do the solver, the odds and the ranking.
+predicts what the print will look like, and so do the solver, the chances and the ranking.
 """
 
 from collections.abc import Mapping

@@ -100,17 +100,17 @@ def candidates(
     batch_g: float,
     resolution_g: float,
     top: int = 5,
-    odds: Callable[[Array], float] | None = None,
+    chance_of: Callable[[Array], float] | None = None,
     prefer: str = "nearest",
     every: bool = False,
 ) -> list[Candidate]:
     """The `top` formulas that differ in kind, best first, rounded to the balance.
 
-    `odds` gives the chance of grams (n_ink,) to come out within tolerance; `prefer` is one
+    `chance_of` gives the chance of grams (n_ink,) to come out within tolerance; `prefer` is one
     of PREFERENCES.  With `every` what is not `worth_weighing` is there too.
     """
     pool = [
-        _candidate(c, float(F), palette, target, batch_g, resolution_g, odds)
+        _candidate(c, float(F), palette, target, batch_g, resolution_g, chance_of)
         for c, F in zip(solved.fractions, solved.F, strict=True)
     ]
     chosen: list[Candidate] = []
@@ -223,10 +223,10 @@ def _candidate(
     target: Target,
     batch_g: float,
     resolution_g: float,
-    odds: Callable[[Array], float] | None,
+    chance_of: Callable[[Array], float] | None,
 ) -> Candidate:
     grams = weigh_out(c, batch_g, resolution_g, upper=np.maximum(limits(palette, batch_g), c))
-    return weighed(palette, grams, target, F=F, odds=odds)
+    return weighed(palette, grams, target, F=F, chance_of=chance_of)
 
 
 def weighed(
@@ -235,7 +235,7 @@ def weighed(
     target: Target,
     *,
     F: float | None = None,
-    odds: Callable[[Array], float] | None = None,
+    chance_of: Callable[[Array], float] | None = None,
 ) -> Candidate:
     """The candidate that weights (n_ink,) make; `F` is theirs unless given."""
     fractions = grams / grams.sum()
@@ -251,7 +251,7 @@ def weighed(
         de00=difference,
         F=float(difference @ target.share) if F is None else F,
         cost_per_kg=cost_per_kg(palette.inks, fractions.tolist()),
-        chance_in_tolerance=None if odds is None else odds(grams),
+        chance_in_tolerance=None if chance_of is None else chance_of(grams),
         mostly_clear=is_mostly_clear(palette, fractions),
     )
 

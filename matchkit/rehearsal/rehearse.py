@@ -153,14 +153,20 @@ def _formula(
     solved: Solved, palette: Palette, target: Target, error_Lab: Array | None = None
 ) -> Array:
     """Grams (n_ink,) of the formula that `match` puts first; without its chance no `error_Lab`."""
-    odds = None if error_Lab is None else _odds(palette, target, error_Lab)
+    chance_of = None if error_Lab is None else _chances_of(palette, target, error_Lab)
     best = candidates(
-        solved, palette, target, batch_g=BATCH_G, resolution_g=HAND.resolution_g, top=1, odds=odds
+        solved,
+        palette,
+        target,
+        batch_g=BATCH_G,
+        resolution_g=HAND.resolution_g,
+        top=1,
+        chance_of=chance_of,
     )[0]
     return fractions_for(palette, best.inks, best.grams) * BATCH_G
 
 
-def _odds(palette: Palette, target: Target, error_Lab: Array) -> Callable[[Array], float]:
+def _chances_of(palette: Palette, target: Target, error_Lab: Array) -> Callable[[Array], float]:
     spread = spread_of(palette, error_Lab, HAND.resolution_g)
     return lambda grams: chance(palette, grams, target, spread, TOLERANCE_DE00)
 

@@ -10,7 +10,7 @@ from matchkit.errors import InputError
 from matchkit.inks.palette import Palette
 from matchkit.matching.compare import Comparison, Sample, Swap, limiting_ink
 from matchkit.matching.compare import compare as beside
-from matchkit.matching.match import fractions_for, odds_of
+from matchkit.matching.match import chances_of, fractions_for
 from matchkit.matching.rank import Candidate, limits, weighed
 from matchkit.workflows.formula import Formula, in_inks
 from matchkit.workflows.plain import by_light
@@ -125,9 +125,9 @@ def formula_of(name: str, made: Candidate) -> Formula:
 def _weighed(session: Session, wanted: Wanted, formula: Formula) -> tuple[Palette, Candidate]:
     """The palette of the formula's series, with today's lots, and what it predicts."""
     found, c = in_inks(session, formula, session.fits_today)
-    odds = odds_of(found, wanted.target, session.settings)
+    chance = chances_of(found, wanted.target, session.settings)
     grams = c * (formula.total_g or PERCENTS_OF_G)
-    return found.palette, weighed(found.palette, grams, wanted.target, odds=odds)
+    return found.palette, weighed(found.palette, grams, wanted.target, chance_of=chance)
 
 
 def _swap(seen: Comparison, sample: Sample, palette: Palette, formula: Candidate) -> Swap | None:

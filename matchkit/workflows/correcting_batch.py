@@ -35,7 +35,7 @@ from matchkit.files.recipe import mix_note
 from matchkit.fitting.fit import Fit
 from matchkit.inks.palette import Palette
 from matchkit.inks.recipe import taken_apart
-from matchkit.matching.match import odds_of
+from matchkit.matching.match import chances_of
 from matchkit.matching.probability import spread_of
 from matchkit.workflows.measuring_batch import wanted_of_batch
 from matchkit.workflows.plain import by_light, spectrum
@@ -284,7 +284,7 @@ def _advice(case: _Case) -> Advice:
     if measured is not None:  # under lights in which nothing was measured, as predicted
         before = np.where(np.isnan(measured), before, measured)
     R = case.seen[-1].R
-    asked = None if R is None else odds_of(case.today, target, shop)(case.weighed[0])
+    asked = None if R is None else chances_of(case.today, target, shop)(case.weighed[0])
     return Advice(
         wanted=case.wanted,
         palette=palette,

@@ -15,7 +15,7 @@ from matchkit.fitting.fit import Fit
 from matchkit.inks.palette import Palette, reflectance
 from matchkit.inks.recipe import taken_apart, weigh_out
 from matchkit.inks.shop import Shop
-from matchkit.matching.match import fractions_for, odds_of
+from matchkit.matching.match import chances_of, fractions_for
 from matchkit.matching.probability import Sensitive, most_sensitive, spread_of
 from matchkit.matching.rank import Candidate, weighed
 from matchkit.matching.solve import Target, spectral_target
@@ -134,7 +134,7 @@ def on_balance(
     else:
         target = wanted.target
     if not mixes:
-        made = weighed(palette, grams, target, odds=odds_of(fit, target, shop))
+        made = weighed(palette, grams, target, chance_of=chances_of(fit, target, shop))
     else:
         held = {mix.name: poured[mix.name] for mix in mixes}
         fresh = np.array([poured.get(name, 0.0) for name in palette.names])

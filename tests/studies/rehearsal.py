@@ -52,7 +52,7 @@ def rows_of(found, drawdowns=10):
     ]
 
 
-def odds_of(found, keys=ODDS_OF, drawdown=0):
+def chances_of(found, keys=ODDS_OF, drawdown=0):
     """Stated against observed over several plays: of the first drawdown, or after one."""
     one = [found[key] for key in keys if key in found]
     said = np.concatenate([p.chance[:, drawdown] for p in one])
@@ -71,10 +71,10 @@ def study(tell=None):
     few = played(FEW_SEEDS, plays=PLAYS[1:2], tell=tell, drawdowns_per_ink=3)
     return {
         "scores": rows_of(found) + rows_of(few, drawdowns=3),
-        "odds_first": odds_of(found),
-        "odds_after_one": odds_of(found, drawdown=1),
-        "odds_learned": odds_of(found, ((5.0, 20),)),
-        "odds_few_drawdowns": odds_of(few, ((5.0, 0),)),
+        "odds_first": chances_of(found),
+        "odds_after_one": chances_of(found, drawdown=1),
+        "odds_learned": chances_of(found, ((5.0, 20),)),
+        "odds_few_drawdowns": chances_of(few, ((5.0, 0),)),
     }
 
 
