@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from matchkit.book.containers import add, measure, weigh
 from matchkit.book.copies import export
-from matchkit.book.entries import close, log_match
+from matchkit.book.entries import JobDetails, close, log_match
 from matchkit.book.jobs import job, planned_grams
 from matchkit.book.lessons import fit_key, save_lessons
 from matchkit.book.stock import count, open_lot
@@ -149,8 +149,8 @@ def _job(weeks: _Weeks, asked: _Asked) -> None:
     due = (weeks.time + timedelta(days=3 + len(asked.job) % 3)).date().isoformat()
     book = weeks.book(asked.who or "Ana")
     batch = log_match(
-        book, shop, target, formula, name=asked.name, job=asked.job, customer=asked.customer,
-        due=due, fit=fit_key(palette),
+        book, shop, target, formula, name=asked.name, fit=fit_key(palette),
+        details=JobDetails(job=asked.job, customer=asked.customer, due=due),
     ).batch  # fmt: skip
     if asked.far == 0:
         return

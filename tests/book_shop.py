@@ -12,7 +12,7 @@ import pytest
 from bench_inks import textbook
 
 from matchkit.book.containers import weigh
-from matchkit.book.entries import log_match
+from matchkit.book.entries import JobDetails, log_match
 from matchkit.inks.palette import Palette, reflectance
 from matchkit.inks.shop import Ink, Shop
 from matchkit.matching.rank import weighed
@@ -88,7 +88,9 @@ def logged(book, grams=(475.0, 25.0, 0.0, 0.0), name="Cream", **said):
     """A batch in the book whose formula hits its target; its number."""
     shares = np.asarray(grams) / np.sum(grams)
     target = aim(*shares)
-    return log_match(book, SHOP, target, candidate(grams, target), name=name, **said).batch
+    return log_match(
+        book, SHOP, target, candidate(grams, target), name=name, details=JobDetails(**said)
+    ).batch
 
 
 def one_batch(book):

@@ -6,7 +6,7 @@ is.  The number it returns is the record's own.
 
 import sqlite3
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass, replace
 
 from matchkit.book.rows import colour, day, is_open, milligrams, must_be
 from matchkit.book.schema import STRIKABLE
@@ -19,9 +19,28 @@ from matchkit.inks.shop import Shop
 from matchkit.matching.rank import Candidate
 from matchkit.matching.solve import Target
 
-__all__ = ["OUTCOMES", "Logged", "close", "log_formula", "log_match", "open_batch", "strike"]
+__all__ = [
+    "OUTCOMES",
+    "JobDetails",
+    "Logged",
+    "close",
+    "log_formula",
+    "log_match",
+    "open_batch",
+    "strike",
+]
 
 OUTCOMES = ("approved", "rejected", "abandoned")
+
+
+@dataclass(frozen=True, kw_only=True)
+class JobDetails:
+    """What a batch is for; `due` is a day, YYYY-MM-DD, or empty."""
+
+    job: str = ""
+    customer: str = ""
+    due: str = ""
+    note: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -33,6 +52,9 @@ class Logged:
     batch: int
 
 
+PLAIN = JobDetails()
+
+
 def log_match(
     book: Book,
     shop: Shop,
@@ -40,19 +62,16 @@ def log_match(
     formula: Candidate,
     *,
     name: str,
-    job: str = "",
-    customer: str = "",
-    due: str = "",
+    details: JobDetails = PLAIN,
     source: str = "match",
     fit: str = "",
-    note: str = "",
 ) -> Logged:
     """A target, the formula chosen for it, and the batch to make of it: three records.
 
-    `formula.grams` are the batch, of inks and of mixtures of the shelf; `due` is a day,
-    YYYY-MM-DD, or empty; `fit` is `lessons.fit_key` of the palette.
+    `formula.grams` are the batch, of inks and of mixtures of the shelf; the note of
+    `details` is about the formula; `fit` is `lessons.fit_key` of the palette.
     """
-    said = {"name": name, "customer": customer}
+    said = {"name": name, "customer": details.customer}
     with writing(book) as db:
         sync_stock(db, book, shop)
         aim = record(db, book, "target", {**said, **_asked(shop, target), "note": ""})
@@ -61,10 +80,9 @@ def log_match(
             book,
             shop,
             formula,
-            {**said, "target": aim, "source": source, "fit": fit, "note": note},
+            {**said, "target": aim, "source": source, "fit": fit, "note": details.note},
         )
-        plan = {"job": job, "customer": customer, "due": due, "note": ""}
-        batch = _batch(db, book, chosen, sum(formula.grams), plan)
+        batch = _batch(db, book, chosen, sum(formula.grams), replace(details, note=""))
     return Logged(target=aim, formula=chosen, batch=batch)
 
 
@@ -74,32 +92,21 @@ def log_formula(
     formula: Candidate,
     *,
     name: str,
-    customer: str = "",
+    details: JobDetails = PLAIN,
     source: str = "recipe",
     fit: str = "",
-    note: str = "",
 ) -> int:
     """A formula without a target, such as one from an old paper card."""
-    said = {"name": name, "customer": customer, "target": None, "source": source}
+    said = {"name": name, "customer": details.customer, "target": None, "source": source}
     with writing(book) as db:
-        return _formula(db, book, shop, formula, {**said, "fit": fit, "note": note})
+        return _formula(db, book, shop, formula, {**said, "fit": fit, "note": details.note})
 
 
-def open_batch(
-    book: Book,
-    formula: int,
-    grams: float,
-    *,
-    job: str = "",
-    customer: str = "",
-    due: str = "",
-    note: str = "",
-) -> int:
+def open_batch(book: Book, formula: int, grams: float, details: JobDetails = PLAIN) -> int:
     """A new batch of a formula that the book has."""
     with writing(book) as db:
         must_be(db, "formula", formula)
-        plan = {"job": job, "customer": customer, "due": due, "note": note}
-        return _batch(db, book, formula, grams, plan)
+        return _batch(db, book, formula, grams, details)
 
 
 def close(
@@ -197,8 +204,8 @@ def _formula(
 
 
 def _batch(
-    db: sqlite3.Connection, book: Book, formula: int, grams: float, plan: Mapping[str, str]
+    db: sqlite3.Connection, book: Book, formula: int, grams: float, details: JobDetails
 ) -> int:
     planned = milligrams(grams, "the batch")
-    values = {**plan, "due": day(plan["due"]), "formula": formula, "planned_mg": planned}
+    values = {**asdict(details), "due": day(details.due), "formula": formula, "planned_mg": planned}
     return record(db, book, "batch", values)

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.book.entries import log_formula
+from matchkit.book.entries import JobDetails, log_formula
 from matchkit.book.jobs import Job
 from matchkit.book.lessons import fit_key
 from matchkit.book.rows import parts_of
@@ -185,10 +185,9 @@ def import_paper(
             shop,
             candidate,
             name=card.name,
-            customer=card.customer,
+            details=JobDetails(customer=card.customer, note=card.note),
             source="paper",
             fit=fit_key(palette),
-            note=card.note,
         )
         for card, (candidate, palette) in zip(cards, told, strict=True)
     ]

@@ -3,6 +3,7 @@
 import argparse
 from dataclasses import replace
 
+from matchkit.book.entries import JobDetails
 from matchkit.cli.asked import batch_argument, batch_of, give, target_options, wanted_of
 from matchkit.cli.formulas import search_of, search_options
 from matchkit.cli.values import positive, whole
@@ -23,8 +24,8 @@ def _job_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--due", default="", metavar="DAY", help="as 2026-11-25")
 
 
-def _details(args: argparse.Namespace) -> booking.JobDetails:
-    return booking.JobDetails(job=args.job, customer=args.customer, due=args.due)
+def _details(args: argparse.Namespace) -> JobDetails:
+    return JobDetails(job=args.job, customer=args.customer, due=args.due)
 
 
 def log_match_arguments(parser: argparse.ArgumentParser) -> None:

@@ -6,7 +6,7 @@ from typing import Any
 import ipywidgets as w
 import numpy as np
 
-from matchkit.book.entries import strike
+from matchkit.book.entries import JobDetails, strike
 from matchkit.book.jobs import Job, local_day
 from matchkit.errors import InputError
 from matchkit.forms.book_rows import PouredRows
@@ -27,7 +27,6 @@ from matchkit.forms.parts import (
 from matchkit.report.corrections import correction_parts, finish_parts
 from matchkit.report.formulas import formula_head, reprint_parts, shares
 from matchkit.workflows.booked import Reprint, book_reprint, reprint
-from matchkit.workflows.booking import JobDetails
 from matchkit.workflows.correcting_batch import CorrectOptions, correct_batch
 from matchkit.workflows.finishing_batch import finish_in_book
 from matchkit.workflows.formulas import Search

@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import ipywidgets as w
 
+from matchkit.book.entries import JobDetails
 from matchkit.forms.lots import LEARNED
 from matchkit.forms.match import PrintPart
 from matchkit.forms.parts import (
@@ -23,7 +24,6 @@ from matchkit.forms.shops import OpenShop, saved_recipes
 from matchkit.forms.targets import TargetPicker
 from matchkit.report.formulas import booked_parts
 from matchkit.workflows.booked import book_best, book_recipe
-from matchkit.workflows.booking import JobDetails
 from matchkit.workflows.formula import recipe_in
 from matchkit.workflows.formulas import ANY_LEFTOVER, Search
 

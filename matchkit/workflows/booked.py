@@ -1,17 +1,16 @@
 """Formulas that are written into the record book, each with a batch to make of it."""
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from matchkit.book import entries
-from matchkit.book.entries import Logged
+from matchkit.book.entries import JobDetails, Logged
 from matchkit.book.jobs import job
 from matchkit.book.lessons import fit_key
 from matchkit.book.work import approved_R
 from matchkit.errors import InputError
 from matchkit.matching.match import palette_for
 from matchkit.matching.probability import most_sensitive
-from matchkit.workflows.booking import JobDetails
 from matchkit.workflows.finding import find_formulas, warnings_of
 from matchkit.workflows.formula import Formula
 from matchkit.workflows.formulas import FoundFormula, FoundFormulas, Search, amounts_dict
@@ -142,7 +141,7 @@ def reprint(session: Session, batch: int, search: Search) -> Reprint:
 def book_reprint(session: Session, made: Reprint, k: int, details: JobDetails) -> BookedFormula:
     """Write one of the `choices` of a reprint down, for its customer unless another is named."""
     each, found = made.choices[k], made.found
-    whose = JobDetails(**asdict(details) | {"customer": details.customer or made.customer})
+    whose = replace(details, customer=details.customer or made.customer)
     records = _write(session, found.wanted, each, whose, "reprint", found.search.printed)
     return BookedFormula(
         wanted=found.wanted, written=each, records=records, resolution_g=found.shop.resolution_g
@@ -172,6 +171,7 @@ def _write(
 ) -> Logged:
     fits = session.films if printed else session.fits
     palettes = {series: fit.palette for series, fit in fits.items()}
+    note = f"Matched as a print, {printed.words}." if printed else details.note
     return entries.log_match(
         session.open_book(),
         session.shop,
@@ -180,6 +180,5 @@ def _write(
         name=wanted.name,
         source=source,
         fit=fit_key(palette_for(palettes, each.palette.names)),
-        note=f"Matched as a print, {printed.words}." if printed else "",
-        **asdict(details),
+        details=replace(details, note=note),
     )

@@ -25,7 +25,6 @@ __all__ = [
     "BatchShown",
     "Day",
     "Imported",
-    "JobDetails",
     "Label",
     "NearColour",
     "Opened",
@@ -57,15 +56,6 @@ class Written:
     def to_dict(self) -> dict[str, Any]:
         """The numbers of the records, by what they are."""
         return dict(self.records)
-
-
-@dataclass(frozen=True, kw_only=True)
-class JobDetails:
-    """What a batch is for; `due` is a day, YYYY-MM-DD, or empty."""
-
-    job: str = ""
-    customer: str = ""
-    due: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -167,10 +157,10 @@ class Opened:
         return {"batch": self.record.batch, "formula": self.record.formula, "inks": inks}
 
 
-def open_batch(session: Session, formula: int, grams: float, details: JobDetails) -> Opened:
+def open_batch(session: Session, formula: int, grams: float, details: entries.JobDetails) -> Opened:
     """Open a batch of a formula by its number, such as that of an old paper card."""
     book, step = session.open_book(), session.settings.resolution_g
-    record = job(book, entries.open_batch(book, formula, grams, **asdict(details)))
+    record = job(book, entries.open_batch(book, formula, grams, details))
     return Opened(record=record, planned_g=planned_of(record, step), resolution_g=step)
 
 
