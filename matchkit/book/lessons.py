@@ -182,7 +182,7 @@ def drift(book: Book, shop: Shop, found: Fit, ink: str) -> list[LotDrift]:
 
 
 def rounds_of(batch: Job, palette: Palette, shop: Shop) -> list[Round]:
-    """What was in the bucket at each measurement, and how it read: what `infer` takes.
+    """What was in the container at each measurement, and how it read: what `infer` takes.
 
     Of several readings of one weigh-out the last counts; readings of another geometry are
     left out, and those that repeat an earlier reading of the batch to the last digit.
@@ -336,7 +336,7 @@ def _after(lots: Lots, batch: Job, found: Fit, shop: Shop) -> tuple[Lots, tuple[
 
 
 def _lots_in(batch: Job) -> dict[str, str]:
-    """The lot of each ink in a bucket; where an addition was of another lot, that one."""
+    """The lot of each ink in a container; where an addition was of another lot, that one."""
     return {
         ink: lot
         for pour in batch.pours

@@ -231,7 +231,7 @@ def _refine(
     for _ in range(ROUNDS):
         v, J = _v_slope(problem, a)
         wanted = smallest_linear(v - J @ a, J, aim, room_g, problem.upper_g, sets)
-        # An addition may at most double the bucket in one step: beyond, the slope is stale.
+        # An addition may at most double the batch in one step: beyond, the slope is stale.
         step = wanted - a
         size = np.abs(step).sum() / (problem.belief.grams.sum() + a.sum())
         a_new = a + step * min(1.0, reach / max(size, 1e-12))
@@ -248,9 +248,9 @@ def _refine(
 
 
 def _formula_starts(problem: _Problem, room_g: float, most_inks: int) -> list[Array]:
-    """Additions that make the bucket one ink of a formula for the target.
+    """Additions that make the batch one ink of a formula for the target.
 
-    A bucket that is far off can't be reached by small steps; as an ink of its own, whose
+    A batch that is far off can't be reached by small steps; as an ink of its own, whose
     K and S are those of its contents, it takes part in an ordinary search.
     """
     palette, belief = problem.palette, problem.belief

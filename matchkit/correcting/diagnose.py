@@ -70,7 +70,7 @@ SPECULAR_R = (0.01, 0.06)  # what a surface of index 1.2 to 1.65 reflects
 
 @dataclass(frozen=True, kw_only=True)
 class Round:
-    """What was in the bucket, in grams (n_ink,), and how it measured.
+    """What was in the container, in grams (n_ink,), and how it measured.
 
     `R` (n_wl,) is the reading; where there is only a colour, `lab` (3,) under the
     target's first light with its own covariance `lab_covariance` (3, 3).
@@ -120,7 +120,7 @@ def infer(
 ) -> Belief:
     """The most likely state of a batch after one or more rounds.
 
-    `rounds` hold the bucket's contents at each measurement, so they only grow.
+    `rounds` hold the contents of the container at each measurement, so they only grow.
     `model_f` is the fit's own error on the f scale.  InputError if the reading can't come
     from these inks, unless `refuse` is False.  `target` is needed for Lab-only rounds.
     `known` are the mean (n_ink,) and covariance (n_ink, n_ink) of log strength that
@@ -235,12 +235,12 @@ def _check_growth(palette: Palette, rounds: Sequence[Round]) -> None:
         if less.any():
             names = ", ".join(palette.inks[i].name for i in np.flatnonzero(less))
             raise InputError(
-                f"round {k + 1}: less {names} in the bucket than before; only additions count"
+                f"round {k + 1}: less {names} in the container than before; only additions count"
             )
 
 
 def _pour_errors(errors_g: Array, poured: list[tuple[int, int]], n_rounds: int, n: int) -> Array:
-    """Errors of weight in the bucket at each round, (n_rounds, n_ink)."""
+    """Errors of weight in the container at each round, (n_rounds, n_ink)."""
     each = np.zeros((n_rounds, n))
     for (k, i), error in zip(poured, errors_g, strict=True):
         each[k, i] = error
@@ -363,8 +363,8 @@ def _refuse_if_wrong(
             )
     if unexplained_f > limit_f and _away(palette, last) > NEAR_DE00:
         raise InputError(
-            f"{lead}; a wrong sample, a wrong ink in the bucket, a pour or a lot that is far off, "
-            "another geometry, or inks that too few drawdowns show: look, and measure again"
+            f"{lead}; a wrong sample, a wrong ink in the container, a pour or a lot that is far "
+            "off, another geometry, or inks that too few drawdowns show: look, and measure again"
         )
 
 

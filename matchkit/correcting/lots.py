@@ -159,7 +159,7 @@ def learn(
     """What is known after one more batch, and what was odd about it, in words.
 
     `rounds` are all the measurements of that batch.  A batch in which an ink was off by
-    more than its lot can be is a slip of the hand or a lot nobody told of: nothing is
+    more than its lot can be is a weighing error or a lot nobody told of: nothing is
     learned from it, and the words say so.
     """
     mean, covariance = for_palette(lots, palette)
@@ -200,7 +200,7 @@ def _odd(
             )
         elif abs(off) > ODD * np.sqrt(covariance[i, i]):
             lines.append(f"{ink} {runs(float(np.exp(off)))} against its lot so far")
-    told = "; a slip, or a lot nobody told of: this batch teaches nothing about lots"
+    told = "; a weighing error, or a lot nobody told of: this batch teaches nothing about lots"
     return tuple(line + told for line in lines)
 
 
