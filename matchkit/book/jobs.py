@@ -16,7 +16,7 @@ from matchkit.inks.recipe import weigh_out
 from matchkit.paper.sheet import grams_text
 
 __all__ = [
-    "Job",
+    "BatchRecord",
     "Measurement",
     "Poured",
     "common",
@@ -71,7 +71,7 @@ class Measurement:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Job:
+class BatchRecord:
     """All that the book has about a batch.  `state` is what has to be done next, in words.
 
     `closed_on` is the measurement that it was closed by, if it was measured.
@@ -99,14 +99,14 @@ class Job:
     state: str
 
 
-def job(book: Book, batch: int) -> Job:
+def job(book: Book, batch: int) -> BatchRecord:
     """All that the book has about a batch; InputError if there is none or it was struck."""
     with reading(book) as db:
         must_be(db, "batch", batch)
         return job_of(db, batch)
 
 
-def job_of(db: sqlite3.Connection, batch: int) -> Job:
+def job_of(db: sqlite3.Connection, batch: int) -> BatchRecord:
     """All that the book has about a batch that is there, from an open connection."""
     at, who, name, job_name, customer, due, formula, target, planned = db.execute(
         "SELECT batch.at, batch.who, formula.name, job, batch.customer, due, formula.id, target,"
@@ -118,7 +118,7 @@ def job_of(db: sqlite3.Connection, batch: int) -> Job:
     ).fetchone()
     pours, readings = _pours(db, batch), _readings(db, batch)
     outcome, approved_by, closed_at, closed_on, closing = ended or ("", "", "", None, None)
-    return Job(
+    return BatchRecord(
         batch=batch,
         at=at,
         who=who,
@@ -207,7 +207,7 @@ def _state(pours: Sequence[Poured], readings: Sequence[Measurement]) -> str:
 # ---- a day's jobs
 
 
-def todays_jobs(book: Book, *, zone: tzinfo | None = None) -> list[Job]:
+def todays_jobs(book: Book, *, zone: tzinfo | None = None) -> list[BatchRecord]:
     """Every batch that is open, and those that were opened or closed today.
 
     The open ones come first; of either the ones that are due, then the oldest.  `zone` is the
@@ -225,7 +225,9 @@ def todays_jobs(book: Book, *, zone: tzinfo | None = None) -> list[Job]:
     return sorted(jobs, key=lambda each: (bool(each.outcome), each.due or "9999", each.batch))
 
 
-def sharing(jobs: Sequence[Job], *, least: float = LEAST_SHARED) -> list[tuple[Job, Job, float]]:
+def sharing(
+    jobs: Sequence[BatchRecord], *, least: float = LEAST_SHARED
+) -> list[tuple[BatchRecord, BatchRecord, float]]:
     """Pairs of jobs that are still to be weighed and could begin as one base colour.
 
     The common part of two formulas is what both hold of every ink, sum of the smaller
@@ -252,7 +254,7 @@ def common(one: dict[str, float], other: dict[str, float]) -> dict[str, float]:
     return {ink: min(share, other[ink]) for ink, share in one.items() if ink in other}
 
 
-def sharing_words(one: Job, other: Job, share: float) -> str:
+def sharing_words(one: BatchRecord, other: BatchRecord, share: float) -> str:
     """What to mix at once for a pair of `sharing`, in a sentence."""
     base = common(one.shares, other.shares)
     held = ", ".join(f"{ink} {100 * f / share:.1f} %" for ink, f in base.items())
@@ -263,10 +265,10 @@ def sharing_words(one: Job, other: Job, share: float) -> str:
     )
 
 
-def planned_grams(story: Job, resolution_g: float) -> dict[str, float]:
+def planned_grams(record: BatchRecord, resolution_g: float) -> dict[str, float]:
     """The first weigh-out of a batch as its formula plans it, on the balance's steps."""
-    grams = weigh_out(np.array([*story.shares.values()]), story.planned_g, resolution_g)
-    return dict(zip(story.shares, grams.tolist(), strict=True))
+    grams = weigh_out(np.array([*record.shares.values()]), record.planned_g, resolution_g)
+    return dict(zip(record.shares, grams.tolist(), strict=True))
 
 
 def far_from_plan(

@@ -6,7 +6,7 @@ in letters.
 """
 
 from matchkit.book.find import reference
-from matchkit.book.jobs import Job, local_day
+from matchkit.book.jobs import BatchRecord, local_day
 from matchkit.book.store import Book
 from matchkit.colorimetry.tristimulus import hex_colour
 from matchkit.inks.shop import Shop
@@ -18,7 +18,7 @@ __all__ = ["label_html", "qr_svg"]
 LABEL_CAUTIONS = ("skin", "cure", "use")
 
 
-def label_html(book: Book, shop: Shop, batch: Job) -> str:
+def label_html(book: Book, shop: Shop, batch: BatchRecord) -> str:
     """The label of a batch as a printable page.
 
     Amounts are what is in the container, additions counted; the swatch is what was measured
@@ -55,7 +55,7 @@ def qr_svg(text: str) -> str:
     return made
 
 
-def _measured(shop: Shop, batch: Job) -> tuple[str, str] | None:
+def _measured(shop: Shop, batch: BatchRecord) -> tuple[str, str] | None:
     """The colour that was measured last, with its numbers."""
     if not batch.readings:
         return None
@@ -66,7 +66,7 @@ def _measured(shop: Shop, batch: Job) -> tuple[str, str] | None:
     return hex_colour(last.R, shop.lights[0], shop.observer), told
 
 
-def _contents(batch: Job) -> list[tuple[str, str, float]]:
+def _contents(batch: BatchRecord) -> list[tuple[str, str, float]]:
     """Inks with their lots and grams in the container; planned ones before weighing."""
     grams: dict[str, float] = {}
     lots: dict[str, list[str]] = {}

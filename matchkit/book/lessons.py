@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.book.checks import Checks, apply_lot_checks, checks_of
-from matchkit.book.jobs import Job, job_of
+from matchkit.book.jobs import BatchRecord, job_of
 from matchkit.book.stock import lots_of
 from matchkit.book.store import Book, reading, record, writing
 from matchkit.correcting.diagnose import Round, beside_the_batch, infer, model_error_f
@@ -181,7 +181,7 @@ def drift(book: Book, shop: Shop, found: Fit, ink: str) -> list[LotDrift]:
     return out
 
 
-def rounds_of(batch: Job, palette: Palette, shop: Shop) -> list[Round]:
+def rounds_of(batch: BatchRecord, palette: Palette, shop: Shop) -> list[Round]:
     """What was in the container at each measurement, and how it read: what `infer` takes.
 
     Of several readings of one weigh-out the last counts; readings of another geometry are
@@ -271,7 +271,7 @@ def _logged_again(db: sqlite3.Connection, found: Fit) -> list[str]:
     ]
 
 
-def _read_once(batch: Job, item: _Item) -> Job:
+def _read_once(batch: BatchRecord, item: _Item) -> BatchRecord:
     """The batch without the readings that another batch had before."""
     kept = tuple(r for r in batch.readings if r.measurement in item.measurements)
     return replace(batch, readings=kept)
@@ -321,7 +321,7 @@ def _chain(items: Sequence[_Item]) -> str:
     return sha256("\n".join(item.key for item in items).encode()).hexdigest()
 
 
-def _after(lots: Lots, batch: Job, found: Fit, shop: Shop) -> tuple[Lots, tuple[str, ...]]:
+def _after(lots: Lots, batch: BatchRecord, found: Fit, shop: Shop) -> tuple[Lots, tuple[str, ...]]:
     """What is known after one more batch, and what was odd about it."""
     palette = found.palette
     for ink, lot in _lots_in(batch).items():
@@ -335,7 +335,7 @@ def _after(lots: Lots, batch: Job, found: Fit, shop: Shop) -> tuple[Lots, tuple[
         return lots, error.faults
 
 
-def _lots_in(batch: Job) -> dict[str, str]:
+def _lots_in(batch: BatchRecord) -> dict[str, str]:
     """The lot of each ink in a container; where an addition was of another lot, that one."""
     return {
         ink: lot

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.book.entries import JobDetails, log_formula
-from matchkit.book.jobs import Job
+from matchkit.book.jobs import BatchRecord
 from matchkit.book.lessons import fit_key
 from matchkit.book.rows import parts_of
 from matchkit.book.store import Book, reading
@@ -29,12 +29,12 @@ from matchkit.matching.rank import Candidate, weighed
 from matchkit.matching.solve import Target, lab_target, spectral_target
 
 __all__ = [
-    "Foretold",
     "PaperFormula",
+    "Predicted",
     "approved_R",
-    "foretold",
     "import_paper",
     "paper_in_book",
+    "predicted_of",
     "prediction",
     "read_paper",
     "target_of",
@@ -45,7 +45,7 @@ Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, kw_only=True)
-class Foretold:
+class Predicted:
     """What was predicted of a batch's formula; None where no colour was asked for."""
 
     R: Array  # (n_wl,)
@@ -65,7 +65,7 @@ class PaperFormula:
     taken: tuple[str, ...] = ()  # mixes that were taken apart, a line each
 
 
-def target_of(book: Book, shop: Shop, batch: Job) -> Target | None:
+def target_of(book: Book, shop: Shop, batch: BatchRecord) -> Target | None:
     """The colour a batch is meant to be, seen as the shop sees now; None if none was asked."""
     with reading(book) as db:
         row = db.execute(
@@ -78,16 +78,16 @@ def target_of(book: Book, shop: Shop, batch: Job) -> Target | None:
     return spectral_target(np.array(json.loads(row[0])), shop.lights, shop.observer)
 
 
-def foretold(book: Book, batch: Job) -> Foretold:
+def predicted_of(book: Book, batch: BatchRecord) -> Predicted:
     """What the formula of a batch was predicted to give when it was written down."""
     with reading(book) as db:
         row = db.execute(
             "SELECT R, de00, chance FROM formula WHERE id = ?", [batch.formula]
         ).fetchone()
-    return Foretold(R=np.array(json.loads(row[0])), de00=row[1], chance=row[2])
+    return Predicted(R=np.array(json.loads(row[0])), de00=row[1], chance=row[2])
 
 
-def verdict(book: Book, shop: Shop, batch: Job) -> str:
+def verdict(book: Book, shop: Shop, batch: BatchRecord) -> str:
     """The last reading of a batch in a line: pass or fail, by how much, in which direction."""
     last, target = batch.readings[-1], target_of(book, shop, batch)
     if target is None or last.de00 is None:
@@ -100,7 +100,7 @@ def verdict(book: Book, shop: Shop, batch: Job) -> str:
     )
 
 
-def approved_R(record: Job, shop: Shop) -> tuple[Array, bool]:
+def approved_R(record: BatchRecord, shop: Shop) -> tuple[Array, bool]:
     """How a batch measured (n_wl,) when it was approved, else last, and whether it was approved."""
     seen = [r for r in record.readings if r.geometry == shop.geometry]
     if not seen:

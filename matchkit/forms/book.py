@@ -13,7 +13,7 @@ import ipywidgets as w
 
 from matchkit.book.entries import OUTCOMES
 from matchkit.book.find import scanned
-from matchkit.book.jobs import Job, job, job_of, planned_grams
+from matchkit.book.jobs import BatchRecord, job, job_of, planned_grams
 from matchkit.book.rows import must_be
 from matchkit.errors import InputError
 from matchkit.files.text import text_fault
@@ -64,7 +64,7 @@ NEXT = {
 }  # fmt: skip
 MEANWHILE = (
     "somebody else wrote about batch {} since you looked, and nothing of yours was written; look"
-    " at its story as it is now, then write yours"
+    " at its record as it is now, then write yours"
 )
 EMPTY = (
     "This shop has no record book yet. It begins with the first job: press 'Show the fields of a"
@@ -82,7 +82,7 @@ class BookForm:
 
     def __init__(self, opened: OpenShop, who: str = "") -> None:
         self.opened = with_book(opened)
-        self.story: Job | None = None
+        self.record: BatchRecord | None = None
         self.filling = False
         self.problems, self.wrong = alert(), alert()  # with looking, with writing
         self.done, self.saved = area(), area()
@@ -106,8 +106,8 @@ class BookForm:
         self.ticket = TicketPart(self._ticket)
         self.again = AgainPart(self._signed, self.open)
         self.strike = StrikePart(self._signed, self._struck)
-        self.story_box = section(
-            "3. Its story", self.tale, self.label, self.saved, self.page,
+        self.record_box = section(
+            "3. What happened to it", self.tale, self.label, self.saved, self.page,
             folded("the ticket to weigh it by", self.ticket.box),
             folded("how to mix this colour again", self.again.box),
             folded("how to strike a record that is wrong", self.strike.box),
@@ -131,7 +131,7 @@ class BookForm:
             self.entry,
             self.wrong,
             self.done,
-            self.story_box,
+            self.record_box,
             folded("the fields of a new job", self.new.box),
             folded("the search in the book", self.find.box),
             folded("the shelf: deliveries, new lots, counting", self.shelf.box),
@@ -163,7 +163,7 @@ class BookForm:
         today = booking.day(self.opened.session()) if self.opened.has_book else None
         jobs = today.jobs if today else ()
         put(self.jobs, day_parts(today) if today else [EMPTY])
-        chosen = self.story.batch if self.story else None
+        chosen = self.record.batch if self.record else None
         options = [(about(each), each.batch) for each in jobs]
         struck: Sequence[str] = ()
         if chosen is not None and chosen not in [each.batch for each in jobs]:
@@ -185,7 +185,7 @@ class BookForm:
         self._show(batch)
         self.refresh()
 
-    def _now(self, batch: int) -> Job:
+    def _now(self, batch: int) -> BatchRecord:
         return job(self.opened.session().open_book(), batch)
 
     def _picked(self) -> None:
@@ -200,26 +200,26 @@ class BookForm:
             self.scan.text.value = ""
 
     def _show(self, batch: int | None) -> None:
-        """The story of a batch, and what it needs next."""
-        for part in (self.entry, self.story_box):
+        """The record of a batch, and what it needs next."""
+        for part in (self.entry, self.record_box):
             part.layout.display = "none" if batch is None else None
         self.page.value = self.saved.value = ""
         self.ticket.clear()
         if batch is None:
-            self.story = None
+            self.record = None
             return
-        before, shown = self.story, booking.show(self.opened.session(), batch)
-        self.story = story = shown.record
+        before, shown = self.record, booking.show(self.opened.session(), batch)
+        self.record = record = shown.record
         self.again.show()
-        self.strike.show(story)
+        self.strike.show(record)
         put(self.tale, batch_parts(shown))
-        self.entry.layout.display = "none" if story.outcome else None
-        if before and (before.batch, marks_of(before)) == (batch, marks_of(story)):
+        self.entry.layout.display = "none" if record.outcome else None
+        if before and (before.batch, marks_of(before)) == (batch, marks_of(record)):
             self.reading.look()  # nothing new: what is half typed stays
             return
         self.filling = True
-        self.what.options = [MEASURED, ADDED, CLOSED] if story.pours else [WEIGHED, CLOSED]
-        self.what.value = NEXT.get(story.state, CLOSED)
+        self.what.options = [MEASURED, ADDED, CLOSED] if record.pours else [WEIGHED, CLOSED]
+        self.what.value = NEXT.get(record.state, CLOSED)
         self.filling = False
         self._shown()
 
@@ -229,7 +229,7 @@ class BookForm:
 
     def _shown(self) -> None:
         """The fields of what happened, empty."""
-        if self.story is None:
+        if self.record is None:
             return
         what = self.what.value
         self.advice.forget(adding=what == ADDED)
@@ -247,13 +247,13 @@ class BookForm:
             self.reading.empty()
         elif what in (WEIGHED, ADDED):
             step = self.opened.shop.resolution_g
-            self._pours(planned_grams(self.story, step) if what == WEIGHED else {})
+            self._pours(planned_grams(self.record, step) if what == WEIGHED else {})
 
     def _pours(self, planned: dict[str, float]) -> None:
         shop = self.opened.session().shop
         series = {ink.name: ink.series for ink in shop.inks}
-        assert self.story is not None
-        mine = {series.get(ink) for ink in self.story.holds}
+        assert self.record is not None
+        mine = {series.get(ink) for ink in self.record.holds}
         others = [ink.name for ink in shop.inks if ink.series in mine]
         others += [mix.name for mix in shop.mixes if {series.get(i) for i in mix.inks} <= mine]
         self.planned.layout.display = None if planned else "none"
@@ -263,7 +263,7 @@ class BookForm:
 
     def _write(self) -> None:
         """Write down what happened, and show the book with it."""
-        session, story = self._signed()
+        session, record = self._signed()
         self.more: list[Part] = []
         work: dict[str, Callable[[Session, int], tuple[str, str]]] = {
             WEIGHED: self._weigh,
@@ -271,7 +271,7 @@ class BookForm:
             ADDED: self._add,
             CLOSED: self._close,
         }
-        words, kind = work[self.what.value](session, story.batch)
+        words, kind = work[self.what.value](session, record.batch)
         self.refresh()
         told = [f"Written down. {words}", *(n.text for n in session.notices)]
         tell(self.done, told, kind)
@@ -285,11 +285,11 @@ class BookForm:
         self.refresh()
         tell(self.done, words, "done")
 
-    def _signed(self) -> tuple[Session, Job]:
+    def _signed(self) -> tuple[Session, BatchRecord]:
         """The book as who writes holds it, and the job; only while it is as it is shown."""
-        if self.story is None:
+        if self.record is None:
             raise InputError("no job is chosen yet")
-        who, shown = self._who(), self.story
+        who, shown = self._who(), self.record
         now = self._now(shown.batch)
         if marks_of(now) != marks_of(shown):
             self.refresh()
@@ -342,24 +342,24 @@ class BookForm:
 
     def _ticket(self, choices: TicketChoices) -> Ticket:
         """The ticket of the formula as it was written down."""
-        if self.story is None:
+        if self.record is None:
             raise InputError("no job is chosen yet")
-        return batch_ticket(self.opened.session(), self.story.batch, choices)
+        return batch_ticket(self.opened.session(), self.record.batch, choices)
 
     def _label(self) -> None:
         """Save the label for the container, and show it ready to print."""
-        if self.story is None:
+        if self.record is None:
             raise InputError("no job is chosen yet")
-        found = booking.label(self.opened.session(), self.story.batch)
+        found = booking.label(self.opened.session(), self.record.batch)
         path = keep(found.title, ".html", found.html)
         put(self.page, [Page(title=found.title, html=found.html)])
         tell(self.saved, f"Saved: {path.resolve()}", "done")
 
 
-def marks_of(story: Job) -> tuple[object, ...]:
+def marks_of(record: BatchRecord) -> tuple[object, ...]:
     """What changes when somebody writes about a batch."""
-    pours = tuple(pour.weighing for pour in story.pours)
-    return pours, tuple(each.measurement for each in story.readings), story.outcome
+    pours = tuple(pour.weighing for pour in record.pours)
+    return pours, tuple(each.measurement for each in record.readings), record.outcome
 
 
 def _name(text: str) -> str:

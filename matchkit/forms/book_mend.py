@@ -7,7 +7,7 @@ import ipywidgets as w
 import numpy as np
 
 from matchkit.book.entries import JobDetails, strike
-from matchkit.book.jobs import Job, local_day
+from matchkit.book.jobs import BatchRecord, local_day
 from matchkit.errors import InputError
 from matchkit.forms.book_rows import PouredRows
 from matchkit.forms.correct import ANYWAY, ROOM
@@ -34,7 +34,7 @@ from matchkit.workflows.session import Session
 
 __all__ = ["AdvicePart", "AgainPart", "StrikePart"]
 
-Signed = Callable[[], tuple[Session, Job]]
+Signed = Callable[[], tuple[Session, BatchRecord]]
 STAYS = "Nothing is erased: the record stays in the book as struck, with your reason."
 
 
@@ -155,9 +155,9 @@ class StrikePart:
         words = w.HTML(f"<p>{STAYS}</p>")
         self.box = w.VBox([words, boxed(self.which), self.why.box, self.write, self.problems])
 
-    def show(self, story: Job) -> None:
+    def show(self, record: BatchRecord) -> None:
         """The records of another job."""
-        options = _records(story)
+        options = _records(record)
         if [*self.which.options] != options:
             self.which.options = options
             self.which.value = options[0][1]
@@ -173,20 +173,20 @@ class StrikePart:
         self.done(f"struck: {words}. Write the right one anew")
 
 
-def _records(story: Job) -> list[tuple[str, tuple[str, int]]]:
+def _records(record: BatchRecord) -> list[tuple[str, tuple[str, int]]]:
     """What can be struck, the newest first."""
     told: list[tuple[str, str, tuple[str, int]]] = []
-    for k, pour in enumerate(story.pours):
+    for k, pour in enumerate(record.pours):
         what = f"{sum(pour.actual_g):g} g {'added' if k else 'weighed'} on {local_day(pour.at)}"
         told.append((pour.at, f"{what}, and drawdowns made of it", ("weighing", pour.weighing)))
-        for r in story.readings:
+        for r in record.readings:
             if r.weighing == pour.weighing:
                 away = "" if r.de00 is None else f", dE00 {r.de00:.2f}"
                 what = f"the drawdown of {local_day(r.at)}{away}"
                 told.append((r.at, what, ("measurement", r.measurement)))
-    if story.closing is not None:
-        how = f"that it ended: {story.outcome}"
-        told.append((story.closed_at, how, ("closing", story.closing)))
+    if record.closing is not None:
+        how = f"that it ended: {record.outcome}"
+        told.append((record.closed_at, how, ("closing", record.closing)))
     told.sort(key=lambda each: each[0])
     newest = [(words, record) for _, words, record in reversed(told)]
-    return [*newest, ("the whole job", ("batch", story.batch))]
+    return [*newest, ("the whole job", ("batch", record.batch))]

@@ -208,7 +208,7 @@ def correct(opened: OpenShop) -> None:
 
 
 def book(opened: OpenShop, batch: int) -> None:
-    """Today's jobs by the shop's book, the story of one, and what runs low."""
+    """Today's jobs by the shop's book, what happened to one batch, and what runs low."""
 
     def parts() -> list[Part]:
         session = with_book(opened).session()

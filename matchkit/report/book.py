@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from matchkit.book.find import Near
-from matchkit.book.jobs import Job, Poured, local_day, off_plan, sharing_words
+from matchkit.book.jobs import BatchRecord, Poured, local_day, off_plan, sharing_words
 from matchkit.colorimetry.tristimulus import hex_colour
 from matchkit.matching.probability import chance_text
 from matchkit.paper.sheet import grams_text
@@ -35,7 +35,7 @@ STATES = {  # as a person reads them, where the record has it shorter
 }
 
 
-def about(record: Job) -> str:
+def about(record: BatchRecord) -> str:
     """A batch in a line: what stands in a list to choose from."""
     named = ", ".join(filter(None, [record.name, record.job, record.customer]))
     return f"{record.batch} {named}: {_state(record)}"
@@ -157,7 +157,7 @@ def imported_parts(imported: Imported) -> list[Part]:
     return [Table(head=("Formula", "Name", "Customer"), rows=rows, words=(1, 2))]
 
 
-def _state(record: Job) -> str:
+def _state(record: BatchRecord) -> str:
     return STATES.get(record.state, record.state)
 
 

@@ -8,12 +8,20 @@ from typing import Any
 from matchkit.book import containers, entries, work
 from matchkit.book.find import Found, Near, near
 from matchkit.book.find import find as find_records
-from matchkit.book.jobs import Job, common, far_from_plan, job, off_plan, sharing, todays_jobs
+from matchkit.book.jobs import (
+    BatchRecord,
+    common,
+    far_from_plan,
+    job,
+    off_plan,
+    sharing,
+    todays_jobs,
+)
 from matchkit.book.jobs import planned_grams as planned_of
 from matchkit.book.label import label_html, qr_svg
 from matchkit.book.rows import taken_back
 from matchkit.book.stock import keep_leftover
-from matchkit.book.work import Foretold, PaperFormula
+from matchkit.book.work import PaperFormula, Predicted
 from matchkit.colorimetry.tristimulus import Lab
 from matchkit.errors import InputError, did_you_mean
 from matchkit.inks.shop import Shop
@@ -147,7 +155,7 @@ def strike(session: Session, what: str, number: int, why: str) -> Written:
 class Opened:
     """A new batch of a formula that the book has, and what to weigh for it."""
 
-    record: Job
+    record: BatchRecord
     planned_g: Mapping[str, float]
     resolution_g: float
 
@@ -206,8 +214,8 @@ def import_paper(session: Session, path: str | Path, *, again: bool = False) -> 
 class Day:
     """The open jobs, and those of today; pairs of them that share a base colour."""
 
-    jobs: tuple[Job, ...]
-    sharing: tuple[tuple[Job, Job, float], ...]
+    jobs: tuple[BatchRecord, ...]
+    sharing: tuple[tuple[BatchRecord, BatchRecord, float], ...]
 
     def to_dict(self) -> dict[str, Any]:
         """The answer as plain data."""
@@ -228,7 +236,7 @@ def day(session: Session) -> Day:
     return Day(jobs=tuple(jobs), sharing=tuple(sharing(jobs)))
 
 
-def _job_dict(record: Job) -> dict[str, Any]:
+def _job_dict(record: BatchRecord) -> dict[str, Any]:
     return {
         "batch": record.batch,
         "name": record.name,
@@ -245,10 +253,10 @@ def _job_dict(record: Job) -> dict[str, Any]:
 class BatchShown:
     """All that the book has about a batch; `verdict` judges its last reading, if there is one."""
 
-    record: Job
+    record: BatchRecord
     shop: Shop
     target: Target | None
-    predicted: Foretold
+    predicted: Predicted
     verdict: str
 
     def to_dict(self) -> dict[str, Any]:
@@ -299,7 +307,7 @@ def show(session: Session, batch: int) -> BatchShown:
         record=record,
         shop=shop,
         target=work.target_of(book, shop, record),
-        predicted=work.foretold(book, record),
+        predicted=work.predicted_of(book, record),
         verdict=work.verdict(book, shop, record) if record.readings else "",
     )
 

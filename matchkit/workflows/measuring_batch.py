@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.book.containers import measure
-from matchkit.book.jobs import Job, job
+from matchkit.book.jobs import BatchRecord, job
 from matchkit.book.lessons import save_lessons
 from matchkit.book.rows import reading_text, taken_back
 from matchkit.book.work import target_of
@@ -70,7 +70,7 @@ def measure_batch(session: Session, batch: int, readings: Array, name: str = "")
     return MeasuredBatch(batch=batch, measurement=number, judged=judged, odd=odd)
 
 
-def wanted_of_batch(session: Session, record: Job) -> Wanted | None:
+def wanted_of_batch(session: Session, record: BatchRecord) -> Wanted | None:
     """The colour that a batch of the record book is meant to have; None if none was asked for."""
     target = target_of(session.open_book(), session.settings, record)
     if target is None:
