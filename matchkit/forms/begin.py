@@ -20,7 +20,7 @@ MOST_LINES = 3  # of what is wrong with a shop; the cell that opens it tells all
 def opened_form(opened: OpenShop, make: Callable[[], Any], *, fitted: bool = True) -> Any:
     """The widget that `make` gives, or a sentence where the shop can't have it yet.
 
-    `fitted`: the form foretells colours, so the shop's inks must be measured.
+    `fitted`: the form predicts colours, so the shop's inks must be measured.
     """
     lines = lacking(opened, fitted=fitted)
     if not lines:
