@@ -80,6 +80,7 @@ EDGES = {
         *("rehearsal", "practice", "plan", "readings", "formulas", "predict", "book"),
         *("corrections",),
     ),
+    "api": (),
     "forms": (
         *("shops", "style", "book_demo", "parts", "begin", "new_shop"),
         *("plan_weights", "tickets", "inks", "lots", "plan"),
@@ -156,7 +157,7 @@ def test_there_are_few_arrows_between_packages() -> None:
         for other in imports(tree)
         if other[0] != place[0] and other[0] in ORDER and place[0] in ORDER
     }
-    assert len(arrows) < 125
+    assert len(arrows) < 130
 
 
 def test_the_simulator_stays_apart_from_the_theory() -> None:

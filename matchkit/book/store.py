@@ -103,6 +103,11 @@ def open_book(
 
     `who` and `clock` sign every record that is written through it.  Raises `InputError` for
     a file that is not a book, that is damaged, or that a newer program wrote.
+
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     open_book(folder, who="Ann").path.name
+    'book.db'
     """
     folder = Path(folder)
     if not folder.is_dir():

@@ -62,6 +62,12 @@ def read_spectra(
     ------
     InputError
         With every fault of the file.
+    Examples
+    --------
+    >>> from matchkit.files.places import data_folder
+    >>> spectra, notes = read_spectra(data_folder() / "demo-shop" / "targets.csv")
+    >>> spectra[-1].name, spectra[-1].R.shape, notes
+    ('Squall blue', (31,), [])
     """
     path = Path(path)
     blocks, _, found = read_readings(path)

@@ -70,6 +70,11 @@ def plan_drawdowns(session: Session, choices: PlanChoices | None = None) -> Draw
 
     Only ``inks.csv`` is needed, and the balance of ``shop.toml``.  Raises InputError for an
     unknown ink or series, or for numbers that make no sense.
+
+    >>> from matchkit.files.places import data_folder
+    >>> made = plan_drawdowns(Session(data_folder() / "demo-shop"), PlanChoices(levels=3))
+    >>> len(made.plan.steps) >= 3 * 16
+    True
     """
     choices = choices or PlanChoices()
     inks = session.inks

@@ -1,0 +1,49 @@
+"""The one page of names that a program needs."""
+
+import inspect
+import subprocess
+import sys
+
+import numpy as np
+import pytest
+
+import matchkit
+
+NAMES = [name for name in matchkit.__all__ if name not in ("colorimetry", "optics")]
+
+
+def test_importing_costs_nothing_until_a_name_is_used() -> None:
+    code = "import sys, matchkit; print('numpy' in sys.modules, matchkit.optics.__name__)"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.split() == ["False", "matchkit.optics"]
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_name_is_there_with_an_example(name: str) -> None:
+    thing = getattr(matchkit, name)
+    texts = [inspect.getdoc(thing) or ""]
+    if inspect.isclass(thing):
+        texts += [inspect.getdoc(each) or "" for _, each in inspect.getmembers(thing)]
+    assert any(">>>" in text for text in texts), f"{name} has no example"
+
+
+def test_what_is_not_there_is_told() -> None:
+    with pytest.raises(AttributeError, match="nothing"):
+        matchkit.nothing  # noqa: B018
+    assert set(NAMES) <= set(dir(matchkit))
+
+
+def test_a_batch_from_colour_to_correction() -> None:
+    shop = matchkit.demo_shop()
+    colour = shop.targets["Sea teal"]
+    target = matchkit.Target.from_spectrum(colour, shop.settings.lights, shop.settings.observer)
+    best = matchkit.match(shop, target, batch_g=500).formulas[0].formula
+    grams = dict(zip(best.inks, best.grams, strict=True))
+    np.testing.assert_allclose(
+        matchkit.predict(shop, grams).to_dict()["lab"]["D65"], best.lab[0], atol=2e-4
+    )
+    assert matchkit.check(shop, target, best.R).verdict.passed
+    advice = matchkit.correct(shop, target, grams, best.R)
+    assert advice.de00_before[0] < 0.1
+    assert matchkit.ticket(shop, grams, batch_g=500).rows
+    assert set(advice.to_dict()) >= {"additions", "de00", "choices"}
