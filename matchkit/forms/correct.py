@@ -22,6 +22,7 @@ from matchkit.forms.parts import (
     on_change,
     put,
     read,
+    read_all,
     row,
     section,
     tell,
@@ -103,17 +104,9 @@ class CorrectForm:
     def find(self) -> None:
         """Find what went wrong and what to add."""
         self._forget()
-        faults: list[str] = []
-        for entry in (self.rows.read, lambda: read(self.room)):
-            try:
-                entry()
-            except InputError as error:
-                faults += error.faults
-        if faults:
-            raise InputError(faults)
-        palette, grams = self.rows.read()
-        held = {n: float(g) for n, g in zip(palette.names, grams, strict=True) if g > 0}
-        room = np.inf if self.room.value is None else self.room.value
+        formula, (room,) = read_all(self.rows.formula, lambda: read(self.room))
+        held = dict(formula.amounts)
+        room = np.inf if room is None else room
         options = CorrectOptions(room_g=room, anyway=self.anyway.value)
         session = self.opened.session(use_lots=self.lots.value)
         try:
