@@ -1,4 +1,4 @@
-"""What commands say beside their answer: lines for the person, progress."""
+"""What is said beside the answer, on standard error: lines, and progress."""
 
 import sys
 import time

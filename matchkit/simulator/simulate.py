@@ -190,27 +190,27 @@ def _percents(bench: Bench, i: int) -> tuple[float, ...]:
     return (1.0, 3.0, 10.0, 30.0, 60.0) if strength > 0.3 else (2.0, 6.0, 18.0, 40.0, 75.0)
 
 
-def _rungs(bench: Bench, i: int, steps: int) -> list[dict[int, float]]:
+def _levels(bench: Bench, i: int, steps: int) -> list[dict[int, float]]:
     """Drawdowns of ink i as percents by ink position; what is not given is masstone."""
     white, black, clear = (bench.where(role)[0] for role in ("white", "black", "clear"))
     role = bench.inks[i].role
     if role == "white":
         in_clear = (50.0, 20.0) if steps == 3 else (3.0, 8.0, 18.0, 32.0, 50.0, 68.0, 85.0)
-        rungs = [{i: p, clear: 100 - p} for p in in_clear]
-        return rungs if steps == 3 else [*rungs, {i: 99.5, black: 0.5}, {i: 97.0, black: 3.0}]
+        levels = [{i: p, clear: 100 - p} for p in in_clear]
+        return levels if steps == 3 else [*levels, {i: 99.5, black: 0.5}, {i: 97.0, black: 3.0}]
     if role == "clear":
-        rungs = [{i: p, white: 100 - p} for p in (80.0, 95.0)]
+        levels = [{i: p, white: 100 - p} for p in (80.0, 95.0)]
         more = [{i: p, white: 100 - p} for p in (40.0, 60.0, 90.0, 98.0)]
         grey = [{i: p, black: 100 - p} for p in (99.7, 98.0, 90.0)]
-        return rungs if steps == 3 else [*rungs, *more, *grey]
+        return levels if steps == 3 else [*levels, *more, *grey]
     p = _percents(bench, i)
     if steps == 3:
         return [{i: q, white: 100 - q} for q in (p[2] / 2, p[3])]
-    rungs = [{i: q, white: 100 - q} for q in p] + [{i: q, clear: 100 - q} for q in p[2:4]]
+    levels = [{i: q, white: 100 - q} for q in p] + [{i: q, clear: 100 - q} for q in p[2:4]]
     mixed = {i: p[3], white: (100 - p[3]) / 2, clear: (100 - p[3]) / 2}
     if role == "black":
-        return [*rungs, mixed, {i: p[1] / 2, white: 100 - p[1] / 2}]
-    return [*rungs, mixed, {i: p[4], white: 97 - p[4], black: 3.0}]
+        return [*levels, mixed, {i: p[1] / 2, white: 100 - p[1] / 2}]
+    return [*levels, mixed, {i: p[4], white: 97 - p[4], black: 3.0}]
 
 
 def ladder(
@@ -235,8 +235,8 @@ def ladder(
         raise InputError(f"ladder: steps is {steps}; write 3 or 10")
     names, rows = [], []
     for i, ink in enumerate(bench.inks):
-        for rung, percents in enumerate([{i: 100.0}, *_rungs(bench, i, steps)], start=1):
-            names.append(f"{ink.name} {rung}")
+        for level, percents in enumerate([{i: 100.0}, *_levels(bench, i, steps)], start=1):
+            names.append(f"{ink.name} {level}")
             rows.append([percents.get(j, 0.0) / 100 for j in range(len(bench.inks))])
     fractions = np.array(rows)
     R = opaque_R(bench, fractions, strengths)

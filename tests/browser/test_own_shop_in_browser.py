@@ -30,7 +30,7 @@ def test_from_an_empty_form_to_a_fit(notebook, lab, tmp_path):
     expect(form.get_by_role("alert").first).to_contain_text("How your instrument measures")
     assert not folder.exists()
     form.get_by_label("Name of its folder").fill("bay street")
-    form.get_by_label("How the shop is called").fill("Bay Street")
+    form.get_by_label("Name of the shop").fill("Bay Street")
     form.get_by_label("How your instrument measures").select_option(BENCH.geometry)
     form.get_by_label("With which light").select_option("unknown")
     for k, ink in enumerate(BENCH.inks, start=1):
