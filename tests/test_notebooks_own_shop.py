@@ -186,7 +186,6 @@ def test_few_inks_and_no_list_still_give_formulas():
     form.run.wait()
     assert form.problems.value == ""
     assert form.found.formulas
-    assert "or type" not in said(forms.check(form.opened, "Sea teal"))  # it takes a file only
 
 
 def test_what_a_shop_lacks_is_said_before_a_button_is_pressed():
