@@ -10,12 +10,14 @@ from small_bench import mixture, shop
 
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.correcting import lots
+from matchkit.correcting.advice import lot_strengths
 from matchkit.correcting.diagnose import (
     LEAST_MODEL_F,
     NOISE_F,
     REACH_NM,
     Round,
     beside_the_batch,
+    infer,
 )
 from matchkit.errors import InputError
 from matchkit.fitting.constants import f_scale
@@ -211,3 +213,14 @@ def test_the_stored_study_has_two_thirds_of_the_truth_within_one_error():
     for after in ("one", "all"):
         assert stored[after]["within"] == pytest.approx(0.68, abs=0.05)
         assert stored[after]["white_wronged"] <= stored[after]["white_wronged_before"]
+
+
+def test_a_sound_white_is_not_called_weak_beside_a_strong_colour(palette):
+    bench, _, _, spread, _ = shop()
+    c = mixture(bench, White=0.85, Scarlet=0.15)
+    strong = np.where(np.arange(len(c)) == palette.index("Scarlet"), np.log(1.06), 0.0)
+    belief = infer(palette, [batch(palette, c, strong)], spread)
+    assert belief.log_strength[0] < -np.sqrt(belief.covariance[0, 0])  # by the prior alone
+    (told,) = lot_strengths(palette, belief)
+    assert told.ink == "Scarlet"
+    assert abs(told.percent - 6) < told.error_percent

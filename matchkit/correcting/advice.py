@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.correcting.correct import Correction
-from matchkit.correcting.diagnose import Belief
+from matchkit.correcting.diagnose import Belief, beside_the_batch
 from matchkit.inks.palette import Palette
 
 __all__ = [
@@ -20,6 +20,7 @@ __all__ = [
     "LotStrength",
     "WeighingError",
     "lot_strengths",
+    "strengths_beside_the_batch",
     "verdict",
     "weighing_errors",
     "worth_doing",
@@ -47,7 +48,10 @@ class WeighingError:
 
 @dataclass(frozen=True, kw_only=True)
 class LotStrength:
-    """An ink that looks stronger (above 0) or weaker than the fitted lot, in percent."""
+    """An ink that looks stronger (above 0) or weaker than the fitted lot, in percent.
+
+    It is beside the mean of the batch: no colour tells a factor common to all its inks.
+    """
 
     ink: str
     percent: float
@@ -69,10 +73,20 @@ def weighing_errors(
     )
 
 
+def strengths_beside_the_batch(palette: Palette, belief: Belief) -> tuple[Array, Array]:
+    """Strengths of the lots in a batch and the errors of their logarithms, (n_ink,) each.
+
+    They are beside the mean of the batch, see `diagnose.beside_the_batch`.
+    """
+    prior_sd = np.array([ink.lot_spread_percent / 100 for ink in palette.inks])
+    told, error = beside_the_batch(belief.log_strength, belief.covariance, prior_sd, belief.grams)
+    return np.exp(told), error
+
+
 def lot_strengths(palette: Palette, belief: Belief) -> tuple[LotStrength, ...]:
     """The inks of a batch that are off by more than 1 % and than their standard error."""
-    by = 100 * (belief.strengths - 1)
-    error = 100 * np.sqrt(np.diag(belief.covariance))
+    strengths, error = strengths_beside_the_batch(palette, belief)
+    by, error = 100 * (strengths - 1), 100 * error
     off = (belief.grams > 0) & (np.abs(by) > np.maximum(1, error))
     return tuple(
         LotStrength(ink=palette.names[i], percent=float(by[i]), error_percent=float(error[i]))

@@ -21,6 +21,7 @@ from matchkit.correcting.advice import (
     LotStrength,
     WeighingError,
     lot_strengths,
+    strengths_beside_the_batch,
     verdict,
     weighing_errors,
     worth_doing,
@@ -147,9 +148,8 @@ class Advice:
     def to_dict(self) -> dict[str, Any]:
         """The answer as plain data, as ``matchkit correct --json`` prints it."""
         names, lights, answer = self.palette.names, self.wanted.target.lights, self.smallest
-        error = np.sqrt(np.diag(self.belief.covariance))
         held = [(n, i) for i, n in enumerate(names) if self.belief.grams[i] > 0]
-        strengths = self.belief.strengths
+        strengths, error = strengths_beside_the_batch(self.palette, self.belief)
 
         def rows(way: Correction) -> list[dict[str, Any]]:
             return [{"ink": ink, "grams": g} for ink, g in self.additions(way).items()]
