@@ -10,7 +10,14 @@ from matchkit.paper.sheet import grams_text
 from matchkit.report.compared import edge_to_edge
 from matchkit.report.formulas import target_hex
 from matchkit.report.parts import Part, Picture, Table
-from matchkit.workflows.booking import BatchShown, Day, Imported, NearColour, Opened, Records
+from matchkit.workflows.booking import (
+    BatchShown,
+    Day,
+    ImportedFormulas,
+    NearColour,
+    Opened,
+    Records,
+)
 from matchkit.workflows.lot_checking import LotCheck
 from matchkit.workflows.shelf import LotsToday, Orders, Stock
 
@@ -149,7 +156,7 @@ def opened_parts(opened: Opened) -> list[Part]:
     return [head, Table(head=("Ink", "Grams"), rows=rows)]
 
 
-def imported_parts(imported: Imported) -> list[Part]:
+def imported_parts(imported: ImportedFormulas) -> list[Part]:
     """Which paper formulas were written down, under which numbers."""
     if not imported.cards:
         return ["Nothing new to write down."]

@@ -32,7 +32,7 @@ from matchkit.workflows.wanted import Wanted
 __all__ = [
     "BatchShown",
     "Day",
-    "Imported",
+    "ImportedFormulas",
     "Label",
     "NearColour",
     "Opened",
@@ -173,7 +173,7 @@ def open_batch(session: Session, formula: int, grams: float, details: entries.Jo
 
 
 @dataclass(frozen=True, kw_only=True)
-class Imported:
+class ImportedFormulas:
     """Paper formulas with their numbers in the book; `left_out` were there already."""
 
     cards: tuple[tuple[int, PaperFormula], ...]
@@ -187,7 +187,7 @@ class Imported:
         }
 
 
-def import_paper(session: Session, path: str | Path, *, again: bool = False) -> Imported:
+def import_paper(session: Session, path: str | Path, *, again: bool = False) -> ImportedFormulas:
     """Write old paper formulas down, with the colours that today's inks are predicted to give.
 
     What the book has already is left out, unless `again`.
@@ -204,7 +204,7 @@ def import_paper(session: Session, path: str | Path, *, again: bool = False) -> 
         )
     new = [card for n, card in zip(there, cards, strict=True) if n is None]
     numbers = work.import_paper(book, shop, session.fits, new)
-    return Imported(cards=tuple(zip(numbers, new, strict=True)), left_out=tuple(known))
+    return ImportedFormulas(cards=tuple(zip(numbers, new, strict=True)), left_out=tuple(known))
 
 
 # ---- questions ----------------------------------------------------------------------------

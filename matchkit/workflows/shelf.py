@@ -15,7 +15,7 @@ from matchkit.workflows.booking import Written
 from matchkit.workflows.session import Session
 
 __all__ = [
-    "LotStrength",
+    "LotNow",
     "LotsToday",
     "Orders",
     "Stock",
@@ -100,7 +100,7 @@ def reorder(session: Session, *, days: int = 30) -> Orders:
 
 
 @dataclass(frozen=True, kw_only=True)
-class LotStrength:
+class LotNow:
     """How strong today's lot of an ink is, 1 being the fitted one; `error` of its logarithm.
 
     It is beside the mean of all that was mixed, which no colour tells.
@@ -116,7 +116,7 @@ class LotStrength:
 class LotsToday:
     """What the batches told about the lots of today; `odd` are batches that fit no lots."""
 
-    lots: tuple[LotStrength, ...]
+    lots: tuple[LotNow, ...]
     words: tuple[str, ...]
     odd: tuple[str, ...]
 
@@ -131,7 +131,7 @@ def lots(session: Session) -> LotsToday:
     session.open_book()
     known = session.learned()
     rows = tuple(
-        LotStrength(ink=ink, lot=lot, strength=round(float(np.exp(x)), 4), error=round(float(e), 4))
+        LotNow(ink=ink, lot=lot, strength=round(float(np.exp(x)), 4), error=round(float(e), 4))
         for each in known.lots.values()
         for ink, lot, x, e in zip(each.inks, each.lots, *told_strengths(each), strict=True)
     )
