@@ -25,11 +25,11 @@ from matchkit.book.lessons import fit_key, save_lessons
 from matchkit.book.stock import count, open_lot
 from matchkit.book.store import Book, open_book
 from matchkit.book.work import prediction
+from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.files.write import csv_text, write_file
 from matchkit.inks.palette import reflectance
 from matchkit.matching.match import fractions_for
-from matchkit.matching.solve import spectral_target
 from matchkit.simulator.simulate import read
 from matchkit.workflows.correcting_batch import correct_batch
 from matchkit.workflows.session import Session
@@ -141,7 +141,7 @@ def make(folder: Path) -> None:
 def _job(weeks: _Weeks, asked: _Asked) -> None:
     """One job, as far as it has come."""
     shop, fits = weeks.session.files, weeks.session.fits
-    target = spectral_target(weeks.session.targets[asked.name], shop.lights, shop.observer)
+    target = Target.from_spectrum(weeks.session.targets[asked.name], shop.lights, shop.observer)
     inks = FORMULAS[asked.name]
     formula, palette = prediction(
         shop, fits, [*inks], [*inks.values()], batch_g=asked.grams, target=target

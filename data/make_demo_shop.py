@@ -16,7 +16,8 @@ from colour.quality.datasets.tcs import SDS_TCS_CIE1995
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.matching.garment import stand_in_grounds
 from matchkit.optics.film import ground_inside
-from matchkit.simulator.simulate import Bench, film_R, ladder, make_bench, opaque_R, read
+from matchkit.simulator.pigments import Bench, make_bench
+from matchkit.simulator.simulate import film_R, ladder, opaque_R, read
 
 FOLDER = Path(__file__).parent / "demo-shop"
 

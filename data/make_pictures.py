@@ -25,6 +25,7 @@ from matplotlib.colors import to_hex
 from matplotlib.text import Text
 from PIL import Image
 
+from matchkit.colorimetry.difference import Target
 from matchkit.files.spectrum import read_spectrum
 from matchkit.files.write import write_files
 from matchkit.fitting.fit import Fit
@@ -35,8 +36,8 @@ from matchkit.inks.shop import Shop
 from matchkit.matching.compare import Comparison, compare
 from matchkit.matching.match import fractions_for, match
 from matchkit.matching.rank import Candidate
-from matchkit.matching.solve import Target, spectral_target
 from matchkit.plots import charts as plots
+from matchkit.plots import inks as ink_plots
 
 HERE = Path(__file__).parent
 sys.path.append(str(HERE.parent))  # for `tests`, which is not installed
@@ -161,7 +162,7 @@ def _moves(shop: Shop, found: Fit) -> plots.Figure:
     target = _target(shop, ROSE)
     formula = _formula(shop, found, target, ROSE_INKS)
     figure, ax = plots.new_axes(4.6, 3.4)
-    plots.ink_moves(
+    ink_plots.ink_moves(
         ax,
         found.palette,
         fractions_for(found.palette, formula.inks, formula.grams),
@@ -174,7 +175,7 @@ def _moves(shop: Shop, found: Fit) -> plots.Figure:
 
 def _ladder(shop: Shop, found: Fit) -> plots.Figure:
     figure, ax = plots.new_axes(4.6, 3.4)
-    plots.K_over_S(ax, found.palette, LADDER, shop.drawdowns)
+    ink_plots.K_over_S(ax, found.palette, LADDER, shop.drawdowns)
     return figure
 
 
@@ -200,7 +201,7 @@ def _growth(found: dict[str, list[list[float]]]) -> plots.Figure:
 
 def _target(shop: Shop, name: str) -> Target:
     spectrum, _ = read_spectrum(SHOP / "targets.csv", name)
-    return spectral_target(spectrum.R, shop.lights, shop.observer)
+    return Target.from_spectrum(spectrum.R, shop.lights, shop.observer)
 
 
 def _formula(shop: Shop, found: Fit, target: Target, inks: Sequence[str]) -> Candidate:

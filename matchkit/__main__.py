@@ -2,8 +2,6 @@
 
 import sys
 
-__all__ = ["run"]
-
 
 def run() -> int:
     """The command line; Ctrl-C while it still loads ends as quietly as later."""

@@ -4,8 +4,6 @@ import re
 from collections.abc import Iterable, Sequence
 from difflib import get_close_matches
 
-__all__ = ["InputError", "briefly", "did_you_mean", "nearest"]
-
 SHOWN, MANY = 3, 6  # of more than MANY faults that are alike the first SHOWN are read in full
 
 

@@ -8,7 +8,8 @@ import numpy as np
 
 from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Drawdown, Ink
-from matchkit.simulator.simulate import NOISE, Bench, Noise, ladder
+from matchkit.simulator.pigments import Bench
+from matchkit.simulator.simulate import NOISE, Noise, ladder
 
 AUTHORITIES = Path(__file__).parent / "authorities"
 

@@ -13,10 +13,10 @@ from bench_inks import textbook
 
 from matchkit.book.containers import weigh
 from matchkit.book.entries import JobDetails, log_match
+from matchkit.colorimetry.difference import Target
 from matchkit.inks.palette import Palette, reflectance
 from matchkit.inks.shop import Ink, Shop
 from matchkit.matching.rank import weighed
-from matchkit.matching.solve import spectral_target
 
 NM = np.arange(400, 701, 10)
 INKS = (
@@ -77,7 +77,7 @@ class Clock:
 
 def aim(*shares):
     """A target that a mixture of the four inks would hit."""
-    return spectral_target(reflectance(PALETTE, np.array(shares)), SHOP.lights, SHOP.observer)
+    return Target.from_spectrum(reflectance(PALETTE, np.array(shares)), SHOP.lights, SHOP.observer)
 
 
 def candidate(grams, target):

@@ -24,7 +24,7 @@ from matchkit.files.places import data_folder
 from matchkit.fitting.fit import Fit, fit
 from matchkit.inks.palette import Palette, subset
 from matchkit.inks.shop import Drawdown, Ink
-from matchkit.simulator.simulate import Bench, make_bench
+from matchkit.simulator.pigments import Bench, make_bench
 
 # The same cases every time, however slow the machine.
 settings.register_profile("steady", derandomize=True, deadline=None)

@@ -38,15 +38,14 @@ from doors import (
     warned,
 )
 
+from matchkit.colorimetry.difference import Target
 from matchkit.errors import InputError
 from matchkit.fitting.fit import Fit
 from matchkit.matching.garment import Strokes
 from matchkit.matching.probability import chance_text
-from matchkit.matching.solve import Target, spectral_target
 from matchkit.paper.jobsize import PrintJob
-from matchkit.paper.ticket import Container
 from matchkit.paper.ticket_sheet import ticket_html
-from matchkit.paper.weighing import CONTAINERS_ML
+from matchkit.paper.weighing import CONTAINERS_ML, Container
 from matchkit.plan.drawdowns import rows
 from matchkit.report.check import check_parts
 from matchkit.report.comparison import comparison_page
@@ -75,7 +74,7 @@ STROKE_UM = 50.0
 
 
 def spectral(known: Known, R: Any) -> Target:
-    return spectral_target(R, known.shop.lights, known.shop.observer)
+    return Target.from_spectrum(R, known.shop.lights, known.shop.observer)
 
 
 def grams_in(found: Fit, amounts_g: Mapping[str, float]) -> Any:

@@ -34,6 +34,7 @@ from matchkit.book.stock import count, keep_leftover, open_lot, today
 from matchkit.book.store import open_book
 from matchkit.book.work import prediction
 from matchkit.cli import main
+from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.correcting.lot_check import judge_lot, letdown
 from matchkit.files.fitted import fitted
@@ -44,8 +45,8 @@ from matchkit.fitting.fit import Fit
 from matchkit.inks.shop import Drawdown, Shop
 from matchkit.matching.probability import spread_of
 from matchkit.matching.rank import Candidate
-from matchkit.matching.solve import spectral_target
-from matchkit.simulator.simulate import make_bench, opaque_R, read
+from matchkit.simulator.pigments import make_bench
+from matchkit.simulator.simulate import opaque_R, read
 
 Facts = dict[str, Any]
 Adapter = Callable[["Room"], Facts]
@@ -212,7 +213,7 @@ def make_shop(fitted_demo: Path, folder: Path) -> Path:
     book = open_book(folder, who="Ana")
     for k, (name, grams) in enumerate(TAUGHT):
         R = read_spectrum(folder / "targets.csv", name)[0].R
-        target = spectral_target(R, shop.lights, shop.observer)
+        target = Target.from_spectrum(R, shop.lights, shop.observer)
         formula, palette = prediction(
             shop, fits, [*grams], [*grams.values()], batch_g=sum(grams.values()), target=target
         )

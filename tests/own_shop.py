@@ -7,7 +7,8 @@ import csv
 
 import numpy as np
 
-from matchkit.simulator.simulate import make_bench, opaque_R
+from matchkit.simulator.pigments import make_bench
+from matchkit.simulator.simulate import opaque_R
 
 BENCH = make_bench(77, n_colours=2)
 NM = [f"{nm}" for nm in range(400, 701, 10)]

@@ -4,12 +4,13 @@ from functools import cache
 
 import numpy as np
 
+from matchkit.colorimetry.difference import Target
 from matchkit.correcting.diagnose import model_error_f
 from matchkit.fitting.fit import STRUCTURES, fit
 from matchkit.inks.shop import Drawdown, Ink
 from matchkit.matching.probability import spread_of
-from matchkit.matching.solve import spectral_target
-from matchkit.simulator.simulate import ladder, make_bench, opaque_R
+from matchkit.simulator.pigments import make_bench
+from matchkit.simulator.simulate import ladder, opaque_R
 
 LIGHTS = ("D65", "A", "FL11")
 
@@ -47,4 +48,4 @@ def mixture(bench, **shares):
 
 def target_of(bench, c):
     """The colour that a mixture truly has."""
-    return spectral_target(opaque_R(bench, c), LIGHTS, 10)
+    return Target.from_spectrum(opaque_R(bench, c), LIGHTS, 10)

@@ -125,15 +125,15 @@ def test_a_struck_check_says_nothing_and_two_know_better(book, shop, bench, fits
 def test_a_kept_lesson_is_made_anew_when_a_check_comes_later(book, shop, bench, fits):
     from matchkit.book.containers import measure, weigh
     from matchkit.book.entries import log_match
+    from matchkit.colorimetry.difference import Target
     from matchkit.matching.rank import weighed
-    from matchkit.matching.solve import spectral_target
 
     palette = fits[""].palette
     grams = np.zeros(len(palette.inks))
     grams[[palette.index("White"), palette.index("Lemon")]] = 450.0, 50.0
     R = opaque_R(bench, grams / 500)
-    formula = weighed(palette, grams, spectral_target(R, shop.lights, 10))
-    batch = log_match(book, shop, spectral_target(R, shop.lights, 10), formula, name="a").batch
+    formula = weighed(palette, grams, Target.from_spectrum(R, shop.lights, 10))
+    batch = log_match(book, shop, Target.from_spectrum(R, shop.lights, 10), formula, name="a").batch
     weigh(book, shop, batch, dict(zip(formula.inks, formula.grams, strict=True)))
     measure(book, shop, batch, R[None])
     save_lessons(book, shop, fits)
@@ -153,8 +153,8 @@ def test_a_check_is_judged_with_what_the_batches_told_kept_or_not(
     """A weak white makes every check in it look strong, until batches tell that it is weak."""
     from matchkit.book.containers import measure, weigh
     from matchkit.book.entries import log_match
+    from matchkit.colorimetry.difference import Target
     from matchkit.matching.rank import weighed
-    from matchkit.matching.solve import spectral_target
 
     palette = fits[""].palette
     true = np.ones(len(palette.inks))
@@ -165,7 +165,7 @@ def test_a_check_is_judged_with_what_the_batches_told_kept_or_not(
         grams = np.zeros(len(true))
         grams[[white, k]] = 460.0, 40.0
         R = opaque_R(bench, grams / 500, true)
-        target = spectral_target(R, shop.lights, 10)
+        target = Target.from_spectrum(R, shop.lights, 10)
         formula = weighed(palette, grams, target)
         batch = log_match(book, shop, target, formula, name="a").batch
         weigh(book, shop, batch, dict(zip(formula.inks, formula.grams, strict=True)))

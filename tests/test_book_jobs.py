@@ -22,12 +22,12 @@ from matchkit.book.stock import (
     today,
 )
 from matchkit.book.store import open_book, reading
+from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import Lab
 from matchkit.correcting.correct import Correction
 from matchkit.errors import InputError
 from matchkit.inks.palette import reflectance
 from matchkit.inks.shop import Mix
-from matchkit.matching.solve import lab_target
 
 CREAM = {"White": 475.0, "Lemon": 25.0}
 
@@ -132,7 +132,7 @@ def test_series_are_never_mixed(book):
 
 def test_a_target_known_only_as_Lab_is_judged_under_its_own_light(book):
     R = read_as(0.9, 0.1, 0, 0)
-    target = lab_target(Lab(R, "A", 2), "A", 2)
+    target = Target.from_lab(Lab(R, "A", 2), "A", 2)
     batch = log_match(book, SHOP, target, candidate([450, 50, 0, 0], target), name="by Lab").batch
     weigh(book, SHOP, batch, {"White": 450.0, "Lemon": 50.0})
     measure(book, SHOP, batch, R)

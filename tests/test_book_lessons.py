@@ -15,13 +15,13 @@ from matchkit.book.lessons import drift, fit_key, learned, save_lessons
 from matchkit.book.stock import keep_leftover, open_lot, today
 from matchkit.book.store import open_book, reading
 from matchkit.book.work import approved_R, prediction
+from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.errors import InputError
 from matchkit.inks.palette import reflectance
 from matchkit.inks.shop import Shop
 from matchkit.matching.match import match
 from matchkit.matching.rank import weighed
-from matchkit.matching.solve import spectral_target
 from matchkit.plots.charts import new_axes
 from matchkit.plots.lots import drift_chart
 from matchkit.simulator.simulate import opaque_R, read
@@ -83,7 +83,7 @@ class Hands:
         """One batch, weighed and measured; its number."""
         grams = self.grams(percent, next(self.others) if other == "next" else other)
         wanted = reflectance(self.palette, grams / 500)
-        target = spectral_target(wanted, self.shop.lights, 10)
+        target = Target.from_spectrum(wanted, self.shop.lights, 10)
         formula = weighed(self.palette, grams, target)
         batch = log_match(self.book, self.shop, target, formula, name=f"{percent} %").batch
         weigh(self.book, self.shop, batch, dict(zip(formula.inks, formula.grams, strict=True)))
@@ -211,7 +211,7 @@ def test_leftovers_and_other_geometries_teach_nothing(hands):
     batch = hands.make(8.0)
     keep_leftover(hands.book, hands.shop, batch, 100.0, "Old tint")
     grams = hands.grams(10.0)
-    target = spectral_target(reflectance(hands.palette, grams / 500), hands.shop.lights, 10)
+    target = Target.from_spectrum(reflectance(hands.palette, grams / 500), hands.shop.lights, 10)
     formula = weighed(hands.palette, grams, target)
     other = log_match(hands.book, hands.shop, target, formula, name="b").batch
     weigh(hands.book, hands.shop, other, {hands.palette.names[0]: 50.0, "Old tint": 50.0})
@@ -335,7 +335,7 @@ def test_a_reprint_with_todays_lots_is_nearer_than_the_old_formula(hands):
     record = job(hands.book, old)
     R, approved = approved_R(record, hands.shop)
     assert approved and np.array_equal(R, record.readings[0].R)
-    target = spectral_target(R, hands.shop.lights, hands.shop.observer)
+    target = Target.from_spectrum(R, hands.shop.lights, hands.shop.observer)
     again, _ = prediction(
         hands.shop, known.fits, [*record.holds], [*record.holds.values()], target=target
     )

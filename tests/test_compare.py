@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from matchkit.colorimetry import tristimulus as cm
+from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.illuminants import MeasuredIlluminant, lamp, light_name
 from matchkit.colorimetry.metamerism import inconstancy, observer_index, special_index
@@ -16,7 +17,7 @@ from matchkit.inks.palette import Palette, reflectance
 from matchkit.inks.shop import Ink
 from matchkit.matching.compare import compare, limiting_ink
 from matchkit.matching.rank import Candidate, least_metameric
-from matchkit.matching.solve import minimise, spectral_target
+from matchkit.matching.solve import minimise
 
 CHART = np.array([sd[GRID_NM] for sd in PATCHES.values()])
 CMFS_10 = colour.MSDS_CMFS["CIE 1964 10 Degree Standard Observer"]
@@ -63,7 +64,7 @@ TARGET_R = reflectance(PALETTE, TARGET)
 def odd_recipe() -> np.ndarray:
     """The target matched under D65 with the wrong blue."""
     start = np.array([[0.86, 0, 0.05, 0.01, 0, 0.08]])
-    F, found = minimise(PALETTE, spectral_target(TARGET_R, ["D65"], 10), start)
+    F, found = minimise(PALETTE, Target.from_spectrum(TARGET_R, ["D65"], 10), start)
     assert F[0] < 0.01
     return found[0]
 

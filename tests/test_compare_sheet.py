@@ -10,8 +10,7 @@ import pytest
 from pages import read_page
 
 from matchkit.colorimetry.grid import GRID_NM
-from matchkit.colorimetry.illuminants import STORED, lamp
-from matchkit.colorimetry.tristimulus import white
+from matchkit.colorimetry.illuminants import STORED, lamp, white
 from matchkit.errors import InputError
 from matchkit.matching.compare import Comparison, compare
 from matchkit.matching.rank import Candidate

@@ -11,6 +11,7 @@ import pytest
 from scipy.optimize import minimize
 from small_bench import mixture, shop
 
+from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import XYZ_to_Lab, de00
 from matchkit.correcting.advice import verdict, worth_doing
 from matchkit.correcting.correct import (
@@ -23,7 +24,6 @@ from matchkit.correcting.correct import (
 from matchkit.correcting.diagnose import Round, infer, predicted
 from matchkit.inks.palette import reflectance
 from matchkit.matching.probability import Spread
-from matchkit.matching.solve import spectral_target
 
 FINE = {"tolerance_de00": 1.0, "resolution_g": 1e-4}  # rounding out of the way
 USUAL = {"tolerance_de00": 1.0, "resolution_g": 0.01}
@@ -45,7 +45,7 @@ def near_miss(palette, spread, mix, lots=None, grams=500.0, seed=0):
     c = mixture(shop()[0], **mix)
     rng = np.random.default_rng(seed)
     lots = np.exp(0.06 * rng.standard_normal(len(c))) if lots is None else lots
-    target = spectral_target(reflectance(palette, c), ("D65", "A"), 10)
+    target = Target.from_spectrum(reflectance(palette, c), ("D65", "A"), 10)
     seen = Round(grams=grams * c, R=reflectance(palette, c, lots))
     return target, infer(palette, [seen], spread, refuse=False)
 
@@ -221,7 +221,7 @@ def test_nearest_comes_nearer_than_the_smallest(palette, spread):
 def test_an_over_pour_without_any_measurement(palette, spread):
     """Too much black while still weighing: what is in the bucket is all that is known."""
     c = mixture(shop()[0], **MIXES[0])
-    target = spectral_target(reflectance(palette, c), ("D65",), 10)
+    target = Target.from_spectrum(reflectance(palette, c), ("D65",), 10)
     poured = 500 * c
     poured[palette.names.index("Black")] *= 1.3
     belief = nothing_learned(palette, poured, spread)
@@ -248,7 +248,7 @@ def test_what_is_said_is_what_the_palette_says(palette, spread):
 def test_a_lab_reading_is_enough_to_correct_by(palette, spread):
     c = mixture(shop()[0], **MIXES[1])
     lots = np.exp(0.06 * np.random.default_rng(2).standard_normal(len(c)))
-    target = spectral_target(reflectance(palette, c), ("D65",), 10)
+    target = Target.from_spectrum(reflectance(palette, c), ("D65",), 10)
 
     def lab(grams):
         R = reflectance(palette, grams / grams.sum(), lots)

@@ -15,7 +15,8 @@ from matchkit.files.shop import read_inks
 from matchkit.files.spectrum import read_spectrum
 from matchkit.matching.garment import stand_in_grounds
 from matchkit.optics.film import ground_inside
-from matchkit.simulator.simulate import film_R, make_bench
+from matchkit.simulator.pigments import make_bench
+from matchkit.simulator.simulate import film_R
 
 DEMO = data_folder() / "demo-shop"
 SHOP_SEED = 33  # of data/make_demo_shop.py

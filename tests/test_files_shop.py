@@ -13,7 +13,8 @@ from matchkit.files.settings import geometry_doubts, geometry_faults
 from matchkit.files.shop import digest, read_shop
 from matchkit.files.write import BESIDE, NOTE
 from matchkit.inks.shop import GEOMETRIES, Drawdown, Ink, Shop
-from matchkit.simulator.simulate import ladder, make_bench
+from matchkit.simulator.pigments import make_bench
+from matchkit.simulator.simulate import ladder
 
 
 def faults_of(folder, **changed):

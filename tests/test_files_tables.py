@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from matchkit.errors import InputError
+from matchkit.errors import InputError, did_you_mean, nearest
 from matchkit.files import text as files_text
 from matchkit.files.tables import amount, parse_table, read_table, spectral_values, wording
-from matchkit.files.text import did_you_mean, nearest, read_text
+from matchkit.files.text import read_text
 
 PLAIN = "ink,grams,note\nWhite,120.5,first\nRed,3,\n"
 

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
+from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.tristimulus import XYZ, Lab, de00
 from matchkit.errors import InputError
@@ -17,7 +18,7 @@ from matchkit.inks.palette import Palette, reflectance, reflectance_jacobian, st
 from matchkit.inks.shop import Ink
 from matchkit.matching.garment import Strokes, Viewing, cover, stand_in_grounds
 from matchkit.matching.probability import lab_covariance, spread_of
-from matchkit.matching.solve import lab_target, minimise, solve, spectral_target
+from matchkit.matching.solve import minimise, solve
 from matchkit.optics.film import (
     Film,
     film_inside,
@@ -275,7 +276,7 @@ def test_the_solver_finds_formulas_whose_print_matches(inks: Palette) -> None:
     for c in rng.dirichlet(np.full(6, 0.4), 6):
         held = np.where(c >= np.sort(c)[-3], c, 0)
         R = reflectance(printed, held / held.sum())
-        found = solve(printed, spectral_target(R, ["D65", "A", "FL11"], 10), max_inks=3)
+        found = solve(printed, Target.from_spectrum(R, ["D65", "A", "FL11"], 10), max_inks=3)
         assert found.F[0] < 0.01
         print_R = reflectance(printed, found.fractions[0])
         assert float(de00(Lab(R, "D65", 10), Lab(print_R, "D65", 10))) < 0.01
@@ -288,7 +289,7 @@ def test_a_masstone_that_matches_is_another_formula_than_a_print(inks: Palette) 
     lab = Lab(reflectance(hides, c), "D65", 10)
     away = float(de00(lab, Lab(reflectance(thin, c), "D65", 10)))
     assert away > 1
-    found = solve(thin, lab_target(lab.tolist(), "D65", 10), max_inks=4)
+    found = solve(thin, Target.from_lab(lab.tolist(), "D65", 10), max_inks=4)
     assert found.F[0] < away / 5
 
 
@@ -298,7 +299,7 @@ def test_no_descent_from_anywhere_finds_a_better_print(inks: Palette) -> None:
     for _ in range(5):
         printed = over(inks, np.full(31, rng.uniform(0.03, 0.8)), rng.uniform(20, 100))
         lab = Lab(reflectance(printed, rng.dirichlet(np.full(6, 0.5))), "D65", 10)
-        target = lab_target((lab + rng.normal(0, 3, 3)).tolist(), "D65", 10)
+        target = Target.from_lab((lab + rng.normal(0, 3, 3)).tolist(), "D65", 10)
         c = rng.dirichlet(np.full(6, 0.4), 300)
         four = np.where(c >= np.sort(c, axis=1)[:, [2]], c, 0)
         best, _ = minimise(printed, target, four / four.sum(axis=1, keepdims=True))
@@ -310,7 +311,7 @@ def test_thickness_that_strays_widens_the_cloud(inks: Palette) -> None:
     covariance = []
     for sd in (0.0, 0.1):
         printed = over(inks, R_g, 40.0, thickness_sd=sd)
-        target = lab_target([50, 0, 0], "D65", 10)
+        target = Target.from_lab([50, 0, 0], "D65", 10)
         spread = spread_of(printed, np.zeros((3, 3)), 0.01)
         covariance.append(lab_covariance(printed, c, target, spread)[1])
     # The difference is the slope by log thickness, by finite differences, times 0.1.

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from matchkit.cli import main
+from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.errors import InputError
@@ -31,10 +32,10 @@ from matchkit.matching.prints import (
     has_films,
     with_lots,
 )
-from matchkit.matching.solve import spectral_target
 from matchkit.optics.film import film_reading
 from matchkit.optics.kubelka_munk import surface_constants
-from matchkit.simulator.simulate import Bench, film_R, make_bench
+from matchkit.simulator.pigments import Bench, make_bench
+from matchkit.simulator.simulate import film_R
 from tests.studies import films as study
 from tests.studies import watercolours
 
@@ -343,7 +344,7 @@ def test_match_over_a_ground_finds_the_formula_whose_print_matches(
     # The target is a print of the bench, which the theory never saw: 50 um on the navy tee.
     shop = read_shop(folder)
     R = film_R(small, [0.4, 0.0, 0.2, 0.1, 0.0, 0.3], 50.0, NAVY)
-    target = spectral_target(R, shop.lights, shop.observer)
+    target = Target.from_spectrum(R, shop.lights, shop.observer)
     printed = fits_over({"": found}, bare_ground(shop, "Navy tee"), 50.0, thickness_sd=0.05)
     best = match(shop, printed, target).formulas[0]
     c = np.zeros(6)

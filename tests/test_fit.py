@@ -15,15 +15,8 @@ from matchkit.fitting.fit import STRUCTURES, Fit, _best, fit, fractions_of
 from matchkit.inks.palette import Palette, reflectance
 from matchkit.inks.shop import Drawdown, Ink
 from matchkit.optics.kubelka_munk import surface_constants
-from matchkit.simulator.simulate import (
-    KINDS,
-    Bench,
-    Noise,
-    ladder,
-    make_bench,
-    opaque_R,
-    random_mixtures,
-)
+from matchkit.simulator.pigments import Bench, make_bench
+from matchkit.simulator.simulate import KINDS, Noise, ladder, opaque_R, random_mixtures
 
 EXCLUDED, INCLUDED = "d/8 specular excluded", "d/8 specular included"
 Series = tuple[tuple[Ink, ...], list[Drawdown]]

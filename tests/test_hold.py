@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from small_bench import mixture, shop, target_of
 
+from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.correcting.correct import Limits, correct
@@ -13,7 +14,6 @@ from matchkit.errors import InputError
 from matchkit.fitting.constants import f_scale
 from matchkit.inks.palette import reflectance
 from matchkit.matching.probability import Spread
-from matchkit.matching.solve import spectral_target
 from matchkit.simulator.simulate import draw_lots, opaque_R, read, weigh
 
 
@@ -21,7 +21,7 @@ def plan_and_target(**shares):
     """A plan of 500 g and the colour it has by the palette."""
     plan = 500 * mixture(shop()[0], **shares)
     R = reflectance(shop()[2].palette, plan / 500)
-    return plan, spectral_target(R, ("D65", "A", "FL11"), 10)
+    return plan, Target.from_spectrum(R, ("D65", "A", "FL11"), 10)
 
 
 def finished(palette, first_g, R, target, spread, tolerance, model_f):

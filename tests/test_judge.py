@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import Lab, de00, delta_LCH
 from matchkit.colorimetry.words import direction
 from matchkit.fitting.fit import Fit
@@ -26,8 +27,9 @@ from matchkit.matching.rank import (
     preferred,
     weighed,
 )
-from matchkit.matching.solve import Solved, Target, lab_target, solve, spectral_target
-from matchkit.simulator.simulate import KINDS, Bench, opaque_R, random_mixtures
+from matchkit.matching.solve import Solved, solve
+from matchkit.simulator.pigments import Bench
+from matchkit.simulator.simulate import KINDS, opaque_R, random_mixtures
 from tests.studies import first_formula
 
 LIGHTS = ("D65", "A", "FL11")
@@ -149,7 +151,7 @@ def test_the_first_formula_hides_and_is_as_sure_as_any_that_is_as_near(
     for R in np.concatenate(
         [opaque_R(bench, random_mixtures(bench, rng, k, 2)) for k in KINDS[:3]]
     ):
-        target = spectral_target(R, LIGHTS, 10)
+        target = Target.from_spectrum(R, LIGHTS, 10)
         found = match(shop, {"": fitted}, target, batch_g=500.0)
         every = match(shop, {"": fitted}, target, batch_g=500.0, every=True, top=60)
         sheer += any(each.mostly_clear for each in every.formulas)
@@ -167,7 +169,7 @@ def test_in_gamut_does_not_depend_on_how_many_inks_are_asked_for(
     shop, palette = shop_of(fitted), fitted.palette
     rng = np.random.default_rng(8)
     for c in random_mixtures(bench, rng, "half", 3):
-        target = spectral_target(reflectance(palette, c), LIGHTS, 10)
+        target = Target.from_spectrum(reflectance(palette, c), LIGHTS, 10)
         assert match(shop, {"": fitted}, target, max_inks=max_inks).in_gamut
 
 
@@ -192,7 +194,7 @@ def solved_with(rows: list[dict[int, float]], F: list[float], n: int) -> Solved:
 def chosen(
     palette: Palette, rows: list[dict[int, float]], F: list[float], top: int = 5
 ) -> list[set]:
-    target = lab_target([60.0, 20.0, 30.0], "D65", 10)
+    target = Target.from_lab([60.0, 20.0, 30.0], "D65", 10)
     found = candidates(
         solved_with(rows, F, len(palette.inks)),
         palette,
@@ -233,7 +235,7 @@ def test_a_formula_without_colour_is_a_kind_of_its_own(few: Palette) -> None:
 
 def test_a_candidate_is_what_would_be_weighed(few: Palette) -> None:
     # Shown numbers are those of the rounded weights, not of the optimum.
-    target = spectral_target(np.linspace(0.1, 0.5, 31), LIGHTS, 10)
+    target = Target.from_spectrum(np.linspace(0.1, 0.5, 31), LIGHTS, 10)
     for batch_g, resolution_g in ((1000.0, 0.01), (30.0, 0.5)):
         found = candidates(
             solve(few, target, max_inks=3),
@@ -263,7 +265,7 @@ def test_rounding_keeps_to_an_inks_limit(few: Palette) -> None:
     inks = list(few.inks)
     inks[SCARLET] = replace(inks[SCARLET], max_percent=30.0)
     limited = replace(few, inks=tuple(inks))
-    target = spectral_target(reflectance(few, np.array([0.4, 0, 0, 0, 0.6, 0])), LIGHTS, 10)
+    target = Target.from_spectrum(reflectance(few, np.array([0.4, 0, 0, 0, 0.6, 0])), LIGHTS, 10)
     upper = limits(limited, 999.99)
     found = candidates(
         solve(limited, target, max_inks=3, upper=upper),
@@ -279,7 +281,7 @@ def test_rounding_keeps_to_an_inks_limit(few: Palette) -> None:
 
 def test_formulas_that_round_to_the_same_grams_are_one(few: Palette) -> None:
     rows = [{WHITE: 0.9, LEMON: 0.1}, {WHITE: 0.8999, LEMON: 0.1, SKY: 0.0001}]
-    target = lab_target([60.0, 20.0, 30.0], "D65", 10)
+    target = Target.from_lab([60.0, 20.0, 30.0], "D65", 10)
     found = candidates(
         solved_with(rows, [0.2, 0.21], 6), few, target, batch_g=50.0, resolution_g=0.1
     )
@@ -287,14 +289,14 @@ def test_formulas_that_round_to_the_same_grams_are_one(few: Palette) -> None:
 
 
 def test_weights_that_someone_made_are_judged_alike(few: Palette) -> None:
-    target = spectral_target(np.linspace(0.1, 0.5, 31), LIGHTS, 10)
+    target = Target.from_spectrum(np.linspace(0.1, 0.5, 31), LIGHTS, 10)
     found = weighed(few, np.array([80.0, 0, 0, 10.0, 10.0, 0]), target)
     assert float(found.de00 @ target.share) == pytest.approx(found.F)
     assert found.inks[0] == "White" and set(found.inks) == {"White", "Lemon", "Scarlet"}
 
 
 def test_odds_are_asked_of_the_rounded_grams(few: Palette) -> None:
-    target = lab_target([60.0, 20.0, 30.0], "D65", 10)
+    target = Target.from_lab([60.0, 20.0, 30.0], "D65", 10)
     asked: list[np.ndarray] = []
 
     def chance_of(grams: np.ndarray) -> float:
@@ -340,19 +342,19 @@ def test_any_mixture_of_its_own_inks_is_in_reach(palette: Palette) -> None:
     rng = np.random.default_rng(3)
     for _ in range(8):
         c = rng.dirichlet(np.full(len(palette.inks), 0.6))
-        target = spectral_target(reflectance(palette, c), LIGHTS, 10)
+        target = Target.from_spectrum(reflectance(palette, c), LIGHTS, 10)
         found = poor(palette, target)
         assert in_gamut(palette, target, found, np.ones(len(palette.inks)), 0.2)
 
 
 @pytest.mark.parametrize("lab", [(60, 95, 60), (55, -95, 40), (35, 40, -95), (97, 0, 0), (3, 0, 0)])
 def test_what_no_ink_reaches_is_not(palette: Palette, lab: tuple[float, ...]) -> None:
-    target = lab_target(lab, "D65", 10)
+    target = Target.from_lab(lab, "D65", 10)
     assert not in_gamut(palette, target, poor(palette, target), np.ones(16), 1.0)
 
 
 def test_half_the_tolerance_decides(few: Palette) -> None:
-    target = lab_target([92.0, 0.0, 40.0], "D65", 10)
+    target = Target.from_lab([92.0, 0.0, 40.0], "D65", 10)
     found = solve(few, target, max_inks=4)
     nearest = float(found.de00[:, 0].min())
     assert 0.05 < nearest < 20
@@ -363,7 +365,7 @@ def test_half_the_tolerance_decides(few: Palette) -> None:
 
 def test_an_ink_that_may_not_be_used_does_not_count(few: Palette) -> None:
     c = np.array([0.8, 0, 0, 0.1, 0.1, 0])
-    target = spectral_target(reflectance(few, c), LIGHTS, 10)
+    target = Target.from_spectrum(reflectance(few, c), LIGHTS, 10)
     upper = np.array([1.0, 1, 1, 0, 1, 1])
     found = solve(few, target, max_inks=2, upper=upper)
     assert in_gamut(few, target, found, np.ones(6), 0.1)
@@ -497,7 +499,7 @@ def test_a_colour_that_lost_all_its_chroma_is_duller() -> None:
 
 def test_a_smaller_shelf_reaches_less(palette: Palette) -> None:
     # Without its yellows the series cannot make a clean yellow.
-    target = lab_target([82.0, 2.0, 55.0], "D65", 10)
+    target = Target.from_lab([82.0, 2.0, 55.0], "D65", 10)
     reached = [
         in_gamut(p, target, poor(p, target), np.ones(len(p.inks)), 1.0)
         for p in (palette, subset(palette, [WHITE, BLACK, CLEAR, SCARLET, SKY]))

@@ -8,6 +8,7 @@ import pytest
 from scipy.optimize import minimize
 from small_bench import LIGHTS, mixture, shop, target_of
 
+from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.correcting.leftovers import use, which_bucket
 from matchkit.correcting.mixes import predict, shelf_of
@@ -15,7 +16,7 @@ from matchkit.errors import InputError
 from matchkit.inks.palette import reflectance
 from matchkit.inks.shop import Mix
 from matchkit.matching.rank import candidates
-from matchkit.matching.solve import solve, spectral_target
+from matchkit.matching.solve import solve
 
 TEAL = Mix(name="Old teal", inks=("White", "Sky blue", "Green"), fractions=(0.6, 0.25, 0.15))
 PINK = Mix(name="Old pink", inks=("White", "Scarlet"), fractions=(0.9, 0.1), stock_g=300.0)
@@ -85,7 +86,7 @@ def sand(**more):
         name="Sand rest", inks=tuple(palette.names[i] for i in held),
         fractions=tuple(c[held].tolist()), **more,
     )  # fmt: skip
-    return mix, c, spectral_target(reflectance(palette, c), LIGHTS, 10)
+    return mix, c, Target.from_spectrum(reflectance(palette, c), LIGHTS, 10)
 
 
 def test_a_colour_made_again_is_its_leftover_and_the_same_formula():
@@ -115,7 +116,7 @@ def test_no_worse_than_the_leftover_topped_up_by_a_general_solver(stock, off):
     mix, c, _ = sand(stock_g=stock)
     palette = shop()[2].palette
     wanted = c + off * mixture(shop()[0], White=0.5, Scarlet=0.5) - off * c
-    target = spectral_target(reflectance(palette, wanted), LIGHTS, 10)
+    target = Target.from_spectrum(reflectance(palette, wanted), LIGHTS, 10)
     (best, *_) = most([mix], "Sand rest", target, batch_g=400.0)
     held, names = the_shelf(mix), mix.inks
 
@@ -138,10 +139,10 @@ def test_no_worse_than_the_leftover_topped_up_by_a_general_solver(stock, off):
 def test_a_letdown_in_clear_that_is_the_colour_is_said_to_be_sheer():
     mix = Mix(name="Wash", inks=("Clear", "Magenta"), fractions=(0.95, 0.05), stock_g=100.0)
     R = reflectance(shop()[2].palette, the_shelf(mix).contents[0])
-    best = most([mix], "Wash", spectral_target(R, LIGHTS, 10), batch_g=100.0)[0]
+    best = most([mix], "Wash", Target.from_spectrum(R, LIGHTS, 10), batch_g=100.0)[0]
     assert best.share == 1 and best.candidate.mostly_clear
     # Made again it is the same formula once more, though white would be as near.
-    more = most([mix], "Wash", spectral_target(R, LIGHTS, 10), batch_g=250.0)
+    more = most([mix], "Wash", Target.from_spectrum(R, LIGHTS, 10), batch_g=250.0)
     assert set(more[0].candidate.inks) == {"Wash", "Clear", "Magenta"}
     assert more[0].candidate.F < 0.01 and more[0].candidate.mostly_clear
 

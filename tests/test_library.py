@@ -15,6 +15,7 @@ import pytest
 from dying import ctrl_c_heard
 
 from matchkit.cli import main
+from matchkit.colorimetry.difference import Target
 from matchkit.errors import InputError
 from matchkit.files import stream
 from matchkit.files.fitted import fitted
@@ -23,7 +24,6 @@ from matchkit.files.shop import read_shop
 from matchkit.files.spectrum import read_spectra
 from matchkit.matching.library import matches
 from matchkit.matching.match import match
-from matchkit.matching.solve import spectral_target
 
 DEMO = data_folder() / "demo-shop"
 SOME = ("--max-inks", "2")  # quick
@@ -64,7 +64,9 @@ def opened(shop):
     """The shop, its fits and twenty targets."""
     known = read_shop(shop)
     spectra, _ = read_spectra(shop / "targets.csv", shop=known)
-    targets = [(s.name, spectral_target(s.R, known.lights, known.observer)) for s in spectra[:20]]
+    targets = [
+        (s.name, Target.from_spectrum(s.R, known.lights, known.observer)) for s in spectra[:20]
+    ]
     return known, fitted(shop, known)[0], targets
 
 
@@ -120,7 +122,9 @@ def test_formulas_that_hide_come_first(fitted_demo):
     shop = read_shop(fitted_demo)
     fits = fitted(fitted_demo, shop)[0]
     spectra, _ = read_spectra(fitted_demo / "targets.csv", shop=shop)
-    targets = [(s.name, spectral_target(s.R, shop.lights, shop.observer)) for s in spectra[:10]]
+    targets = [
+        (s.name, Target.from_spectrum(s.R, shop.lights, shop.observer)) for s in spectra[:10]
+    ]
     clear = [
         sum(g for ink, g in zip(f.inks, f.grams, strict=True) if ink == "Ebb Clear") / sum(f.grams)
         for f in (found.formulas[0] for found in matches(shop, fits, targets, max_inks=3))
@@ -371,14 +375,14 @@ import numpy as np
 from matchkit.files.fitted import fitted
 from matchkit.files.shop import read_shop
 from matchkit.matching.library import matches
-from matchkit.matching.solve import spectral_target
+from matchkit.colorimetry.difference import Target
 shop = read_shop(sys.argv[1])
 fits, _ = fitted(sys.argv[1], shop)
 rng = np.random.default_rng(1)
 def targets():
     for k in range(25):
         R = shop.drawdowns[k].R * rng.uniform(0.8, 1)
-        yield str(k), spectral_target(R, shop.lights, shop.observer)
+        yield str(k), Target.from_spectrum(R, shop.lights, shop.observer)
 for done, _ in enumerate(matches(shop, fits, targets(), max_inks=1), start=1):
     if done in (10, 25):
         print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)

@@ -173,7 +173,9 @@ def test_a_measured_lamp_gives_the_table_of_the_light_it_is(step, light):
     sd = colour.SDS_ILLUMINANTS[light]
     nm = np.arange(380.0, 781.0, step) if light == "FL7" else FINE_NM
     power = np.interp(nm, sd.wavelengths, sd.values)
-    np.testing.assert_allclose(cm.weights_for(nm, 7 * power, 10), cm.weights(light, 10), atol=1e-9)
+    np.testing.assert_allclose(
+        lights.weights_for(nm, 7 * power, 10), cm.weights(light, 10), atol=1e-9
+    )
 
 
 @pytest.mark.parametrize(
@@ -211,12 +213,12 @@ def test_observer_is_2_or_10(observer):
 )
 def test_a_bad_lamp_is_refused(nm, values, said):
     with pytest.raises(InputError, match=said):
-        cm.weights_for(nm, values, 2)
+        lights.weights_for(nm, values, 2)
 
 
 def test_all_faults_of_a_lamp_are_told_at_once():
     with pytest.raises(InputError) as fault:
-        cm.weights_for(GRID_NM[1:], -np.ones(30), 2)
+        lights.weights_for(GRID_NM[1:], -np.ones(30), 2)
     assert len(fault.value.faults) == 2
 
 

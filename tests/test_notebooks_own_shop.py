@@ -20,7 +20,8 @@ from matchkit.files.fitted import write_fits
 from matchkit.files.places import data_folder
 from matchkit.files.shop import read_shop
 from matchkit.matching.match import fit_shop
-from matchkit.simulator.simulate import Bench, ladder, make_bench, opaque_R
+from matchkit.simulator.pigments import Bench, make_bench
+from matchkit.simulator.simulate import ladder, opaque_R
 
 w = pytest.importorskip("ipywidgets", reason="ipywidgets is not installed")
 pytest.importorskip("IPython", reason="JupyterLab is not installed")

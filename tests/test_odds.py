@@ -9,6 +9,7 @@ from scipy.optimize import approx_fprime
 from scipy.stats import ncx2
 from small_bench import mixture, shop, target_of
 
+from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import XYZ_to_Lab
 from matchkit.inks.palette import reflectance
 from matchkit.matching.probability import (
@@ -21,7 +22,6 @@ from matchkit.matching.probability import (
     most_sensitive,
     spread_of,
 )
-from matchkit.matching.solve import spectral_target
 
 DRAWS = 20_000
 MIXES = {
@@ -52,7 +52,7 @@ def test_propagation_is_what_simulated_batches_do(palette, kind, lots):
     """Lots, pours, readings and the fit's error drawn 20,000 times through the palette."""
     bench = shop()[0]
     c = mixture(bench, **MIXES[kind])
-    target = spectral_target(reflectance(palette, c), ("D65",), 10)
+    target = Target.from_spectrum(reflectance(palette, c), ("D65",), 10)
     A = np.array([[0.2, 0.05, 0.0], [0.0, 0.15, -0.1], [0.0, 0.0, 0.2]])
     spread = Spread(log_strength=np.full(len(c), lots), pour_g=0.1, fit_Lab=A @ A.T)
     rng = np.random.default_rng(4)
@@ -73,7 +73,7 @@ def test_what_a_reading_leaves_open_is_what_a_regression_leaves(palette, added):
     """Batches drawn through the palette and read: the colour after regressed on the reading."""
     bench = shop()[0]
     c = mixture(bench, **MIXES["half"])
-    target = spectral_target(reflectance(palette, c), ("D65",), 10)
+    target = Target.from_spectrum(reflectance(palette, c), ("D65",), 10)
     fit = np.diag([0.02, 0.03, 0.01])
     spread = Spread(log_strength=np.full(len(c), 0.04), pour_g=0.08, fit_Lab=fit)
     rng = np.random.default_rng(6)
@@ -152,7 +152,7 @@ def test_the_covariance_is_that_of_finite_differences(palette):
 def test_what_is_known_of_lots_replaces_their_spread(palette):
     bench = shop()[0]
     c = mixture(bench, **MIXES["pastel"])
-    target = spectral_target(reflectance(palette, c), ("D65",), 10)
+    target = Target.from_spectrum(reflectance(palette, c), ("D65",), 10)
     spread = Spread(log_strength=np.full(len(c), 0.08), pour_g=0.02, fit_Lab=np.zeros((3, 3)))
     unknown = chance(palette, 500 * c, target, spread, 1.0)
     same = chance(palette, 500 * c, target, spread, 1.0, np.diag(spread.log_strength**2))
@@ -169,7 +169,7 @@ def test_no_chance_is_told_as_certain():
 def test_a_coarse_balance_costs_odds(palette):
     bench = shop()[0]
     c = mixture(bench, White=0.995, Black=0.005)
-    target = spectral_target(reflectance(palette, c), ("D65",), 10)
+    target = Target.from_spectrum(reflectance(palette, c), ("D65",), 10)
     fit_Lab = np.diag([0.01, 0.01, 0.01])
     fine, coarse = (
         chance(palette, 500 * c, target, spread_of(palette, fit_Lab, step), 1.0)

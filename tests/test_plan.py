@@ -23,7 +23,8 @@ from matchkit.paper.plan_sheet import plan_html
 from matchkit.plan.drawdowns import Plan, drawdown_plan, rows
 from matchkit.report.plan import plan_parts
 from matchkit.report.terminal import to_text
-from matchkit.simulator.simulate import KINDS, make_bench, opaque_R, random_mixtures, read
+from matchkit.simulator.pigments import make_bench
+from matchkit.simulator.simulate import KINDS, opaque_R, random_mixtures, read
 from matchkit.workflows.planning import PlanChoices, plan_drawdowns
 from matchkit.workflows.session import Session
 from matchkit.workflows.starting import new_shop

@@ -5,12 +5,12 @@ import pytest
 from scipy.optimize import minimize
 from small_bench import mixture, shop, target_of
 
+from matchkit.colorimetry.difference import Target
 from matchkit.correcting.container import bucket_of, seen_after
 from matchkit.correcting.correct import Limits
 from matchkit.correcting.overpour import over_pour
 from matchkit.errors import InputError
 from matchkit.inks.palette import reflectance
-from matchkit.matching.solve import spectral_target
 
 LIMITS = dict(tolerance_de00=1.0, resolution_g=0.01)
 
@@ -29,7 +29,7 @@ def palette():
 @pytest.fixture(scope="module")
 def target(palette, plan):
     """The colour that the plan has by the palette."""
-    return spectral_target(reflectance(palette, plan / plan.sum()), ("D65", "A", "FL11"), 10)
+    return Target.from_spectrum(reflectance(palette, plan / plan.sum()), ("D65", "A", "FL11"), 10)
 
 
 def grams(palette, **inks):

@@ -9,7 +9,8 @@ import re
 import numpy as np
 import pytest
 
-from matchkit.colorimetry.tristimulus import XYZ, white
+from matchkit.colorimetry.illuminants import white
+from matchkit.colorimetry.tristimulus import XYZ
 from matchkit.errors import InputError
 from matchkit.practice.colour import HOLDS_DE00, N_LEVELS, SIZES
 from matchkit.practice.exercise import choice_of, mark

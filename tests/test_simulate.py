@@ -10,6 +10,7 @@ import pytest
 
 import matchkit
 from matchkit.errors import InputError
+from matchkit.simulator.pigments import make_bench
 from matchkit.simulator.radiative_transfer import angles, reading, thick
 from matchkit.simulator.simulate import (
     KINDS,
@@ -17,7 +18,6 @@ from matchkit.simulator.simulate import (
     draw_lots,
     film_R,
     ladder,
-    make_bench,
     mixture_optics,
     opaque_R,
     random_mixtures,

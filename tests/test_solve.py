@@ -9,21 +9,16 @@ import pytest
 from bench_inks import columns, textbook
 from scipy.optimize import differential_evolution, minimize
 
+from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.files.fitted import fitted
 from matchkit.files.shop import read_shop
 from matchkit.files.spectrum import read_spectra
 from matchkit.inks.palette import Palette, reflectance, subset
 from matchkit.matching.match import match
-from matchkit.matching.solve import (
-    Target,
-    count_subsets,
-    lab_target,
-    minimise,
-    solve,
-    spectral_target,
-)
-from matchkit.simulator.simulate import KINDS, Bench, make_bench, opaque_R, random_mixtures
+from matchkit.matching.solve import count_subsets, minimise, solve
+from matchkit.simulator.pigments import Bench, make_bench
+from matchkit.simulator.simulate import KINDS, opaque_R, random_mixtures
 
 LIGHTS = ("D65", "A", "FL11")
 NEVER_WORSE_BY = 0.005  # dE00, against either of scipy's optimisers
@@ -133,7 +128,7 @@ def some_targets(bench: Bench, lights: tuple[str, ...]) -> list[Target]:
         opaque_R(others, random_mixtures(others, np.random.default_rng(6), "deep", 1)[0]),
         np.linspace(0.05, 0.9, 31) ** 3,
     ]
-    return [spectral_target(R, lights, 10) for R in spectra]
+    return [Target.from_spectrum(R, lights, 10) for R in spectra]
 
 
 # ---- the best there is
@@ -182,14 +177,14 @@ def test_an_optimum_on_its_limits_is_that_of_slsqp(palette: Palette) -> None:
     keep = [0, 1, 5]
     small, upper = subset(palette, keep), np.array([0.5, 1.0, 0.2])
     wanted = reflectance(small, np.array([0.7, 0.01, 0.29]))
-    target = spectral_target(wanted, LIGHTS, 10)
+    target = Target.from_spectrum(wanted, LIGHTS, 10)
     found = solve(small, target, max_inks=3, upper=upper)
     np.testing.assert_allclose(found.fractions[0], [0.5, 0.3, 0.2], atol=1e-9)
 
 
 def test_only_lab_is_known(few: Palette) -> None:
     for lab in ([62.0, 18.0, 30.0], [40.0, 5.0, -12.0]):
-        target = lab_target(lab, "D50", 2)
+        target = Target.from_lab(lab, "D50", 2)
         aim = Aim(few, target)
         found = solve(few, target, max_inks=3)
         theirs = min(slsqp(aim, inks, np.ones(6), 2, 1) for inks in subsets_of(6, 3, np.ones(6)))
@@ -205,7 +200,7 @@ def test_an_ink_that_leaves_holds_up_nobody(palette: Palette) -> None:
     n = len(palette.inks)
     for _ in range(4):
         R = np.clip(0.05 + 0.75 / (1 + np.exp(-(np.arange(31) - rng.uniform(12, 22)) / 1.5)), 0, 1)
-        target = spectral_target(R, LIGHTS, 10)
+        target = Target.from_spectrum(R, LIGHTS, 10)
         found = solve(palette, target)
         inks = np.flatnonzero(found.fractions[0])
         starts = np.zeros((24, n))
@@ -232,7 +227,7 @@ def test_watercolours_are_unmixed_to_eight_digits() -> None:
     for inks in combinations(range(4), 3):
         c = np.zeros(4)
         c[list(inks)] = 0.55, 0.30, 0.15
-        target = spectral_target(reflectance(palette, c), ("D65",), 10)
+        target = Target.from_spectrum(reflectance(palette, c), ("D65",), 10)
         found = solve(palette, target, max_inks=3)
         np.testing.assert_allclose(found.fractions[0], c, atol=1e-8)
         assert found.de00[0, 0] < 1e-6
@@ -245,7 +240,7 @@ def test_a_hundred_mixtures_of_its_own_inks_are_found(bench: Bench, palette: Pal
     worst = []
     for kind in KINDS:
         for c in random_mixtures(shelf, np.random.default_rng(12), kind, 25):
-            target = spectral_target(reflectance(small, c), LIGHTS[:1], 10)
+            target = Target.from_spectrum(reflectance(small, c), LIGHTS[:1], 10)
             worst.append(solve(small, target, keep=4).de00[0, 0])
     assert len(worst) == 100
     assert max(worst) < 0.05
@@ -254,7 +249,7 @@ def test_a_hundred_mixtures_of_its_own_inks_are_found(bench: Bench, palette: Pal
 def test_mixtures_of_sixteen_inks_are_found(bench: Bench, palette: Palette) -> None:
     for kind in KINDS:
         for c in random_mixtures(bench, np.random.default_rng(13), kind, 2):
-            target = spectral_target(reflectance(palette, c), LIGHTS, 10)
+            target = Target.from_spectrum(reflectance(palette, c), LIGHTS, 10)
             assert solve(palette, target, keep=4).F[0] < 0.05
 
 
@@ -262,7 +257,7 @@ def test_todays_lots_are_reckoned_with(palette: Palette) -> None:
     strengths = np.linspace(0.85, 1.15, 6)
     lots = replace(subset(palette, [0, 1, 2, 3, 4, 5]), strengths=strengths)
     c = np.array([0.7, 0.02, 0.0, 0.2, 0.08, 0.0])
-    found = solve(lots, spectral_target(reflectance(lots, c), LIGHTS, 10))
+    found = solve(lots, Target.from_spectrum(reflectance(lots, c), LIGHTS, 10))
     assert found.F[0] < 0.005
     np.testing.assert_allclose(found.fractions[0], c, atol=2e-3)
 
@@ -283,7 +278,7 @@ def test_how_many_subsets_there_are(n: int, m: int, count: int) -> None:
 
 def test_every_subset_is_looked_at(few: Palette) -> None:
     told: list[tuple[int, int]] = []
-    target = lab_target([50.0, 0.0, 0.0], "D65", 10)
+    target = Target.from_lab([50.0, 0.0, 0.0], "D65", 10)
     solve(few, target, max_inks=3, progress=lambda done, of: told.append((done, of)))
     assert told[-1] == (41, 41)
     assert [done for done, _ in told] == sorted(done for done, _ in told)
@@ -303,13 +298,13 @@ def test_the_answer_is_sorted_and_no_subset_comes_twice(bench: Bench, palette: P
 def test_an_ink_that_does_nothing_is_left_out(few: Palette) -> None:
     # The colour is a two-ink tint exactly: three-ink subsets around it fall back on it.
     c = np.array([0.9, 0, 0, 0, 0.1, 0])
-    found = solve(few, spectral_target(reflectance(few, c), LIGHTS, 10), max_inks=3)
+    found = solve(few, Target.from_spectrum(reflectance(few, c), LIGHTS, 10), max_inks=3)
     assert (found.fractions[0] > 0).tolist() == (c > 0).tolist()
     np.testing.assert_allclose(found.fractions[0], c, atol=1e-6)
 
 
 def test_fewer_inks_when_fewer_are_asked_for(few: Palette) -> None:
-    target = lab_target([50.0, 20.0, 20.0], "D65", 10)
+    target = Target.from_lab([50.0, 20.0, 20.0], "D65", 10)
     best = [solve(few, target, max_inks=m).F[0] for m in (1, 2, 3, 4)]
     assert best == sorted(best, reverse=True)
     assert ((solve(few, target, max_inks=2).fractions > 0).sum(axis=1) <= 2).all()
@@ -318,37 +313,37 @@ def test_fewer_inks_when_fewer_are_asked_for(few: Palette) -> None:
 
 def test_inks_that_may_not_be_used_are_not(few: Palette) -> None:
     upper = np.array([1.0, 0.0, 1.0, 1.0, 0.0, 1.0])
-    found = solve(few, lab_target([50.0, 20.0, 20.0], "D65", 10), max_inks=3, upper=upper)
+    found = solve(few, Target.from_lab([50.0, 20.0, 20.0], "D65", 10), max_inks=3, upper=upper)
     assert (found.fractions[:, [1, 4]] == 0).all()
 
 
 @pytest.mark.parametrize("upper", [0.0, 0.3])
 def test_limits_that_no_subset_can_fill_leave_an_empty_answer(few: Palette, upper: float) -> None:
-    target = spectral_target(np.full(31, 0.4), LIGHTS, 10)
+    target = Target.from_spectrum(np.full(31, 0.4), LIGHTS, 10)
     found = solve(few, target, max_inks=3, upper=np.full(6, upper))
     assert found.fractions.shape == (0, 6) and found.de00.shape == (0, 3)
     assert found.F.size == 0
 
 
 def test_one_ink_is_a_palette_too(few: Palette) -> None:
-    found = solve(subset(few, [3]), lab_target([80.0, 0.0, 80.0], "D65", 10))
+    found = solve(subset(few, [3]), Target.from_lab([80.0, 0.0, 80.0], "D65", 10))
     assert found.fractions.tolist() == [[1.0]]
 
 
 def test_other_lights_count_as_told() -> None:
     R = np.linspace(0.1, 0.6, 31)
-    assert spectral_target(R, LIGHTS, 10).share.tolist() == [1.0, 0.1, 0.1]
-    assert spectral_target(R, LIGHTS, 10, other_weight=1.0).share.tolist() == [1.0, 0.5, 0.5]
-    assert spectral_target(R, LIGHTS[:1], 10).share.tolist() == [1.0]
-    target = spectral_target(R, LIGHTS, 2)
+    assert Target.from_spectrum(R, LIGHTS, 10).share.tolist() == [1.0, 0.1, 0.1]
+    assert Target.from_spectrum(R, LIGHTS, 10, other_weight=1.0).share.tolist() == [1.0, 0.5, 0.5]
+    assert Target.from_spectrum(R, LIGHTS[:1], 10).share.tolist() == [1.0]
+    target = Target.from_spectrum(R, LIGHTS, 2)
     np.testing.assert_allclose(target.lab, [Lab(R, light, 2) for light in LIGHTS])
-    assert lab_target([50, 1, 2], "D50", 2).R is None
+    assert Target.from_lab([50, 1, 2], "D50", 2).R is None
 
 
 def test_other_lights_are_traded_for_the_first(bench: Bench, palette: Palette) -> None:
     # With the others off the first is no worse, and the others no better.
     target = [
-        spectral_target(some_targets(bench, LIGHTS)[2].R, LIGHTS, 10, other_weight=w)
+        Target.from_spectrum(some_targets(bench, LIGHTS)[2].R, LIGHTS, 10, other_weight=w)
         for w in (0, 2)
     ]
     off, on = (solve(palette, t).de00[0] for t in target)
@@ -358,7 +353,7 @@ def test_other_lights_are_traded_for_the_first(bench: Bench, palette: Palette) -
 
 def test_descent_keeps_to_the_inks_it_was_given(few: Palette, rng: np.random.Generator) -> None:
     starts = np.array([[0.5, 0, 0, 0.5, 0, 0], [0.2, 0.2, 0, 0.2, 0.2, 0.2], [0, 0, 0, 0, 1.0, 0]])
-    target = lab_target([60.0, 20.0, 40.0], "D65", 10)
+    target = Target.from_lab([60.0, 20.0, 40.0], "D65", 10)
     F, c = minimise(few, target, starts)
     assert ((c > 0) <= (starts > 0)).all()
     np.testing.assert_allclose(Aim(few, target)(c), F, atol=1e-9)
@@ -382,7 +377,7 @@ def test_round_off_does_not_choose_among_formulas_that_all_meet_the_target(fitte
     for spectrum in read_spectra(fitted_demo / "targets.csv")[0]:
         if spectrum.name not in ("Dusty rose", "Wet moss", "Club navy"):
             continue
-        target = spectral_target(spectrum.R, shop.lights, shop.observer, other_weight=0.0)
+        target = Target.from_spectrum(spectrum.R, shop.lights, shop.observer, other_weight=0.0)
         lists = set()
         for _ in range(3):
             shaken = {

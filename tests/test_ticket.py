@@ -7,15 +7,16 @@ import numpy as np
 import pytest
 from pages import columns, read_page
 
+from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import Lab, de00, hex_colour
 from matchkit.errors import InputError
 from matchkit.inks.shop import Ink, Shop
 from matchkit.matching.rank import Candidate
-from matchkit.matching.solve import spectral_target
 from matchkit.paper.jobsize import PrintJob, job_size, summary
 from matchkit.paper.sheet import CAUTIONS, DEFER
-from matchkit.paper.ticket import CONTAINERS_ML, Additive, Container, Ticket, ticket
+from matchkit.paper.ticket import Ticket, ticket
 from matchkit.paper.ticket_sheet import ticket_html, ticket_text
+from matchkit.paper.weighing import CONTAINERS_ML, Additive, Container
 
 INKS = (
     Ink(name="Quay White", role="white", density_g_per_ml=1.48, lot="W-118"),
@@ -33,7 +34,7 @@ SHOP = Shop(
 )
 GRAMS = (774.35, 150.20, 75.00, 0.45)
 R_TARGET = np.linspace(0.35, 0.12, 31)
-TARGET = spectral_target(R_TARGET, SHOP.lights, SHOP.observer)
+TARGET = Target.from_spectrum(R_TARGET, SHOP.lights, SHOP.observer)
 QUART = Container(name="US quart", volume_ml=CONTAINERS_ML["US quart"])
 
 LONG = (

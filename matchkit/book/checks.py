@@ -22,8 +22,6 @@ from matchkit.fitting.fit import Fit
 from matchkit.inks.shop import Drawdown, Shop
 from matchkit.matching.probability import spread_of
 
-__all__ = ["Checked", "Checks", "apply_lot_checks", "checks_of", "is_checked", "log_check"]
-
 
 @dataclass(frozen=True, kw_only=True)
 class Checked:

@@ -28,8 +28,6 @@ from matchkit.correcting.correct import Correction
 from matchkit.errors import InputError
 from matchkit.inks.shop import Shop
 
-__all__ = ["add", "log_correction", "measure", "weigh"]
-
 Array = NDArray[np.float64]
 
 

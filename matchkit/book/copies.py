@@ -22,8 +22,6 @@ from matchkit.errors import InputError
 from matchkit.files.text import label
 from matchkit.files.write import csv_text, write_files
 
-__all__ = ["backup", "check", "export", "restore"]
-
 JSON_FILE = "book.json"
 LOGS = ("-wal", "-shm", "-journal")  # what SQLite keeps beside a book
 SUM_TOLERANCE = 1e-6

@@ -12,23 +12,12 @@ from matchkit.book.rows import colour, day, is_open, milligrams, must_be
 from matchkit.book.schema import STRIKABLE
 from matchkit.book.stock import keep_mix, mixes_of, sync_stock, weighable
 from matchkit.book.store import Book, insert, record, writing
+from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.illuminants import light_name
 from matchkit.errors import InputError
 from matchkit.files.amounts import quoted
 from matchkit.inks.shop import Shop
 from matchkit.matching.rank import Candidate
-from matchkit.matching.solve import Target
-
-__all__ = [
-    "OUTCOMES",
-    "JobDetails",
-    "Logged",
-    "close",
-    "log_formula",
-    "log_match",
-    "open_batch",
-    "strike",
-]
 
 OUTCOMES = ("approved", "rejected", "abandoned")
 

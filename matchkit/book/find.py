@@ -23,8 +23,6 @@ from matchkit.errors import InputError
 from matchkit.files.amounts import quoted
 from matchkit.inks.shop import Shop
 
-__all__ = ["Found", "Near", "find", "near", "reference", "scanned"]
-
 Array = NDArray[np.float64]
 
 STEEPEST_L = 1.75  # CIEDE2000 divides a step of L* by no more than this [Sharma 2005, S_L]

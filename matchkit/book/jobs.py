@@ -15,23 +15,6 @@ from matchkit.book.store import Book, reading
 from matchkit.inks.recipe import weigh_out
 from matchkit.paper.sheet import grams_text
 
-__all__ = [
-    "BatchRecord",
-    "Measurement",
-    "Poured",
-    "common",
-    "far_from_plan",
-    "job",
-    "job_of",
-    "local_day",
-    "off_plan",
-    "planned_grams",
-    "sharing",
-    "sharing_words",
-    "todays_jobs",
-    "utc",
-]
-
 Array = NDArray[np.float64]
 
 LEAST_SHARED = 0.5  # of a batch: a smaller common part is no base colour

@@ -13,8 +13,6 @@ from matchkit.inks.shop import Shop
 from matchkit.paper.pages import page
 from matchkit.paper.sheet import caution_list
 
-__all__ = ["label_html", "qr_svg"]
-
 LABEL_CAUTIONS = ("skin", "cure", "use")
 
 

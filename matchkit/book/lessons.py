@@ -45,8 +45,6 @@ from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Ink, Shop
 from matchkit.matching.probability import spread_of
 
-__all__ = ["Learned", "LotDrift", "drift", "fit_key", "learned", "rounds_of", "save_lessons"]
-
 Array = NDArray[np.float64]
 
 MOST = 200  # batches that are gone through when nothing that was kept counts any more

@@ -7,8 +7,6 @@ from matchkit.book.jobs import local_day
 from matchkit.book.store import Book, reading
 from matchkit.errors import InputError
 
-__all__ = ["GROUPS", "PassShare", "pass_shares"]
-
 GROUPS = ("month", "ink", "mixer")
 
 # Of each measured batch the first and the last verdict, and when and by whom it was weighed.

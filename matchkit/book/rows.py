@@ -13,21 +13,6 @@ from matchkit.errors import InputError
 from matchkit.files.amounts import quoted
 from matchkit.inks.shop import Shop
 
-__all__ = [
-    "colour",
-    "contents",
-    "day",
-    "held_by",
-    "is_open",
-    "last_weighing",
-    "milligrams",
-    "must_be",
-    "parts_of",
-    "reading_text",
-    "taken_apart",
-    "taken_back",
-]
-
 Array = NDArray[np.float64]
 
 

@@ -8,8 +8,6 @@ Weights are whole milligrams, so that sums are exact.  Spectra are JSON lists on
 package grid.  Times are UTC, as text that sorts.  Plain SQL: any SQLite program reads it.
 """
 
-__all__ = ["APPLICATION_ID", "CHILDREN", "MG", "STEPS", "STRIKABLE", "TABLES"]
-
 APPLICATION_ID = 0x4D4B626B
 MG = 1000  # in a gram
 

@@ -23,27 +23,6 @@ from matchkit.errors import InputError, did_you_mean
 from matchkit.files.amounts import quoted
 from matchkit.inks.shop import Ink, Mix, Shop
 
-__all__ = [
-    "BY_BOOK",
-    "Order",
-    "count",
-    "deliver",
-    "keep_leftover",
-    "keep_mix",
-    "leftovers",
-    "lots_now",
-    "lots_of",
-    "mixes_of",
-    "open_lot",
-    "reorder",
-    "stated_lot",
-    "stock",
-    "stock_mg",
-    "sync_stock",
-    "today",
-    "weighable",
-]
-
 DAY_S = 86400
 BY_BOOK = "stock and lots are as the record book has them"
 

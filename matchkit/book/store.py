@@ -28,21 +28,6 @@ from matchkit.book.schema import APPLICATION_ID, STEPS
 from matchkit.errors import InputError
 from matchkit.files.text import label, text_fault
 
-__all__ = [
-    "FILE",
-    "Book",
-    "connect",
-    "insert",
-    "migrate",
-    "now",
-    "open_book",
-    "plain_errors",
-    "reading",
-    "record",
-    "wording",
-    "writing",
-]
-
 FILE = "book.db"
 PATIENCE_S = 30.0  # how long a writer waits for the others
 PRAGMAS = ("foreign_keys = ON", "synchronous = FULL")

@@ -13,6 +13,7 @@ from matchkit.book.jobs import BatchRecord
 from matchkit.book.lessons import fit_key
 from matchkit.book.rows import parts_of
 from matchkit.book.store import Book, reading
+from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import Lab
 from matchkit.colorimetry.words import direction
 from matchkit.errors import InputError
@@ -26,20 +27,6 @@ from matchkit.inks.recipe import weigh_out
 from matchkit.inks.shop import Shop
 from matchkit.matching.match import chances_of, fractions_for, palette_for
 from matchkit.matching.rank import Candidate, weighed
-from matchkit.matching.solve import Target, lab_target, spectral_target
-
-__all__ = [
-    "PaperFormula",
-    "Predicted",
-    "approved_R",
-    "import_paper",
-    "paper_in_book",
-    "predicted_of",
-    "prediction",
-    "read_paper",
-    "target_of",
-    "verdict",
-]
 
 Array = NDArray[np.float64]
 
@@ -74,8 +61,8 @@ def target_of(book: Book, shop: Shop, batch: BatchRecord) -> Target | None:
     if row is None:
         return None
     if row[0] is None:
-        return lab_target(row[1:4], row[4], row[5])
-    return spectral_target(np.array(json.loads(row[0])), shop.lights, shop.observer)
+        return Target.from_lab(row[1:4], row[4], row[5])
+    return Target.from_spectrum(np.array(json.loads(row[0])), shop.lights, shop.observer)
 
 
 def predicted_of(book: Book, batch: BatchRecord) -> Predicted:
@@ -210,7 +197,7 @@ def prediction(
     found = _fit_for(fits, inks)
     palette = found.palette
     c = fractions_for(palette, inks, fractions)
-    own = spectral_target(reflectance(palette, c), shop.lights, shop.observer)
+    own = Target.from_spectrum(reflectance(palette, c), shop.lights, shop.observer)
     grams = weigh_out(c, batch_g, shop.resolution_g)
     chance = None if target is None else chances_of(found, target, shop)
     return weighed(palette, grams, target or own, chance_of=chance), palette

@@ -21,8 +21,6 @@ from matchkit.cli.folders import check_folder
 from matchkit.cli.outputs import check_outputs
 from matchkit.errors import InputError, briefly
 
-__all__ = ["COMMANDS", "main", "parser"]
-
 # Command and the line that --help shows; the module `matchkit.cli.<command>`, or
 # `<command>_` where Python keeps the word for itself, has `arguments(parser)` and
 # `run(args)`, and is imported only when it is used.

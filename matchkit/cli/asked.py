@@ -16,23 +16,6 @@ from matchkit.report.terminal import to_text
 from matchkit.workflows.session import Notice, Session
 from matchkit.workflows.wanted import OTHER_WEIGHT, Wanted, spectrum_in, wanted_lab, wanted_spectrum
 
-__all__ = [
-    "batch_argument",
-    "batch_of",
-    "draw",
-    "give",
-    "json_option",
-    "lamp_option",
-    "name_option",
-    "picture_option",
-    "prefer_option",
-    "reference_lots_option",
-    "session_of",
-    "target_options",
-    "wanted_of",
-]
-
-
 T = TypeVar("T")
 
 

@@ -12,7 +12,8 @@ from matchkit.cli.asked import (
     wanted_of,
 )
 from matchkit.errors import InputError
-from matchkit.files.spectrum import NamedSpectrum, read_readings
+from matchkit.files.readings import NamedSpectrum
+from matchkit.files.spectrum import read_readings
 from matchkit.report.check import check_parts
 from matchkit.report.compared import COMPARED
 from matchkit.workflows.checking import check

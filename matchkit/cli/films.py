@@ -4,9 +4,7 @@ import argparse
 
 from matchkit.cli.values import microns, share
 from matchkit.errors import InputError
-from matchkit.workflows.printed import PrintedOver, films_alone
-
-__all__ = ["films_alone", "over_options", "printed_of"]
+from matchkit.workflows.printed import PrintedOver
 
 SPREAD = 0.1  # of thickness from print to print: common practice, no source
 

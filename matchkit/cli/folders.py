@@ -5,8 +5,6 @@ from pathlib import Path
 
 from matchkit.errors import InputError
 
-__all__ = ["check_folder", "is_shop"]
-
 
 def is_shop(folder: Path) -> bool:
     """Whether a folder holds a shop, or the beginnings of one."""

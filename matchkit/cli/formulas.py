@@ -9,8 +9,6 @@ from matchkit.cli.values import between, positive, whole
 from matchkit.workflows.formulas import ANY_LEFTOVER, Search
 from matchkit.workflows.wanted import OTHER_WEIGHT
 
-__all__ = ["number_options", "search_of", "search_options"]
-
 
 def search_options(parser: argparse.ArgumentParser) -> None:
     """How formulas are looked for, beside the target itself."""

@@ -9,12 +9,12 @@ from matchkit.cli.outputs import new_file
 from matchkit.cli.terminal import say
 from matchkit.cli.values import positive
 from matchkit.errors import InputError
-from matchkit.files.incoming import Imported
+from matchkit.files.incoming import Bringing, Imported
 from matchkit.files.preview import BARS, PLAIN_BARS
 from matchkit.report.json import to_json
 from matchkit.report.readings import MOST, imported_parts, look_parts, odd_lines
 from matchkit.report.terminal import to_text
-from matchkit.workflows.importing import Bringing, bring, converted, look_at, place_of
+from matchkit.workflows.importing import bring, converted, look_at, place_of
 from matchkit.workflows.session import Session
 
 

@@ -6,10 +6,11 @@ from dataclasses import replace
 from matchkit.cli.asked import give, json_option
 from matchkit.cli.plan import choices_of, plan_options
 from matchkit.errors import did_you_mean
+from matchkit.files.planned import EXAMPLES, NEW_SHOP
 from matchkit.inks.shop import GEOMETRIES, ROLES, Ink
 from matchkit.report.parts import Part
 from matchkit.report.plan import new_shop_parts
-from matchkit.workflows.starting import EXAMPLES, NEW_SHOP, new_shop
+from matchkit.workflows.starting import new_shop
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

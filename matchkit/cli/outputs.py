@@ -12,8 +12,6 @@ from pathlib import Path
 from matchkit.cli.folders import is_shop
 from matchkit.errors import InputError
 
-__all__ = ["OutFile", "check_outputs", "new_file", "page", "picture_file", "recipe_csv"]
-
 # Of a shop folder, in lower case: some disks take INKS.CSV for inks.csv.
 OWN = (
     *("shop.toml", "inks.csv", "drawdowns.csv", "spectra.csv", "mixes.csv", "grounds.csv"),

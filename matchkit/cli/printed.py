@@ -16,8 +16,6 @@ from matchkit.errors import InputError
 from matchkit.paper.jobsize import PrintJob
 from matchkit.paper.weighing import CONTAINERS_ML
 
-__all__ = ["container_option", "job_of", "job_options"]
-
 USUAL = {
     "size": None, "area": None, "coverage": 1.0, "mesh": None, "transfer": None, "wet": None,
     "strokes": 1, "later_stroke": 1.0, "loss": 0.1, "screen_grams": 0.0, "density": None,

@@ -4,8 +4,6 @@ import sys
 import time
 from collections.abc import Callable
 
-__all__ = ["progress_line", "say"]
-
 WAIT_S = 1.0  # progress shows after this long
 
 

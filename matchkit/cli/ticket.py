@@ -8,8 +8,9 @@ from matchkit.cli.printed import container_option, job_of, job_options
 from matchkit.cli.terminal import say
 from matchkit.cli.values import named_percent, positive
 from matchkit.files.write import write_file
-from matchkit.paper.ticket import Additive, Ticket
+from matchkit.paper.ticket import Ticket
 from matchkit.paper.ticket_sheet import ticket_html, ticket_text
+from matchkit.paper.weighing import Additive
 from matchkit.report.json import to_json
 from matchkit.workflows.formula import recipe_in
 from matchkit.workflows.session import Session

@@ -8,20 +8,6 @@ from math import inf, isfinite
 from matchkit.paper.jobsize import CM2_PER_IN2, UM_PER_MIL
 from matchkit.paper.weighing import CONTAINERS_ML, Container
 
-__all__ = [
-    "area_cm2",
-    "between",
-    "container",
-    "lab",
-    "microns",
-    "named_percent",
-    "number",
-    "positive",
-    "share",
-    "size_cm2",
-    "whole",
-]
-
 CM_PER_IN = 2.54
 DIGITS = r"([0-9]+\.?[0-9]*|\.[0-9]+)"
 

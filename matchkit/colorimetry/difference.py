@@ -19,11 +19,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.colorimetry.grid import N_WL, to_grid
-from matchkit.colorimetry.illuminants import Light, light_name
-from matchkit.colorimetry.tristimulus import XYZ_to_Lab, weights, white
+from matchkit.colorimetry.illuminants import Light, light_name, weights, white
+from matchkit.colorimetry.tristimulus import XYZ_to_Lab
 from matchkit.errors import InputError
-
-__all__ = ["Target", "difference", "difference_slope", "lab_target", "spectral_target"]
 
 Array = NDArray[np.float64]
 
@@ -102,18 +100,6 @@ class Target:
             share=np.ones(1),
             R=None,
         )
-
-
-def spectral_target(
-    R: Array, lights: Sequence[Light], observer: int, *, other_weight: float = 0.2
-) -> Target:
-    """`Target.from_spectrum`, for reflectance (n_wl,) on the package grid."""
-    return Target.from_spectrum(R, lights, observer, other_weight=other_weight)
-
-
-def lab_target(lab: Sequence[float], light: Light, observer: int) -> Target:
-    """`Target.from_lab`."""
-    return Target.from_lab(lab, light, observer)
 
 
 def _on_grid(spectrum: Any) -> Array:

@@ -24,15 +24,6 @@ from numpy.typing import ArrayLike, NDArray
 
 from matchkit.errors import InputError
 
-__all__ = [
-    "GRID_NM",
-    "N_WL",
-    "average",
-    "check_reflectance",
-    "reflectance_doubts",
-    "to_grid",
-]
-
 Spectrum = NDArray[np.float64]  # (..., n_wl)
 
 GRID_NM: NDArray[np.float64] = np.arange(400.0, 701.0, 10.0)

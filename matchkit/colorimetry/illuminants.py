@@ -38,19 +38,6 @@ from numpy.typing import ArrayLike, NDArray
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.errors import InputError
 
-__all__ = [
-    "OBSERVERS",
-    "STORED",
-    "Light",
-    "MeasuredIlluminant",
-    "lamp",
-    "light_name",
-    "weights",
-    "weights_for",
-    "weights_of",
-    "white",
-]
-
 Array = NDArray[np.float64]
 
 OBSERVERS = (2, 10)  # degrees; CIE 1931 and CIE 1964

@@ -44,22 +44,9 @@ colour-science):
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matchkit.colorimetry.illuminants import Light
-from matchkit.colorimetry.tristimulus import XYZ, XYZ_to_Lab, cmc, de00, weights, white
+from matchkit.colorimetry.illuminants import Light, weights, white
+from matchkit.colorimetry.tristimulus import XYZ, XYZ_to_Lab, cmc, de00
 from matchkit.errors import InputError
-
-__all__ = [
-    "CORRECTIONS",
-    "TRANSFORMS",
-    "adapted",
-    "inconstancy",
-    "matrix_R",
-    "observer_index",
-    "parameric",
-    "scaled",
-    "shifted",
-    "special_index",
-]
 
 Array = NDArray[np.float64]
 View = tuple[Light, int]

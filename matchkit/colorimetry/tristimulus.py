@@ -28,28 +28,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matchkit.colorimetry.grid import N_WL
-from matchkit.colorimetry.illuminants import Light, weights, weights_for, white
+from matchkit.colorimetry.illuminants import Light, weights, white
 from matchkit.errors import InputError
-
-__all__ = [
-    "XYZ",
-    "Lab",
-    "Lab_jacobian",
-    "Lab_to_XYZ",
-    "XYZ_to_Lab",
-    "cmc",
-    "de00",
-    "de00_contour",
-    "de00_vector",
-    "delta_LCH",
-    "hex_colour",
-    "hex_colours",
-    "in_srgb",
-    "srgb",
-    "weights",
-    "weights_for",
-    "white",
-]
 
 Array = NDArray[np.float64]
 

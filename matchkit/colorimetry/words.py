@@ -5,8 +5,6 @@ from numpy.typing import NDArray
 
 from matchkit.colorimetry.tristimulus import de00
 
-__all__ = ["direction"]
-
 Array = NDArray[np.float64]
 
 NEUTRAL = 6.0  # C* below which hue has no direction of its own

@@ -11,8 +11,6 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["MOST_INKS", "sets_of", "smallest_linear"]
-
 Array = NDArray[np.float64]
 Sets = list[NDArray[np.int64]]
 

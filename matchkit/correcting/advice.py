@@ -15,17 +15,6 @@ from matchkit.correcting.correct import Correction
 from matchkit.correcting.diagnose import Belief, beside_the_batch
 from matchkit.inks.palette import Palette
 
-__all__ = [
-    "MOST_TIMES",
-    "LotStrength",
-    "WeighingError",
-    "lot_strengths",
-    "strengths_beside_the_batch",
-    "verdict",
-    "weighing_errors",
-    "worth_doing",
-]
-
 Array = NDArray[np.float64]
 
 MOST_TIMES = 3.0  # of the batch that an addition may be

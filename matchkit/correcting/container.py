@@ -20,25 +20,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.colorimetry.difference import difference, difference_slope
+from matchkit.colorimetry.difference import Target, difference, difference_slope
 from matchkit.colorimetry.tristimulus import Lab_jacobian, XYZ_to_Lab
 from matchkit.correcting.diagnose import f_inverse
 from matchkit.fitting.constants import f_scale
 from matchkit.inks.palette import Q_FLOOR, Palette, deepen, surface_slope
 from matchkit.matching.probability import Spread
-from matchkit.matching.solve import Target
-
-__all__ = [
-    "Bucket",
-    "balanced",
-    "bucket_of",
-    "lab_covariance_after",
-    "least",
-    "nearest",
-    "reflectance_after",
-    "seen_after",
-    "under_first_light",
-]
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]

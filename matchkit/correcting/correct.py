@@ -17,7 +17,7 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.colorimetry.difference import difference, difference_slope
+from matchkit.colorimetry.difference import Target, difference, difference_slope
 from matchkit.colorimetry.tristimulus import Lab_jacobian, XYZ_to_Lab
 from matchkit.correcting.additions import MOST_INKS, sets_of, smallest_linear
 from matchkit.correcting.diagnose import SHARED, Belief, predicted
@@ -25,18 +25,7 @@ from matchkit.fitting.constants import f_scale
 from matchkit.inks.palette import Palette, reflectance_jacobian
 from matchkit.inks.shop import Shop
 from matchkit.matching.probability import Spread, chance, chance_within, covariance_after
-from matchkit.matching.solve import Target, solve
-
-__all__ = [
-    "AIM",
-    "WAYS",
-    "Correction",
-    "Limits",
-    "correct",
-    "corrections",
-    "limits_of",
-    "nothing_learned",
-]
+from matchkit.matching.solve import solve
 
 Array = NDArray[np.float64]
 

@@ -22,6 +22,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
+from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.tristimulus import Lab, Lab_jacobian, XYZ_to_Lab, de00
 from matchkit.correcting.estimate import Prior, descend, most_likely
@@ -31,17 +32,6 @@ from matchkit.fitting.fit import Fit
 from matchkit.fitting.outliers import shift_words
 from matchkit.inks.palette import Palette, reflectance, reflectance_jacobian, strength_jacobian
 from matchkit.matching.probability import Spread
-from matchkit.matching.solve import Target
-
-__all__ = [
-    "SHARED",
-    "Belief",
-    "Round",
-    "beside_the_batch",
-    "infer",
-    "model_error_f",
-    "predicted",
-]
 
 Array = NDArray[np.float64]
 Left = Callable[[Array], float]

@@ -24,8 +24,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Estimate", "Prior", "descend", "most_likely", "objective"]
-
 Array = NDArray[np.float64]
 Linearise = Callable[[Array], tuple[Array, Array]]  # x -> what is missed, slope of the model
 

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.colorimetry.difference import difference_slope
+from matchkit.colorimetry.difference import Target, difference_slope
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.tristimulus import Lab_jacobian, XYZ_to_Lab
 from matchkit.correcting.diagnose import NOISE_F, REACH_NM, SHARED
@@ -27,9 +27,6 @@ from matchkit.fitting.constants import f_scale
 from matchkit.inks.palette import Palette, reflectance, reflectance_jacobian, strength_jacobian
 from matchkit.inks.recipe import BASES
 from matchkit.matching.probability import Spread, chance, chance_within
-from matchkit.matching.solve import Target
-
-__all__ = ["HoldBack", "hold_back", "share_for"]
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]

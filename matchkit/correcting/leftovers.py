@@ -13,6 +13,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
+from matchkit.colorimetry.difference import Target
 from matchkit.correcting.container import (
     Bucket,
     balanced,
@@ -26,9 +27,7 @@ from matchkit.errors import InputError
 from matchkit.inks.recipe import weigh_out
 from matchkit.matching.probability import Spread
 from matchkit.matching.rank import MOSTLY, Candidate, limits, preferred, worth_weighing
-from matchkit.matching.solve import SAME, Target, solve
-
-__all__ = ["Use", "use", "which_bucket"]
+from matchkit.matching.solve import SAME, solve
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]

@@ -23,8 +23,6 @@ from matchkit.inks.palette import Palette, reflectance, reflectance_jacobian, st
 from matchkit.inks.shop import Drawdown, Shop
 from matchkit.matching.probability import Spread
 
-__all__ = ["ANOTHER_DE00", "LotVerdict", "accept", "judge_lot", "judge_shade", "letdown"]
-
 Array = NDArray[np.float64]
 
 WIDE = 0.3  # spread of log strength before a check drawdown was measured

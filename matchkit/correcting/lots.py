@@ -17,6 +17,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
+from matchkit.colorimetry.difference import Target
 from matchkit.correcting.diagnose import (
     LEAST_MODEL_F,
     Belief,
@@ -28,22 +29,6 @@ from matchkit.errors import InputError
 from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Ink
 from matchkit.matching.probability import Spread
-from matchkit.matching.solve import Target
-
-__all__ = [
-    "Lots",
-    "apply",
-    "as_json",
-    "for_palette",
-    "from_json",
-    "index_of",
-    "learn",
-    "new_lot",
-    "on_shelf",
-    "runs",
-    "start",
-    "told_strengths",
-]
 
 Array = NDArray[np.float64]
 

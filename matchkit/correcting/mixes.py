@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from matchkit.colorimetry.difference import Target
 from matchkit.correcting.container import (
     Bucket,
     lab_covariance_after,
@@ -25,9 +26,6 @@ from matchkit.inks.recipe import BASES, STEPS_TO_TRUST, Letdown, cost_per_kg, we
 from matchkit.inks.shop import Ink, Mix
 from matchkit.matching.probability import Spread, chance_within
 from matchkit.matching.rank import MOSTLY, Candidate
-from matchkit.matching.solve import Target
-
-__all__ = ["Shelf", "bucket_from", "letdowns_on_shelf", "poured_together", "predict", "shelf_of"]
 
 Array = NDArray[np.float64]
 

@@ -12,6 +12,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
+from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.words import direction
 from matchkit.correcting.container import (
     Bucket,
@@ -26,9 +27,6 @@ from matchkit.correcting.correct import AIM, Limits
 from matchkit.errors import InputError
 from matchkit.inks.palette import Palette
 from matchkit.inks.recipe import weighing_order
-from matchkit.matching.solve import Target
-
-__all__ = ["Rescue", "Way", "over_pour"]
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]

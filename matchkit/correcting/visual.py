@@ -18,15 +18,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.colorimetry.difference import difference_slope
+from matchkit.colorimetry.difference import Target, difference_slope
 from matchkit.colorimetry.tristimulus import Lab_jacobian, XYZ_to_Lab
 from matchkit.colorimetry.words import NEUTRAL
 from matchkit.correcting.diagnose import Round
 from matchkit.errors import InputError
 from matchkit.inks.palette import Palette, reflectance_jacobian, strength_jacobian
-from matchkit.matching.solve import Target
-
-__all__ = ["WORDS", "Said", "look_round", "lots_that_explain", "offset", "parse"]
 
 Array = NDArray[np.float64]
 

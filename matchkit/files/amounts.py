@@ -11,8 +11,6 @@ from math import isfinite
 
 from matchkit.errors import InputError
 
-__all__ = ["decimal_mark", "number", "parse_amount", "quoted"]
-
 LONGEST = 64  # characters; no measured number is longer
 
 # Digits are 0-9 only.  Written so that a failed match takes linear time.

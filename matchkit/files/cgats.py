@@ -20,8 +20,6 @@ from matchkit.files.grid import LONGEST_HEADER, LONGEST_NM, MOST_CELLS, MOST_ROW
 from matchkit.files.readings import Readings, StatedLab, light_name, name_fault
 from matchkit.files.text import Findings
 
-__all__ = ["cgats_readings"]
-
 MOST_FIELDS = 5000
 MOST_FAULTS = 100  # of one kind; the rest are counted
 

@@ -11,17 +11,6 @@ from dataclasses import dataclass, fields
 from matchkit.files.amounts import quoted
 from matchkit.inks.shop import GEOMETRIES, Shop
 
-__all__ = [
-    "SPHERE",
-    "Stated",
-    "condition_fault",
-    "geometry_fault",
-    "listed",
-    "specular_differs",
-    "stated_in",
-    "wording_of",
-]
-
 EXCLUDED, INCLUDED, ANNULAR = GEOMETRIES
 LONGEST = 200  # characters of a key or a value that are looked at
 SPHERE = "d/8"  # where the specular part is not mentioned

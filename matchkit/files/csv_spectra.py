@@ -45,8 +45,6 @@ from matchkit.files.readings import Readings, name_fault
 from matchkit.files.tables import Table, parse_table, spectral_values
 from matchkit.files.text import Findings
 
-__all__ = ["csv_readings"]
-
 Lines = list[tuple[int, list[str], str]]  # as `tables.laid` gives them
 
 FEWEST = 16  # 400-700 nm by 20

@@ -24,8 +24,6 @@ from matchkit.files.readings import Readings, StatedLab, light_name, name_fault
 from matchkit.files.text import Findings
 from matchkit.inks.shop import GEOMETRIES
 
-__all__ = ["cxf_readings"]
-
 CORE = "{http://colorexchangeformat.com/CxF3-core}"
 MOST_TAGS, MOST_ATTRIBUTES = 500_000, 200_000  # 20,000 spectra with all that may stand beside
 MOST_VALUES = 2000  # in one spectrum

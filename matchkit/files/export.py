@@ -17,8 +17,6 @@ from matchkit.files.suited import stated_of
 from matchkit.files.text import label
 from matchkit.files.write import csv_text, write_file
 
-__all__ = ["spectra_cgats", "spectra_csv", "write_spectra"]
-
 SUFFIXES = {".csv": "CSV", ".txt": "CGATS.17", ".cgats": "CGATS.17"}
 
 

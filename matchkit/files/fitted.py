@@ -21,8 +21,6 @@ from matchkit.matching.match import fit_shop
 from matchkit.matching.prints import film_fits
 from matchkit.optics.film import Film
 
-__all__ = ["films_fitted", "fitted", "read_fits", "write_fits"]
-
 FILE = "fit.json"
 FORMAT = 1
 

@@ -15,15 +15,6 @@ from itertools import pairwise
 from matchkit.errors import InputError
 from matchkit.files.amounts import quoted
 
-__all__ = [
-    "Grid",
-    "check_size",
-    "is_wavelength",
-    "laid",
-    "split_table",
-    "wavelength_columns",
-]
-
 # Far above any table of a shop, and low enough for a hostile file to do no harm.
 LONGEST_HEADER = 100_000  # characters
 MOST_CELLS = 500_000  # 15,000 spectra

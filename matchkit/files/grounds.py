@@ -12,16 +12,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.colorimetry.grid import average
+from matchkit.errors import did_you_mean
 from matchkit.files.amounts import quoted
 from matchkit.files.mixtures import Mixture, agreed
 from matchkit.files.shop_spectra import spectral_rows
 from matchkit.files.tables import Row, Table, amount, wording
-from matchkit.files.text import Findings, did_you_mean
+from matchkit.files.text import Findings
 from matchkit.inks.recipe import density_g_per_ml
 from matchkit.inks.shop import Ground, Ink
 from matchkit.optics.film import SURFACES
-
-__all__ = ["FILM_NUMBERS", "on_known_grounds", "read_grounds", "with_films"]
 
 Spectrum = NDArray[np.float64]  # (n_wl,)
 

@@ -9,18 +9,6 @@ from matchkit.errors import InputError
 from matchkit.files.amounts import number
 from matchkit.files.grid import LONGEST_HEADER, SEPARATORS, Grid, is_wavelength, wavelength_columns
 
-__all__ = [
-    "COUNTING",
-    "NAMING",
-    "READING",
-    "Head",
-    "find_head",
-    "is_number",
-    "renamed",
-    "waves",
-    "without_headings",
-]
-
 ABOVE = 200  # lines looked through for the headings
 SURE = 10  # so many wavelengths in one line are headings; two may be a range that is stated
 

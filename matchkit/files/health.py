@@ -23,8 +23,6 @@ from matchkit.files.write import csv_text, settled, write_files
 from matchkit.fitting.instrument import StandardDrift, diagnosis, drift
 from matchkit.inks.shop import Shop
 
-__all__ = ["KINDS", "Health", "History", "Kept", "health", "keep_reading", "read_kept"]
-
 Array = NDArray[np.float64]
 
 FILE = "instrument.csv"

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.colorimetry.grid import GRID_NM
-from matchkit.errors import InputError
+from matchkit.errors import InputError, did_you_mean
 from matchkit.files.amounts import quoted
 from matchkit.files.conditions import listed
 from matchkit.files.grid import wavelength_columns
@@ -23,12 +23,10 @@ from matchkit.files.shop import read_measuring
 from matchkit.files.shop_tables import SPECTRA, WAVES, ShopLine, ShopTable, drawn_in, spectra_in
 from matchkit.files.spectrum import read_spectra
 from matchkit.files.tables import Table
-from matchkit.files.text import did_you_mean, label
+from matchkit.files.text import label
 from matchkit.files.write import write_keeping
 from matchkit.fitting.instrument import disagreement, oddities, repeats
 from matchkit.inks.shop import Drawdown, Shop
-
-__all__ = ["Bringing", "Imported", "bring_in"]
 
 Array = NDArray[np.float64]
 

@@ -19,8 +19,6 @@ from matchkit.files.grid import SEPARATORS
 from matchkit.files.tables import Table, amount, parse_table
 from matchkit.files.text import Findings, label, read_text
 
-__all__ = ["read_lamp"]
-
 Array = NDArray[np.float64]
 
 COLUMNS = ("wavelength_nm", "power")

@@ -5,12 +5,10 @@ from dataclasses import dataclass
 from itertools import islice
 from typing import TypeVar
 
-from matchkit.errors import InputError
+from matchkit.errors import InputError, did_you_mean, nearest
 from matchkit.files.amounts import quoted
 from matchkit.files.tables import Row, Table, amount, wording
-from matchkit.files.text import Findings, did_you_mean, nearest
-
-__all__ = ["AMOUNTS", "Mixture", "agreed", "hint_at", "mixtures"]
+from matchkit.files.text import Findings
 
 T = TypeVar("T")
 

@@ -2,8 +2,6 @@
 
 from pathlib import Path
 
-__all__ = ["data_folder", "notebooks_folder"]
-
 PACKAGE = Path(__file__).parents[1]
 
 

@@ -23,16 +23,6 @@ from matchkit.files.write import csv_text, write_files, write_keeping
 from matchkit.inks.shop import GEOMETRIES, Ink, Shop
 from matchkit.plan.drawdowns import Plan, Step
 
-__all__ = [
-    "EXAMPLES",
-    "NEW_SHOP",
-    "Planned",
-    "shop_files",
-    "waiting_in",
-    "write_new_shop",
-    "write_plan",
-]
-
 INK_NUMBERS = ("density_g_per_ml", "cost_per_kg", "stock_g", "max_percent")
 INK_COLUMNS = ("ink", "role", "series", *INK_NUMBERS, "lot", "lot_spread_percent", "note")
 

@@ -17,8 +17,6 @@ from matchkit.files.readings import Readings, scaled
 from matchkit.files.spectrum import read_readings
 from matchkit.fitting.instrument import disagreement, oddities, repeats, stretched
 
-__all__ = ["Preview", "Previewed", "preview", "sparkline"]
-
 Array = NDArray[np.float64]
 
 BARS = "▁▂▃▄▅▆▇█"

@@ -13,8 +13,6 @@ from matchkit.practice.colour import N_LEVELS
 from matchkit.practice.exercise import LETTERS
 from matchkit.practice.kinds import KINDS, MOST_SEED, Answered
 
-__all__ = ["add_progress", "progress_path", "read_progress"]
-
 SUFFIX = "-practice.jsonl"
 # What a line holds; files have called the level "rung" from the first release on.
 KINDS_OF = {"kind": str, "seed": int, "rung": int, "choice": int, "right": bool, "score": float,

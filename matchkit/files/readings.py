@@ -19,8 +19,6 @@ from matchkit.files.amounts import quoted
 from matchkit.files.conditions import Stated
 from matchkit.files.text import Findings, text_fault
 
-__all__ = ["NamedSpectrum", "Readings", "StatedLab", "light_name", "name_fault", "scaled"]
-
 Array = NDArray[np.float64]
 
 

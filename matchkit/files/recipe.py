@@ -16,8 +16,6 @@ from matchkit.files.text import Findings, label
 from matchkit.inks.recipe import taken_apart
 from matchkit.inks.shop import Mix
 
-__all__ = ["WrittenRecipe", "in_inks", "mix_note", "read_recipe", "series_with"]
-
 
 @dataclass(frozen=True, kw_only=True)
 class WrittenRecipe:

@@ -10,12 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.colorimetry.illuminants import weights
-from matchkit.errors import InputError
+from matchkit.errors import InputError, nearest
 from matchkit.files.amounts import quoted
-from matchkit.files.text import Findings, label, nearest, read_text, text_fault
+from matchkit.files.text import Findings, label, read_text, text_fault
 from matchkit.inks.shop import GEOMETRIES, Shop
-
-__all__ = ["geometry_doubts", "geometry_faults", "read_settings"]
 
 SECTIONS = ("measurement", "viewing", "tolerance", "balance")
 KEYS = (

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.colorimetry.grid import average
-from matchkit.errors import InputError
+from matchkit.errors import InputError, did_you_mean
 from matchkit.files.amounts import quoted
 from matchkit.files.conditions import listed
 from matchkit.files.grounds import FILM_NUMBERS, on_known_grounds, read_grounds, with_films
@@ -26,11 +26,9 @@ from matchkit.files.mixtures import AMOUNTS, Mixture, agreed, hint_at, mixtures
 from matchkit.files.settings import geometry_doubts, geometry_faults, read_settings
 from matchkit.files.shop_spectra import Readings, all_readings
 from matchkit.files.tables import Row, Table, amount, read_table, wording
-from matchkit.files.text import Findings, did_you_mean, label, read_bytes
+from matchkit.files.text import Findings, label, read_bytes
 from matchkit.files.write import settled
 from matchkit.inks.shop import ROLES, Drawdown, Ink, Mix, Shop
-
-__all__ = ["FILES", "digest", "read_inks", "read_shelf", "read_shop"]
 
 FILES = ("shop.toml", "inks.csv", "drawdowns.csv", "spectra.csv")
 OPTIONAL_FILES = ("mixes.csv", "grounds.csv", "films.csv", "film_spectra.csv")

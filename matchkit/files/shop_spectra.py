@@ -20,8 +20,6 @@ from matchkit.files.tables import (
 )
 from matchkit.files.text import Findings
 
-__all__ = ["Readings", "all_readings", "spectral_rows"]
-
 Spectrum = NDArray[np.float64]
 
 

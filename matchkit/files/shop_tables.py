@@ -19,17 +19,6 @@ from matchkit.files.tables import Table, parse_table, spectral_values, without_w
 from matchkit.files.text import encoding_mark, read_text
 from matchkit.files.write import csv_text, settled
 
-__all__ = [
-    "DRAWDOWNS",
-    "SPECTRA",
-    "WAVES",
-    "ShopLine",
-    "ShopTable",
-    "drawn_in",
-    "measured_in",
-    "spectra_in",
-]
-
 Array = NDArray[np.float64]
 DRAWDOWNS, SPECTRA = "drawdowns.csv", "spectra.csv"
 WAVES = tuple(f"{nm:.0f}" for nm in GRID_NM)

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.colorimetry.grid import check_reflectance, reflectance_doubts, to_grid
-from matchkit.errors import InputError
+from matchkit.errors import InputError, did_you_mean
 from matchkit.files.amounts import quoted
 from matchkit.files.cgats import cgats_readings
 from matchkit.files.conditions import Stated, listed
@@ -19,10 +19,8 @@ from matchkit.files.csv_spectra import csv_readings
 from matchkit.files.cxf import cxf_readings
 from matchkit.files.readings import NamedSpectrum, Readings, scaled
 from matchkit.files.suited import check_one_way, suited
-from matchkit.files.text import Findings, did_you_mean, label, read_bytes, read_text
+from matchkit.files.text import Findings, label, read_bytes, read_text
 from matchkit.inks.shop import Shop
-
-__all__ = ["FORMATS", "NamedSpectrum", "read_readings", "read_spectra", "read_spectrum"]
 
 Spectrum = NDArray[np.float64]  # (..., n_wl)
 

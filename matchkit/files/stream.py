@@ -22,8 +22,6 @@ from matchkit.errors import InputError
 from matchkit.files.text import label
 from matchkit.files.write import csv_text, write_file
 
-__all__ = ["KINDS", "Growing", "growing"]
-
 KINDS = (".csv", ".jsonl")
 FORMAT = 1
 FLUSH_S = 2.0  # at most this much work is lost where the power fails

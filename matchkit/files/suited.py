@@ -23,8 +23,6 @@ from matchkit.files.text import Findings
 from matchkit.fitting.instrument import other_specular
 from matchkit.inks.shop import Shop
 
-__all__ = ["check_one_way", "stated_of", "suited"]
-
 CONVERTS = "converts"
 
 

@@ -16,21 +16,10 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.errors import InputError
+from matchkit.errors import InputError, nearest
 from matchkit.files.amounts import decimal_mark, number, quoted
 from matchkit.files.grid import MOST_FAULTS, Grid, laid, split_table, wavelength_columns
-from matchkit.files.text import label, nearest, read_text, text_fault
-
-__all__ = [
-    "Row",
-    "Table",
-    "amount",
-    "parse_table",
-    "read_table",
-    "spectral_values",
-    "without_waiting",
-    "wording",
-]
+from matchkit.files.text import label, read_text, text_fault
 
 
 @dataclass(frozen=True, kw_only=True)

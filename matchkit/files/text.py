@@ -5,19 +5,8 @@ from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
 
-from matchkit.errors import InputError, did_you_mean, nearest
+from matchkit.errors import InputError, nearest
 from matchkit.files.amounts import quoted
-
-__all__ = [
-    "Findings",
-    "did_you_mean",
-    "encoding_mark",
-    "label",
-    "nearest",
-    "read_bytes",
-    "read_text",
-    "text_fault",
-]
 
 LARGEST_BYTES = 10_000_000  # 40,000 spectra; a shop measures some thousand a year
 SIGNATURES = {  # how files begin that are sent by mistake

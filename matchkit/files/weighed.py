@@ -10,26 +10,17 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from matchkit.errors import InputError
+from matchkit.errors import InputError, did_you_mean
 from matchkit.files.conditions import listed
 from matchkit.files.mixtures import AMOUNTS
 from matchkit.files.shop import read_inks
 from matchkit.files.shop_tables import DRAWDOWNS, ShopTable, drawn_in
 from matchkit.files.tables import Row, Table, amount, read_table, wording
-from matchkit.files.text import did_you_mean, label
+from matchkit.files.text import label
 from matchkit.files.write import csv_text, write_file, write_keeping
 from matchkit.inks.shop import Ink
 from matchkit.plan.contents import LETDOWN, Contents, Weighing, contents, weighings
 from matchkit.plan.drawdowns import Plan
-
-__all__ = [
-    "Change",
-    "Reweighed",
-    "check_new",
-    "put_weighed",
-    "weighed",
-    "write_weigh_sheet",
-]
 
 COLUMNS = ("no", "drawdown", "pot", "what", "leave_g", "add_g", "showed_g")
 LEFT = "left in the pot"

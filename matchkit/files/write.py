@@ -21,8 +21,6 @@ from pathlib import Path, PurePosixPath
 from matchkit.errors import InputError
 from matchkit.files.text import label
 
-__all__ = ["csv_text", "finish", "settled", "write_file", "write_files", "write_keeping"]
-
 NOTE = ".matchkit-writing.json"
 STALE_S = 3600.0
 BESIDE = ".matchkit-new-"  # how the names of files begin that are not in their place yet

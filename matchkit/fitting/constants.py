@@ -22,8 +22,6 @@ from numpy.typing import NDArray
 from matchkit.inks.palette import DEEP_AT, Q_FLOOR, deepen, surface_slope
 from matchkit.optics.kubelka_munk import k_over_s, without_surface
 
-__all__ = ["Constants", "Structure", "f_scale", "solve_constants"]
-
 Array = NDArray[np.float64]
 
 K_FLOOR, S_FLOOR = 1e-7, 1e-5  # of the white's S: less cannot be seen

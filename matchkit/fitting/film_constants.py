@@ -19,8 +19,6 @@ from matchkit.fitting.constants import NOISE_F, f_scale
 from matchkit.inks.palette import film_look
 from matchkit.optics.film import Film
 
-__all__ = ["PRIOR", "FilmConstants", "Films", "predict", "solve_films", "trust"]
-
 Array = NDArray[np.float64]
 
 # Expectations, (mean, spread): what the simulator, seeds 1 to 6, settled at, loosened.

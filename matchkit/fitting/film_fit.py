@@ -37,8 +37,6 @@ from matchkit.inks.shop import Drawdown, Ink
 from matchkit.optics.film import Film, film_K_S
 from matchkit.optics.kubelka_munk import surface_constants, without_surface
 
-__all__ = ["THEORIES", "Theory", "fit_films"]
-
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 

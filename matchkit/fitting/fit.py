@@ -19,18 +19,6 @@ from matchkit.inks.palette import Palette, reflectance
 from matchkit.inks.shop import Drawdown, Ink
 from matchkit.optics.kubelka_munk import surface_constants
 
-__all__ = [
-    "STRUCTURES",
-    "Fit",
-    "Score",
-    "TooFew",
-    "fit",
-    "fractions_of",
-    "ink_errors",
-    "new_outlier",
-    "palette_of",
-]
-
 Array = NDArray[np.float64]
 
 STRUCTURES = (

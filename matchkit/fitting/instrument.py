@@ -30,23 +30,6 @@ from matchkit.optics.kubelka_munk import (
     without_surface,
 )
 
-__all__ = [
-    "Opacity",
-    "Repeats",
-    "StandardDrift",
-    "diagnosis",
-    "disagreement",
-    "drift",
-    "jumps",
-    "noise",
-    "oddities",
-    "opacity",
-    "other_specular",
-    "repeats",
-    "spikes",
-    "stretched",
-]
-
 Array = NDArray[np.float64]
 
 # Repeats of one drawdown, lifted and put down again, lie within a few tenths.  Common

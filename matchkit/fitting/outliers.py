@@ -11,8 +11,6 @@ from matchkit.fitting.constants import f_scale
 from matchkit.inks.palette import Palette, reflectance, reflectance_jacobian
 from matchkit.inks.shop import Drawdown
 
-__all__ = ["explain", "main_ink", "outlier_words", "shift_words", "usual_error"]
-
 Array = NDArray[np.float64]
 
 AT_LEAST = 1.0  # dE00: less is named only where it looks like a weighing error

@@ -12,8 +12,6 @@ from matchkit.errors import InputError
 from matchkit.forms.parts import area, form, put, tell
 from matchkit.forms.shops import AGAIN, OpenShop
 
-__all__ = ["first_of", "lacking", "opened_form", "quiet"]
-
 MOST_LINES = 3  # of what is wrong with a shop; the cell that opens it tells all
 
 

@@ -54,8 +54,6 @@ from matchkit.workflows.measuring_batch import measure_batch
 from matchkit.workflows.session import Session
 from matchkit.workflows.weighing_out import TicketChoices, batch_ticket
 
-__all__ = ["BookForm", "book"]
-
 WEIGHED, MEASURED, ADDED, CLOSED = (
     "it was weighed", "a drawdown was measured", "ink was added", "the job is over"
 )  # fmt: skip

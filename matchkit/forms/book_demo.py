@@ -17,8 +17,6 @@ from matchkit.files.places import data_folder
 from matchkit.forms.shops import OpenShop, is_demo
 from matchkit.workflows.session import BOOK
 
-__all__ = ["COPY", "MEASURED", "demo_book", "demo_day", "played", "with_book"]
-
 COPY = "demo-shop-book"  # beside the notebook
 MEASURED = "measured"  # the folder of a shop where its instrument's files come in
 DAY = datetime(2026, 3, 27, 10, tzinfo=UTC)  # ten o'clock is that day nearly everywhere

@@ -25,8 +25,6 @@ from matchkit.report.book import near_parts, order_parts, record_parts
 from matchkit.report.parts import Part
 from matchkit.workflows import booking, shelf
 
-__all__ = ["FindPart", "OrderPart"]
-
 ANY, NONE = "(any)", "(none)"
 WORDS, COLOUR = "by words, ink and days", "by colour"
 

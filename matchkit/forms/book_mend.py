@@ -32,8 +32,6 @@ from matchkit.workflows.finishing_batch import finish_in_book
 from matchkit.workflows.formulas import Search
 from matchkit.workflows.session import Session
 
-__all__ = ["AdvicePart", "AgainPart", "StrikePart"]
-
 Signed = Callable[[], tuple[Session, BatchRecord]]
 STAYS = "Nothing is erased: the record stays in the book as struck, with your reason."
 

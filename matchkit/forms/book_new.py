@@ -27,8 +27,6 @@ from matchkit.workflows.booked import book_best, book_recipe
 from matchkit.workflows.formula import recipe_in
 from matchkit.workflows.formulas import ANY_LEFTOVER, Search
 
-__all__ = ["NewPart"]
-
 FOUND, LEFTOVER = "the best one, found now", "the best one with a leftover, found now"
 
 

@@ -10,14 +10,13 @@ from numpy.typing import NDArray
 from matchkit.book.jobs import far_from_plan
 from matchkit.errors import InputError
 from matchkit.files.amounts import parse_amount
-from matchkit.files.spectrum import NamedSpectrum, read_spectra
+from matchkit.files.readings import NamedSpectrum
+from matchkit.files.spectrum import read_spectra
 from matchkit.forms.book_demo import MEASURED
 from matchkit.forms.parts import Field, alert, area, boxed, choice, row, safe, tell
 from matchkit.forms.shops import OpenShop
 from matchkit.forms.targets import SpectrumFile
 from matchkit.paper.sheet import grams_text
-
-__all__ = ["PouredRows", "ReadingPicker"]
 
 Array = NDArray[np.float64]
 

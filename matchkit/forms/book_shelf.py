@@ -9,7 +9,7 @@ import ipywidgets as w
 
 from matchkit.errors import InputError
 from matchkit.files.amounts import parse_amount
-from matchkit.files.spectrum import NamedSpectrum
+from matchkit.files.readings import NamedSpectrum
 from matchkit.forms.book_rows import ReadingPicker
 from matchkit.forms.parts import (
     Field,
@@ -31,8 +31,6 @@ from matchkit.report.book import lot_check_parts, stock_parts
 from matchkit.workflows import shelf
 from matchkit.workflows.lot_checking import LotDrawdown, check_lot
 from matchkit.workflows.session import Session
-
-__all__ = ["CAME", "CHECKED", "COUNTED", "OPENED", "ShelfPart"]
 
 MOST_G = 1e7  # more is mistyped
 CAME, OPENED, COUNTED = "a delivery came in", "a new lot was opened", "it was counted"

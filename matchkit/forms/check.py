@@ -14,8 +14,6 @@ from matchkit.forms.targets import SpectrumFile, TargetPicker
 from matchkit.report.check import check_parts
 from matchkit.workflows.checking import check as look
 
-__all__ = ["CheckForm", "MeasuredPicker", "check"]
-
 Array = NDArray[np.float64]
 
 EXAMPLE, FILE = "the example's first proof", "from a file of mine"

@@ -37,8 +37,6 @@ from matchkit.workflows.formulas import FoundFormulas
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import Wanted, wanted_spectrum
 
-__all__ = ["CompareForm", "compare", "two_that_hide"]
-
 AT_MOST = 3  # recipes that a picture can hold
 
 

@@ -37,8 +37,6 @@ from matchkit.workflows.correcting_batch import correct as find
 from matchkit.workflows.finishing_batch import finish_batch
 from matchkit.workflows.session import Session
 
-__all__ = ["ANYWAY", "ROOM", "CorrectForm", "correct"]
-
 ANYWAY = "Anyway: suggest an addition even if the reading is implausible"
 ROOM = "Room left in the container, grams"
 READ, WEIGHING = "a drawdown was measured", "it is still being weighed: too much went in"

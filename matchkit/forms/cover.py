@@ -30,8 +30,6 @@ from matchkit.report.parts import Part
 from matchkit.workflows.covering import cover as over_garments
 from matchkit.workflows.wanted import wanted_listed
 
-__all__ = ["CoverForm", "cover"]
-
 NO_TARGET = "the formula's own colour when it hides"
 MOST_UM = 1000.0
 

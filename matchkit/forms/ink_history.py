@@ -12,8 +12,6 @@ from matchkit.report.ink_history import NAMES, history_parts, share_parts
 from matchkit.workflows.ink_history import ink_history as history_of
 from matchkit.workflows.ink_history import shares_in_tolerance
 
-__all__ = ["HistoryForm", "ink_history"]
-
 NO_BOOK = "This shop has no record book yet; it begins with the first job that is written down."
 
 

@@ -24,8 +24,6 @@ from matchkit.inks.shop import Drawdown
 from matchkit.report.fit import fit_parts, ink_parts, tint_parts
 from matchkit.workflows.fitting_inks import InksFitted, fit_inks, keep_fits, letdown_series
 
-__all__ = ["InksForm", "inks", "ladder_of"]
-
 
 def inks(opened: OpenShop, ink: str = "") -> Any:
     """The form; `ink` is the one that it starts with."""

@@ -34,8 +34,6 @@ from matchkit.report.jobsize import size_parts
 from matchkit.workflows.formula import Formula
 from matchkit.workflows.weighing_out import TicketChoices, ink_for_job, ticket
 
-__all__ = ["EXAMPLE", "JobForm", "jobsize"]
-
 # What the form starts with: an example to write over, no advice.
 EXAMPLE = PrintJob(
     prints=300, area_cm2=1200.0, coverage=0.4, mesh_cm3_per_m2=60.0, transfer=0.6, loss=0.1

@@ -6,8 +6,6 @@ import ipywidgets as w
 
 from matchkit.forms.shops import OpenShop
 
-__all__ = ["LEARNED", "lots_tick"]
-
 LEARNED = "Use what the record book has learned of today's lots"
 
 

@@ -36,8 +36,6 @@ from matchkit.workflows.printed import PrintedOver
 from matchkit.workflows.session import Session
 from matchkit.workflows.weighing_out import TicketChoices, found_ticket
 
-__all__ = ["FRESH", "MatchForm", "PrintPart", "leftovers", "match"]
-
 OTHERS = (
     ("not at all", 0.0),
     ("a little (0.2)", 0.2),

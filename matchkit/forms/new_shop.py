@@ -11,6 +11,7 @@ import ipywidgets as w
 
 from matchkit.errors import InputError
 from matchkit.files.amounts import parse_amount
+from matchkit.files.planned import EXAMPLES, NEW_SHOP
 from matchkit.files.settings import CONDITIONS
 from matchkit.files.shop import DENSITY_G_PER_ML
 from matchkit.files.text import text_fault
@@ -34,10 +35,7 @@ from matchkit.plan.drawdowns import FORBIDDEN
 from matchkit.plan.levels import FEWEST, MOST
 from matchkit.report.plan import new_shop_parts
 from matchkit.workflows.planning import PlanChoices
-from matchkit.workflows.starting import EXAMPLES, NEW_SHOP
 from matchkit.workflows.starting import new_shop as make
-
-__all__ = ["InkRows", "NewShopForm", "new_shop"]
 
 CHOOSE = ("(choose)", "")
 COLOUR = "colour"

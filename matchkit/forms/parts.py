@@ -24,30 +24,6 @@ from matchkit.forms.style import STYLE
 from matchkit.report.html import to_html
 from matchkit.report.parts import Part
 
-__all__ = [
-    "Field",
-    "Runner",
-    "alert",
-    "amount_field",
-    "area",
-    "boxed",
-    "button",
-    "choice",
-    "folded",
-    "form",
-    "number_field",
-    "on_change",
-    "put",
-    "raising",
-    "read",
-    "read_all",
-    "row",
-    "safe",
-    "section",
-    "tell",
-    "tick",
-]
-
 T = TypeVar("T")
 ONE_AT_A_TIME = threading.RLock()
 DOUBLE_S = 0.4  # a press that comes so soon after the last was done is the second of a double one

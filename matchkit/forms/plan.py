@@ -26,8 +26,6 @@ from matchkit.report.plan import plan_page, put_lines, to_come_lines
 from matchkit.workflows.planning import DrawdownPlan, PlanChoices, plan_drawdowns, put_plan
 from matchkit.workflows.session import Session
 
-__all__ = ["PlanForm", "plan"]
-
 ALL = "all inks of the series"
 USUAL = PlanChoices().levels
 OTHERWISE = "Weights that came out otherwise go into the fields at the end."

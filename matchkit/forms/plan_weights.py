@@ -13,8 +13,6 @@ from matchkit.plan.contents import LETDOWN, Weighing, weighings
 from matchkit.plan.drawdowns import Plan
 from matchkit.report.plan import weighed_lines
 
-__all__ = ["PlanWeights"]
-
 TITLE = "Did weights come out otherwise?"
 NOTE = (
     "Write what the balance showed, in grams; an empty field is as planned. Enter a ladder in one"

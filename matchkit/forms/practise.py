@@ -59,8 +59,6 @@ from matchkit.workflows.practising import (
     practise,
 )
 
-__all__ = ["ExerciseForm", "PracticeJobForm", "fix", "job", "light", "see", "sums"]
-
 FOLDER = "practice"
 
 

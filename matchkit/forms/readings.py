@@ -5,6 +5,7 @@ from typing import Any
 import ipywidgets as w
 
 from matchkit.errors import InputError
+from matchkit.files.incoming import Bringing
 from matchkit.forms.begin import opened_form, quiet
 from matchkit.forms.parts import (
     alert,
@@ -23,11 +24,9 @@ from matchkit.forms.parts import (
     tell,
 )
 from matchkit.forms.shops import STAYS, OpenShop, handed_in, is_demo
-from matchkit.report.parts import Notice
 from matchkit.report.readings import imported_parts, look_parts, waiting_line
-from matchkit.workflows.importing import Bringing, Look, bring, look_at, place_of
-
-__all__ = ["ReadingsForm", "readings"]
+from matchkit.workflows.importing import Look, bring, look_at, place_of
+from matchkit.workflows.session import Notice
 
 CHOOSE = ("(choose)", "")
 ALL = "\0all"  # no name in a file holds this character

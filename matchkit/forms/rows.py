@@ -16,8 +16,6 @@ from matchkit.inks.palette import Palette
 from matchkit.matching.match import palette_for
 from matchkit.workflows.formula import Formula
 
-__all__ = ["FormulaRows", "known_inks"]
-
 Array = NDArray[np.float64]
 
 NONE = "(none)"

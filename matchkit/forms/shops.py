@@ -14,30 +14,14 @@ from numpy.typing import NDArray
 
 from matchkit.errors import InputError
 from matchkit.files.places import data_folder
+from matchkit.files.readings import NamedSpectrum
 from matchkit.files.recipe import WrittenRecipe, read_recipe
-from matchkit.files.spectrum import NamedSpectrum, read_spectra
+from matchkit.files.spectrum import read_spectra
 from matchkit.files.write import write_file
 from matchkit.fitting.fit import Fit
 from matchkit.inks.shop import Shop
 from matchkit.workflows.session import BOOK, Session
 from matchkit.workflows.starting import open_folder
-
-__all__ = [
-    "AGAIN",
-    "DEMO",
-    "EXAMPLE_BATCH",
-    "STAYS",
-    "TICKETS",
-    "OpenShop",
-    "fit_of",
-    "handed_in",
-    "is_demo",
-    "keep",
-    "listed_targets",
-    "open_shop",
-    "saved_recipe",
-    "saved_recipes",
-]
 
 Array = NDArray[np.float64]
 

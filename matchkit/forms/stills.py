@@ -56,26 +56,6 @@ from matchkit.workflows.wanted import example_wanted, wanted_listed
 from matchkit.workflows.weighing_out import TicketChoices, ink_for_job
 from matchkit.workflows.weighing_out import ticket as make_ticket
 
-__all__ = [
-    "book",
-    "check",
-    "compare",
-    "correct",
-    "cover",
-    "fit",
-    "ink_history",
-    "inks",
-    "jobsize",
-    "leftovers",
-    "match",
-    "plan",
-    "practise",
-    "practise_job",
-    "readings",
-    "ticket",
-    "weigh",
-]
-
 OF_THE_DEMO = "The stored pictures are of the demo shop; for your own shop, use the form above."
 
 

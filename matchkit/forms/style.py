@@ -1,7 +1,5 @@
 """How the forms look: one sheet for all, put into each of them."""
 
-__all__ = ["STYLE"]
-
 STYLE = """
 .mk { --jp-widgets-font-size: 15px; --jp-widgets-inline-height: 34px;
   --jp-widgets-inline-width: 19em; max-width: 60em; font-size: 15px; line-height: 1.45;

@@ -7,17 +7,15 @@ import ipywidgets as w
 import numpy as np
 from numpy.typing import NDArray
 
+from matchkit.colorimetry.difference import Target
 from matchkit.errors import InputError
 from matchkit.forms.begin import first_of, quiet
 from matchkit.forms.parts import alert, area, boxed, choice, number_field, read, row, safe, tell
 from matchkit.forms.shops import OpenShop, listed_targets, uploaded_spectra
 from matchkit.inks.shop import Shop
-from matchkit.matching.solve import Target, lab_target, spectral_target
 from matchkit.paper.compare_sheet import light_in_words
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import OTHER_WEIGHT, Wanted, wanted_lab, wanted_spectrum
-
-__all__ = ["SpectrumFile", "TargetPicker", "light_options", "light_words"]
 
 Array = NDArray[np.float64]
 
@@ -122,10 +120,10 @@ class TargetPicker:
         if self.way.value == LAB:
             lab = read(self.L, self.a, self.b)
             name = "Lab " + ", ".join(f"{value:g}" for value in lab)
-            return name, lab_target(lab, self.light.value, self.observer.value)
+            return name, Target.from_lab(lab, self.light.value, self.observer.value)
         name, R = self.spectrum()
         seen = lights or self.shop.lights
-        return name, spectral_target(R, seen, self.shop.observer, other_weight=other_weight)
+        return name, Target.from_spectrum(R, seen, self.shop.observer, other_weight=other_weight)
 
     def spectrum(self) -> tuple[str, Array]:
         """The target's name and its reflectance (n_wl,)."""

@@ -9,11 +9,10 @@ from matchkit.errors import InputError
 from matchkit.files.write import csv_text
 from matchkit.forms.parts import Field, alert, area, boxed, button, choice, put, row, section, tell
 from matchkit.forms.shops import FIRST_POUR, keep
-from matchkit.paper.ticket import CONTAINERS_ML, Container, Ticket
+from matchkit.paper.ticket import Ticket
+from matchkit.paper.weighing import CONTAINERS_ML, Container
 from matchkit.report.ticket import ticket_page
 from matchkit.workflows.weighing_out import TicketChoices
-
-__all__ = ["UNKNOWN", "TicketPart", "container_named"]
 
 SENSITIVE = -1.0  # in place of a share
 HELD = (

@@ -30,8 +30,6 @@ from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import Wanted, wanted_listed
 from matchkit.workflows.weighing_out import TicketChoices, ticket
 
-__all__ = ["WeighForm", "weigh"]
-
 NO_TARGET = "none: the formula is right as it is"
 
 

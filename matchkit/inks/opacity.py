@@ -21,8 +21,6 @@ from matchkit.inks.palette import Palette, deepen, mixture_K_S, reflectance
 from matchkit.optics.film import Film, film_inside
 from matchkit.optics.kubelka_munk import contrast_ratio
 
-__all__ = ["covering_um", "hiding_um", "layer_ground", "opacity", "over", "stacked_R"]
-
 Array = NDArray[np.float64]
 
 BLACK_R, WHITE_R = 0.0, 0.80  # the grounds that contrast ratio is told over

@@ -36,18 +36,6 @@ from matchkit.inks.shop import Ink
 from matchkit.optics.film import Film, film_slopes
 from matchkit.optics.kubelka_munk import R_inf, with_surface
 
-__all__ = [
-    "Palette",
-    "deepen",
-    "film_look",
-    "look",
-    "mixture_K_S",
-    "reflectance",
-    "reflectance_jacobian",
-    "strength_jacobian",
-    "subset",
-]
-
 Array = NDArray[np.float64]
 
 Q_FLOOR = 1e-9  # keeps dR/dq finite for a film that absorbs nothing

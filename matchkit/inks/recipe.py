@@ -13,18 +13,6 @@ from numpy.typing import NDArray
 from matchkit.errors import InputError
 from matchkit.inks.shop import Ink, Mix
 
-__all__ = [
-    "Letdown",
-    "as_ink",
-    "cost_per_kg",
-    "density_g_per_ml",
-    "fill_ml",
-    "letdowns_for",
-    "taken_apart",
-    "weigh_out",
-    "weighing_order",
-]
-
 Array = NDArray[np.float64]
 
 # Weigh no less than this many steps of the balance: common practice, no source.

@@ -10,8 +10,6 @@ from numpy.typing import NDArray
 
 from matchkit.errors import InputError
 
-__all__ = ["ROLES", "Drawdown", "Ground", "Ink", "Mix", "Shop"]
-
 ROLES = ("white", "black", "clear", "colour")
 GEOMETRIES = ("d/8 specular excluded", "d/8 specular included", "45/0")
 

@@ -14,15 +14,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.illuminants import Light, light_name
 from matchkit.colorimetry.metamerism import CORRECTIONS, inconstancy, observer_index, special_index
 from matchkit.colorimetry.tristimulus import Lab, de00, delta_LCH
 from matchkit.colorimetry.words import direction
 from matchkit.errors import InputError
 from matchkit.inks.palette import Palette, reflectance
-from matchkit.matching.solve import minimise, spectral_target
-
-__all__ = ["Comparison", "Sample", "Swap", "compare", "limiting_ink"]
+from matchkit.matching.solve import minimise
 
 Array = NDArray[np.float64]
 
@@ -154,7 +153,7 @@ def limiting_ink(
     pairs, starts = _swapped(c, np.ones(c.size) if upper is None else upper)
     if not pairs:
         return []
-    target = spectral_target(R_target, [first], observer)
+    target = Target.from_spectrum(R_target, [first], observer)
     away, found = minimise(palette, target, starts, upper)
     everything = reflectance(palette, np.vstack([c, found]))
     index = special_index(R_target, everything, reference=(first, observer), test=(test, observer))

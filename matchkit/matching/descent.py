@@ -29,8 +29,6 @@ from numpy.typing import NDArray
 from matchkit.colorimetry.difference import Target, difference, difference_slope
 from matchkit.inks.palette import Palette, look
 
-__all__ = ["Steps", "descend", "equal_say", "spread"]
-
 Array = NDArray[Any]  # float64, or float32 where the palette's K is
 Index = NDArray[np.int64]
 Mask = NDArray[np.bool_]

@@ -20,22 +20,6 @@ from matchkit.inks.palette import Palette, reflectance
 from matchkit.inks.shop import Shop
 from matchkit.matching.prints import bare_ground, garments, under_white
 
-__all__ = [
-    "INVENTED",
-    "STAND_INS",
-    "Covering",
-    "GroundVerdict",
-    "Print",
-    "Strokes",
-    "Viewing",
-    "cover",
-    "covering",
-    "grounds_for",
-    "hiding_R",
-    "shows_through",
-    "stand_in_grounds",
-]
-
 Array = NDArray[np.float64]
 
 # Invented tees for a shop that has measured none: a level, and a step above an edge in nm

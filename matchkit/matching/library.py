@@ -19,16 +19,14 @@ from itertools import islice
 from typing import TYPE_CHECKING
 from warnings import catch_warnings
 
+from matchkit.colorimetry.difference import Target
 from matchkit.errors import InputError
 from matchkit.fitting.fit import Fit
 from matchkit.inks.shop import Shop
 from matchkit.matching.match import Match, match
-from matchkit.matching.solve import Target
 
 if TYPE_CHECKING:
     from joblib import Parallel
-
-__all__ = ["check_workers", "matches"]
 
 LOOKED_AT = 5  # formulas among which one that hides is looked for
 TOGETHER = 4  # targets that are handed out at once: inks travel with every group

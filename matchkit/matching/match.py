@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from matchkit.colorimetry.difference import Target
 from matchkit.errors import InputError, did_you_mean
 from matchkit.fitting.fit import Fit, fit
 from matchkit.inks.palette import Palette
@@ -23,22 +24,7 @@ from matchkit.matching.rank import (
     limits,
     preferred,
 )
-from matchkit.matching.solve import ALIKE, DROPPED, Solved, Target, is_exhaustive, solve
-
-__all__ = [
-    "Match",
-    "MoreStock",
-    "chances_of",
-    "check_options",
-    "fit_shop",
-    "fractions_for",
-    "match",
-    "palette_for",
-    "searched",
-    "series_of",
-    "stock_words",
-    "with_more_stock",
-]
+from matchkit.matching.solve import ALIKE, DROPPED, Solved, is_exhaustive, solve
 
 Array = NDArray[np.float64]
 

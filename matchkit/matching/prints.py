@@ -19,16 +19,6 @@ from matchkit.inks.shop import Ground, Shop
 from matchkit.matching.match import series_of
 from matchkit.optics.film import ground_inside
 
-__all__ = [
-    "bare_ground",
-    "film_fits",
-    "fits_over",
-    "garments",
-    "has_films",
-    "under_white",
-    "with_lots",
-]
-
 Array = NDArray[np.float64]
 
 

@@ -15,22 +15,9 @@ from math import erf, pi, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.colorimetry.difference import difference, difference_slope
+from matchkit.colorimetry.difference import Target, difference, difference_slope
 from matchkit.colorimetry.tristimulus import Lab_jacobian, XYZ_to_Lab
 from matchkit.inks.palette import Palette, reflectance, reflectance_jacobian, strength_jacobian
-from matchkit.matching.solve import Target
-
-__all__ = [
-    "Sensitive",
-    "Spread",
-    "chance",
-    "chance_text",
-    "chance_within",
-    "covariance_after",
-    "lab_covariance",
-    "most_sensitive",
-    "spread_of",
-]
 
 Array = NDArray[np.float64]
 

@@ -11,29 +11,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.illuminants import Light, light_name
 from matchkit.colorimetry.tristimulus import Lab, de00, delta_LCH
 from matchkit.colorimetry.words import direction
 from matchkit.inks.palette import Palette, reflectance
 from matchkit.inks.recipe import cost_per_kg, weigh_out, weighing_order
 from matchkit.inks.shop import Ink
-from matchkit.matching.solve import SAME, Solved, Target, minimise
-
-__all__ = [
-    "PREFERENCES",
-    "Candidate",
-    "Verdict",
-    "candidates",
-    "check",
-    "check_lab",
-    "in_gamut",
-    "is_mostly_clear",
-    "least_metameric",
-    "limits",
-    "preferred",
-    "weighed",
-    "worth_weighing",
-]
+from matchkit.matching.solve import SAME, Solved, minimise
 
 Array = NDArray[np.float64]
 

@@ -28,21 +28,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.colorimetry.difference import Target, lab_target, spectral_target
+from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import XYZ_to_Lab, de00
 from matchkit.inks.palette import Palette, reflectance
 from matchkit.matching.descent import Steps, descend, equal_say, spread
-
-__all__ = [
-    "Solved",
-    "Target",
-    "count_subsets",
-    "is_exhaustive",
-    "lab_target",
-    "minimise",
-    "solve",
-    "spectral_target",
-]
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]

@@ -34,17 +34,6 @@ from matchkit.optics.kubelka_munk import (
     without_surface,
 )
 
-__all__ = [
-    "N_FILM",
-    "SURFACES",
-    "Film",
-    "film_K_S",
-    "film_inside",
-    "film_reading",
-    "film_slopes",
-    "ground_inside",
-]
-
 Array = NDArray[np.float64]
 
 SURFACES = ("rough", "smooth")

@@ -27,18 +27,6 @@ from numpy.typing import ArrayLike, NDArray
 
 from matchkit.errors import InputError
 
-__all__ = [
-    "R_inf",
-    "contrast_ratio",
-    "film_R",
-    "film_R0_T",
-    "k_over_s",
-    "layers_from_two_grounds",
-    "surface_constants",
-    "with_surface",
-    "without_surface",
-]
-
 Spectrum = NDArray[np.float64]  # (..., n_wl)
 
 TINY = 1e-12

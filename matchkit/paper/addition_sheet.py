@@ -10,8 +10,6 @@ from matchkit.matching.probability import chance_text
 from matchkit.paper.pages import page
 from matchkit.paper.sheet import MIX, UNSOURCED, caution_list
 
-__all__ = ["addition_html"]
-
 # Common practice, no source.
 STEPS = (
     "Stir the batch first, then tare the balance with it on.",

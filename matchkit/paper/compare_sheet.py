@@ -11,16 +11,14 @@ from string import ascii_uppercase
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.colorimetry.illuminants import Light, MeasuredIlluminant, light_name
-from matchkit.colorimetry.tristimulus import XYZ, hex_colours, in_srgb, white
+from matchkit.colorimetry.illuminants import Light, MeasuredIlluminant, light_name, white
+from matchkit.colorimetry.tristimulus import XYZ, hex_colours, in_srgb
 from matchkit.errors import InputError
 from matchkit.matching.compare import Comparison, Sample
 from matchkit.matching.probability import chance_text
 from matchkit.matching.rank import Candidate
 from matchkit.paper.pages import page
 from matchkit.paper.sheet import caution_list
-
-__all__ = ["MOST_CANDIDATES", "comparison_html", "light_in_words"]
 
 MOST_CANDIDATES = 4
 OFF_SCREEN = "Hatched, “off screen”: no screen can show this colour; the nearest is shown."

@@ -19,20 +19,6 @@ from math import ceil, isfinite
 from matchkit.errors import InputError
 from matchkit.paper.weighing import Container
 
-__all__ = [
-    "CM2_PER_IN2",
-    "G_PER_OZ",
-    "ML_PER_US_FL_OZ",
-    "UM_PER_MIL",
-    "JobSize",
-    "PrintJob",
-    "assumptions",
-    "job_size",
-    "laid_um",
-    "summary",
-    "whole_g",
-]
-
 CM2_PER_IN2 = 2.54**2
 G_PER_OZ = 28.349523125
 G_PER_LB = 16 * G_PER_OZ

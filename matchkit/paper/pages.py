@@ -15,8 +15,6 @@ if TYPE_CHECKING:
     from jinja2 import Environment
     from markupsafe import Markup
 
-__all__ = ["page"]
-
 FOOT = 60  # letters of the title at the foot of every page
 
 

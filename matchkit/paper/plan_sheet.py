@@ -13,8 +13,6 @@ from matchkit.paper.sheet import (
 )
 from matchkit.plan.drawdowns import Plan, Step
 
-__all__ = ["plan_html", "plan_summary"]
-
 # Common practice, no source.
 HOW = (
     STIR_FIRST,

@@ -6,21 +6,6 @@ The columns also hold where letters are two columns wide or run from right to le
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 
-__all__ = [
-    "CAUTIONS",
-    "DEFER",
-    "MIX",
-    "SHORT_CAUTIONS",
-    "STIR_FIRST",
-    "UNSOURCED",
-    "caution_list",
-    "grams_text",
-    "isolated",
-    "text_columns",
-    "width",
-    "wrapped",
-]
-
 # Common practice, no source.
 CAUTIONS: Mapping[str, str] = {
     "skin": "Wear gloves and eye protection; no harsh solvents on skin. Rags and waste ink go"

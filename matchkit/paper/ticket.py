@@ -12,17 +12,16 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.colorimetry.illuminants import Light
-from matchkit.colorimetry.tristimulus import Lab_to_XYZ, srgb, white
+from matchkit.colorimetry.difference import Target
+from matchkit.colorimetry.illuminants import Light, white
+from matchkit.colorimetry.tristimulus import Lab_to_XYZ, srgb
 from matchkit.errors import InputError
 from matchkit.inks.recipe import STEPS_TO_TRUST
 from matchkit.inks.shop import Ink, Shop
 from matchkit.matching.rank import Candidate
-from matchkit.matching.solve import Target
 from matchkit.paper.jobsize import JobSize
 from matchkit.paper.sheet import MIX, STIR_FIRST, caution_list, grams_text, isolated
 from matchkit.paper.weighing import (
-    CONTAINERS_ML,
     Additive,
     Container,
     Fill,
@@ -35,8 +34,6 @@ from matchkit.paper.weighing import (
     to_balance,
     with_letdowns,
 )
-
-__all__ = ["CONTAINERS_ML", "MIXING_STEPS", "Additive", "Container", "Ticket", "ticket"]
 
 Array = NDArray[np.float64]
 

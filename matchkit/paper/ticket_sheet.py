@@ -9,8 +9,6 @@ from matchkit.paper.sheet import UNSOURCED, grams_text, isolated, text_columns, 
 from matchkit.paper.ticket import Ticket
 from matchkit.paper.weighing import Fill, MadeLetdown
 
-__all__ = ["ticket_html", "ticket_text"]
-
 WORDS = {  # on the page and in the text
     "additives": "Additives, on top, g",
     "additive_note": "Weighed on top once the colour is right; not part of the colour calculation,"

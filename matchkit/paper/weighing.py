@@ -10,21 +10,6 @@ from math import ceil
 from matchkit.inks.recipe import STEPS_TO_TRUST, fill_ml, letdowns_for, weighing_order
 from matchkit.inks.shop import Ink
 
-__all__ = [
-    "CONTAINERS_ML",
-    "Additive",
-    "Container",
-    "Fill",
-    "Grams",
-    "MadeLetdown",
-    "TicketRow",
-    "doses",
-    "fill",
-    "ticket_rows",
-    "to_balance",
-    "with_letdowns",
-]
-
 Grams = tuple[tuple[str, float], ...]  # what to weigh, how much
 
 # US gallon: 231 cubic inches exactly; a quart is a quarter of it.

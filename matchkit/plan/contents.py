@@ -12,8 +12,6 @@ from dataclasses import dataclass
 from matchkit.errors import InputError
 from matchkit.plan.drawdowns import Plan
 
-__all__ = ["LETDOWN", "Contents", "Weighing", "contents", "weighings"]
-
 LETDOWN = "letdown"  # in place of a pot's number
 FAR = 3.0  # times what was planned: more likely a slip of the pen than of the hand
 DUST_G = 1e-6

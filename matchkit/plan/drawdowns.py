@@ -15,8 +15,6 @@ from matchkit.inks.shop import Ink
 from matchkit.plan.levels import FEWEST, MOST, Ladder, Level, ladders
 from matchkit.plan.pots import Balance, Grams, Pot, Weak, fill_pots, fresh_pot, make_letdowns
 
-__all__ = ["Plan", "PlanRow", "Step", "drawdown_plan", "rows"]
-
 LONGEST_NAME = 60  # characters of an ink's name in a drawdown's
 FORBIDDEN = re.compile(r'[<>:"/\\|?*\x00-\x1f]')  # in file names, on some system
 

@@ -17,8 +17,6 @@ import numpy as np
 
 from matchkit.inks.shop import Ink
 
-__all__ = ["FEWEST", "MOST", "Ladder", "Level", "in_white_percents", "ladders"]
-
 FEWEST, MOST = 3, 13  # drawdowns of one ink
 
 WORK_ORDER = ("white", "clear", "colour", "black")

@@ -14,8 +14,6 @@ from math import ceil
 
 from matchkit.inks.recipe import LETDOWN_SHARES, STEPS_TO_TRUST
 
-__all__ = ["Balance", "Grams", "Pot", "Weak", "fill_pots", "fresh_pot", "make_letdowns"]
-
 Grams = tuple[tuple[str, float], ...]  # what to weigh, how much
 Shares = Mapping[str, float]
 DUST = 1e-9

@@ -21,18 +21,10 @@ from matplotlib.patches import Rectangle
 from numpy.typing import NDArray
 
 from matchkit.colorimetry.grid import GRID_NM
-from matchkit.colorimetry.illuminants import light_name
-from matchkit.colorimetry.tristimulus import XYZ, de00_contour, hex_colours, in_srgb, white
+from matchkit.colorimetry.illuminants import light_name, white
+from matchkit.colorimetry.tristimulus import XYZ, de00_contour, hex_colours, in_srgb
 from matchkit.errors import InputError
 from matchkit.matching.compare import Comparison
-from matchkit.plots.inks import (
-    K_over_S,
-    composition,
-    ink_moves,
-    ink_optics,
-    residuals,
-    scattering,
-)
 from matchkit.plots.marks import (
     COLOURS,
     HATCHES,
@@ -54,24 +46,6 @@ from matchkit.plots.marks import (
     wavelength_axis,
     wrapped,
 )
-
-__all__ = [
-    "K_over_S",
-    "LC_plane",
-    "ab_plane",
-    "composition",
-    "differences",
-    "ink_moves",
-    "ink_optics",
-    "light_bars",
-    "new_axes",
-    "picture",
-    "reflectances",
-    "residuals",
-    "scattering",
-    "spectra",
-    "swatches",
-]
 
 Array = NDArray[np.float64]
 

@@ -35,8 +35,6 @@ from matchkit.plots.marks import (
     wrapped,
 )
 
-__all__ = ["K_over_S", "composition", "ink_moves", "ink_optics", "residuals", "scattering"]
-
 Array = NDArray[np.float64]
 
 

@@ -12,8 +12,6 @@ from matchkit.colorimetry.tristimulus import de00_contour
 from matchkit.plots.marks import COLOURS, FAINT, HATCHES, INK, SMALL, USUAL, axis_names
 from matchkit.practice.simulated_shop import Swatch
 
-__all__ = ["curves", "mixer_shares", "stated_chances", "way"]
-
 Array = NDArray[np.float64]
 
 ROOM = 0.15  # beyond the outermost point, as a share: names stand there

@@ -7,8 +7,6 @@ from matplotlib.axes import Axes
 
 from matchkit.book.lessons import LotDrift
 
-__all__ = ["drift_chart"]
-
 
 def drift_chart(ax: Axes, ink: str, rows: Sequence[LotDrift]) -> Axes:
     """Strength in percent of the fitted lot: each batch alone, and all of a lot so far.

@@ -17,35 +17,6 @@ from matchkit.colorimetry.grid import GRID_NM
 from matchkit.paper.sheet import width as columns
 from matchkit.paper.sheet import wrapped as in_lines
 
-__all__ = [
-    "COLOURS",
-    "DASHES",
-    "FAINT",
-    "HATCHES",
-    "INK",
-    "MARKERS",
-    "SMALL",
-    "USUAL",
-    "apart",
-    "axis_names",
-    "colour_table",
-    "end_labels",
-    "letters_across",
-    "lightness_step",
-    "name_points",
-    "nth",
-    "patches",
-    "plain",
-    "settle",
-    "short",
-    "spectrum_line",
-    "strip",
-    "tolerance_outline",
-    "two_panels",
-    "wavelength_axis",
-    "wrapped",
-]
-
 Array = NDArray[np.float64]
 Box = tuple[float, float, float, float]  # left, bottom, right, top
 T = TypeVar("T")

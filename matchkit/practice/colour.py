@@ -31,8 +31,6 @@ from matchkit.practice.simulated_shop import (
 )
 from matchkit.simulator.simulate import opaque_R
 
-__all__ = ["HOLDS_DE00", "N_LEVELS", "SIZES", "fix", "light", "see"]
-
 Array = NDArray[np.float64]
 Generator = np.random.Generator
 Option = tuple[int, float]  # an ink by position, and grams

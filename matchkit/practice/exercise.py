@@ -5,8 +5,6 @@ from dataclasses import dataclass
 from matchkit.errors import InputError
 from matchkit.practice.simulated_shop import Swatch
 
-__all__ = ["LETTERS", "Choice", "Exercise", "Marked", "choice_of", "mark"]
-
 LETTERS = "abcdefgh"
 Facts = tuple[tuple[str, str], ...]
 

@@ -33,8 +33,6 @@ from matchkit.practice.job import (
 from matchkit.practice.safety import SAFETY, Safety
 from matchkit.practice.simulated_shop import RESOLUTION_G, formula_for
 
-__all__ = ["BATCH_G", "Hint", "Outcome", "finish", "follow", "hint", "take"]
-
 Array = NDArray[np.float64]
 
 BATCH_G = 500.0  # wanted

@@ -15,11 +15,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.colorimetry.words import direction
 from matchkit.errors import InputError
 from matchkit.inks.recipe import weighing_order
-from matchkit.matching.solve import Target
 from matchkit.practice.safety import SAFETY, Safety
 from matchkit.practice.simulated_shop import (
     LIGHTS,
@@ -30,24 +30,6 @@ from matchkit.practice.simulated_shop import (
     target_of,
 )
 from matchkit.simulator.simulate import NOISE, draw_lots, opaque_R, read, weigh
-
-__all__ = [
-    "LONG_ENOUGH_S",
-    "MOST_G",
-    "Hidden",
-    "Move",
-    "PracticeBatch",
-    "PracticeReading",
-    "add",
-    "answer_safety",
-    "asked_before",
-    "done",
-    "drawdown",
-    "measure",
-    "named",
-    "start",
-    "stir",
-]
 
 Array = NDArray[np.float64]
 

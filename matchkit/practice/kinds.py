@@ -15,19 +15,6 @@ from matchkit.practice.simulated_shop import PracticeShop
 from matchkit.practice.staircase import Staircase, climbed, threshold
 from matchkit.practice.sums import sums
 
-__all__ = [
-    "KINDS",
-    "MOST_SEED",
-    "TITLES",
-    "Answered",
-    "Standing",
-    "answer",
-    "exercise",
-    "from_code",
-    "next_seed",
-    "standing",
-]
-
 KINDS = ("see", "fix", "light", "sums")
 TITLES = {
     "see": "See the difference",

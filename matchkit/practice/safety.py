@@ -8,8 +8,6 @@ from dataclasses import dataclass
 
 from matchkit.paper.sheet import CAUTIONS
 
-__all__ = ["SAFETY", "Safety"]
-
 
 @dataclass(frozen=True, kw_only=True)
 class Safety:

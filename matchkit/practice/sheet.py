@@ -16,8 +16,6 @@ from matchkit.practice.kinds import TITLES
 from matchkit.practice.safety import SAFETY
 from matchkit.practice.simulated_shop import BEFORE, Swatch
 
-__all__ = ["INVENTED", "sheet_html"]
-
 INVENTED = "The inks are invented; the colours are computed by a simulator, not measured in a shop."
 DASHES = ("", "5 2", "1.5 1.5", "6 2 1.5 2", "3 3", "8 3")
 

@@ -11,35 +11,19 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.colorimetry.tristimulus import XYZ, Lab, XYZ_to_Lab, de00, hex_colour, in_srgb, white
+from matchkit.colorimetry.difference import Target
+from matchkit.colorimetry.illuminants import white
+from matchkit.colorimetry.tristimulus import XYZ, Lab, XYZ_to_Lab, de00, hex_colour, in_srgb
 from matchkit.colorimetry.words import direction
 from matchkit.correcting.diagnose import model_error_f
 from matchkit.fitting.fit import STRUCTURES, fit
 from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Ink
 from matchkit.matching.probability import Spread, spread_of
-from matchkit.matching.solve import Target, solve, spectral_target
+from matchkit.matching.solve import solve
 from matchkit.rehearsal.rehearse import drawdowns_of
 from matchkit.simulator.pigments import Bench, make_bench
 from matchkit.simulator.simulate import opaque_R, random_mixtures
-
-__all__ = [
-    "BEFORE",
-    "FAR_UNDER",
-    "LIGHTS",
-    "OBSERVER",
-    "OPPOSITE",
-    "PracticeShop",
-    "Swatch",
-    "alike",
-    "formula_for",
-    "hex_Lab",
-    "main_word",
-    "on_screen",
-    "practice_shop",
-    "swatch",
-    "target_of",
-]
 
 Array = NDArray[np.float64]
 
@@ -201,7 +185,7 @@ def main_word(target: Array, sample: Array) -> str:
 
 def target_of(R: Array) -> Target:
     """A colour to hit, measured."""
-    return spectral_target(R, LIGHTS, OBSERVER)
+    return Target.from_spectrum(R, LIGHTS, OBSERVER)
 
 
 @cache
@@ -216,7 +200,7 @@ def formula_for(shop: PracticeShop, k: int) -> Array:
 def alike(shop: PracticeShop, k: int) -> Array:
     """Other mixtures (n, n_ink) with the colour of mixture `k` under the first light only."""
     R = opaque_R(shop.bench, shop.mixtures[k])
-    target = spectral_target(R, LIGHTS[:1], OBSERVER)
+    target = Target.from_spectrum(R, LIGHTS[:1], OBSERVER)
     upper = [MOST_CLEAR if ink.role == "clear" else 1.0 for ink in shop.palette.inks]
     found = solve(shop.palette, target, upper=np.array(upper)).fractions
     found = found[np.where(found > 0, found, 1).min(axis=1) >= TRACE]

@@ -15,8 +15,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-__all__ = ["Staircase", "answered", "climbed", "threshold"]
-
 RIGHT_IN_A_ROW = 2
 LEAST_TURNS, SKIPPED = 4, 2  # turns that a threshold needs; the first ones show the start
 

@@ -15,8 +15,6 @@ from matchkit.paper.weighing import CONTAINERS_ML, Container, fill, ticket_rows
 from matchkit.practice.exercise import Choice, Exercise
 from matchkit.practice.simulated_shop import RESOLUTION_G, PracticeShop
 
-__all__ = ["TOPICS", "sums"]
-
 Array = NDArray[np.float64]
 Generator = np.random.Generator
 Grams = Mapping[str, float]

@@ -23,6 +23,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import XYZ_to_Lab, de00
 from matchkit.correcting.correct import AIM, Limits, correct
 from matchkit.correcting.diagnose import Round, infer, model_error_f
@@ -33,27 +34,18 @@ from matchkit.inks.shop import Drawdown, Ink
 from matchkit.matching.match import fractions_for, searched
 from matchkit.matching.probability import Spread, chance, spread_of
 from matchkit.matching.rank import candidates
-from matchkit.matching.solve import Solved, Target, minimise, spectral_target
+from matchkit.matching.solve import Solved, minimise
 from matchkit.rehearsal.scores import Played
+from matchkit.simulator.pigments import Bench, make_bench
 from matchkit.simulator.simulate import (
     KINDS,
-    Bench,
     Hand,
     draw_lots,
     job,
     ladder,
-    make_bench,
     opaque_R,
     random_mixtures,
 )
-
-__all__ = [
-    "MIXERS",
-    "SimulatedShop",
-    "drawdowns_of",
-    "play",
-    "simulated_shop",
-]
 
 Array = NDArray[np.float64]
 Progress = Callable[[int, int], None]
@@ -109,7 +101,7 @@ def simulated_shop(
     plain = fit(drawn, inks, geometry=bench.geometry, structures=STRUCTURES[:1]).palette
     kinds = tuple(KINDS[k % len(KINDS)] for k in range(n_targets))
     truth = np.concatenate([random_mixtures(bench, rng, kind, 1) for kind in kinds])
-    targets = tuple(spectral_target(R, LIGHTS, OBSERVER) for R in opaque_R(bench, truth))
+    targets = tuple(Target.from_spectrum(R, LIGHTS, OBSERVER) for R in opaque_R(bench, truth))
     solved, formulas, textbook = [], [], []
     for k, target in enumerate(targets, start=1):
         solved.append(searched(found.palette, target))

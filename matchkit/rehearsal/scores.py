@@ -11,8 +11,6 @@ from numpy.typing import NDArray
 
 from matchkit.simulator.simulate import KINDS
 
-__all__ = ["Played", "deciles", "joined", "scores"]
-
 Array = NDArray[np.float64]
 Truth = NDArray[np.bool_]
 

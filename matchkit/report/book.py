@@ -21,20 +21,6 @@ from matchkit.workflows.booking import (
 from matchkit.workflows.lot_checking import LotCheck
 from matchkit.workflows.shelf import LotsToday, Orders, Stock
 
-__all__ = [
-    "about",
-    "batch_parts",
-    "day_parts",
-    "imported_parts",
-    "lot_check_parts",
-    "lots_parts",
-    "near_parts",
-    "opened_parts",
-    "order_parts",
-    "record_parts",
-    "stock_parts",
-]
-
 SWATCHES = 4  # readings shown at most: the last ones
 STATES = {  # as a person reads them, where the record has it shorter
     "out: to correct": "out of tolerance: correct",

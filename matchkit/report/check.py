@@ -6,8 +6,6 @@ from matchkit.report.parts import Part, Swatches, Table
 from matchkit.workflows.checking import Check
 from matchkit.workflows.measuring_batch import MeasuredBatch
 
-__all__ = ["check_parts", "measured_parts"]
-
 
 def check_parts(found: Check) -> list[Part]:
     """In or out of tolerance, by how much and in which direction, under each light."""

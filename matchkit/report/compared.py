@@ -12,8 +12,6 @@ from matchkit.report.parts import Picture
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["COMPARED", "compared_pictures", "edge_to_edge"]
-
 COMPARED = ("swatches", "spectra", "lights", "ab", "LC")  # by which a person asks for them
 
 

@@ -5,11 +5,10 @@ from datetime import date
 from matchkit.colorimetry.tristimulus import hex_colour
 from matchkit.paper.compare_sheet import comparison_html
 from matchkit.report.compared import compared_pictures
-from matchkit.report.parts import Heading, Notice, Page, Part, Swatches, Table
+from matchkit.report.parts import Heading, Page, Part, Swatches, Table
 from matchkit.report.recipes import recipe_picture
 from matchkit.workflows.comparing import ComparedRecipe, RecipesCompared
-
-__all__ = ["comparison_page", "comparison_parts"]
+from matchkit.workflows.session import Notice
 
 HEAD = ("Light", "dE00", "dL*", "dC*", "dH*", "Metamerism", "Inconstancy", "In words")
 

@@ -14,8 +14,6 @@ from matchkit.report.parts import Page, Part, Picture, Table, by_light
 from matchkit.workflows.correcting_batch import Advice
 from matchkit.workflows.finishing_batch import Finish
 
-__all__ = ["addition_page", "correction_parts", "finish_parts"]
-
 FINISHES = {
     "scaled": "The same colour, a bigger batch",
     "least_growth": "Near enough with the least growth",

@@ -4,13 +4,12 @@ from typing import TYPE_CHECKING, Any
 
 from matchkit.colorimetry.illuminants import light_name
 from matchkit.matching.garment import Covering, Print
-from matchkit.report.parts import Notice, Part, Picture, Table
+from matchkit.report.parts import Part, Picture, Table
 from matchkit.workflows.covering import Cover
+from matchkit.workflows.session import Notice
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-
-__all__ = ["cover_parts"]
 
 
 def cover_parts(found: Cover) -> list[Part]:

@@ -10,14 +10,13 @@ from matchkit.errors import InputError
 from matchkit.fitting.fit import Fit, ink_errors
 from matchkit.inks.palette import reflectance
 from matchkit.inks.shop import Drawdown
-from matchkit.report.parts import Heading, Notice, Part, Picture, Table
+from matchkit.report.parts import Heading, Part, Picture, Table
 from matchkit.report.pictures import flat
 from matchkit.workflows.fitting_inks import InksFitted, letdown_series
+from matchkit.workflows.session import Notice
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-
-__all__ = ["fit_parts", "ink_parts", "optics_picture", "tint_parts"]
 
 
 def fit_parts(found: InksFitted) -> list[Part]:
@@ -62,7 +61,7 @@ def optics_picture(fit: Fit, drawdowns: Sequence[Drawdown], ink: str) -> Picture
         raise InputError(f"{ink!r}: no drawdown of this ink was fitted")
 
     def draw(ax: "Axes") -> Any:
-        from matchkit.plots.charts import ink_optics
+        from matchkit.plots.inks import ink_optics
 
         return ink_optics(ax, fit.palette, ink, drawdowns)
 
@@ -105,7 +104,7 @@ def _series(title: str, fit: Fit) -> list[Part]:
 
 def _residuals(fit: Fit) -> Picture:
     def draw(ax: "Axes") -> Any:
-        from matchkit.plots.charts import residuals
+        from matchkit.plots.inks import residuals
 
         return residuals(ax, fit)
 

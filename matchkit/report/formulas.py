@@ -3,33 +3,20 @@
 from dataclasses import replace
 from statistics import median
 
-from matchkit.colorimetry.tristimulus import Lab_to_XYZ, hex_colour, srgb, white
+from matchkit.colorimetry.difference import Target
+from matchkit.colorimetry.illuminants import white
+from matchkit.colorimetry.tristimulus import Lab_to_XYZ, hex_colour, srgb
 from matchkit.matching.compare import compare
 from matchkit.matching.probability import Sensitive, chance_text
 from matchkit.matching.rank import Candidate
-from matchkit.matching.solve import Target
 from matchkit.paper.sheet import grams_text
 from matchkit.report.compared import compared_pictures, edge_to_edge
-from matchkit.report.parts import Heading, Notice, Part, Picture, Swatches, Table, by_light
+from matchkit.report.parts import Heading, Part, Picture, Swatches, Table, by_light
 from matchkit.report.recipes import recipe_picture
 from matchkit.workflows.booked import BookedFormula, Reprint
 from matchkit.workflows.formulas import FoundFormula, FoundFormulas
 from matchkit.workflows.library import Library
-
-__all__ = [
-    "booked_parts",
-    "formula_head",
-    "formula_parts",
-    "formulas_parts",
-    "library_parts",
-    "overview_parts",
-    "reach_parts",
-    "reprint_parts",
-    "sensitive_text",
-    "shares",
-    "target_hex",
-    "weights_table",
-]
+from matchkit.workflows.session import Notice
 
 
 def formulas_parts(found: FoundFormulas, *, trade_offs: bool = False) -> list[Part]:

@@ -10,11 +10,10 @@ import base64
 from collections.abc import Sequence
 from html import escape
 
-from matchkit.report.parts import Heading, Notice, Page, Part, Picture, Swatches, Table
+from matchkit.report.parts import Heading, Page, Part, Picture, Swatches, Table
 from matchkit.report.pictures import png_of
 from matchkit.report.terminal import text_of
-
-__all__ = ["show", "to_html"]
+from matchkit.workflows.session import Notice
 
 
 def to_html(parts: Sequence[Part]) -> str:

@@ -12,8 +12,6 @@ from matchkit.workflows.ink_history import InkHistory, PassShares
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["NAMES", "history_parts", "lot_words", "share_parts"]
-
 PER_BATCH_IN, NARROWEST_IN, WIDEST_IN = 0.35, 5.2, 9.0  # of the chart
 NAMES = {"month": "by month", "ink": "by ink", "mixer": "by who mixed"}
 

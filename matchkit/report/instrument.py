@@ -3,8 +3,6 @@
 from matchkit.report.parts import Part, Table
 from matchkit.workflows.instrument_check import FilmHiding, InstrumentCheck
 
-__all__ = ["hiding_parts", "instrument_parts"]
-
 LAST = 10  # days shown of each standard
 
 

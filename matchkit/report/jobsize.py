@@ -3,8 +3,6 @@
 from matchkit.paper.jobsize import JobSize, summary
 from matchkit.report.parts import Part, Table
 
-__all__ = ["size_parts"]
-
 
 def size_parts(found: JobSize) -> list[Part]:
     """How much, and every number it was worked out with."""

@@ -4,8 +4,6 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
-__all__ = ["to_json"]
-
 
 def to_json(answer: Mapping[str, Any]) -> str:
     """The one JSON document of an answer.  NaN has no place in it."""

@@ -14,8 +14,6 @@ from matchkit.workflows.session import Notice
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["Heading", "Notice", "Page", "Part", "Picture", "Swatches", "Table", "by_light"]
-
 
 @dataclass(frozen=True, kw_only=True)
 class Heading:

@@ -9,8 +9,6 @@ from matchkit.errors import InputError
 from matchkit.files.write import write_file
 from matchkit.report.parts import Part, Picture
 
-__all__ = ["flat", "pictures_of", "png_of", "write_pictures"]
-
 WIDTH_IN = 4.6  # what `plots` sets its type for
 
 

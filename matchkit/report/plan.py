@@ -13,16 +13,6 @@ from matchkit.report.parts import Page, Part, Table
 from matchkit.workflows.planning import DrawdownPlan
 from matchkit.workflows.starting import NewShop
 
-__all__ = [
-    "new_shop_parts",
-    "plan_page",
-    "plan_parts",
-    "put_lines",
-    "to_come_lines",
-    "weighed_lines",
-    "weighed_parts",
-]
-
 
 def new_shop_parts(made: NewShop) -> list[Part]:
     """What was made."""

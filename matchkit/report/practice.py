@@ -20,16 +20,6 @@ from matchkit.workflows.practising import Exercises, MarkedAnswers
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = [
-    "answer_parts",
-    "exercises_parts",
-    "job_parts",
-    "marked_parts",
-    "outcome_parts",
-    "question_parts",
-    "standing_parts",
-]
-
 Array = NDArray[np.float64]
 IN_NUMBERS = ("", "In numbers")
 

@@ -13,8 +13,6 @@ from matchkit.report.parts import Part, Swatches, Table
 from matchkit.report.recipes import moves_picture, recipe_picture
 from matchkit.workflows.predicting import Prediction
 
-__all__ = ["prediction_parts"]
-
 
 def prediction_parts(found: Prediction) -> list[Part]:
     """Its colour under each light, how near that is, its weights, and the ink to pour with care."""

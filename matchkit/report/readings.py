@@ -13,13 +13,12 @@ from matchkit.files.amounts import quoted
 from matchkit.files.conditions import listed
 from matchkit.files.incoming import Imported
 from matchkit.files.preview import BARS, Previewed, sparkline
-from matchkit.report.parts import Notice, Part, Picture, Table
+from matchkit.report.parts import Part, Picture, Table
 from matchkit.workflows.importing import Look, Place
+from matchkit.workflows.session import Notice
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-
-__all__ = ["MOST", "imported_parts", "look_parts", "odd_lines", "waiting_line"]
 
 MOST = 40  # names in the table
 LISTED = 8  # names in a sentence

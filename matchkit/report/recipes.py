@@ -14,8 +14,6 @@ from matchkit.report.parts import Picture
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["MOVES", "RECIPES", "moves_picture", "recipe_picture"]
-
 Array = NDArray[np.float64]
 RECIPES, MOVES = "recipes", "moves"  # by which a person asks for them
 
@@ -36,7 +34,7 @@ def recipe_picture(
     """
 
     def draw(ax: "Axes") -> Any:
-        from matchkit.plots.charts import composition
+        from matchkit.plots.inks import composition
         from matchkit.plots.marks import USUAL
 
         alone = reflectance(palette, np.eye(len(palette.inks)))
@@ -55,7 +53,7 @@ def moves_picture(palette: Palette, fractions: Array, *, light: Light, observer:
     """What 1 % more of each ink does to the recipe `fractions` (n_ink,)."""
 
     def draw(ax: "Axes") -> Any:
-        from matchkit.plots.charts import ink_moves
+        from matchkit.plots.inks import ink_moves
 
         return ink_moves(ax, palette, fractions, light=light, observer=observer)
 

@@ -10,8 +10,6 @@ from matchkit.workflows.rehearsing import Rehearsal
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["PICTURES", "rehearsal_parts"]
-
 PICTURES = ("mixers", "chances")  # by which a person asks for them
 WHO = {
     "matchkit": "infers lots and weighing errors, then adds the least",

@@ -5,9 +5,8 @@ import sys
 from collections.abc import Sequence
 
 from matchkit.paper.sheet import text_columns
-from matchkit.report.parts import Heading, Notice, Page, Part, Picture, Swatches, Table
-
-__all__ = ["swatch", "text_of", "to_text"]
+from matchkit.report.parts import Heading, Page, Part, Picture, Swatches, Table
+from matchkit.workflows.session import Notice
 
 WIDEST = 200  # columns of a cell: a terminal wraps by itself
 

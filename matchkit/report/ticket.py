@@ -4,8 +4,6 @@ from matchkit.paper.ticket import Ticket
 from matchkit.paper.ticket_sheet import ticket_html
 from matchkit.report.parts import Page
 
-__all__ = ["ticket_page"]
-
 
 def ticket_page(made: Ticket) -> Page:
     """The page of a ticket."""

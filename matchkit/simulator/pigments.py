@@ -13,8 +13,6 @@ from numpy.typing import NDArray
 
 from matchkit.colorimetry.grid import GRID_NM, N_WL
 
-__all__ = ["WHITE_MU_S", "Bench", "BenchInk", "make_bench"]
-
 Array = NDArray[np.float64]
 Generator = np.random.Generator
 

@@ -28,22 +28,6 @@ from numpy.typing import ArrayLike, NDArray
 
 from matchkit.errors import InputError
 
-__all__ = [
-    "Angles",
-    "angles",
-    "diffuse_R",
-    "fresnel_R",
-    "layer",
-    "layer_R",
-    "normal_R",
-    "over_ground",
-    "over_matrix",
-    "radiance_factor_45",
-    "reading",
-    "thick",
-    "thick_R",
-]
-
 Array = NDArray[np.float64]
 
 GEOMETRIES = ("d/8 specular excluded", "d/8 specular included", "45/0")

@@ -16,28 +16,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from matchkit.colorimetry.grid import GRID_NM, N_WL
 from matchkit.errors import InputError
-from matchkit.simulator.pigments import WHITE_MU_S, Bench, BenchInk, make_bench
+from matchkit.simulator.pigments import WHITE_MU_S, Bench
 from matchkit.simulator.radiative_transfer import fresnel_R, layer_R, thick_R
-
-__all__ = [
-    "KINDS",
-    "NOISE",
-    "Bench",
-    "BenchInk",
-    "Hand",
-    "Noise",
-    "SimulatedJob",
-    "draw_lots",
-    "film_R",
-    "job",
-    "ladder",
-    "make_bench",
-    "mixture_optics",
-    "opaque_R",
-    "random_mixtures",
-    "read",
-    "weigh",
-]
 
 Array = NDArray[np.float64]
 Generator = np.random.Generator

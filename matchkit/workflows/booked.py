@@ -20,15 +20,6 @@ from matchkit.workflows.printed import PrintedOver
 from matchkit.workflows.session import Notice, Session
 from matchkit.workflows.wanted import Wanted, wanted_spectrum
 
-__all__ = [
-    "BookedFormula",
-    "Reprint",
-    "book_best",
-    "book_recipe",
-    "book_reprint",
-    "reprint",
-]
-
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class BookedFormula:

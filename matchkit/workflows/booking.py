@@ -22,36 +22,12 @@ from matchkit.book.label import label_html, qr_svg
 from matchkit.book.rows import taken_back
 from matchkit.book.stock import keep_leftover
 from matchkit.book.work import PaperFormula, Predicted
+from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import Lab
 from matchkit.errors import InputError, did_you_mean
 from matchkit.inks.shop import Shop
-from matchkit.matching.solve import Target
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import Wanted
-
-__all__ = [
-    "BatchShown",
-    "Day",
-    "ImportedFormulas",
-    "Label",
-    "NearColour",
-    "Opened",
-    "Query",
-    "Records",
-    "Written",
-    "add",
-    "close",
-    "day",
-    "find",
-    "find_colour",
-    "import_paper",
-    "label",
-    "leftover",
-    "open_batch",
-    "show",
-    "strike",
-    "weigh",
-]
 
 
 @dataclass(frozen=True, kw_only=True)

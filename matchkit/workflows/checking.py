@@ -15,8 +15,6 @@ from matchkit.workflows.plain import by_light
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import Wanted
 
-__all__ = ["Check", "check"]
-
 Array = NDArray[np.float64]
 
 

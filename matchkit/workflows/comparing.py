@@ -17,14 +17,6 @@ from matchkit.workflows.plain import by_light
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import Wanted
 
-__all__ = [
-    "PERCENTS_OF_G",
-    "ComparedRecipe",
-    "RecipesCompared",
-    "compare",
-    "formula_of",
-]
-
 PERCENTS_OF_G = 1000.0  # the batch that percents stand for where nobody says how much
 
 

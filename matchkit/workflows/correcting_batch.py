@@ -43,17 +43,6 @@ from matchkit.workflows.plain import by_light, spectrum
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import Wanted
 
-__all__ = [
-    "USUAL",
-    "Advice",
-    "CorrectOptions",
-    "Mixed",
-    "check_options",
-    "correct",
-    "correct_batch",
-    "note_mixes",
-]
-
 Array = NDArray[np.float64]
 
 LAB_NOISE = 0.15  # of L*, a*, b* that are only told: a reading and its rounding

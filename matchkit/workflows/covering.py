@@ -25,8 +25,6 @@ from matchkit.workflows.printed import films_today
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import Wanted
 
-__all__ = ["Cover", "cover"]
-
 Array = NDArray[np.float64]
 PROVE = "A print is not a drawdown: prove it on the garment, cured, under the agreed light."
 

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 
+from matchkit.colorimetry.difference import Target
 from matchkit.correcting.diagnose import model_error_f
 from matchkit.correcting.leftovers import Use, use, which_bucket
 from matchkit.correcting.mixes import letdowns_on_shelf, shelf_of
@@ -22,13 +23,11 @@ from matchkit.matching.match import (
 )
 from matchkit.matching.probability import most_sensitive, spread_of
 from matchkit.matching.rank import Candidate
-from matchkit.matching.solve import MOST, PARENTS, Target
+from matchkit.matching.solve import MOST, PARENTS
 from matchkit.workflows.formulas import ANY_LEFTOVER, FoundFormula, FoundFormulas, Search
 from matchkit.workflows.printed import PrintedOver, printed_fits
 from matchkit.workflows.session import Notice, Session
 from matchkit.workflows.wanted import Wanted
-
-__all__ = ["find_formulas", "warnings_of"]
 
 METAMERIC = 2.0  # times the tolerance, off under another light: worth a word
 CLEAR = "Mostly clear: the ground shows through. Prove it on the garment."

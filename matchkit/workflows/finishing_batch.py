@@ -24,8 +24,6 @@ from matchkit.workflows.plain import by_light, spectrum
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import Wanted
 
-__all__ = ["Finish", "finish_batch", "finish_in_book"]
-
 Array = NDArray[np.float64]
 
 

@@ -15,8 +15,6 @@ from matchkit.matching.prints import film_fits, has_films
 from matchkit.workflows.printed import films_alone
 from matchkit.workflows.session import Session
 
-__all__ = ["InksFitted", "fit_inks", "keep_fits", "letdown_series"]
-
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class InksFitted:

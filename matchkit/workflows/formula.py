@@ -13,8 +13,6 @@ from matchkit.inks.recipe import taken_apart
 from matchkit.matching.match import fractions_for, palette_for
 from matchkit.workflows.session import Session
 
-__all__ = ["Formula", "apart", "example_formula", "in_inks", "recipe_in", "strengths_of"]
-
 Array = NDArray[np.float64]
 
 

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from matchkit.colorimetry.difference import Target
 from matchkit.correcting.leftovers import Use
 from matchkit.fitting.fit import Fit
 from matchkit.inks.palette import Palette
@@ -11,21 +12,11 @@ from matchkit.inks.shop import Shop
 from matchkit.matching.match import Match, MoreStock
 from matchkit.matching.probability import Sensitive
 from matchkit.matching.rank import Candidate
-from matchkit.matching.solve import Target
 from matchkit.workflows.formula import strengths_of
 from matchkit.workflows.plain import by_light, spectrum
 from matchkit.workflows.printed import PrintedOver
 from matchkit.workflows.session import Notice
 from matchkit.workflows.wanted import Wanted
-
-__all__ = [
-    "ANY_LEFTOVER",
-    "FoundFormula",
-    "FoundFormulas",
-    "Search",
-    "amounts_dict",
-    "match_dict",
-]
 
 Fits = Mapping[str, Fit]
 ANY_LEFTOVER = ""  # whichever saves most

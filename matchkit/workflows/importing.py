@@ -9,12 +9,11 @@ from matchkit.files.export import write_spectra
 from matchkit.files.incoming import Bringing, Imported, bring_in
 from matchkit.files.planned import waiting_in
 from matchkit.files.preview import Preview, preview
+from matchkit.files.readings import NamedSpectrum
 from matchkit.files.shop import read_measuring
-from matchkit.files.spectrum import NamedSpectrum, read_readings, read_spectra
+from matchkit.files.spectrum import read_readings, read_spectra
 from matchkit.inks.shop import Shop
 from matchkit.workflows.session import Session
-
-__all__ = ["Bringing", "Look", "Place", "bring", "converted", "look_at", "place_of"]
 
 
 @dataclass(frozen=True, kw_only=True)

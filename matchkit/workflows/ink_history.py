@@ -8,8 +8,6 @@ from matchkit.book.report import PassShare, pass_shares
 from matchkit.errors import InputError, did_you_mean
 from matchkit.workflows.session import Session
 
-__all__ = ["InkHistory", "PassShares", "ink_history", "shares_in_tolerance"]
-
 
 @dataclass(frozen=True, kw_only=True)
 class InkHistory:

@@ -10,8 +10,6 @@ from matchkit.files.readings import NamedSpectrum
 from matchkit.fitting.instrument import Opacity, disagreement, opacity, repeats
 from matchkit.workflows.session import Session
 
-__all__ = ["FilmHiding", "InstrumentCheck", "check_hiding", "check_instrument"]
-
 
 @dataclass(frozen=True, kw_only=True)
 class InstrumentCheck:

@@ -13,20 +13,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit import __version__
+from matchkit.colorimetry.difference import Target
 from matchkit.errors import InputError
-from matchkit.files.spectrum import NamedSpectrum
+from matchkit.files.readings import NamedSpectrum
 from matchkit.files.stream import growing
 from matchkit.files.write import csv_text
 from matchkit.fitting.fit import Fit
 from matchkit.inks.shop import Shop
 from matchkit.matching.library import check_workers, matches
 from matchkit.matching.match import Match, check_options
-from matchkit.matching.solve import Target
 from matchkit.workflows.formulas import Search, match_dict
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import OTHER_WEIGHT, wanted_spectrum
-
-__all__ = ["Library", "match_library"]
 
 Array = NDArray[np.float64]
 

@@ -7,12 +7,10 @@ from matchkit.book.checks import log_check
 from matchkit.book.stock import lots_now, open_lot
 from matchkit.correcting.lot_check import ANOTHER_DE00, LotVerdict, judge_lot, judge_shade, letdown
 from matchkit.errors import InputError
-from matchkit.files.spectrum import NamedSpectrum
+from matchkit.files.readings import NamedSpectrum
 from matchkit.inks.shop import Drawdown
 from matchkit.matching.probability import spread_of
 from matchkit.workflows.session import Session
-
-__all__ = ["LotCheck", "LotDrawdown", "check_lot"]
 
 ALONE = (
     "alone, an ink has one colour however strong it is; for its strength let 10 % of it down in"

@@ -15,8 +15,6 @@ from matchkit.workflows.checking import Check, check
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import Wanted, wanted_lab, wanted_spectrum
 
-__all__ = ["MeasuredBatch", "measure_batch", "wanted_of_batch"]
-
 Array = NDArray[np.float64]
 
 

@@ -9,8 +9,6 @@ from numpy.typing import ArrayLike, NDArray
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.illuminants import Light, light_name
 
-__all__ = ["by_light", "spectrum"]
-
 DIGITS = 4  # decimals of Lab values, differences and chances
 
 

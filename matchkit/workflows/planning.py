@@ -11,13 +11,6 @@ from matchkit.plan.drawdowns import Plan, drawdown_plan, rows
 from matchkit.plan.pots import Grams
 from matchkit.workflows.session import Session
 
-__all__ = [
-    "DrawdownPlan",
-    "PlanChoices",
-    "plan_drawdowns",
-    "put_plan",
-]
-
 BALANCE_G = 0.01
 
 

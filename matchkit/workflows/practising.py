@@ -21,18 +21,6 @@ from matchkit.practice.kinds import (
 )
 from matchkit.practice.simulated_shop import practice_shop
 
-__all__ = [
-    "LIMITS",
-    "Exercises",
-    "Given",
-    "Learner",
-    "MarkedAnswers",
-    "PracticeOptions",
-    "learner_of",
-    "mark_answers",
-    "practise",
-]
-
 MOST = 20  # exercises of one kind in one go
 LIMITS = {"count": (1, MOST), "seed": (0, MOST_SEED - MOST), "level": (0, N_LEVELS - 1)}
 Given = tuple[Exercise, int]  # and the choice, by its position

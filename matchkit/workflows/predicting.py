@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from matchkit.colorimetry.difference import Target
 from matchkit.correcting.diagnose import model_error_f
 from matchkit.correcting.mixes import poured_together, shelf_of
 from matchkit.correcting.mixes import predict as predicted_R
@@ -18,13 +19,10 @@ from matchkit.inks.shop import Shop
 from matchkit.matching.match import chances_of, fractions_for
 from matchkit.matching.probability import Sensitive, most_sensitive, spread_of
 from matchkit.matching.rank import Candidate, weighed
-from matchkit.matching.solve import Target, spectral_target
 from matchkit.workflows.formula import Formula, in_inks, strengths_of
 from matchkit.workflows.plain import by_light, spectrum
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import Wanted
-
-__all__ = ["Prediction", "Weighed", "grams_of", "on_balance", "predict"]
 
 Array = NDArray[np.float64]
 PERCENTS_OF_G = 1000.0  # the batch that percents stand for where nobody says how much
@@ -130,7 +128,7 @@ def on_balance(
         raise InputError(shelf.notes)
     if wanted is None:
         R = predicted_R(shelf, poured) if mixes else reflectance(palette, c)
-        target = spectral_target(R, shop.lights, shop.observer)
+        target = Target.from_spectrum(R, shop.lights, shop.observer)
     else:
         target = wanted.target
     if not mixes:

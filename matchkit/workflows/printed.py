@@ -8,8 +8,6 @@ from matchkit.fitting.fit import Fit, TooFew
 from matchkit.matching.prints import bare_ground, fits_over, with_lots
 from matchkit.workflows.session import Session
 
-__all__ = ["PrintedOver", "films_alone", "films_today", "printed_fits"]
-
 
 @dataclass(frozen=True, kw_only=True)
 class PrintedOver:

@@ -8,8 +8,6 @@ from matchkit.errors import InputError
 from matchkit.rehearsal.rehearse import BATCH_G, play, simulated_shop
 from matchkit.rehearsal.scores import deciles, joined, scores
 
-__all__ = ["DRAWDOWNS", "LIMITS", "Rehearsal", "RehearsalOptions", "rehearse"]
-
 PER_SHOP = 20  # targets of one simulated shop before new inks are drawn
 DRAWDOWNS = (3, 10)  # of each ink
 LIMITS = {

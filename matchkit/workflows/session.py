@@ -37,8 +37,6 @@ if TYPE_CHECKING:
     from matchkit.book.lessons import Learned
     from matchkit.book.store import Book
 
-__all__ = ["BOOK", "Notice", "Session"]
-
 Array = NDArray[np.float64]
 BOOK = "book.db"
 

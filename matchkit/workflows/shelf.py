@@ -14,19 +14,6 @@ from matchkit.correcting.lots import told_strengths
 from matchkit.workflows.booking import Written
 from matchkit.workflows.session import Session
 
-__all__ = [
-    "LotNow",
-    "LotsToday",
-    "Orders",
-    "Stock",
-    "count",
-    "deliver",
-    "lots",
-    "open_lot",
-    "reorder",
-    "stock",
-]
-
 
 def count(session: Session, name: str, grams: float) -> Written:
     """Write down a stock-take of an ink or a leftover: so many grams are there now."""

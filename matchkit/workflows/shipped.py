@@ -10,8 +10,6 @@ from matchkit.errors import InputError
 from matchkit.files.places import data_folder, notebooks_folder
 from matchkit.files.write import write_file, write_files
 
-__all__ = ["copy_notebooks", "jupyter", "write_demo"]
-
 MARK = ".matchkit-demo"  # says that a folder was made by `write_demo`
 MADE = "made by matchkit demo; it is put back as it was when that runs again\n"
 START = "01_start_here.ipynb"

@@ -17,8 +17,6 @@ from matchkit.plan.drawdowns import Plan, drawdown_plan
 from matchkit.workflows.planning import PlanChoices
 from matchkit.workflows.session import Session
 
-__all__ = ["EXAMPLES", "NEW_SHOP", "NewShop", "Opening", "new_shop", "open_folder"]
-
 UNMEASURED = (
     "None of these inks is measured yet.",
     "Next: notebook 12, A shop of your own, plans the drawdowns. Make them and measure them; the"

@@ -7,24 +7,13 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.colorimetry.difference import Target, lab_target, spectral_target
+from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.illuminants import Light, MeasuredIlluminant
 from matchkit.errors import InputError, did_you_mean
 from matchkit.files.lamp import read_lamp
-from matchkit.files.spectrum import NamedSpectrum, read_spectra, read_spectrum
+from matchkit.files.readings import NamedSpectrum
+from matchkit.files.spectrum import read_spectra, read_spectrum
 from matchkit.workflows.session import Session
-
-__all__ = [
-    "OTHER_WEIGHT",
-    "Wanted",
-    "example_wanted",
-    "lamps_in",
-    "spectra_in",
-    "spectrum_in",
-    "wanted_lab",
-    "wanted_listed",
-    "wanted_spectrum",
-]
 
 Array = NDArray[np.float64]
 OTHER_WEIGHT = 0.2  # what the other lights count beside the first
@@ -79,7 +68,7 @@ def wanted_spectrum(
     """A colour whose reflectance `R` (n_wl,) is known, under `lights` or the shop's."""
     shop = session.settings
     seen = lights or shop.lights
-    target = spectral_target(R, seen, shop.observer, other_weight=other_weight)
+    target = Target.from_spectrum(R, seen, shop.observer, other_weight=other_weight)
     return Wanted(name=name, target=target)
 
 
@@ -110,7 +99,7 @@ def wanted_lab(
         told = ", ".join(f"{value:g}" for value in lab)
         raise InputError(f"Lab {told}: L* is 0 to 100, a* and b* about -130 to 130")
     shop = session.settings
-    target = lab_target(list(lab), light or shop.lights[0], observer or shop.observer)
+    target = Target.from_lab(list(lab), light or shop.lights[0], observer or shop.observer)
     session.note(
         "lab_only",
         f"Only Lab values, under {target.light_names[0]} and {target.observer} degrees: other"

@@ -10,6 +10,7 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
+from matchkit.colorimetry.difference import Target
 from matchkit.correcting.hold_back import HoldBack, hold_back
 from matchkit.errors import InputError, did_you_mean
 from matchkit.fitting.fit import Fit
@@ -22,23 +23,15 @@ from matchkit.inks.recipe import (
 from matchkit.inks.shop import Shop
 from matchkit.matching.probability import chance_text, spread_of
 from matchkit.matching.rank import Candidate
-from matchkit.matching.solve import spectral_target
 from matchkit.paper.jobsize import JobSize, PrintJob, job_size, whole_g
-from matchkit.paper.ticket import Additive, Container, Ticket
+from matchkit.paper.ticket import Ticket
 from matchkit.paper.ticket import ticket as made_ticket
+from matchkit.paper.weighing import Additive, Container
 from matchkit.workflows.formula import Formula, apart
 from matchkit.workflows.formulas import FoundFormulas
 from matchkit.workflows.predicting import Weighed, grams_of, on_balance
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import Wanted
-
-__all__ = [
-    "TicketChoices",
-    "batch_ticket",
-    "found_ticket",
-    "ink_for_job",
-    "ticket",
-]
 
 Array = NDArray[np.float64]
 ON_TICKET = ("stock", "on_card")  # notices of what was found that a ticket repeats
@@ -255,7 +248,7 @@ def _sensitive_held(shop: Shop, fit: Fit, candidate: Candidate, wanted: Wanted |
     palette = fit.palette
     poured = dict(zip(candidate.inks, candidate.grams, strict=True))
     target = (
-        spectral_target(candidate.R, shop.lights, shop.observer)
+        Target.from_spectrum(candidate.R, shop.lights, shop.observer)
         if wanted is None
         else wanted.target
     )

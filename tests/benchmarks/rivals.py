@@ -9,12 +9,13 @@ from dataclasses import replace
 import numpy as np
 from scipy.optimize import differential_evolution, least_squares, minimize, nnls
 
+from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import XYZ_to_Lab, de00
 from matchkit.fitting.fit import STRUCTURES, fit
 from matchkit.inks.palette import Palette, reflectance, subset
-from matchkit.matching.solve import Target, spectral_target
 from matchkit.rehearsal.rehearse import drawdowns_of
-from matchkit.simulator.simulate import KINDS, make_bench, opaque_R, random_mixtures
+from matchkit.simulator.pigments import make_bench
+from matchkit.simulator.simulate import KINDS, opaque_R, random_mixtures
 
 LIGHTS, OBSERVER = ("D65", "A", "FL11"), 10
 
@@ -34,7 +35,7 @@ def target_spectra(seed: int, each: int = 1) -> np.ndarray:
 
 def targets_of(seed: int, each: int = 1, lights=LIGHTS) -> list[Target]:
     """The same as targets."""
-    return [spectral_target(R, lights, OBSERVER) for R in target_spectra(seed, each)]
+    return [Target.from_spectrum(R, lights, OBSERVER) for R in target_spectra(seed, each)]
 
 
 def aim_of(palette: Palette, target: Target):

@@ -14,7 +14,7 @@ from matchkit.colorimetry.illuminants import weights
 from matchkit.fitting.fit import fit
 from matchkit.matching.solve import count_subsets, solve
 from matchkit.rehearsal.rehearse import drawdowns_of
-from matchkit.simulator.simulate import make_bench
+from matchkit.simulator.pigments import make_bench
 from tests.benchmarks import rivals
 from tests.studies import many_starts, speed
 

@@ -17,7 +17,8 @@ from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.fitting.fit import STRUCTURES, fit
 from matchkit.inks.palette import reflectance
 from matchkit.rehearsal.rehearse import drawdowns_of
-from matchkit.simulator.simulate import KINDS, make_bench, opaque_R, random_mixtures
+from matchkit.simulator.pigments import make_bench
+from matchkit.simulator.simulate import KINDS, opaque_R, random_mixtures
 
 STORED = Path(__file__).with_suffix(".json")
 SEEDS = tuple(range(901, 911))

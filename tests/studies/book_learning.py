@@ -26,14 +26,16 @@ from matchkit.book.containers import measure, weigh
 from matchkit.book.entries import log_match
 from matchkit.book.lessons import learned, save_lessons
 from matchkit.book.store import open_book
+from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import XYZ_to_Lab, de00
 from matchkit.fitting.fit import fit
 from matchkit.inks.shop import Shop
 from matchkit.matching.match import fractions_for
 from matchkit.matching.rank import candidates
-from matchkit.matching.solve import minimise, solve, spectral_target
+from matchkit.matching.solve import minimise, solve
 from matchkit.rehearsal.rehearse import BATCH_G, HAND, LIGHTS, OBSERVER, drawdowns_of
-from matchkit.simulator.simulate import KINDS, draw_lots, job, make_bench, opaque_R, random_mixtures
+from matchkit.simulator.pigments import make_bench
+from matchkit.simulator.simulate import KINDS, draw_lots, job, opaque_R, random_mixtures
 
 STORED = Path(__file__).with_suffix(".json")
 SEEDS = tuple(range(7101, 7121))
@@ -57,7 +59,7 @@ def lots_by_job(rng, n_ink, n_jobs):
 def targets_of(bench, rng, n):
     """Colours that the bench's reference lots can mix, going round the four kinds."""
     c = np.concatenate([random_mixtures(bench, rng, KINDS[k % len(KINDS)], 1) for k in range(n)])
-    return [spectral_target(R, LIGHTS, OBSERVER) for R in opaque_R(bench, c)]
+    return [Target.from_spectrum(R, LIGHTS, OBSERVER) for R in opaque_R(bench, c)]
 
 
 def formula(solved, target, palette):

@@ -40,7 +40,8 @@ from matchkit.inks.palette import film_look, mixture_K_S
 from matchkit.inks.shop import Drawdown, Ink
 from matchkit.optics.film import Film, ground_inside
 from matchkit.optics.kubelka_munk import surface_constants
-from matchkit.simulator.simulate import KINDS, film_R, ladder, make_bench, random_mixtures, read
+from matchkit.simulator.pigments import make_bench
+from matchkit.simulator.simulate import KINDS, film_R, ladder, random_mixtures, read
 
 STORED = Path(__file__).with_suffix(".json")
 SLABS = Path(__file__).parents[1] / "authorities" / "adding_doubling.csv"

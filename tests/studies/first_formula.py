@@ -20,13 +20,14 @@ from pathlib import Path
 
 import numpy as np
 
+from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import XYZ_to_Lab, de00
 from matchkit.fitting.fit import fit
 from matchkit.inks.shop import Shop
 from matchkit.matching.match import fractions_for, match
-from matchkit.matching.solve import spectral_target
 from matchkit.rehearsal.rehearse import BATCH_G, HAND, LIGHTS, OBSERVER, drawdowns_of
-from matchkit.simulator.simulate import KINDS, draw_lots, job, make_bench, opaque_R, random_mixtures
+from matchkit.simulator.pigments import make_bench
+from matchkit.simulator.simulate import KINDS, draw_lots, job, opaque_R, random_mixtures
 
 STORED = Path(__file__).with_suffix(".json")
 SEEDS = tuple(range(8601, 8626))
@@ -53,7 +54,7 @@ def played(seed, targets=TARGETS):
     wanted = [random_mixtures(others, rng, KINDS[k % len(KINDS)], 1) for k in range(targets)]
     rows = {way: [] for way in WAYS}
     for k, R in enumerate(opaque_R(others, np.concatenate(wanted))):
-        target = spectral_target(R, LIGHTS, OBSERVER)
+        target = Target.from_spectrum(R, LIGHTS, OBSERVER)
         lots = draw_lots(np.random.default_rng([seed, k]), len(inks), 0.03)
         for way, every in WAYS.items():
             answer = match(shop, {"": found}, target, batch_g=BATCH_G, every=every)

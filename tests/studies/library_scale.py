@@ -12,12 +12,13 @@ from pathlib import Path
 
 import numpy as np
 
+from matchkit.colorimetry.difference import Target
 from matchkit.fitting.fit import fit
 from matchkit.inks.shop import Shop
 from matchkit.matching.library import matches
-from matchkit.matching.solve import spectral_target
 from matchkit.rehearsal.rehearse import drawdowns_of
-from matchkit.simulator.simulate import KINDS, make_bench, opaque_R, random_mixtures
+from matchkit.simulator.pigments import make_bench
+from matchkit.simulator.simulate import KINDS, opaque_R, random_mixtures
 from tests.benchmarks.rivals import LIGHTS, OBSERVER
 
 STORED = Path(__file__).with_suffix(".json")
@@ -42,7 +43,7 @@ def targets(n=TARGETS):
         bench = make_bench(SEED + 1 + k // 100)
         rng = np.random.default_rng([SEED, k])
         (R,) = opaque_R(bench, random_mixtures(bench, rng, KINDS[k % len(KINDS)], 1))
-        yield f"target {k + 1}", spectral_target(R, LIGHTS, OBSERVER)
+        yield f"target {k + 1}", Target.from_spectrum(R, LIGHTS, OBSERVER)
 
 
 def seconds(workers, n=TARGETS):

@@ -24,15 +24,8 @@ from matchkit.correcting.lots import for_palette, learn, start
 from matchkit.fitting.fit import STRUCTURES, fit
 from matchkit.matching.probability import spread_of
 from matchkit.rehearsal.rehearse import drawdowns_of
-from matchkit.simulator.simulate import (
-    KINDS,
-    draw_lots,
-    make_bench,
-    opaque_R,
-    random_mixtures,
-    read,
-    weigh,
-)
+from matchkit.simulator.pigments import make_bench
+from matchkit.simulator.simulate import KINDS, draw_lots, opaque_R, random_mixtures, read, weigh
 
 STORED = Path(__file__).with_suffix(".json")
 SEEDS = tuple(range(52001, 52201))

@@ -15,9 +15,11 @@ from pathlib import Path
 
 import numpy as np
 
+from matchkit.colorimetry.difference import Target
 from matchkit.matching.descent import Steps, descend, equal_say, spread
-from matchkit.matching.solve import DROPPED, SECOND, minimise, solve, spectral_target
-from matchkit.simulator.simulate import KINDS, make_bench, opaque_R, random_mixtures
+from matchkit.matching.solve import DROPPED, SECOND, minimise, solve
+from matchkit.simulator.pigments import make_bench
+from matchkit.simulator.simulate import KINDS, opaque_R, random_mixtures
 from tests.benchmarks import rivals
 
 STORED = Path(__file__).with_suffix(".json")
@@ -77,7 +79,7 @@ def lost(seed, each=1, starts=STARTS):
     for bench in (make_bench(seed), make_bench(seed + 50)):
         for kind in KINDS:
             for R in opaque_R(bench, random_mixtures(bench, rng, kind, each)):
-                target = spectral_target(R, rivals.LIGHTS, rivals.OBSERVER)
+                target = Target.from_spectrum(R, rivals.LIGHTS, rivals.OBSERVER)
                 upper = np.ones(16)
                 if len(out) % 2:
                     upper = np.where(rng.random(16) < 0.5, rng.uniform(0.02, 0.6, 16), 1.0)

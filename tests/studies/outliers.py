@@ -20,7 +20,8 @@ import numpy as np
 from matchkit.fitting.fit import fit, new_outlier
 from matchkit.fitting.outliers import main_ink
 from matchkit.rehearsal.rehearse import drawdowns_of
-from matchkit.simulator.simulate import make_bench, opaque_R, read
+from matchkit.simulator.pigments import make_bench
+from matchkit.simulator.simulate import opaque_R, read
 
 STORED = Path(__file__).with_suffix(".json")
 SEEDS = tuple(range(41001, 41201))

@@ -9,7 +9,8 @@ from pathlib import Path
 
 import numpy as np
 
-from matchkit.colorimetry.tristimulus import de00, white
+from matchkit.colorimetry.illuminants import white
+from matchkit.colorimetry.tristimulus import de00
 from matchkit.optics.kubelka_munk import film_R, surface_constants, with_surface
 from tests import published
 

@@ -19,8 +19,9 @@ from statistics import median
 
 import numpy as np
 
+from matchkit.colorimetry.difference import Target
 from matchkit.matching import solve as solve_module
-from matchkit.matching.solve import count_subsets, is_exhaustive, solve, spectral_target
+from matchkit.matching.solve import count_subsets, is_exhaustive, solve
 from tests.benchmarks import rivals
 
 STORED = Path(__file__).with_suffix(".json")
@@ -124,7 +125,7 @@ def growth():
 
 
 def _mean_s(palette, R, lights, largest):
-    targets = [spectral_target(each, lights, rivals.OBSERVER) for each in R]
+    targets = [Target.from_spectrum(each, lights, rivals.OBSERVER) for each in R]
     return float(
         np.mean([seconds(lambda t=t: solve(palette, t, max_inks=largest)) for t in targets])
     )

@@ -12,8 +12,6 @@ from pathlib import Path
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.illuminants import OBSERVERS, STORED, weights_of
 
-__all__ = ["table", "write"]
-
 HEADER = "light,observer_deg,wavelength_nm,Wx,Wy,Wz"
 
 
