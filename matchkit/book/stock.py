@@ -62,6 +62,7 @@ def stock(book: Book, shop: Shop) -> dict[str, float | None]:
 
 
 def stock_mg(db: sqlite3.Connection, shop: Shop) -> dict[str, int | None]:
+    """Milligrams of each ink and leftover; None where nobody ever said how much there is."""
     counted: dict[str, int | None] = {ink.name: None for ink in shop.inks}
     kept = _own(db)
     for ink, mg, taken in db.execute(_STOCK):

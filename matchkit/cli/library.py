@@ -61,6 +61,7 @@ class Progress:
         self.started = self.last = time.monotonic()
 
     def __call__(self, done: int, total: int, begun: int) -> None:
+        """Say how many targets are done, not too often."""
         now, watched = time.monotonic(), sys.stderr.isatty()
         if now - self.last < (0.2 if watched else EVERY_S) and done < total:
             return

@@ -28,7 +28,7 @@ class OutFile(str):
 
 
 class RecipeFile(OutFile):
-    """The same of a recipe, which is written over a recipe alone."""
+    """The name of a recipe file that an option writes; it is written over a recipe alone."""
 
 
 def page(path: str) -> OutFile:

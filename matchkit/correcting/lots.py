@@ -74,7 +74,7 @@ def start(inks: Sequence[Ink]) -> Lots:
 
 
 def new_lot(lots: Lots, ink: str, lot: str) -> Lots:
-    """The same, with one ink's lot replaced and what was known of it forgotten."""
+    """What is known of the lots, with one ink's lot replaced and what was known of it forgotten."""
     i = index_of(lots, ink)
     mean, covariance, grams = lots.mean.copy(), lots.covariance.copy(), lots.grams.copy()
     mean[i] = grams[i] = 0

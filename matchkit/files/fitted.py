@@ -38,7 +38,7 @@ def fitted(folder: str | Path, shop: Shop) -> tuple[dict[str, Fit], str]:
 
 
 def films_fitted(folder: str | Path, shop: Shop) -> tuple[dict[str, Fit], str]:
-    """The same for films over a ground, see `prints.film_fits`."""
+    """The fits of films over a ground (`prints.film_fits`), and a line if they are new."""
     films, why = read_fits(folder, shop, kind="films")
     if films:
         return films, ""

@@ -108,6 +108,7 @@ def _cells(line: str, separator: str) -> list[str]:
 
 
 def is_number(cell: str) -> bool:
+    """Tell whether a cell holds a number, with either decimal mark."""
     try:
         number(cell, "," if "," in cell else ".")
     except InputError:

@@ -102,7 +102,7 @@ def _without_dark(power: Array, found: Findings) -> Array:
 
 
 def _whole_nm(nm: Array, power: Array, found: Findings) -> tuple[Array, Array]:
-    """The same in whole nanometres, each the mean over one, if the steps are finer."""
+    """Powers in whole nanometres, each the mean over one, if the steps are finer."""
     covers = nm.size > 1 and nm[0] <= GRID_NM[0] and nm[-1] >= GRID_NM[-1]
     if not covers or np.median(np.diff(nm)) >= 1:
         return nm, power

@@ -83,7 +83,7 @@ def name_fault(name: str) -> str:
 
 
 def scaled(blocks: Sequence[Readings], found: Findings) -> list[Readings]:
-    """The same with values 0-1 and names composed (NFC); that they were percent is said."""
+    """The readings with values 0-1 and names composed (NFC); that they were percent is said."""
     scales = {block.scale for block in blocks} - {""}
     high = max(float(block.values.max(initial=0)) for block in blocks)
     if len(scales) > 1:

@@ -60,6 +60,7 @@ def read_spectra(
     ------
     InputError
         With every fault of the file.
+
     Examples
     --------
     >>> from matchkit.files.places import data_folder

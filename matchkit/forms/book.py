@@ -76,7 +76,7 @@ def book(opened: OpenShop, who: str = "") -> Any:
 
 
 class BookForm:
-    """Its widgets, and the job that is looked at."""
+    """The widgets of the book, and the job that is looked at."""
 
     def __init__(self, opened: OpenShop, who: str = "") -> None:
         self.opened = with_book(opened)

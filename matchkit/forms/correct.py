@@ -48,7 +48,7 @@ def correct(opened: OpenShop, target: str = "", batch: str = EXAMPLE_BATCH) -> A
 
 
 class CorrectForm:
-    """Its widgets, the rounds so far, and the additions that were found last."""
+    """The widgets of a correction, the rounds so far, and the additions that were found last."""
 
     def __init__(self, opened: OpenShop, start: str = "", batch: str = "") -> None:
         self.opened = opened

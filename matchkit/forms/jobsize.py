@@ -156,7 +156,7 @@ class JobForm:
             part.layout.display = None if self.way.value == way else "none"
 
     def _other_units(self, change: Mapping[str, str]) -> None:
-        """The same lengths in the other units; what can't be read stays as it is typed."""
+        """Turn the lengths into the other units; what can't be read stays as it is typed."""
         old, new = change["old"], change["new"]
         for field, name, per in (
             (self.width, f"Artwork, width, {LENGTH[new]}", CM_PER),

@@ -61,7 +61,7 @@ def match(opened: OpenShop, target: str = "") -> Any:
 
 
 def leftovers(opened: OpenShop, target: str = "", mix: str = "") -> Any:
-    """The same form, set to use up a leftover: a mix of the shelf, or whichever saves most."""
+    """The form of `match`, set to use up a leftover: a named mix, or whichever saves most."""
     return opened_form(opened, lambda: MatchForm(opened, target, mix or ANY).box)
 
 

@@ -173,7 +173,7 @@ class _Round:
 
 
 def _few_wavelengths(palette: Palette, target: Target) -> tuple[Palette, Target]:
-    """The same inks and target at every third wavelength, in single precision.
+    """Inks and target at every third wavelength, in single precision.
 
     New weights give the XYZ of the palette's own mixtures of two inks as all wavelengths do
     (least squares, in steps of about equal lightness): 0.15 dE00 in the median.

@@ -115,7 +115,7 @@ def _letdown_for(ink: str, ink_g: float, pot: Shares, balance: Balance) -> Weak 
 def fill_pots(
     ladder: Sequence[Shares], batch_g: float, pull_g: float, balance: Balance
 ) -> list[Pot]:
-    """The same pot for every mixture of a ladder, each at least `batch_g`.
+    """A pot of one size for every mixture of a ladder, each at least `batch_g`.
 
     From each mixture to the next one ink grows, and that alone is added.
 

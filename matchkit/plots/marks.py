@@ -37,6 +37,7 @@ WHITE_BOX = {"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 0.6
 
 
 def nth(styles: Sequence[T], k: int) -> T:
+    """Style number `k`; after the last one they begin again."""
     return styles[k % len(styles)]
 
 
@@ -71,12 +72,14 @@ def _literal(name: str) -> str:
 
 
 def plain(ax: Axes) -> Axes:
+    """Take the box off an `ax`, and make its figures small."""
     ax.spines[["top", "right"]].set_visible(False)
     ax.tick_params(labelsize=SMALL)
     return ax
 
 
 def axis_names(ax: Axes, x: str, y: str) -> Axes:
+    """Write the names of both axes."""
     ax.set_xlabel(x, fontsize=USUAL)
     ax.set_ylabel(y, fontsize=USUAL)
     return plain(ax)
