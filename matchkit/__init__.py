@@ -24,7 +24,7 @@ and the packages `colorimetry` and `optics`.
 from importlib import import_module
 from typing import Any
 
-__version__ = "0.2.0"
+__version__ = "0.1.0"
 
 # Where each name stands.
 _PLACES = {
