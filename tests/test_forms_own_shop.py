@@ -145,7 +145,7 @@ def test_from_nothing_to_a_formula(beside):
     hand_in(match.picker.file, "wanted.csv", instrument_csv({"wanted": want}))
     match.run.start.click()
     match.run.wait()
-    best = match.found.formulas[0]
+    best = match.found.formulas[0].formula
     made = np.zeros(len(BENCH.inks))
     made[[BENCH.names.index(ink) for ink in best.inks]] = np.array(best.grams) / sum(best.grams)
     assert np.abs(made - want).max() < 0.03

@@ -367,7 +367,8 @@ def test_long_names_are_cut_and_wrapped():
 
 def test_no_window_and_no_state_is_left_behind(seen):
     program = (
-        "import sys; from matchkit import plots; import matplotlib;"
+        "import sys; from matchkit.plots import charts as plots, inks as ink_plots;"
+        "import matplotlib;"
         "now = lambda: {k: matplotlib.rcParams[k] for k in matplotlib.rcParams if k != 'backend'};"
         "before = now(); figure, ax = plots.new_axes();"
         "ink_plots.composition(ax, ['a', 'b'], [60, 40]); plots.picture(figure);"

@@ -297,7 +297,7 @@ def palette_for(palettes: Mapping[str, Palette], inks: Sequence[str]) -> Palette
             [f"{name!r}: no drawdown of this ink was fitted; the inks are "
              f"{', '.join(sorted(everywhere))}" for name in unknown]
         )  # fmt: skip
-    raise InputError(f"{', '.join(inks)}: inks of different series are never mixed")
+    raise InputError(f"{', '.join(dict.fromkeys(inks))}: inks of different series are never mixed")
 
 
 def fractions_for(palette: Palette, inks: Sequence[str], amounts: Sequence[float]) -> Array:

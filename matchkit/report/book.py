@@ -62,7 +62,7 @@ def batch_parts(shown: BatchShown) -> list[Part]:
 def record_parts(records: Records) -> list[Part]:
     """Batches and formulas, newest first."""
     if not records.found:
-        return [f"Nothing in the book fits that{records.hint}."]
+        return [f"Nothing in the book fits that{records.hint or '.'}"]
     cells = tuple(
         (_number(r.batch), f"{r.formula}", local_day(r.at), r.name, r.job, r.customer, r.outcome)
         for r in records.found

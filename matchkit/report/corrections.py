@@ -44,7 +44,7 @@ def correction_parts(found: Advice) -> list[Part]:
     if found.verdict:
         parts.append(found.verdict + _neighbour(found))
     if not found.offered:
-        return [*parts, "No addition brings it nearer."]
+        return parts if found.verdict else [*parts, "No addition brings it nearer."]
     parts += _pictures(found)
     parts += [_way(found, name, way) for name, way in found.offered.items()]
     return [*parts, SHORT_CAUTIONS]

@@ -71,6 +71,7 @@ def mixture_optics(
 def opaque_R(bench: Bench, fractions: ArrayLike, strengths: ArrayLike | None = None) -> Array:
     """What the instrument reads from opaque drawdowns, without noise: ``(..., n_wl)``.
 
+    >>> from matchkit.simulator.pigments import make_bench
     >>> bench = make_bench(7, n_colours=2)
     >>> opaque_R(bench, [0.9, 0.0, 0.0, 0.1, 0.0]).shape
     (31,)
@@ -207,6 +208,7 @@ def ladder(
     `steps` 3 (masstone, two letdowns) or 10 per ink (masstone, five in white, two in
     clear, one in both, one greyed).  Fractions (n, n_ink), readings (n, repeats, n_wl).
 
+    >>> from matchkit.simulator.pigments import make_bench
     >>> names, fractions, readings = ladder(make_bench(7, n_colours=2), np.random.default_rng(1))
     >>> names[:2], fractions.shape, readings.shape
     (('White 1', 'White 2'), (50, 5), (50, 1, 31))
@@ -257,6 +259,7 @@ def random_mixtures(bench: Bench, rng: Generator, kind: str, n: int) -> Array:
     `kind`: "pastel" 80-98 % white, "half" about half white, "deep" little white or none,
     "clear" 60-95 % clear.
 
+    >>> from matchkit.simulator.pigments import make_bench
     >>> bench = make_bench(7)
     >>> white = random_mixtures(bench, np.random.default_rng(1), "pastel", 100)[:, 0]
     >>> bool(white.min() > 0.8)
@@ -308,6 +311,7 @@ def job(
     and what was measured, round by round, and returns grams (n_ink,).  What is truly in
     the bucket it never learns.
 
+    >>> from matchkit.simulator.pigments import make_bench
     >>> bench = make_bench(7, n_colours=2)
     >>> done = job(bench, [90, 0, 0, 10, 0], np.ones(5), np.random.default_rng(1),
     ...            correct=lambda shown_g, readings: np.zeros(5))
