@@ -100,4 +100,4 @@ def test_correct_tells_the_other_ways_too_and_logs_the_smallest(desk):
         *("chance_in_tolerance", "can_be_saved"),
     }
     for each in advice["additions"]:
-        assert each["ink"] in first
+        assert each["ink"] in out
