@@ -14,7 +14,7 @@ WIDEST = 200  # columns of a cell: a terminal wraps by itself
 def to_text(parts: Sequence[Part]) -> str:
     """The parts below each other; what is only to be seen, such as a picture, is left out.
 
-    A table, and each heading, has an empty line before it.
+    A table has an empty line before and after it, a heading before it.
 
     >>> print(to_text(["In tolerance.", Table(head=("Ink", "grams"), rows=(("White", "9.50"),))]))
     In tolerance.
@@ -23,15 +23,17 @@ def to_text(parts: Sequence[Part]) -> str:
     White   9.50
     """
     lines: list[str] = []
+    after_table = False
     for part in parts:
         if isinstance(part, Picture | Page):
             continue
         text = text_of(part)
         if not text:
             continue
-        if lines and isinstance(part, Heading | Table):
+        if lines and (after_table or isinstance(part, Heading | Table)):
             lines.append("")
         lines.append(text)
+        after_table = isinstance(part, Table)
     return "\n".join(lines)
 
 
