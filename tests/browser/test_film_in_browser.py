@@ -91,7 +91,7 @@ def test_both_forms_are_named_and_fit_a_narrow_page(notebook):
     page = notebook(BOOK)
     page.set_viewport_size({"width": 760, "height": 1000})
     try:
-        for name in ("hold", "jobsize"):
+        for name in ("cover", "jobsize"):
             form = page.locator(f".mk-{name}")
             form.scroll_into_view_if_needed()
             for field in form.locator("input:visible, select:visible").all():
