@@ -58,7 +58,8 @@ def _html(part: Part) -> str:
     if isinstance(part, Notice):
         counted = part.code == "lots_learned"
         text = f"Counted on: {part.text}." if counted else part.text
-        return f'<p class="{"mk-quiet" if counted else "mk-look"}">{escape(text)}</p>'
+        quiet = counted or part.code == "lots_spread"  # not a warning, good to know
+        return f'<p class="{"mk-quiet" if quiet else "mk-look"}">{escape(text)}</p>'
     if isinstance(part, Swatches):
         return ""
     return f"<p>{escape(part)}</p>"
