@@ -78,8 +78,8 @@ def test_says_how_long_what_for_and_how_to_use_ones_own_shop(path):
     book = nbformat.read(path, as_version=4)
     words = "\n".join(cell.source for cell in book.cells)
     assert re.search(r"About 1[0-5] minutes", words)
-    assert "you hold" in words
-    assert "**You hold**" in book.cells[-1].source
+    assert "you have" in words
+    assert "**You now have**" in book.cells[-1].source
     stays = path.stem.startswith("08")  # its sums name the demo's inks
     how = "stays: the sums below name its inks" if stays else OWN
     assert f'open_shop("demo-shop")  # {how}' in words
