@@ -57,7 +57,14 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
 @pytest.hookimpl(trylast=True)  # the order within a file stays as it was shuffled
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     rank = {name: place for place, name in enumerate(LONG)}
-    items.sort(key=lambda item: rank.get(group(item.nodeid), len(LONG)))
+
+    def place(item: pytest.Item) -> tuple[object, ...]:
+        name = group(item.nodeid)
+        # In the browser one test goes on where the last one left the page and its files.
+        written = (str(item.path), item.location[1] or 0) if name == "browser" else ("", 0)
+        return rank.get(name, len(LONG)), *written
+
+    items.sort(key=place)
 
 
 @pytest.fixture(scope="session")

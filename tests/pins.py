@@ -66,7 +66,7 @@ RUNS = {
     "predict": "predict shop beside/coral.csv",
     "ticket": "ticket shop beside/coral.csv --target beside/coral_target.csv --html ticket.html"
     " --job Tees --date 2026-04-01 --prints 200 --size 30x40cm --wet 60",
-    "hold": "hold shop shop/example/weighed.csv --over 'navy tee' --underbase 50",
+    "cover": "cover shop shop/example/weighed.csv --over 'navy tee' --underbase 50",
     "jobsize": "jobsize shop shop/example/weighed.csv --prints 200 --size 30x40cm --mesh 38"
     " --transfer 60 --coverage 40 --container 'US gallon'",
     "instrument": "instrument shop --date 2026-04-01",

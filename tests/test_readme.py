@@ -31,7 +31,7 @@ def test_the_test_command_of_readme_is_what_ci_runs():
 
 def test_the_python_of_readme_runs(tmp_path):
     blocks = re.findall(r"```python\n(.*?)```", TEXT, re.DOTALL)
-    (code,) = (block for block in blocks if "read_shop" in block)
+    (code,) = (block for block in blocks if 'read_shop("demo")' in block)
     demo = Path(__file__).parents[1] / "data" / "demo-shop"
     code = code.replace('"demo"', repr(str(demo)))
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
