@@ -43,9 +43,11 @@ def give(
     parts: Callable[[], Sequence[Part]],
 ) -> None:
     """Print the answer as ``--json`` or as text, and draw ``--picture``."""
-    if getattr(args, "picture", None):
-        draw(args, parts())
-    print(to_json(data()) if args.json else to_text(parts()))
+    pictured = bool(getattr(args, "picture", None))
+    made = parts() if pictured or not args.json else ()
+    if pictured:
+        draw(args, made)
+    print(to_json(data()) if args.json else to_text(made))
 
 
 def draw(args: argparse.Namespace, parts: Sequence[Part]) -> None:
