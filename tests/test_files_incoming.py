@@ -16,6 +16,7 @@ from matchkit.files import write
 from matchkit.files.fitted import write_fits
 from matchkit.files.health import keep_reading
 from matchkit.files.incoming import Bringing, bring_in
+from matchkit.files.planned import NEW_SHOP
 from matchkit.files.shop import read_shop
 from matchkit.files.write import BESIDE, NOTE, finish, settled
 
@@ -206,7 +207,7 @@ def changes(measured):
         "instrument": lambda folder: keep_reading(
             folder, kind="tile", name="tile", readings=R, date="2026-03-02"
         ),
-        "fit": lambda folder: write_fits(folder, {}),
+        "fit": lambda folder: write_fits(folder, NEW_SHOP, {}),
     }
 
 

@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 from small_shop import FILES, NM, SPECTRA, put, wide
 
 from matchkit.errors import InputError
+from matchkit.files.fitted import digest
 from matchkit.files.recipe import read_recipe
-from matchkit.files.shop import digest, read_shop
+from matchkit.files.shop import read_shop
 from matchkit.files.spectrum import read_spectra
 from matchkit.inks.shop import ROLES, Shop
 
@@ -165,7 +166,7 @@ def test_a_mutated_shop_is_loaded_or_refused_clearly(tmp_path, seed):
         assert_clear(error)
     else:
         assert_sound(shop)
-        assert len(digest(folder)) == 64
+        assert len(digest(shop)) == 64
 
 
 @CHECKED

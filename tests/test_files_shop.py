@@ -9,8 +9,9 @@ import pytest
 from small_shop import DRAWDOWNS, INKS, MIXES, NM, SPECTRA, TOML, edge, put, wide
 
 from matchkit.errors import InputError
+from matchkit.files.fitted import digest
 from matchkit.files.settings import geometry_doubts, geometry_faults
-from matchkit.files.shop import digest, read_shop
+from matchkit.files.shop import read_shop
 from matchkit.files.write import BESIDE, NOTE
 from matchkit.inks.shop import GEOMETRIES, Drawdown, Ink, Shop
 from matchkit.simulator.pigments import make_bench
@@ -463,20 +464,20 @@ def test_the_folder_itself(tmp_path):
 
 
 def test_the_digest_follows_what_a_fit_depends_on(tmp_path):
-    plain = digest(put(tmp_path / "shop"))
+    plain = digest(read_shop(put(tmp_path / "shop")))
     assert len(plain) == 64
     for same in (
         {"inks_csv": INKS.replace(",800,", ",795.5,").replace("24.5", "26")},
         {"mixes_csv": None},
     ):
-        assert digest(put(tmp_path / "shop", **same)) == plain
+        assert digest(read_shop(put(tmp_path / "shop", **same))) == plain
     for other in (
         {"shop_toml": TOML.replace("excluded", "included")},
         {"inks_csv": INKS.replace("Black,black", "Black,colour")},
         {"drawdowns_csv": DRAWDOWNS.replace("97.5", "97.4")},
         {"spectra_csv": wide().replace("0.30", "0.31", 1)},
     ):
-        assert digest(put(tmp_path / "shop", **other)) != plain
+        assert digest(read_shop(put(tmp_path / "shop", **other))) != plain
 
 
 def test_an_interrupted_write_is_read_as_the_new_shop(tmp_path):
@@ -485,12 +486,12 @@ def test_an_interrupted_write_is_read_as_the_new_shop(tmp_path):
     (folder / f"{BESIDE}1").write_text(INKS.replace("Lemon", "Citron"))
     (folder / f"{BESIDE}2").write_text(DRAWDOWNS.replace(",Lemon,", ",Citron,"))
     (folder / f"{BESIDE}3").write_text(MIXES.replace("Lemon", "Citron"))
-    before = digest(folder)
+    before = digest(read_shop(folder))
     (folder / NOTE).write_text(
         f'{{"inks.csv": "{BESIDE}1", "drawdowns.csv": "{BESIDE}2", "mixes.csv": "{BESIDE}3"}}'
     )
     assert read_shop(folder).inks[-1].name == "Citron"
-    assert digest(folder) != before
+    assert digest(read_shop(folder)) != before
     (folder / f"{BESIDE}1").write_text("ink\n")
     with pytest.raises(InputError, match=r"^inks\.csv row 1: one column only"):
         read_shop(folder)

@@ -15,8 +15,8 @@ from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.errors import InputError
-from matchkit.files.fitted import films_fitted, read_fits, write_fits
-from matchkit.files.shop import digest, read_shop
+from matchkit.files.fitted import digest, read_fits, write_fits
+from matchkit.files.shop import read_shop
 from matchkit.fitting.film_constants import FilmConstants, Films, predict, solve_films, trust
 from matchkit.fitting.film_fit import THEORIES, fit_films
 from matchkit.fitting.fit import Fit
@@ -266,10 +266,16 @@ def test_grams_per_area_become_thickness(folder: Path, tmp_path: Path) -> None:
     )  # fmt: skip
     films = [d for d in read_shop(weighed).drawdowns if d.ground]
     assert [d.thickness_um for d in films] == pytest.approx([60.0] * 12)
-    before = digest(weighed)
+    before = digest(read_shop(weighed))
     inks = (weighed / "inks.csv").read_text(encoding="utf-8")
     (weighed / "inks.csv").write_text(inks.replace("1.25", "1.3"), encoding="utf-8")
-    assert digest(weighed) != before
+    assert digest(read_shop(weighed)) != before
+    # However the file is written: the density counts with this heading and encoding too.
+    other = text.replace("thickness_um", "G_per_m2").replace(",60.0\n", ",75\n")
+    (weighed / "drawdowns.csv").write_text(other, encoding="utf-16")
+    assert digest(read_shop(weighed)) != before
+    (weighed / "inks.csv").write_text(inks, encoding="utf-8")
+    assert digest(read_shop(weighed)) == before
     (weighed / "inks.csv").write_text(inks.replace("1.25", ""), encoding="utf-8")
     with pytest.raises(InputError, match="density of an ink in it is not known"):
         read_shop(weighed)
@@ -320,19 +326,19 @@ def test_a_ground_that_is_named_needs_its_file(folder: Path, tmp_path: Path) -> 
 def test_film_fits_are_kept_and_read_back(folder: Path, found: Fit, tmp_path: Path) -> None:
     shop_folder = copied(folder, tmp_path / "shop")
     shop = read_shop(shop_folder)
-    assert read_fits(shop_folder, shop, kind="films")[0] == {}
-    write_fits(shop_folder, {}, {"": found})
-    films, why = films_fitted(shop_folder, shop)
+    assert read_fits(shop_folder, shop)[0] == {}
+    write_fits(shop_folder, shop, {}, {"": found})
+    kept, why = read_fits(shop_folder, shop)
     assert why == ""
-    palette, kept = films[""].palette, found.palette
-    np.testing.assert_array_equal(palette.K, kept.K)
-    assert palette.film is not None and kept.film is not None
+    palette, fresh = kept["films"][""].palette, found.palette
+    np.testing.assert_array_equal(palette.K, fresh.K)
+    assert palette.film is not None and fresh.film is not None
     assert (palette.film.spread, palette.film.back, palette.film.dim, palette.deep) == (
-        kept.film.spread, kept.film.back, kept.film.dim, kept.deep,
+        fresh.film.spread, fresh.film.back, fresh.film.dim, fresh.deep,
     )  # fmt: skip
     grounds = (shop_folder / "grounds.csv").read_text(encoding="utf-8")
     (shop_folder / "grounds.csv").write_text(grounds.replace("Navy", "Ink"), encoding="utf-8")
-    assert read_fits(shop_folder, shop, kind="films")[0] == {}
+    assert read_fits(shop_folder, read_shop(shop_folder))[0] == {}
 
 
 # ---- formulas for prints
@@ -377,7 +383,8 @@ def test_hold_and_match_on_the_command_line(
     folder: Path, small: Bench, found: Fit, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     shop_folder = copied(folder, tmp_path / "shop")
-    write_fits(shop_folder, fit_shop(read_shop(shop_folder)), {"": found})
+    shop = read_shop(shop_folder)
+    write_fits(shop_folder, shop, fit_shop(shop), {"": found})
     recipe = tmp_path / "recipe.csv"
     recipe.write_text("ink,percent\nWhite,30\nClear,30\nSky blue,40\n", encoding="utf-8")
     assert main(["cover", str(shop_folder), str(recipe), "--thickness", "1.5mil", "--json"]) == 0

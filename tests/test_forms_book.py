@@ -17,8 +17,9 @@ from matchkit.book.stock import leftovers, stock
 from matchkit.book.store import FILE, open_book
 from matchkit.cli import main
 from matchkit.colorimetry.grid import GRID_NM
+from matchkit.files.fitted import digest
 from matchkit.files.places import data_folder
-from matchkit.files.shop import digest, read_shop
+from matchkit.files.shop import read_shop
 from matchkit.inks.palette import reflectance
 
 w = pytest.importorskip("ipywidgets", reason="ipywidgets is not installed")
@@ -108,7 +109,7 @@ def file_of(name, R):
 
 
 def test_the_invented_book_is_what_its_script_makes_and_the_demo_shop_stays(made, tmp_path):
-    before = digest(data_folder() / "demo-shop")
+    before = digest(read_shop(data_folder() / "demo-shop"))
     script = runpy.run_path(str(data_folder() / "make_demo_book.py"))
     (tmp_path / "again").mkdir()
     script["make"](tmp_path / "again")
@@ -122,7 +123,7 @@ def test_the_invented_book_is_what_its_script_makes_and_the_demo_shop_stays(made
         np.testing.assert_allclose(*away, atol=0.002)
     shutil.rmtree(tmp_path / "again")
     assert check(held()) == []
-    assert digest(data_folder() / "demo-shop") == before
+    assert digest(read_shop(data_folder() / "demo-shop")) == before
     assert not (data_folder() / "demo-shop" / FILE).exists()
     assert [path.name for path in tmp_path.iterdir()] == [COPY]
 

@@ -18,7 +18,7 @@ from matchkit.cli import main
 from matchkit.colorimetry.difference import Target
 from matchkit.errors import InputError
 from matchkit.files import stream
-from matchkit.files.fitted import fitted
+from matchkit.files.fitted import read_fits
 from matchkit.files.places import data_folder
 from matchkit.files.shop import read_shop
 from matchkit.files.spectrum import read_spectra
@@ -67,7 +67,7 @@ def opened(shop):
     targets = [
         (s.name, Target.from_spectrum(s.R, known.lights, known.observer)) for s in spectra[:20]
     ]
-    return known, fitted(shop, known)[0], targets
+    return known, read_fits(shop, known)[0]["series"], targets
 
 
 @pytest.fixture(scope="module")
@@ -120,7 +120,7 @@ def test_every_answer_is_one_that_match_gives(opened, one_by_one):
 
 def test_formulas_that_hide_come_first(fitted_demo):
     shop = read_shop(fitted_demo)
-    fits = fitted(fitted_demo, shop)[0]
+    fits = read_fits(fitted_demo, shop)[0]["series"]
     spectra, _ = read_spectra(fitted_demo / "targets.csv", shop=shop)
     targets = [
         (s.name, Target.from_spectrum(s.R, shop.lights, shop.observer)) for s in spectra[:10]
@@ -372,12 +372,12 @@ def test_the_summary_and_the_table(shop, tmp_path, capsys):
 MEMORY = """
 import resource, sys
 import numpy as np
-from matchkit.files.fitted import fitted
+from matchkit.files.fitted import read_fits
 from matchkit.files.shop import read_shop
 from matchkit.matching.library import matches
 from matchkit.colorimetry.difference import Target
 shop = read_shop(sys.argv[1])
-fits, _ = fitted(sys.argv[1], shop)
+fits = read_fits(sys.argv[1], shop)[0]["series"]
 rng = np.random.default_rng(1)
 def targets():
     for k in range(25):

@@ -62,7 +62,7 @@ def bench_shop(folder: Path, bench: Bench, series: str, **more: str | None) -> P
         spectra_csv=wide(dict(zip(names, readings, strict=True))),
         **more,
     )
-    write_fits(folder, fit_shop(read_shop(folder)))
+    write_fits(folder, (shop := read_shop(folder)), fit_shop(shop))
     return folder
 
 

@@ -3,6 +3,7 @@
 import json
 import math
 from collections.abc import Mapping, Sequence
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -11,48 +12,47 @@ from numpy.typing import NDArray
 
 from matchkit.colorimetry.grid import N_WL
 from matchkit.errors import InputError
-from matchkit.files.shop import digest
 from matchkit.files.text import label
 from matchkit.files.write import write_file
-from matchkit.fitting.fit import Fit, Score
+from matchkit.fitting.fit import VERSION, Fit, Score
 from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Shop
-from matchkit.matching.match import fit_shop
-from matchkit.matching.prints import film_fits
 from matchkit.optics.film import Film
 
 FILE = "fit.json"
-FORMAT = 1
+FORMAT = 2
 
 
-def fitted(folder: str | Path, shop: Shop) -> tuple[dict[str, Fit], str]:
-    """The fits of a shop, and a line to say if they were made anew.
+def digest(shop: Shop) -> str:
+    """SHA-256, in hex, of all that a fit depends on, as it was read: same digest, same fit.
 
-    ``fit.json`` is used if its digest agrees with the folder; otherwise the inks are
-    fitted now, in memory.
+    Values count, however their file writes them.  Stock, cost and names of lots change
+    daily and change no fit; mixes are not fitted.
     """
-    fits, why = read_fits(folder, shop)
-    if fits:
-        return fits, ""
-    return fit_shop(shop), f"{why}; the inks are fitted anew (`matchkit fit` keeps the result)"
-
-
-def films_fitted(folder: str | Path, shop: Shop) -> tuple[dict[str, Fit], str]:
-    """The fits of films over a ground (`prints.film_fits`), and a line if they are new."""
-    films, why = read_fits(folder, shop, kind="films")
-    if films:
-        return films, ""
-    why = f"{why}; films are fitted anew (`matchkit fit` keeps the result)"
-    return film_fits(shop), why
+    facts = [
+        [shop.geometry, shop.observer, shop.lights[0]],
+        [[ink.name, ink.role, ink.series] for ink in shop.inks],
+        [[d.name, d.inks, d.fractions, d.ground, d.thickness_um] for d in shop.drawdowns],
+        [[ground.name, ground.surface] for ground in shop.grounds],
+    ]
+    total = sha256(json.dumps(facts).encode())
+    for R in (*(d.readings for d in shop.drawdowns), *(ground.R for ground in shop.grounds)):
+        rounded = np.round(R, 9).astype("<f8") + 0.0  # what another machine reads too
+        total.update(str(rounded.shape).encode() + rounded.tobytes())
+    return total.hexdigest()
 
 
 def write_fits(
-    folder: str | Path, fits: Mapping[str, Fit], films: Mapping[str, Fit] | None = None
+    folder: str | Path, shop: Shop, fits: Mapping[str, Fit], films: Mapping[str, Fit] | None = None
 ) -> None:
-    """Write ``fit.json`` whole or not at all, with the film fits if there are any."""
+    """Write ``fit.json`` whole or not at all, with the film fits if there are any.
+
+    `shop` is what the fits were made of, so that a file which was changed meanwhile is seen.
+    """
     content = {
         "format": FORMAT,
-        "digest": digest(folder),
+        "fitting": VERSION,
+        "digest": digest(shop),
         "series": [{"series": series, **_plain(found)} for series, found in fits.items()],
     }
     if films:
@@ -64,24 +64,26 @@ def write_fits(
         raise InputError([f"{fault}; {stands}" for fault in error.faults]) from None
 
 
-def read_fits(
-    folder: str | Path, shop: Shop, *, kind: str = "series"
-) -> tuple[dict[str, Fit], str]:
+def read_fits(folder: str | Path, shop: Shop) -> tuple[dict[str, dict[str, Fit]], str]:
     """The fits in ``fit.json``, or none and the reason why it can't be used.
 
-    `kind` is "series" for drawdowns that hide, "films" for films over a ground.
+    Fits by series, under "series" for drawdowns that hide, "films" for films over a ground.
     """
     path = Path(folder) / FILE
     if not path.is_file():
         return {}, f"{label(Path(folder))} has no {FILE}"
     try:
         content = json.loads(path.read_text(encoding="utf-8"))
-        if content["format"] != FORMAT:
+        if (content["format"], content.get("fitting")) != (FORMAT, VERSION):
             return {}, f"{FILE} is of another version"
-        if content["digest"] != digest(folder):
+        if content["digest"] != digest(shop):
             return {}, f"{FILE} is of other drawdowns"
-        return {entry["series"]: _fit(entry, shop) for entry in content[kind]}, ""
-    except (OSError, ValueError, KeyError, TypeError, IndexError):
+        return {
+            kind: {entry["series"]: _fit(entry, shop) for entry in content.get(kind, ())}
+            for kind in ("series", "films")
+        }, ""
+    except (OSError, ValueError, LookupError, TypeError, AttributeError, ArithmeticError,
+            RecursionError):  # fmt: skip
         return {}, f"{FILE} can't be read"
 
 
@@ -142,7 +144,7 @@ def _fit(entry: Mapping[str, Any], shop: Shop) -> Fit:
         model=entry["model"],
         film=_film(entry.get("film")),
     )
-    return Fit(
+    found = Fit(
         palette=palette,
         drawdowns=tuple(entry["drawdowns"]),
         fractions=_array(entry["fractions"]),
@@ -155,6 +157,38 @@ def _fit(entry: Mapping[str, Any], shop: Shop) -> Fit:
         light=entry["light"],
         observer=int(entry["observer"]),
     )
+    _check(found, shop)
+    return found
+
+
+def _check(found: Fit, shop: Shop) -> None:
+    """ValueError for what no fit of this shop has, such as S of 0 or an array too short."""
+    palette, film = found.palette, found.palette.film
+    n, drawn = len(palette.inks), len(found.drawdowns)
+    arrays = (
+        (palette.K, (n, N_WL)),
+        (palette.S, (n, N_WL)),
+        (palette.crowding, (n,)),
+        (found.fractions, (drawn, n)),
+        (found.de00_fitted, (drawn,)),
+        (np.nan_to_num(found.de00_held_out, posinf=-1), (drawn,)),
+    )
+    numbers = [palette.base, palette.k2, *(s.de00_p95 for s in found.scores)]
+    numbers += [] if film is None else [film.back, film.dim, 0 if film.spread > 0 else -1]
+    sound = (
+        n > 0
+        and set(found.drawdowns) <= {each.name for each in shop.drawdowns}
+        and all(a.shape == shape and np.all((a >= 0) & (a < np.inf)) for a, shape in arrays)
+        and found.error_Lab.shape == (3, 3)
+        and bool(np.isfinite(found.error_Lab).all())
+        and all(0 <= number < math.inf for number in numbers)
+        and all(0 < number < math.inf for number in (palette.gain, palette.deep))
+        and bool((palette.S > 0).all())
+        and palette.k2 < 1
+        and (found.light, found.observer) == (shop.lights[0], shop.observer)
+    )
+    if not sound:
+        raise ValueError
 
 
 def _array(values: Sequence[Any]) -> NDArray[np.float64]:

@@ -7,10 +7,8 @@ All files are read before anything is said, and what is wrong with any of them i
 said at once.  What is odd, or had to be assumed, becomes a line of `Shop.notes`.
 """
 
-import json
 from collections.abc import Callable
 from dataclasses import replace
-from hashlib import sha256
 from pathlib import Path
 from typing import TypeVar
 
@@ -26,7 +24,7 @@ from matchkit.files.mixtures import AMOUNTS, Mixture, agreed, hint_at, mixtures
 from matchkit.files.settings import geometry_doubts, geometry_faults, read_settings
 from matchkit.files.shop_spectra import Readings, all_readings
 from matchkit.files.tables import Row, Table, amount, read_table, wording
-from matchkit.files.text import Findings, label, read_bytes
+from matchkit.files.text import Findings, label
 from matchkit.files.write import settled
 from matchkit.inks.shop import ROLES, Drawdown, Ink, Mix, Shop
 
@@ -104,34 +102,6 @@ def read_measuring(folder: str | Path) -> tuple[Shop, tuple[str, ...], tuple[str
     if found.faults or shop is None:
         raise InputError(found.faults)
     return shop, tuple(each.name for each in drawn or []), tuple(each.name for each in mixed or [])
-
-
-def digest(folder: str | Path) -> str:
-    """SHA-256, in hex, of all that a fit depends on; the same digest, the same fit.
-
-    Of `inks.csv` only names, roles and series count (and densities where films were
-    weighed): stock and cost change daily and change no fit.  Mixes are not fitted.
-    """
-    paths = _paths(folder)
-    table = read_table(
-        paths["inks.csv"],
-        file="inks.csv",
-        required=("ink", "role"),
-        text=("series", "density_g_per_ml"),
-    )
-    fitted = ("shop.toml", "drawdowns.csv", "spectra.csv", *OPTIONAL_FILES[1:])
-    files = {name: read_bytes(paths[name], name) for name in fitted if name in paths}
-    keys = ["ink", "role", "series"]
-    if any(
-        b"g_per_m2" in files.get(name, b"") for name in ("drawdowns.csv", "films.csv")
-    ):  # a film's weight is turned into thickness
-        keys.append("density_g_per_ml")
-    inks = [[row.cells.get(key, "") for key in keys] for row in table.rows]
-    parts = [json.dumps(inks).encode(), *files.values()]
-    total = sha256()
-    for part in parts:
-        total.update(len(part).to_bytes(8, "big") + part)
-    return total.hexdigest()
 
 
 def _paths(folder: str | Path) -> dict[str, Path]:

@@ -48,7 +48,7 @@ def demo_book(opened: OpenShop) -> Path:
         try:
             shutil.copytree(opened.folder, beside)
             shutil.copytree(_weeks() / MEASURED, beside / MEASURED)
-            write_fits(beside, opened.fits)
+            write_fits(beside, opened.shop, opened.fits)
             restore(_weeks() / "book.json", beside)
             beside.rename(folder)
         except OSError:

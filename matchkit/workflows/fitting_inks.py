@@ -53,7 +53,7 @@ def fit_inks(session: Session) -> InksFitted:
 
 def keep_fits(session: Session, found: InksFitted) -> None:
     """Write ``fit.json``, which every command then uses; InputError if it can't be written."""
-    write_fits(session.folder, found.fits, found.films)
+    write_fits(session.folder, session.files, found.fits, found.films)
 
 
 def letdown_series(

@@ -20,15 +20,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.files.fitted import films_fitted, fitted
+from matchkit.files.fitted import digest, read_fits
 from matchkit.files.settings import read_settings
-from matchkit.files.shop import digest, read_inks, read_shelf, read_shop
+from matchkit.files.shop import read_inks, read_shelf, read_shop
 from matchkit.files.spectrum import read_spectra
 from matchkit.files.write import settled
 from matchkit.fitting.fit import Fit
 from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Ink, Shop
-from matchkit.matching.match import palette_for
+from matchkit.matching.match import fit_shop, palette_for
 from matchkit.matching.prints import film_fits, has_films
 
 if TYPE_CHECKING:
@@ -114,8 +114,8 @@ class Session:
 
     @cached_property
     def digest(self) -> str:
-        """A short text that changes with the folder's measurements."""
-        return digest(self.folder)
+        """A short text that changes with the measurements that were read."""
+        return digest(self.files)
 
     @cached_property
     def targets(self) -> dict[str, Array]:
@@ -131,9 +131,11 @@ class Session:
         before = self._earlier
         if before is not None and "fits" in before.__dict__ and before.digest == self.digest:
             return before.fits
-        fits, why = fitted(self.folder, self.files)
-        self.note("fit_anew", *filter(None, [why]))
-        return fits
+        if fits := self._kept[0].get("series"):
+            return fits
+        anew = fit_shop(self.files)
+        self._fitted_anew("the inks")
+        return anew
 
     @cached_property
     def films(self) -> Mapping[str, Fit]:
@@ -143,9 +145,20 @@ class Session:
         before = self._earlier
         if before is not None and before.digest == self.digest:
             return before.films
-        films, why = films_fitted(self.folder, self.files)
-        self.note("fit_anew", *filter(None, [why]))
-        return films
+        if films := self._kept[0].get("films"):
+            return films
+        anew = film_fits(self.files)
+        self._fitted_anew("films")
+        return anew
+
+    @cached_property
+    def _kept(self) -> tuple[dict[str, dict[str, Fit]], str]:
+        """What ``fit.json`` holds for these files, or why it can't be used."""
+        return read_fits(self.folder, self.files)
+
+    def _fitted_anew(self, what: str) -> None:
+        why = self._kept[1] or "fit.json holds none of them"
+        self.note("fit_anew", f"{why}; {what} are fitted anew (`matchkit fit` keeps the result)")
 
     def fit_of(self, names: "tuple[str, ...] | list[str]") -> tuple[str, Fit]:
         """Series and fit that hold all the named inks; InputError where none does."""
