@@ -38,15 +38,15 @@ Spectrum = NDArray[np.float64]
 Inks = dict[str, Ink] | None  # None: inks.csv could not be read, so any name may be right
 
 
-def read_shop(folder: str | Path) -> Shop:
-    """Everything a shop folder states, checked.
+def read_shop(folder: str | Path, settings: Shop | None = None) -> Shop:
+    """Everything a shop folder states, checked; `settings` is its `shop.toml`, if read before.
 
     Raises `InputError` with every fault of every file: the file, the row or key, what
     was found, what was expected.
     """
     paths = _paths(folder)
     found = Findings(file=label(Path(folder)))
-    shop = _tried(lambda: read_settings(paths["shop.toml"], "shop.toml"), found)
+    shop = settings or _tried(lambda: read_settings(paths["shop.toml"], "shop.toml"), found)
     inks = _tried(lambda: _inks(paths["inks.csv"], found), found)
     drawn = _tried(lambda: _all_drawn(paths, inks, found), found)
     mixed = _tried(lambda: _mixed(paths.get("mixes.csv"), inks, found), found)

@@ -19,7 +19,7 @@ from matchkit.files.csv_spectra import csv_readings
 from matchkit.files.cxf import cxf_readings
 from matchkit.files.readings import NamedSpectrum, Readings, scaled
 from matchkit.files.suited import check_one_way, suited
-from matchkit.files.text import Findings, label, read_bytes, read_text
+from matchkit.files.text import Findings, label, read_bytes, text_of
 from matchkit.inks.shop import Shop
 
 Spectrum = NDArray[np.float64]  # (..., n_wl)
@@ -128,11 +128,12 @@ def read_readings(path: str | Path) -> tuple[list[Readings], str, Findings]:
     """
     path = Path(path)
     found = Findings(file=label(path))
-    begin = read_bytes(path)[:400].replace(b"\x00", b"").lstrip(b"\xef\xbb\xbf\xff\xfe \t\r\n")
+    content = read_bytes(path)
+    begin = content[:400].replace(b"\x00", b"").lstrip(b"\xef\xbb\xbf\xff\xfe \t\r\n")
     if begin.startswith(b"<"):
-        kind, blocks = FORMATS[2], cxf_readings(read_bytes(path), found)
+        kind, blocks = FORMATS[2], cxf_readings(content, found)
     else:
-        text = read_text(path)
+        text = text_of(content, found.file)
         if text.lstrip("\ufeff \t\r\n").upper().startswith(_CGATS) or _looks_cgats(text):
             kind, blocks = FORMATS[1], cgats_readings(text, found)
         else:

@@ -52,7 +52,11 @@ def read_bytes(path: Path, file: str = "") -> bytes:
 def read_text(path: Path, file: str = "") -> str:
     """The text of a file: UTF-8, or UTF-16 that begins with its mark."""
     name = file or label(path)
-    content = read_bytes(path, name)
+    return text_of(read_bytes(path, name), name)
+
+
+def text_of(content: bytes, name: str) -> str:
+    """The same of what was read already."""
     for signature, what in SIGNATURES.items():
         if content.startswith(signature):
             raise InputError(f"{name}: this is {what}")

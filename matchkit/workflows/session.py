@@ -103,7 +103,7 @@ class Session:
     @cached_property
     def files(self) -> Shop:
         """The shop as its files have it."""
-        shop = read_shop(self.folder)
+        shop = read_shop(self.folder, self.__dict__.get("settings"))
         self.note("settings", *shop.notes)
         return shop
 
