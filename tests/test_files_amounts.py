@@ -1,11 +1,13 @@
 """Numbers as people type them: read one way or refused."""
 
 import time
+from argparse import ArgumentTypeError
 
 import pytest
 
+from matchkit.cli.values import in_grams, positive
 from matchkit.errors import InputError
-from matchkit.files.amounts import decimal_mark, number, parse_amount, quoted
+from matchkit.files.amounts import decimal_mark, number, parse_amount, quoted, typed
 
 
 @pytest.mark.parametrize(
@@ -22,7 +24,8 @@ from matchkit.files.amounts import decimal_mark, number, parse_amount, quoted
         ("1234", 1234.0),
         ("1234,567", 1234.567),
         ("1,2345", 1.2345),
-        ("1.234", 1.234),
+        ("1 000", 1000.0),
+        ("12\u00a0345,5", 12345.5),
         ("0", 0.0),
         ("+3", 3.0),
     ],
@@ -34,13 +37,16 @@ def test_form_amounts_take_point_and_comma(text, value):
 @pytest.mark.parametrize(
     ("text", "reason"),
     [
-        ("1,234", "can be read as 1234 or 1.234"),
-        ("12,500", "can be read as 12500 or 12.500"),
+        ("1.000", "can be read as 1000 or as 1; write 1000 or 1"),
+        ("2.500", "can be read as 2500 or as 2.5;"),
+        ("1,234", "can be read as 1234 or as 1,2340;"),
+        ("12,500", "can be read as 12500 or as 12,5;"),
         ("1.234,5", "marks between thousands"),
         ("1,234.5", "marks between thousands"),
         ("1,234,567", "marks between thousands"),
         ("1.234.567", "marks between thousands"),
-        ("1 234", "is not a number"),
+        ("1 23", "is not a number"),
+        ("1 0000", "is not a number"),
         ("1'234", "is not a number"),
         ("12.5 g", "leave out the unit"),
         ("12,5g", "leave out the unit"),
@@ -84,7 +90,6 @@ def test_cells_take_exponents_and_one_mark_only():
         (["1", "2", ""], ";", "."),
         (["12.5", "1.234"], ",", "."),
         (["1.234"], ",", "."),  # between commas a point can only be the decimal mark
-        (["1.234"], "\t", "."),
         (["1.234", "0.5"], ";", "."),
         (["1.234", "1.2345"], ";", "."),
         (["12,5"], ";", ","),
@@ -97,6 +102,29 @@ def test_a_file_tells_its_decimal_mark(cells, separator, mark):
     assert decimal_mark(cells, separator) == mark
 
 
+def test_what_is_known_beside_an_amount_decides_how_it_is_read():
+    """Some 100 percent; a number with the same mark; the planned weight."""
+    assert parse_amount("12.345", most=100) == 12.345
+    assert parse_amount("2.500", beside=["", "12.5", "2.500"]) == 2.5
+    assert parse_amount("1.000", planned=1.02) == 1.0
+    assert parse_amount("1.000", planned=998.0) == 1000.0
+    for known in ({"most": 1e6}, {"beside": ["2.500", "12,5"]}, {"planned": 40.0}):
+        with pytest.raises(InputError, match=r"can be read as 2500 or as 2\.5"):
+            parse_amount("2.500", **known)
+
+
+@pytest.mark.parametrize("amount", [0.125, 1.5, 12.345, 123.456, 1234.567, 1000.0, 999.999])
+def test_what_a_form_fills_in_is_read_as_it_was_meant(amount):
+    assert parse_amount(typed(amount)) == amount
+
+
+def test_a_reflectance_is_never_in_the_thousands():
+    assert decimal_mark(["50,641", "61,200"], ";", reflectance=True) == ","
+    assert decimal_mark(["1.234"], ";", reflectance=True) == "."
+    with pytest.raises(InputError, match="two decimal marks"):
+        decimal_mark(["50,641", "0.5"], ";", reflectance=True)
+
+
 @pytest.mark.parametrize(
     ("cells", "separator"),
     [
@@ -104,6 +132,7 @@ def test_a_file_tells_its_decimal_mark(cells, separator, mark):
         (["1,234"], ";"),
         (["1,234", "12,500", "7"], "\t"),
         (["1.234"], ";"),
+        (["1.234"], "\t"),
         (["1.234", "12.500"], ";"),
     ],
 )
@@ -125,3 +154,11 @@ def test_long_nonsense_is_refused_at_once(text):
 def test_quoted_is_short_and_on_one_line():
     assert quoted("a\nb\u2028c\u202e") == r"'a\nb\u2028c\u202e'"
     assert len(quoted("x" * 1000)) == 42
+
+
+def test_grams_of_a_command_are_read_alike():
+    grams = in_grams(positive)
+    assert (grams("1 000"), grams("2,5"), grams("2.5")) == (1000.0, 2.5, 2.5)
+    for text in ("1.000", "2,500"):
+        with pytest.raises(ArgumentTypeError, match="can be read as"):
+            grams(text)

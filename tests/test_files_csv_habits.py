@@ -238,3 +238,10 @@ def test_the_kind_of_a_file_is_told(tmp_path):
     path = tmp_path / "a.txt"
     path.write_text(wide(TWO))
     assert read_readings(path)[1] == "CSV"
+
+
+def test_three_decimals_after_a_comma_are_decimals_in_a_spectrum(read):
+    """What a spreadsheet of many countries writes: semicolons, commas, percent."""
+    rows = [f"{nm};{f'{10 + (nm - 380) / 7:.3f}'.replace('.', ',')}" for nm in range(400, 701, 10)]
+    ((spectrum,), _) = read("nm;%R\n" + "\n".join(rows) + "\n")
+    assert spectrum.R[0] == pytest.approx(0.12857, abs=1e-6)

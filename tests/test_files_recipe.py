@@ -52,7 +52,7 @@ def test_any_ink_will_do_when_none_are_given(write):
         ("ink,amount\nWhite,1\n", "no column 'percent' or 'grams'"),
         ("ink,percent\nWhite,90\nLemon,5\n", "row 2: percents sum to 95; expected 100 +- 0.1"),
         ("ink,grams\nWhite,12,5\nLemon,3,5\n", "row 2: 3 cells under 2 columns; decimal commas"),
-        ("ink;grams\nWhite;1,234\n", "'1,234' can be read as 1234 or as 1.234"),
+        ("ink;grams\nWhite;1,234\n", "'1,234' can be read as 1234 or as 1,2340"),
         ("ink;grams\nWhite;12,5\nLemon;3.5\n", "use two decimal marks"),
         (
             "ink,grams\nWhite,1e300\nLemon,1e308\n",

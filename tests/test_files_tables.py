@@ -93,8 +93,8 @@ def test_extra_cells_are_refused():
     ("content", "reason"),
     [
         ("ink;grams\nWhite;1,5\nRed;2.5\n", "two decimal marks"),
-        ("ink;grams\nWhite;1,250\n", "can be read as 1250 or as 1.250"),
-        ("ink;grams\nWhite;1.250\n", "can be read as 1250 or as 1.250"),
+        ("ink;grams\nWhite;1,250\n", "can be read as 1250 or as 1,25;"),
+        ("ink;grams\nWhite;1.250\n", "can be read as 1250 or as 1.25;"),
         ("ink;grams\nWhite,1\n", None),
         ("ink\nWhite\n", "one column only"),
         ("\n \n;;\n", "the file is empty"),

@@ -86,7 +86,9 @@ def test_amounts_are_read_with_point_and_comma(text, value):
     assert field.value == value
 
 
-@pytest.mark.parametrize("text", ["1,234", "1.234,5", "", "abc", "0", "-3", "5 g", "1e3"])
+@pytest.mark.parametrize(
+    "text", ["1,234", "1.000", "2.500", "1.234,5", "", "abc", "0", "-3", "5 g", "1e3"]
+)
 def test_what_is_no_amount_is_told_below_the_field(text):
     field = amount_field("Grams", "1")
     field.text.value = text
@@ -229,7 +231,9 @@ def test_match_tells_every_fault_before_it_works(opened):
     form = MatchForm(opened)
     form.grams.text.value = "1,234"
     form.run.start.click()
-    assert "Batch, grams: &#x27;1,234&#x27; can be read as 1234 or 1.234" in form.problems.value
+    assert (
+        "Batch, grams: &#x27;1,234&#x27; can be read as 1234 or as 1,2340;" in form.problems.value
+    )
     assert not form.run.start.disabled
     form.ticket.save.click()
     assert "there is no formula yet" in form.ticket.problems.value

@@ -75,9 +75,9 @@ def test_every_way_to_print_is_in_the_table(opened):
 
 def test_cover_form(opened):
     form = CoverForm(opened, "example batch")
-    form.stroke.text.value = "1,234"
+    form.stroke.text.value = "1,000"
     form.run.start.click()
-    assert "One stroke, um: &#x27;1,234&#x27; can be read as" in form.problems.value
+    assert "One stroke, um: &#x27;1,000&#x27; can be read as" in form.problems.value
     form.stroke.text.value = "100"
     form.underbase.text.value = ""
     form.run.start.click()

@@ -229,7 +229,7 @@ def test_every_fault_is_told_at_once_and_nothing_is_written(beside):
     form = filled()
     form.title.text.value = ""
     form.geometry.value = ""
-    form.resolution.text.value = "1,234"
+    form.resolution.text.value = "1.234,5"
     rows = form.inks.rows
     rows[1].name.text.value = ""
     rows[1].cost.text.value = "5"
@@ -240,7 +240,7 @@ def test_every_fault_is_told_at_once_and_nothing_is_written(beside):
         "Name of the shop: nothing is there",
         "How your instrument measures: choose one",
         "With which light: choose one",
-        "can be read as 1234 or 1.234",
+        "marks between thousands",
         "Ink 2: nothing is there",
         "Ink 4: density, g/ml: 1200 is not from 0.3 to 10",
     ):

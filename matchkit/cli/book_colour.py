@@ -6,7 +6,7 @@ from dataclasses import replace
 from matchkit.book.entries import JobDetails
 from matchkit.cli.asked import batch_argument, batch_of, give, target_options, wanted_of
 from matchkit.cli.formulas import search_of, search_options
-from matchkit.cli.values import positive, whole
+from matchkit.cli.values import in_grams, positive, whole
 from matchkit.errors import InputError
 from matchkit.report.book import imported_parts, opened_parts
 from matchkit.report.formulas import booked_parts, reprint_parts
@@ -97,7 +97,7 @@ def open_batch_arguments(parser: argparse.ArgumentParser) -> None:
         help="its number, as import-paper and find tell",
     )  # fmt: skip
     parser.add_argument(
-        "--grams", type=positive, default=1000.0, metavar="G", help="batch size (1000)"
+        "--grams", type=in_grams(positive), default=1000.0, metavar="G", help="batch size (1000)"
     )
     _job_options(parser)
 

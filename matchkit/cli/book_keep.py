@@ -8,7 +8,7 @@ from matchkit.book.copies import export as export_book
 from matchkit.book.copies import restore as restore_book
 from matchkit.book.schema import STRIKABLE
 from matchkit.cli.asked import give, name_option
-from matchkit.cli.values import number, positive, whole
+from matchkit.cli.values import in_grams, number, positive, whole
 from matchkit.errors import InputError
 from matchkit.report.book import lot_check_parts
 from matchkit.workflows import booking, shelf
@@ -26,7 +26,7 @@ def give_written(args: argparse.Namespace, written: Written) -> None:
 
 def count_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("ink", metavar="NAME", help="the ink or the leftover")
-    parser.add_argument("grams", type=number, metavar="G", help="how much of it there is now")
+    parser.add_argument("grams", type=in_grams(number), metavar="G", help="how much there is now")
 
 
 def count(session: Session, args: argparse.Namespace) -> None:
@@ -35,7 +35,7 @@ def count(session: Session, args: argparse.Namespace) -> None:
 
 def deliver_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("ink", metavar="INK", help="the ink")
-    parser.add_argument("grams", type=number, metavar="G", help="how much came in")
+    parser.add_argument("grams", type=in_grams(number), metavar="G", help="how much came in")
     parser.add_argument("--lot", default="", help="the delivery's lot")
 
 
@@ -69,7 +69,7 @@ def check_lot_arguments(parser: argparse.ArgumentParser) -> None:
     )  # fmt: skip
     parser.add_argument(
         "--mixed",
-        type=positive,
+        type=in_grams(positive),
         default=50.0,
         metavar="G",
         help="grams that were mixed for the drawdown (50)",

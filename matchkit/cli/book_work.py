@@ -8,7 +8,7 @@ from matchkit.cli.asked import batch_argument, batch_of, give, name_option, refe
 from matchkit.cli.book_keep import give_written
 from matchkit.cli.correct import correct_options, options_of
 from matchkit.cli.ticket import choices_of, details, html_option, write_ticket
-from matchkit.cli.values import positive, whole
+from matchkit.cli.values import in_grams, positive, whole
 from matchkit.errors import InputError
 from matchkit.files.recipe import read_recipe
 from matchkit.paper.ticket_sheet import ticket_text
@@ -123,7 +123,7 @@ def close(session: Session, args: argparse.Namespace) -> None:
 
 def leftover_arguments(parser: argparse.ArgumentParser) -> None:
     batch_argument(parser)
-    parser.add_argument("grams", type=positive, metavar="G", help="how much is left")
+    parser.add_argument("grams", type=in_grams(positive), metavar="G", help="how much is left")
     parser.add_argument("name", metavar="NAME", help="what it is called on the shelf")
 
 

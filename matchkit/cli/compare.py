@@ -15,7 +15,7 @@ from matchkit.cli.asked import (
 )
 from matchkit.cli.outputs import page
 from matchkit.cli.terminal import say
-from matchkit.cli.values import positive, whole
+from matchkit.cli.values import in_grams, positive, whole
 from matchkit.colorimetry.illuminants import Light, weights
 from matchkit.errors import InputError
 from matchkit.files.write import write_file
@@ -49,7 +49,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--match", type=whole(), metavar="N", help="compare the N best formulas of a match"
     )
     parser.add_argument(
-        "--grams", type=positive, default=1000.0, metavar="G", help="with --match: batch (1000)"
+        "--grams",
+        type=in_grams(positive),
+        default=1000.0,
+        metavar="G",
+        help="with --match (1000)",
     )
     prefer_option(parser, "with --match: as match ranks")
     parser.add_argument(

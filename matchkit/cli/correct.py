@@ -15,7 +15,7 @@ from matchkit.cli.asked import (
     wanted_of,
 )
 from matchkit.cli.terminal import say
-from matchkit.cli.values import between, lab
+from matchkit.cli.values import between, in_grams, lab
 from matchkit.correcting.visual import WORDS
 from matchkit.errors import InputError
 from matchkit.files.recipe import read_recipe
@@ -68,7 +68,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def correct_options(parser: argparse.ArgumentParser) -> None:
     """The options that the command and the book's verb share."""
     parser.add_argument(
-        "--room", metavar="G", type=between(0, np.inf, "0 or more"), default=np.inf,
+        "--room", metavar="G", type=in_grams(between(0, np.inf, "0 or more")), default=np.inf,
         help="grams that the container still takes",
     )  # fmt: skip
     parser.add_argument(

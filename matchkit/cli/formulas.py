@@ -5,7 +5,7 @@ from math import inf
 
 from matchkit.cli.asked import prefer_option, reference_lots_option
 from matchkit.cli.films import over_options, printed_of
-from matchkit.cli.values import between, positive, whole
+from matchkit.cli.values import between, in_grams, positive, whole
 from matchkit.workflows.formulas import ANY_LEFTOVER, Search
 from matchkit.workflows.wanted import OTHER_WEIGHT
 
@@ -37,7 +37,7 @@ def search_options(parser: argparse.ArgumentParser) -> None:
 def number_options(parser: argparse.ArgumentParser, *, top: int) -> None:
     """How much, of how many inks, and how many formulas; what other lights count."""
     for name, kind, usual, words in (
-        ("grams", positive, 1000.0, "batch size"),
+        ("grams", in_grams(positive), 1000.0, "batch size"),
         ("max-inks", whole(), 4, "white and clear count too"),
         ("top", whole(), top, "how many formulas for a target"),
         ("other-lights", between(0, inf, "0 or more"), OTHER_WEIGHT, "what other lights count"),

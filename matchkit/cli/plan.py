@@ -5,7 +5,7 @@ import argparse
 from matchkit.cli.asked import give, json_option, session_of
 from matchkit.cli.outputs import new_file, page
 from matchkit.cli.terminal import say
-from matchkit.cli.values import positive, whole
+from matchkit.cli.values import in_grams, positive, whole
 from matchkit.errors import InputError
 from matchkit.files.weighed import check_new, put_weighed, weighed, write_weigh_sheet
 from matchkit.files.write import write_file
@@ -57,7 +57,7 @@ def plan_options(parser: argparse.ArgumentParser) -> None:
         help=argparse.SUPPRESS,
     )  # fmt: skip
     parser.add_argument(
-        "--grams", type=positive, default=usual.batch_g, metavar="G",
+        "--grams", type=in_grams(positive), default=usual.batch_g, metavar="G",
         help=f"of one drawdown batch ({usual.batch_g:g})",
     )  # fmt: skip
 

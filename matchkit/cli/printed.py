@@ -5,6 +5,7 @@ import argparse
 from matchkit.cli.values import (
     area_cm2,
     container,
+    in_grams,
     microns,
     number,
     positive,
@@ -37,7 +38,7 @@ def job_options(parser: argparse._ActionsContainer, *, required: bool) -> None:
         ("strokes", whole(), "N", "2: print, flash, print (1)"),
         ("later-stroke", share(200), "PERCENT", "a further stroke, of the first (100)"),
         ("loss", share(500, none=True), "PERCENT", "on top of what is printed (10)"),
-        ("screen-grams", number, "G", "to flood the screen, whatever N (0)"),
+        ("screen-grams", in_grams(number), "G", "to flood the screen, whatever N (0)"),
         ("density", positive, "G_PER_ML", "where inks.csv does not know it"),
     ):
         usual = USUAL[name.replace("-", "_")]

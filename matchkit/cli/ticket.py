@@ -6,7 +6,7 @@ from matchkit.cli.asked import json_option, name_option, reference_lots_option, 
 from matchkit.cli.outputs import page
 from matchkit.cli.printed import container_option, job_of, job_options
 from matchkit.cli.terminal import say
-from matchkit.cli.values import named_percent, positive
+from matchkit.cli.values import in_grams, named_percent, positive
 from matchkit.files.write import write_file
 from matchkit.paper.ticket import Ticket
 from matchkit.paper.ticket_sheet import ticket_html, ticket_text
@@ -35,7 +35,7 @@ def recipe_options(parser: argparse.ArgumentParser, grams: str) -> None:
     parser.add_argument("recipe", metavar="RECIPE", help="CSV ink,grams or ink,percent; mixes too")
     parser.add_argument("--target", metavar="FILE", help="spectrum file of the target")
     name_option(parser)
-    parser.add_argument("--grams", type=positive, metavar="G", help=grams)
+    parser.add_argument("--grams", type=in_grams(positive), metavar="G", help=grams)
 
 
 def recipe_wanted(args: argparse.Namespace, session: Session) -> Wanted | None:

@@ -5,6 +5,7 @@ import re
 from collections.abc import Callable
 from math import inf, isfinite
 
+from matchkit.files.amounts import two_ways, ungrouped
 from matchkit.paper.jobsize import CM2_PER_IN2, UM_PER_MIL
 from matchkit.paper.weighing import CONTAINERS_ML, Container
 
@@ -27,6 +28,21 @@ def positive(text: str) -> float:
     if value <= 0:
         raise _found(text, "a number above 0")
     return value
+
+
+def in_grams(read: Callable[[str], float]) -> Callable[[str], float]:
+    """`read`, of grams: 2,5 and 1 000 are taken too; 1.000, which may be 1 or 1000, is not.
+
+    >>> in_grams(positive)("1 000")
+    1000.0
+    """
+
+    def typed(text: str) -> float:
+        if fault := two_ways(text):
+            raise argparse.ArgumentTypeError(fault)
+        return read(ungrouped(text).replace(",", "."))
+
+    return typed
 
 
 def between(low: float, high: float, words: str = "") -> Callable[[str], float]:

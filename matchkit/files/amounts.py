@@ -1,13 +1,13 @@
 """Numbers as people type them: one reading, or none.
 
 A spreadsheet writes ``12.5`` or ``12,5`` by the country it stands in, and may
-group thousands with the other mark.  Nothing here guesses: what can be read two
+group thousands with the other mark or with blanks.  Nothing here guesses: what can be read two
 ways is refused with the reason.
 """
 
 import re
 from collections.abc import Iterable
-from math import isfinite
+from math import inf, isfinite
 
 from matchkit.errors import InputError
 
@@ -17,74 +17,119 @@ LONGEST = 64  # characters; no measured number is longer
 _POINT = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
 _COMMA = re.compile(_POINT.pattern.replace(r"\.", ","))
 _THOUSANDS = re.compile(r"[+-]?[1-9][0-9]{0,2}[.,][0-9]{3}")
+_BLANKS = "[ \u00a0\u2009\u202f]"
+_GROUPED = re.compile(rf"[+-]?[1-9][0-9]{{0,2}}(?:{_BLANKS}[0-9]{{3}})+(?:[.,][0-9]*)?")
+FACTOR = 10.0  # a weight further from the planned one is no reading of it
 
 
 def number(text: str, decimal: str = ".") -> float:
-    """The number that a cell holds, with `decimal` as its mark.
+    """The number that a cell holds, with `decimal` as its mark; blanks may group thousands.
 
     Raises `InputError` with the reason: no place, the caller knows it.
 
-    >>> number(" 12,5 ", ",")
-    12.5
+    >>> number(" 12,5 ", ","), number("1 000")
+    (12.5, 1000.0)
     """
     text = text.strip()
-    if len(text) <= LONGEST and (_COMMA if decimal == "," else _POINT).fullmatch(text):
-        value = float(text.replace(",", "."))
+    mark = _COMMA if decimal == "," else _POINT
+    if len(text) <= LONGEST and (mark.fullmatch(text) or mark.fullmatch(ungrouped(text))):
+        value = float(ungrouped(text).replace(",", "."))
         if isfinite(value):
             return value
     raise InputError(_why_not(text, decimal))
 
 
-def parse_amount(text: str) -> float:
-    """A weight or a percentage typed into a form: 12.5 and 12,5 are the same.
+def parse_amount(
+    text: str, *, most: float = inf, planned: float | None = None, beside: Iterable[str] = ()
+) -> float:
+    """A weight or a percentage that was typed: 12.5 and 12,5 are the same.
 
-    ``1,234`` is refused, for it may mean 1234.  ``1.234`` is read as 1.234: a
-    balance shows three decimals, and few people type points between thousands.
+    ``1.000`` and ``1,000`` are refused, since each may be 1 or 1000, unless 1000 is over
+    `most`, one of the two is near what was `planned`, or a number `beside` it has the same
+    decimal mark.
 
-    >>> parse_amount("12,5"), parse_amount("0,125")
-    (12.5, 0.125)
+    >>> parse_amount("12,5"), parse_amount("1 000"), parse_amount("2.500", beside=["12.5"])
+    (12.5, 1000.0, 2.5)
     """
     text = text.strip().replace("\N{MINUS SIGN}", "-")
-    if "," in text and _THOUSANDS.fullmatch(text):
-        plain, point = text.replace(",", ""), text.replace(",", ".")
-        raise InputError(f"{quoted(text)} can be read as {plain} or {point}; type one of these")
     if "e" in text.lower():
         raise InputError(f"{quoted(text)} is not a plain number; write digits only, such as 12.5")
     amount = number(text, "," if "," in text else ".")
     if amount < 0:
         raise InputError(f"{quoted(text)} is negative; an amount is 0 or more")
-    return amount
+    fault = two_ways(text)
+    if not fault or 1000 * amount > most:
+        return amount
+    if planned is not None:
+        for value in (amount, 1000 * amount):
+            if planned / FACTOR <= value <= planned * FACTOR:
+                return value
+    mark = "," if "," in text else "."
+    if any(mark in other and _tells(other.strip()) for other in beside):
+        return amount
+    raise InputError(fault)
 
 
-def decimal_mark(cells: Iterable[str], separator: str = ",") -> str:
+def typed(amount: float, digits: int = 10) -> str:
+    """An amount as a program fills it in: a zero more where it could be read in two ways.
+
+    >>> typed(12.5), typed(12.345)
+    ('12.5', '12.3450')
+    """
+    text = f"{amount:.{digits}g}"
+    return f"{text}0" if _THOUSANDS.fullmatch(text) else text
+
+
+def ungrouped(text: str) -> str:
+    """A number without the blanks that group its thousands; any other text as it is."""
+    return re.sub(_BLANKS, "", text) if _GROUPED.fullmatch(text) else text
+
+
+def two_ways(text: str) -> str:
+    """Why a number may be another one a thousand times as large, or an empty text.
+
+    >>> two_ways("2.500"), two_ways("0.500")
+    ("'2.500' can be read as 2500 or as 2.5; write 2500 or 2.5", '')
+    """
+    if not _THOUSANDS.fullmatch(text):
+        return ""
+    plain, point = re.sub("[.,]", "", text), typed(float(text.replace(",", ".")))
+    written = point.replace(".", "," if "," in text else ".")
+    return f"{quoted(text)} can be read as {plain} or as {written}; write {plain} or {written}"
+
+
+def decimal_mark(cells: Iterable[str], separator: str = ",", *, reflectance: bool = False) -> str:
     """The mark that the numbers of one file share, ``"."`` or ``","``.
 
     All cells are asked, since one cell may not tell: ``1,234`` beside ``0,5`` is
-    1.234, alone it is refused.  So is ``1.234`` alone between semicolons, which
-    are used where points group thousands.
+    1.234, alone it is refused.  So is ``1.234`` alone between semicolons or tabs, which
+    are used where points group thousands.  No `reflectance` is in the thousands, so
+    there ``50,641`` is always 50.641.
 
-    >>> decimal_mark(["12,5", "1,234", "7"])
-    ','
+    >>> decimal_mark(["12,5", "1,234", "7"]), decimal_mark(["50,641"], ";", reflectance=True)
+    (',', ',')
     """
     commas, points = [], []
     for cell in cells:
-        if "," in cell and _COMMA.fullmatch(cell):
+        if "," in cell and _COMMA.fullmatch(ungrouped(cell)):
             commas.append(cell)
-        elif "." in cell and _POINT.fullmatch(cell):
+        elif "." in cell and _POINT.fullmatch(ungrouped(cell)):
             points.append(cell)
     if commas and points:
         raise InputError(
             f"{quoted(commas[0])} and {quoted(points[0])} use two decimal marks;"
             " write all numbers with one, without marks between thousands"
         )
-    doubtful = commas or (points if separator == ";" else [])
-    if doubtful and all(map(_THOUSANDS.fullmatch, doubtful)):
-        plain, point = re.sub("[.,]", "", doubtful[0]), doubtful[0].replace(",", ".")
-        raise InputError(
-            f"{quoted(doubtful[0])} can be read as {plain} or as {point}, and no other number"
-            f" in the file tells which; write {plain}, or {doubtful[0]}0 with four decimals"
-        )
+    doubtful = commas or (points if separator in ";\t" else [])
+    if doubtful and not reflectance and all(map(_THOUSANDS.fullmatch, doubtful)):
+        raise InputError(f"{two_ways(doubtful[0])}, for no other number in the file tells which")
     return "," if commas else "."
+
+
+def _tells(text: str) -> bool:
+    """Whether the mark in a number can only be a decimal one."""
+    mark = _COMMA if "," in text else _POINT
+    return mark.fullmatch(ungrouped(text)) is not None and not _THOUSANDS.fullmatch(text)
 
 
 def quoted(text: str) -> str:

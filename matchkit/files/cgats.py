@@ -254,7 +254,8 @@ def _numbers(
     cells = [[words[i] for i in places] for _, words in table.rows]
     try:
         marked = (cell for row in cells for cell in row if "," in cell or "." in cell)
-        decimal = decimal_mark(marked, "\t") if any("," in c for r in cells for c in r) else "."
+        commas = any("," in cell for row in cells for cell in row)
+        decimal = decimal_mark(marked, reflectance=True) if commas else "."
     except InputError as error:
         raise InputError(f"{found.file}: {error}") from None
     rows, values, bad = [], [], 0

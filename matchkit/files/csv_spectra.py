@@ -14,7 +14,6 @@ Separators and decimal marks: see `tables`; blanks separate where nothing else d
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import chain
 
 import numpy as np
 
@@ -318,7 +317,7 @@ def _grouped(each: Sequence[_Series], scale: str) -> list[Readings]:
 
 def _decimal(cells: Iterable[str], grid: Grid) -> str:
     try:
-        return decimal_mark(chain(cells), grid.separator)
+        return decimal_mark(cells, grid.separator, reflectance=True)
     except InputError as error:
         raise InputError(f"{grid.file}: {error}") from None
 

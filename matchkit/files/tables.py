@@ -125,7 +125,7 @@ def parse_table(
         grid=grid,
         columns=tuple(columns),
         rows=tuple(rows),
-        decimal=_decimal(rows, numeric, grid.separator, file),
+        decimal=_decimal(rows, numeric, grid.separator, file, spectral),
         nm=np.array([wave[0] for wave in waves.values()]),
         percent=any(wave[1] for wave in waves.values()),
         faults=tuple(
@@ -253,12 +253,16 @@ def _row(
     )
 
 
-def _decimal(rows: list[Row], numeric: Sequence[str], separator: str, file: str) -> str:
+def _decimal(
+    rows: list[Row], numeric: Sequence[str], separator: str, file: str, spectral: bool
+) -> str:
     """The decimal mark of all numeric cells together."""
     sound = [row for row in rows if not row.broken]
     named = (row.cells.get(name, "") for row in sound for name in numeric)
     try:
-        return decimal_mark(chain(named, *(row.values for row in sound)), separator)
+        return decimal_mark(
+            chain(named, *(row.values for row in sound)), separator, reflectance=spectral
+        )
     except InputError as error:
         raise InputError(f"{file}: {error}") from None
 

@@ -1,6 +1,7 @@
 """Fields of the book's form: grams as the balance showed them, and how a drawdown read."""
 
 from collections.abc import Mapping, Sequence
+from functools import partial
 from pathlib import Path
 
 import ipywidgets as w
@@ -36,7 +37,7 @@ class PouredRows:
         self.fields: dict[str, Field] = {}
         self.place = row()
         self.inks = [choice(f"Another ink {k + 1}", [NONE], NONE) for k in range(MORE)]
-        self.grams = [Field(f"Grams of ink {k + 1}", "", _more) for k in range(MORE)]
+        self.grams = [Field(f"Grams of ink {k + 1}", "", self._more) for k in range(MORE)]
         self.lines = [row(boxed(i), g.box) for i, g in zip(self.inks, self.grams, strict=True)]
         for ink in self.inks:
             ink.observe(lambda _: self._shown(), names="value")
@@ -46,7 +47,12 @@ class PouredRows:
         """Empty fields for these inks; `others` may go in beside them."""
         self.planned, self.doubted, self.step = dict(planned), {}, step
         self.fields = {
-            ink: Field(f"{ink}, {grams_text(g, step)} g planned", "", _shown_grams, short=False)
+            ink: Field(
+                f"{ink}, {grams_text(g, step)} g planned",
+                "",
+                partial(_shown_grams, planned=g),
+                short=False,
+            )
             for ink, g in planned.items()
         }
         self.place.children = [field.box for field in self.fields.values()]
@@ -93,6 +99,10 @@ class PouredRows:
         if not poured:
             raise InputError("no ink was chosen yet: choose what went in")
         return poured
+
+    def _more(self, text: str) -> float | None:
+        beside = [field.text.value for field in self.fields.values()]
+        return parse_amount(text, beside=beside) if text.strip() else None
 
     def _shown(self) -> None:
         """The rows that are in use, and one more."""
@@ -171,11 +181,7 @@ def _newest(folder: Path) -> list[Path]:
     return sorted(files, key=lambda path: (-path.stat().st_mtime, path.name))[:FILES]
 
 
-def _shown_grams(text: str) -> float:
+def _shown_grams(text: str, planned: float) -> float:
     if not text.strip():
         raise InputError("write what the balance showed; 0 if none went in")
-    return parse_amount(text)
-
-
-def _more(text: str) -> float | None:
-    return parse_amount(text) if text.strip() else None
+    return parse_amount(text, planned=planned)

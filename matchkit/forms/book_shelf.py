@@ -134,7 +134,7 @@ class ShelfPart:
 
 def _grams(text: str) -> float:
     """Grams on a shelf, which may be none."""
-    grams = parse_amount(text)
+    grams = parse_amount(text, most=MOST_G)
     if grams > MOST_G:
         raise InputError(f"{text.strip()} is too much; at most {MOST_G:g}")
     return grams

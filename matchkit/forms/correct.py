@@ -8,6 +8,7 @@ import numpy as np
 
 from matchkit.correcting.correct import Correction
 from matchkit.errors import InputError
+from matchkit.files.amounts import typed
 from matchkit.forms.begin import opened_form
 from matchkit.forms.check import MeasuredPicker
 from matchkit.forms.lots import lots_tick
@@ -136,7 +137,7 @@ class CorrectForm:
         self.measured.empty()
         room = self.room.value
         if room is not None:
-            self.room.text.value = f"{max(room - addition.added_g, 0.0):.6g}"
+            self.room.text.value = typed(max(room - addition.added_g, 0.0), 6)
         self._forget()
         tell(
             self.round,

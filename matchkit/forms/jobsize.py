@@ -5,6 +5,7 @@ from dataclasses import replace
 from typing import Any
 
 from matchkit.errors import InputError
+from matchkit.files.amounts import typed
 from matchkit.forms.begin import opened_form
 from matchkit.forms.parts import (
     Field,
@@ -164,7 +165,7 @@ class JobForm:
             (self.wet, f"Wet thickness, {FILM[new]}", UM_PER),
         ):
             if not field.look():
-                field.text.value = f"{field.value * per[old] / per[new]:.5g}"
+                field.text.value = typed(field.value * per[old] / per[new], 5)
             field.text.description = name
 
     def _aged(self) -> None:

@@ -282,7 +282,7 @@ def _number(low: float, high: float) -> Callable[[str], float | None]:
     def parse(text: str) -> float | None:
         if not text.strip():
             return None
-        number = parse_amount(text)
+        number = parse_amount(text, most=high)
         if not low <= number <= high:
             raise InputError(f"{text.strip()} is not from {low:g} to {high:g}")
         return number

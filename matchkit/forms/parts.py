@@ -226,7 +226,7 @@ def amount_field(
     def parse(text: str) -> float | None:
         if empty and not text.strip():
             return None
-        amount = parse_amount(text)
+        amount = parse_amount(text, most=most)
         if amount == 0 and not zero:
             raise InputError("enter more than 0")
         if amount > most:
@@ -238,11 +238,12 @@ def amount_field(
 
 def number_field(label: str, value: str, low: float, high: float) -> Field:
     """A field for a number that may be negative, such as a* and b*."""
+    most = max(abs(low), abs(high))
 
     def parse(text: str) -> float:
         text = text.strip().replace("\N{MINUS SIGN}", "-")
         sign = -1.0 if text.startswith("-") else 1.0
-        number = sign * parse_amount(text[1:] if text[:1] in "+-" else text)
+        number = sign * parse_amount(text[1:] if text[:1] in "+-" else text, most=most)
         if not low <= number <= high:
             raise InputError(f"{text} is not from {low:g} to {high:g}")
         return number

@@ -1,6 +1,7 @@
 """What the balance showed of a plan's weights, one ladder at a time, into drawdowns.csv."""
 
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 from matchkit.errors import InputError
@@ -83,7 +84,12 @@ class PlanWeights:
         letdowns = [each for each in every if each.pot == LETDOWN and each.made in needed]
         self.asked = letdowns + [each for each in every if each.made in own]
         self.fields = [
-            Field(_label(each, self.plan.resolution_g), "", _shown_grams, short=False)
+            Field(
+                _label(each, self.plan.resolution_g),
+                "",
+                partial(_shown_grams, planned=each.planned_g),
+                short=False,
+            )
             for each in self.asked
         ]
         self.doubted = ()
@@ -96,6 +102,6 @@ def _label(each: Weighing, step_g: float) -> Any:
     return f"{each.made}: {what}, {grams_text(each.planned_g or 0.0, step_g)} g planned"
 
 
-def _shown_grams(text: str) -> float | None:
+def _shown_grams(text: str, planned: float | None) -> float | None:
     """A weight, 0 too; None where nothing is written."""
-    return parse_amount(text) if text.strip() else None
+    return parse_amount(text, planned=planned) if text.strip() else None

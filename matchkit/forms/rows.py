@@ -1,6 +1,7 @@
 """The part of a form where a formula is written down, an ink and an amount in each row."""
 
 from collections.abc import Mapping
+from math import inf
 from typing import Any
 
 import ipywidgets as w
@@ -8,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.errors import InputError
-from matchkit.files.amounts import parse_amount
+from matchkit.files.amounts import parse_amount, typed
 from matchkit.forms.begin import quiet
 from matchkit.forms.parts import Field, alert, area, boxed, choice, row, safe, tell
 from matchkit.forms.shops import EXAMPLE_BATCH, OpenShop, saved_recipe, saved_recipes
@@ -39,7 +40,7 @@ class FormulaRows:
         self.source = choice("The formula is", [own, *self.saved], own)
         self.inks = [choice(f"Ink {k + 1}", [NONE, *known_inks(opened)], NONE) for k in range(ROWS)]
         self.amounts = [
-            Field(f"{unit.capitalize()} of ink {k + 1}", "", _amount) for k in range(ROWS)
+            Field(f"{unit.capitalize()} of ink {k + 1}", "", self._amount) for k in range(ROWS)
         ]
         self.written = choice("Written in", [PERCENT, PARTS], PERCENT)
         free = [boxed(self.written)] if unit == "percent" else []
@@ -70,7 +71,7 @@ class FormulaRows:
         given = [*amounts.items()][:ROWS] + [(NONE, 0.0)] * max(0, ROWS - len(amounts))
         for (name, amount), ink, field in zip(given, self.inks, self.amounts, strict=True):
             ink.value = name
-            field.text.value = f"{amount:.10g}" if name != NONE else ""
+            field.text.value = typed(amount) if name != NONE else ""
 
     def formula(self) -> Formula:
         """What was written; InputError with every fault in it."""
@@ -121,7 +122,16 @@ class FormulaRows:
             total = sum(field.value or 0.0 for field in self.amounts)
             for field in self.amounts:
                 if field.value is not None:
-                    field.text.value = f"{100 * field.value / total:.6g}"
+                    field.text.value = typed(100 * field.value / total, 6)
+
+    def _amount(self, text: str) -> float | None:
+        if not text.strip():
+            return None
+        most = 100 if self.unit == "percent" else inf
+        amount = parse_amount(text, most=most, beside=[each.text.value for each in self.amounts])
+        if amount == 0:
+            raise InputError("enter more than 0, or leave it empty")
+        return amount
 
     def _shown(self) -> None:
         """The rows that are filled, and one more."""
@@ -147,12 +157,3 @@ class FormulaRows:
             self.fill({name: round(100 * share, 4) for name, share in shares.items()})
         else:
             self.fill(dict(zip(written.inks, written.grams, strict=True)))
-
-
-def _amount(text: str) -> float | None:
-    if not text.strip():
-        return None
-    amount = parse_amount(text)
-    if amount == 0:
-        raise InputError("0 is nothing; empty the field instead")
-    return amount
