@@ -72,7 +72,7 @@ EDGES = {
         *("predicting", "weighing_out", "library"),
         *("measuring_batch", "correcting_batch", "finishing_batch"),
         *("booking", "shelf", "lot_checking"),
-        *("booked", "shipped"),
+        *("booked", "shipped", "serving"),
     ),
     "report": (
         *("parts", "terminal", "pictures", "html", "json", "compared", "recipes", "check"),
@@ -86,10 +86,10 @@ EDGES = {
         *("plan_weights", "tickets", "inks", "lots", "plan"),
         *("practise", "readings", "rows", "targets", "book_look", "match", "book_new", "book_rows"),
         *("check", "compare", "cover", "ink_history", "weigh", "book_shelf", "correct"),
-        *("jobsize", "book_mend", "book", "stills"),
+        *("jobsize", "book_mend", "book", "stills", "page"),
     ),
     "cli": (
-        *("folders", "terminal", "values", "lab", "outputs", "asked", "demo"),
+        *("folders", "terminal", "values", "lab", "serve", "outputs", "asked", "demo"),
         *("book", "films", "formulas", "import_", "plan"),
         *("practice", "book_colour", "book_keep", "book_look"),
         *("check", "correct", "fit", "cover", "instrument", "library", "new", "printed"),

@@ -43,6 +43,7 @@ COMMANDS = {
     "book": "the record book: what was asked, weighed, measured, added",
     "rehearse": "blind jobs on invented inks: how many are in tolerance, how true the chances are",
     "practice": "exercises for eye and balance: a sheet to print, answers marked, progress",
+    "serve": "the job page: every form on one page, for browsers here or the shop's tablets",
     "lab": "the notebooks, in a folder of your own, in JupyterLab",
 }
 

@@ -28,6 +28,7 @@ Array = NDArray[np.float64]
 DEMO = "demo-shop"
 STAYS = "The demo shop stays as it is: nothing is written to it. This is for your own shop."
 TICKETS = "tickets"  # the folder, beside the notebook, where forms keep what they save
+_KEPT = [Path()]  # where that folder is
 FIRST_POUR = "-first-pour"  # in the name of weights that leave out what is held back
 EXAMPLE_BATCH = "example batch"  # of the demo shop, as the forms list it
 AGAIN = "After that, run the cell with open_shop again, and the cells below it."
@@ -148,9 +149,14 @@ def uploaded_spectra(value: Any, shop: Shop) -> tuple[list[NamedSpectrum], list[
         return read_spectra(path, shop=shop)
 
 
+def kept_in(folder: Path) -> None:
+    """From now on forms keep what they save in this folder, and find it there again."""
+    _KEPT[:] = [folder]
+
+
 def keep(name: str, suffix: str, content: str) -> Path:
     """Save under a name that is free, in the folder `tickets` beside the notebook."""
-    folder = Path(TICKETS)
+    folder = _KEPT[0] / TICKETS
     folder.mkdir(exist_ok=True)
     stem = re.sub(r"[^\w-]+", "-", name).strip("-")[:60] or "ticket"
     path = folder / f"{stem}{suffix}"
@@ -168,7 +174,7 @@ def saved_recipes(opened: OpenShop, *, poured: bool = False) -> dict[str, Path]:
     The folder of what was saved serves every shop that is worked on beside it, so only
     what this shop has the inks for is listed.
     """
-    own = sorted(Path(TICKETS).glob("*.csv"), key=lambda path: -path.stat().st_mtime)
+    own = sorted((_KEPT[0] / TICKETS).glob("*.csv"), key=lambda path: -path.stat().st_mtime)
     found = {path.stem: path for path in own if poured or FIRST_POUR not in path.stem}
     found[EXAMPLE_BATCH] = opened.folder / "example" / "weighed.csv"
     return {name: path for name, path in found.items() if _is_of(opened, path)}

@@ -1,0 +1,102 @@
+"""The job page as a server: who gets in, what it gives out, and that the shop's folder is data."""
+
+import os
+import re
+import shutil
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Iterator
+from http.cookiejar import CookieJar
+from pathlib import Path
+from urllib.error import HTTPError
+
+import pytest
+
+from matchkit.errors import InputError
+from matchkit.files.places import data_folder
+from matchkit.workflows.serving import Served, page_server
+
+pytest.importorskip("voila")
+PATIENCE_S = 240
+
+
+def opener() -> urllib.request.OpenerDirector:
+    """A browser of its own, with cookies; a login page is told by where it ends."""
+    cookies = urllib.request.HTTPCookieProcessor(CookieJar())
+    return urllib.request.build_opener(urllib.request.ProxyHandler({}), cookies)
+
+
+@pytest.fixture(scope="module")
+def running(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    folder = tmp_path_factory.mktemp("page")
+    shop = folder / "shop"
+    shutil.copytree(data_folder() / "demo-shop", shop)
+    # What a stranger may have left in the shop's folder must change nothing.
+    (shop / "voila.json").write_text('{"Voila": {"token": "", "ip": "0.0.0.0"}}')
+    served = page_server(shop, folder / "work", port=18870, browser=False)
+    own = {**os.environ, **served.environment}
+    server = subprocess.Popen(served.words, env=own, cwd=folder / "work", start_new_session=True)
+    try:
+        until = time.monotonic() + PATIENCE_S
+        while time.monotonic() < until and server.poll() is None:
+            try:
+                opener().open(served.address.split("?")[0] + "login", timeout=5).close()
+                break
+            except OSError:
+                time.sleep(0.2)
+        yield served
+    finally:
+        os.killpg(server.pid, 9)
+        server.wait()
+
+
+def test_the_link_shows_the_page_and_nothing_of_it_comes_from_outside(running: Served) -> None:
+    with opener().open(running.address, timeout=PATIENCE_S) as answer:
+        text = answer.read().decode()
+    assert "login" not in answer.geturl()
+    tags = re.findall(r"<(?:link|script|img)[^>]*(?:href|src)=\"([^\"]+)\"", text)
+    assert tags
+    assert not [link for link in tags if link.startswith(("http:", "https:", "//"))]
+    assert "matchkit.forms" not in text  # no code is shown
+
+
+@pytest.mark.parametrize(
+    "place", ["", "?token=wrong", "voila/files/page.ipynb", "api/kernels", "api/contents"]
+)
+def test_without_the_secret_there_is_nothing_but_the_login(running: Served, place: str) -> None:
+    try:
+        with opener().open(running.address.split("?")[0] + place, timeout=60) as answer:
+            assert "/login" in answer.geturl()
+    except HTTPError as error:
+        error.close()
+        assert error.code in (403, 404)
+
+
+def test_no_file_is_served_to_who_has_the_secret(running: Served) -> None:
+    base, secret = running.address.split("?")
+    for name in ("page.ipynb", "../config/voila.json", "config/voila.json"):
+        with pytest.raises(HTTPError) as caught:
+            opener().open(f"{base}voila/files/{name}?{secret}", timeout=60)
+        caught.value.close()
+        assert caught.value.code in (403, 404)
+
+
+def test_the_page_listens_on_this_machine_unless_it_is_asked_for_more(tmp_path: Path) -> None:
+    alone = page_server(tmp_path, tmp_path / "a", port=18900)
+    assert '"ip": "127.0.0.1"' in (tmp_path / "a" / "config" / "voila.json").read_text()
+    assert alone.notes == ()
+    shared = page_server(tmp_path, tmp_path / "b", port=18900, lan=True, password="quay street")
+    assert '"ip": "0.0.0.0"' in (tmp_path / "b" / "config" / "voila.json").read_text()
+    assert "not encrypted" in shared.notes[0]
+    assert "quay street" not in shared.address
+    assert "quay street" not in " ".join(shared.words)
+    with pytest.raises(InputError, match="8 or more"):
+        page_server(tmp_path, tmp_path / "c", port=18900, lan=True, password="short")
+    if os.name == "posix":
+        assert (tmp_path / "b" / "config" / "voila.json").stat().st_mode & 0o77 == 0
+
+
+def test_the_words_start_this_interpreter(tmp_path: Path) -> None:
+    assert page_server(tmp_path, tmp_path / "w", port=18900).words[0] == sys.executable
