@@ -28,7 +28,15 @@ FOR_PYTHON = {
     ),
 }
 # Named from outside.
-BY_NAME = ("__init__", "api", "cli/", "forms/__init__", "forms/stills", "forms/practise", "forms/page")
+BY_NAME = (
+    "__init__",
+    "api",
+    "cli/",
+    "forms/__init__",
+    "forms/stills",
+    "forms/practise",
+    "forms/page",
+)
 
 
 def doorless():

@@ -15,7 +15,7 @@ from urllib.error import HTTPError
 import pytest
 
 from matchkit.errors import InputError
-from matchkit.files.places import data_folder
+from matchkit.files.places import data_folder, opened_shops, remember_shop
 from matchkit.workflows.serving import Served, page_server
 
 pytest.importorskip("voila")
@@ -100,3 +100,17 @@ def test_the_page_listens_on_this_machine_unless_it_is_asked_for_more(tmp_path: 
 
 def test_the_words_start_this_interpreter(tmp_path: Path) -> None:
     assert page_server(tmp_path, tmp_path / "w", port=18900).words[0] == sys.executable
+
+
+def test_shops_that_were_opened_are_offered_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("MATCHKIT_SETTINGS", str(tmp_path / "own"))
+    assert opened_shops() == []
+    first, second = tmp_path / "first", tmp_path / "second"
+    for folder in (first, second, first):
+        folder.mkdir(exist_ok=True)
+        remember_shop(folder)
+    assert opened_shops() == [first, second]
+    second.rmdir()
+    assert opened_shops() == [first]

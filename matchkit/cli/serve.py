@@ -10,12 +10,15 @@ from pathlib import Path
 from matchkit.cli.terminal import say
 from matchkit.cli.values import whole
 from matchkit.errors import InputError
+from matchkit.files.places import opened_shops
 from matchkit.workflows.serving import page_server
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """The command's arguments."""
-    parser.add_argument("shop", metavar="SHOP", help="the shop folder")
+    parser.add_argument(
+        "shop", metavar="SHOP", nargs="?", help="the shop folder; else the one opened last"
+    )
     parser.add_argument(
         "--port", type=whole(1, 65535), default=8866, metavar="N", help="first port to try (8866)"
     )
@@ -38,9 +41,14 @@ def run(args: argparse.Namespace) -> None:
             "the job page's parts are not installed here; in the folder of matchkit run: "
             'python -m pip install -e ".[page]"'
         )
+    shop = Path(args.shop) if args.shop else next(iter(opened_shops()), None)
+    if shop is None:
+        raise InputError("no shop was opened here yet; name its folder: matchkit serve SHOP")
+    if not shop.is_dir():
+        raise InputError(f"{shop}: no such folder")
     with tempfile.TemporaryDirectory(prefix="matchkit-page-") as folder:
         served = page_server(
-            Path(args.shop), Path(folder), port=args.port, lan=args.lan,
+            shop, Path(folder), port=args.port, lan=args.lan,
             password=args.password, browser=not args.no_browser,
         )  # fmt: skip
         for note in served.notes:

@@ -12,7 +12,7 @@ from typing import Any
 
 import ipywidgets as w
 
-from matchkit.errors import InputError
+from matchkit.files.places import opened_shops, remember_shop
 from matchkit.forms.book import BookForm
 from matchkit.forms.check import check
 from matchkit.forms.compare import compare
@@ -21,7 +21,7 @@ from matchkit.forms.cover import cover
 from matchkit.forms.ink_history import ink_history
 from matchkit.forms.jobsize import jobsize
 from matchkit.forms.match import leftovers, match
-from matchkit.forms.parts import alert, area, folded, form, put, said, tell
+from matchkit.forms.parts import alert, area, boxed, choice, folded, form, put, safe, tell
 from matchkit.forms.plan import plan
 from matchkit.forms.practise import job, see
 from matchkit.forms.readings import readings
@@ -31,7 +31,7 @@ from matchkit.workflows.serving import SHOP
 
 JOBS = "Today's jobs"
 STEPS: dict[str, Callable[["JobPage"], Any]] = {
-    JOBS: lambda page: BookForm(page.opened, page.who).box,
+    JOBS: lambda page: BookForm(page.opened, page.who),
     "A new colour": lambda page: match(page.opened),
     "Compare": lambda page: compare(page.opened),
     "Check and correct": lambda page: w.VBox([check(page.opened), correct(page.opened)]),
@@ -61,36 +61,50 @@ def page(folder: str | Path) -> Any:
 
 
 class JobPage:
-    """The page's widgets; a step is made when it is first looked at."""
+    """The page's widgets; a step is made when it is first looked at, and stays as it was left."""
 
     def __init__(self, folder: str | Path, who: str = "") -> None:
         self.who: str = who
-        kept_in(Path(folder))
-        self.opened: OpenShop = open_shop(folder)
-        self.made: dict[str, Any] = {}
-        self.problems, self.about = alert(), area()
+        self.problems, self.wait, self.about, self.title = alert(), area(), area(), w.HTML()
+        self.shop = choice("Shop", _listed(Path(folder)), Path(folder).resolve())
         self.step = w.ToggleButtons(options=list(STEPS), description="", value=None)
         self.step.add_class("mk-steps")
         self.place = w.VBox([])
+        told = folded("the shop, and what its inks can do", boxed(self.shop), self.about)
         self.box = form(
-            w.HTML(f"<h2>{escape(self.opened.shop.name or str(folder))}</h2>"),
-            folded("what this shop's inks can do", self.about),
-            self.step, self.problems, self.place, name="jobpage",
+            self.title, self.step, self.problems, self.place, told, name="jobpage"
         )  # fmt: skip
-        put(self.about, str(repr(self.opened)).split("\n"))
-        self.step.observe(lambda _: self._shown(), names="value")
+        self.shop.observe(safe(self.open, self.problems), names="value")
+        self.step.observe(safe(self.show, self.problems), names="value")
+        self.open()
+
+    def open(self) -> None:
+        """Read the shop that is chosen, and begin with its jobs."""
+        folder = self.shop.value
+        kept_in(folder)
+        remember_shop(folder)
+        self.opened: OpenShop = open_shop(folder)
+        self.made: dict[str, Any] = {}
+        self.title.value = f"<h2>{escape(self.opened.shop.name or folder.name)}</h2>"
+        put(self.about, repr(self.opened).split("\n"))
+        if self.step.value == JOBS:
+            self.show()
         self.step.value = JOBS
 
-    def _shown(self) -> None:
-        """The step that was chosen; each stays as it was left."""
-        self.problems.value = ""
+    def show(self) -> None:
+        """The step that is chosen; what others wrote meanwhile is seen in the jobs."""
         name = self.step.value
-        try:
-            if name not in self.made:
-                self.made[name] = STEPS[name](self)
-            elif refresh := getattr(self.made[name], "refresh", None):
-                refresh()
-        except InputError as error:
-            tell(self.problems, said(error))
-            return
-        self.place.children = [self.made[name]]
+        if name not in self.made:
+            tell(self.wait, "Opening ...", "quiet")
+            self.place.children = [self.wait]
+            self.made[name] = STEPS[name](self)
+        made = self.made[name]
+        if isinstance(made, BookForm):
+            made.refresh()
+        self.place.children = [made.box if isinstance(made, BookForm) else made]
+
+
+def _listed(folder: Path) -> list[tuple[str, Path]]:
+    """The shops to choose from: the one that was asked for, and those opened before."""
+    folders = dict.fromkeys([folder.resolve(), *opened_shops()])
+    return [(f"{each.name} ({each.parent})", each) for each in folders]

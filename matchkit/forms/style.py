@@ -66,4 +66,16 @@ STYLE = """
 .mk .mk-table .mk-n { text-align: right; font-variant-numeric: tabular-nums; }
 .mk-page iframe { width: 100%; max-width: 150mm; height: 36em; border: 1px solid #777;
   background: #fff; display: block; }
+.mk-jobpage { max-width: 64em; margin: 0 auto; font-size: 16px; }
+.mk-jobpage button.jupyter-button, .mk-jobpage button.jupyter-button.widget-toggle-button {
+  min-height: 44px; }
+.mk-jobpage select, .mk-jobpage input[type=text] { min-height: 44px; font-size: 16px; }
+.mk-jobpage .widget-radio-box label, .mk-jobpage .widget-checkbox label { min-height: 44px; }
+.mk-jobpage input[type=radio], .mk-jobpage input[type=checkbox] { width: 24px; height: 24px; }
+.mk-steps .jupyter-button.mod-active { background: #1d4e6b; color: #fff; font-weight: 600; }
+.mk-jobpage .mk-done, .mk-jobpage .mk-look { font-size: 19px; padding: 10px 14px; }
+.mk-jobpage > .widget-html h2 { font-size: 24px; margin: 0; }
+#rendered_cells > div { padding: 12px !important; }
+@media (max-width: 500px) { .mk-jobpage { --jp-widgets-inline-width: 100%; }
+  .mk-steps button.jupyter-button.widget-toggle-button { padding: 4px 8px; margin: 2px; } }
 """
