@@ -72,7 +72,7 @@ EDGES = {
         *("predicting", "weighing_out", "library"),
         *("measuring_batch", "correcting_batch", "finishing_batch"),
         *("booking", "shelf", "lot_checking"),
-        *("booked", "shipped", "serving"),
+        *("booked", "watching", "shipped", "serving"),
     ),
     "report": (
         *("parts", "terminal", "pictures", "html", "json", "compared", "recipes", "check"),
@@ -90,7 +90,7 @@ EDGES = {
     ),
     "cli": (
         *("folders", "terminal", "values", "lab", "serve", "outputs", "asked", "demo"),
-        *("book", "films", "formulas", "import_", "plan"),
+        *("book", "films", "formulas", "import_", "watch", "plan"),
         *("practice", "book_colour", "book_keep", "book_look"),
         *("check", "correct", "fit", "cover", "instrument", "library", "new", "printed"),
         *("rehearse", "ticket", "predict", "book_work", "jobsize", "match", "compare"),

@@ -28,6 +28,7 @@ COMMANDS = {
     "demo": "write the demo shop and run the main job on it",
     "new": "an empty shop folder to fill in",
     "import": "look at an instrument's file, and bring it into the shop",
+    "watch": "take each new file of the instrument's software where it belongs",
     "instrument": "check the spectrophotometer for drift; does a film hide its ground",
     "plan": "which drawdowns to weigh for a new series or a new ink",
     "fit": "inks from drawdowns, and how good the fit is",

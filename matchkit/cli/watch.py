@@ -1,0 +1,111 @@
+"""``matchkit watch``: each file that the instrument's software exports is asked about once."""
+
+import argparse
+import time
+from pathlib import Path
+
+from matchkit.cli.asked import json_option, session_of
+from matchkit.cli.terminal import say
+from matchkit.cli.values import positive
+from matchkit.errors import InputError
+from matchkit.files.incoming import Bringing
+from matchkit.report.check import measured_parts
+from matchkit.report.json import to_json
+from matchkit.report.parts import Part
+from matchkit.report.readings import imported_parts, look_parts
+from matchkit.report.terminal import to_text
+from matchkit.workflows.importing import look_at, place_of
+from matchkit.workflows.session import Session
+from matchkit.workflows.watching import (
+    Arrival,
+    Placed,
+    arrivals,
+    as_batch,
+    as_drawdowns,
+    as_target,
+    leave,
+)
+
+EVERY_S = 1.0
+ASK = (
+    "Where does it belong?  d = drawdowns of the inks; t NAME = a target of that name;"
+    " b NUMBER = the drawdown of a batch; n = leave it: "
+)
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """The command's arguments."""
+    parser.add_argument("shop", metavar="SHOP", help="the shop folder")
+    parser.add_argument("folder", metavar="FOLDER", help="where the instrument's software exports")
+    parser.add_argument(
+        "--every", type=positive, default=EVERY_S, metavar="SECONDS", help="how often to look (1)"
+    )
+    parser.add_argument(
+        "--once", action="store_true", help="end when no new file is left, in place of waiting"
+    )
+    parser.add_argument("--by", metavar="NAME", help="who signs what goes into the record book")
+    json_option(parser)
+
+
+def run(args: argparse.Namespace) -> None:
+    """Look, ask, put where it belongs, until Ctrl+C."""
+    folder, sizes, waited = Path(args.folder), dict[Path, tuple[int, int]](), False
+    while True:
+        new, growing = arrivals(folder, Path(args.shop), sizes)
+        for arrival in new:
+            _take(args, arrival)
+        if args.once and not growing:
+            return
+        if not (new or growing or waited or args.once):
+            say(f"Waiting for files in {folder}; press Ctrl+C to end.")
+            waited = True
+        time.sleep(args.every)
+
+
+def _take(args: argparse.Namespace, arrival: Arrival) -> None:
+    """Show a file and ask until it has gone somewhere; one that can't be read is left alone."""
+    session = session_of(args)
+    try:
+        look = look_at(arrival.path, session)
+    except InputError as error:
+        for fault in error.faults:
+            say(fault)
+        leave(session, arrival)
+        return
+    if not args.json:
+        print(to_text(look_parts(look, place_of(session), bars="")), flush=True)
+    while True:
+        try:
+            placed = _put(session, arrival, input("" if args.json else ASK).strip())
+        except EOFError:
+            say(f"{arrival.path.name}: nobody says where it belongs; it is asked about next time")
+            return
+        except InputError as error:
+            for fault in error.faults:
+                say(fault)
+            continue
+        print(to_json(placed.to_dict()) if args.json else to_text(_parts(placed)), flush=True)
+        return
+
+
+def _put(session: Session, arrival: Arrival, answer: str) -> Placed:
+    what, _, rest = answer.partition(" ")
+    what, rest = what.casefold(), rest.strip()
+    if what == "d" and not rest:
+        return as_drawdowns(session, arrival, Bringing(skip_others=True))
+    if what == "t":
+        return as_target(session, arrival, rest)
+    if what == "b" and rest.isdecimal():
+        return as_batch(session, arrival, int(rest))
+    if what == "n" and not rest:
+        return leave(session, arrival)
+    raise InputError(f"{answer!r} is none of these; such as: d, or t Sea teal, or b 12, or n")
+
+
+def _parts(placed: Placed) -> list[Part]:
+    name = placed.arrival.path.name
+    if placed.imported:
+        return [f"{name}:", *imported_parts(placed.imported)]
+    if placed.measured:
+        return [f"{name}, {placed.went}:", *measured_parts(placed.measured)]
+    return [f"{name}: {placed.went}."]
