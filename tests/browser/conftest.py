@@ -19,43 +19,35 @@ def lab(tmp_path_factory):
 
 
 @pytest.fixture(scope="session")
-def browser(lab, tmp_path_factory):
-    """One browser for all tests."""
+def page(lab, tmp_path_factory):
+    """One page of one browser for all tests: JupyterLab is loaded once."""
     with open_browser(tmp_path_factory.mktemp("browser")) as context:
-        yield context
+        page = context.new_page()
+        watch(page, lab[0])
+        yield page
 
 
 @pytest.fixture(scope="session")
-def opener(lab, browser):
-    """Opens a notebook and runs it, or comes back to it."""
-    base, _ = lab
-    pages = {}
+def opener(lab, page):
+    """Opens a notebook and runs it, unless it is the one that is open."""
+    opened = ""
 
-    def opened(name):
-        if name in pages:
-            pages[name].bring_to_front()
-            return pages[name]
-        page = pages[name] = browser.new_page()
-        watch(page, base)
-        run_notebook(page, base, name)
+    def open_it(name):
+        nonlocal opened
+        if name != opened:
+            run_notebook(page, lab[0], name)
+            opened = name
         return page
 
-    return opened
+    return open_it
 
 
 @pytest.fixture
-def notebook(opener):
+def notebook(opener, page):
     """The same for one test, which fails if the page found fault with anything."""
-    used = []
-
-    def opened(name):
-        used.append(opener(name))
-        return used[-1]
-
-    yield opened
-    for page in used:
-        problems, page.problems = page.problems, []
-        assert problems == []
+    yield opener
+    problems, page.problems = page.problems, []
+    assert problems == []
 
 
 def watch(page, base):

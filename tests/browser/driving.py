@@ -20,11 +20,31 @@ ARGS = [
     *("--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"),
     *("--disable-background-networking", "--disable-component-update", "--disable-sync"),
 ]
+EXPOSED = "--LabApp.expose_app_in_browser=True"  # the page's own commands open its notebooks
 WAIT_MS = 60_000
 ALL_RUN = """() => {
   const prompts = [...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')]
     .filter(e => e.innerText.trim());
   return prompts.length && prompts.every(e => /\\[\\d+\\]/.test(e.innerText));
+}"""
+OPEN = """async name => {
+  await jupyterapp.restored;
+  const opened = await jupyterapp.commands.execute('docmanager:open', {path: name});
+  await opened.context.ready;
+  await opened.sessionContext.ready;
+}"""
+CLOSE = """async () => {
+  await jupyterapp.restored;
+  for (const each of [...jupyterapp.shell.widgets('main')]) {
+    await each.sessionContext?.shutdown();
+    each.dispose();
+  }
+}"""
+# The page counts real clicks itself; `clicks_of` reads the number.
+COUNT = """() => {
+  const count = e => { if (e.isTrusted) window.clicks += 1; };
+  if (window.clicks === undefined) addEventListener('click', count, true);
+  window.clicks = 0;
 }"""
 
 
@@ -51,7 +71,7 @@ def running_lab(folder, home):
     own |= {"IPYTHONDIR": str(home / "ipython"), "MATCHKIT_FORMS_RAISE": "1"}
     with (home / "lab.log").open("w") as log:
         server = subprocess.Popen(
-            [*words, "--IdentityProvider.token=", "--ServerApp.port_retries=0"],
+            [*words, "--IdentityProvider.token=", "--ServerApp.port_retries=0", EXPOSED],
             env={**os.environ, **more, **own},
             stdout=log,
             stderr=subprocess.STDOUT,
@@ -88,36 +108,20 @@ def open_browser(profile, height=1000):
 
 
 def run_notebook(page, base, name):
-    """Open a notebook and run it as a person does: two clicks."""
-    page.goto(f"{base}/lab/tree/{name}?reset")
-    until(lambda: ready(base, name))
-    page.wait_for_timeout(300)
-    count_clicks(page)
-    page.locator("[data-jp-item-name='restart-and-run']").get_by_role("button").click()
-    page.locator(".jp-Dialog .jp-mod-accept").click()
+    """Open a notebook and run it, in the one JupyterLab of this page; others are closed."""
+    if not page.url.startswith(f"{base}/lab"):
+        page.goto(f"{base}/lab?reset")
+    page.wait_for_function("() => window.jupyterapp")
+    page.evaluate(CLOSE)
+    page.evaluate(OPEN, name)
+    page.evaluate(COUNT)
+    page.evaluate("() => jupyterapp.commands.execute('notebook:run-all-cells')")
     page.wait_for_function(ALL_RUN, timeout=WAIT_MS)
     assert page.locator("[data-mime-type='application/vnd.jupyter.error']").count() == 0
 
 
-def count_clicks(page):
-    """The page counts real clicks itself; `clicks_of` reads the number."""
-    page.evaluate(
-        "() => { window.clicks = 0; addEventListener('click', e => {"
-        " if (e.isTrusted) window.clicks += 1; }, true); }"
-    )
-
-
 def clicks_of(page):
     return page.evaluate("() => window.clicks")
-
-
-def ready(base, name):
-    """Whether the notebook's kernel is up and listened to."""
-    for session in asked(base + "/api/sessions") or []:
-        kernel = session["kernel"] or {}
-        if session["path"] == name and kernel.get("connections"):
-            return kernel["execution_state"] == "idle"
-    return False
 
 
 def asked(url):
