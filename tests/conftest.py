@@ -14,6 +14,9 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+# Tests run a process for each core already: threads of one for sums so small cost and win nothing.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 import numpy as np
 import pytest
 from bench_inks import drawn

@@ -3,18 +3,21 @@
 Skipped where no Chromium or no playwright is installed.
 """
 
+import shutil
+
 import pytest
 
 from browser.driving import lacking, open_browser, run_notebook, running_lab
 
 
 @pytest.fixture(scope="session")
-def lab(tmp_path_factory):
-    """The address of a running JupyterLab, and the folder it shows."""
+def lab(tmp_path_factory, fitted_demo):
+    """The address of a running JupyterLab, and the folder it shows, the demo shop fitted."""
     if lacking():
         pytest.skip(f"{lacking()}: forms are not tried in a browser")
     folder, home = tmp_path_factory.mktemp("work") / "notebooks", tmp_path_factory.mktemp("home")
     with running_lab(folder, home) as base:
+        shutil.copy(fitted_demo / "fit.json", folder / "demo-shop")
         yield base, folder
 
 
