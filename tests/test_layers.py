@@ -21,7 +21,7 @@ CORE = {
         *("grid", "illuminants", "tristimulus", "difference", "words", "metamerism", "tables"),
     ),
     "optics": ("kubelka_munk", "film"),
-    "simulator": ("radiative_transfer", "pigments", "simulate"),
+    "simulator": ("radiative_transfer", "troubles", "pigments", "simulate", "job"),
     "inks": ("shop", "recipe", "palette", "opacity"),
     "fitting": ("constants", "outliers", "fit", "film_constants", "film_fit", "instrument"),
     "plan": ("levels", "pots", "drawdowns", "contents"),

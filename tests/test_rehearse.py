@@ -14,8 +14,9 @@ from matchkit.cli import main
 from matchkit.errors import InputError
 from matchkit.rehearsal.rehearse import BATCH_G, play, simulated_shop
 from matchkit.rehearsal.scores import Played, deciles, joined, scores
+from matchkit.simulator.job import Hand, job
 from matchkit.simulator.pigments import make_bench
-from matchkit.simulator.simulate import Hand, draw_lots, job, opaque_R
+from matchkit.simulator.simulate import draw_lots, opaque_R
 from matchkit.workflows.rehearsing import RehearsalOptions, rehearse
 
 THIRTY = {"n_colours": 5}  # eight inks: a thirtieth of the subsets of sixteen

@@ -42,7 +42,9 @@ def lab(R: np.ndarray) -> np.ndarray:
     return colour.XYZ_to_Lab(R @ weights, colour.XYZ_to_xy(weights.sum(axis=0)))
 
 
-@pytest.mark.parametrize("module", ["pigments", "simulate", "radiative_transfer"])
+@pytest.mark.parametrize(
+    "module", ["pigments", "simulate", "radiative_transfer", "troubles", "job"]
+)
 def test_the_bench_knows_nothing_of_kubelka_munk(module: str) -> None:
     # If it did, the package would be marked by its own answers.
     source = (Path(matchkit.__file__).parent / "simulator" / f"{module}.py").read_text(
@@ -50,8 +52,8 @@ def test_the_bench_knows_nothing_of_kubelka_munk(module: str) -> None:
     )
     nodes = [node for node in ast.walk(ast.parse(source)) if isinstance(node, ast.ImportFrom)]
     imported = {node.module for node in nodes if str(node.module).startswith("matchkit")}
-    allowed = {"errors", "colorimetry.grid", "simulator.pigments"}
-    allowed |= {"simulator.radiative_transfer"}
+    own = ("pigments", "radiative_transfer", "simulate", "troubles")
+    allowed = {"errors", "colorimetry.grid", *(f"simulator.{name}" for name in own)}
     assert imported <= {f"matchkit.{name}" for name in allowed}
 
 

@@ -29,7 +29,7 @@ from matchkit.practice.simulated_shop import (
     on_screen,
     swatch,
 )
-from matchkit.simulator.simulate import opaque_R
+from matchkit.simulator.simulate import drawdown_R
 
 Array = NDArray[np.float64]
 Generator = np.random.Generator
@@ -117,7 +117,7 @@ def _pair(shop: PracticeShop, rng: Generator, size: float, word: str) -> tuple[A
     c = shop.mixtures[int(rng.integers(len(shop.mixtures)))]
     c = c * np.exp(VARIED * rng.standard_normal(len(c)))
     c /= c.sum()
-    R = opaque_R(shop.bench, c)
+    R = drawdown_R(shop.bench, c)
     lab = Lab(R, LIGHTS[0], OBSERVER)
     for sample in _samples(shop, rng, c, R, size):
         said = direction(lab, Lab(sample, LIGHTS[0], OBSERVER)).split()
@@ -134,10 +134,10 @@ def _samples(shop: PracticeShop, rng: Generator, c: Array, R: Array, size: float
     other = c * np.exp(rng.normal(0, 0.8, (TRIALS, n))) + more * rng.random((TRIALS, 1)) ** 2
     other /= other.sum(axis=1, keepdims=True)
     t = np.linspace(0, 1, STEPS)[:, None, None] ** 2
-    away = _away(R, opaque_R(shop.bench, c + t * (other - c)))  # (STEPS, TRIALS)
+    away = _away(R, drawdown_R(shop.bench, c + t * (other - c)))  # (STEPS, TRIALS)
     far = np.flatnonzero(away[-1] >= size)
     at = np.array([_crossing(away[:, j], t[:, 0, 0], size) for j in far])
-    mixed: Array = opaque_R(shop.bench, c + at.reshape(-1, 1) * (other[far] - c))
+    mixed: Array = drawdown_R(shop.bench, c + at.reshape(-1, 1) * (other[far] - c))
     return mixed[np.abs(_away(R, mixed) / size - 1) < 0.1]
 
 
@@ -203,7 +203,7 @@ def fix(shop: PracticeShop, rng: Generator, *, seed: int, level: int) -> Exercis
     after = _after(shop, grams, options)
     answer = options.index(lacks)
     target = swatch("target", after[answer])
-    batch = swatch("batch", opaque_R(shop.bench, grams / grams.sum()))
+    batch = swatch("batch", drawdown_R(shop.bench, grams / grams.sum()))
     names = shop.bench.names
     seen = [swatch(f"{names[j]}, {g:.2f} g", R) for (j, g), R in zip(options, after, strict=True)]
     return Exercise(
@@ -244,8 +244,8 @@ def _short_batch(
     i = int(rng.choice(fixers[full[fixers] > 0]))
     part = np.linspace(0, 0.9, 2 * STEPS)
     short = full - part[:, None] * full[i] * np.eye(len(full))[i]
-    R = opaque_R(shop.bench, full / full.sum())
-    away = _away(R, opaque_R(shop.bench, short / short.sum(axis=1, keepdims=True)))
+    R = drawdown_R(shop.bench, full / full.sum())
+    away = _away(R, drawdown_R(shop.bench, short / short.sum(axis=1, keepdims=True)))
     if away[-1] < size:
         return None
     lacks_g = round(_crossing(away, part, size) * full[i], 2)
@@ -255,7 +255,7 @@ def _short_batch(
     options = [(int(j), g) for j in (i, *others) for g in (lacks_g, wrong_g)]
     after = _after(shop, grams, options)
     clear = _away(after[0], after[1:]).min() >= CLEAR_OF * size
-    all_seen = np.vstack([after, opaque_R(shop.bench, grams / grams.sum())])
+    all_seen = np.vstack([after, drawdown_R(shop.bench, grams / grams.sum())])
     shown = bool(np.all(on_screen(all_seen)))
     return (grams, options) if clear and shown and min(lacks_g, wrong_g) >= LEAST_G else None
 
@@ -263,7 +263,7 @@ def _short_batch(
 def _after(shop: PracticeShop, grams: Array, options: Sequence[Option]) -> Array:
     """The batch after each addition, (n, n_wl)."""
     mixed = np.stack([grams + g * np.eye(len(grams))[j] for j, g in options])
-    return opaque_R(shop.bench, mixed / mixed.sum(axis=1, keepdims=True))
+    return drawdown_R(shop.bench, mixed / mixed.sum(axis=1, keepdims=True))
 
 
 def _weights(shop: PracticeShop, grams: Array) -> str:
@@ -299,7 +299,7 @@ def light(shop: PracticeShop, rng: Generator, *, seed: int, level: int) -> Exerc
     while (made := _metamers(shop, rng, times if parts else 1 / times)) is None:
         pass
     pair, test = made
-    R = opaque_R(shop.bench, pair)
+    R = drawdown_R(shop.bench, pair)
     home = [swatch(name, each) for name, each in zip(PAIR, R, strict=True)]
     away = [swatch(name, each, test) for name, each in zip(PAIR, R, strict=True)]
     word = main_word(away[0].lab, away[1].lab)
@@ -336,7 +336,7 @@ def _metamers(shop: PracticeShop, rng: Generator, times: float) -> tuple[Array, 
     """Two mixtures (2, n_ink) of one colour, and a light that puts them `times` the limit apart."""
     k, test = int(rng.integers(len(shop.mixtures))), str(rng.choice(np.array(LIGHTS[1:])))
     mixtures = np.vstack([shop.mixtures[k], alike(shop, k)])
-    R = opaque_R(shop.bench, mixtures)
+    R = drawdown_R(shop.bench, mixtures)
     lab = Lab(R, test, OBSERVER)
     away = de00(lab[:, None], lab) / HOLDS_DE00
     with np.errstate(divide="ignore"):

@@ -29,7 +29,7 @@ from matchkit.practice.simulated_shop import (
     PracticeShop,
     target_of,
 )
-from matchkit.simulator.simulate import NOISE, draw_lots, opaque_R, read, weigh
+from matchkit.simulator.simulate import NOISE, draw_lots, drawdown_R, read, weigh
 
 Array = NDArray[np.float64]
 
@@ -120,7 +120,7 @@ def start(shop: PracticeShop, *, seed: int, tolerance_de00: float = 1.0) -> Prac
         shop=shop,
         seed=seed,
         k=k,
-        target=target_of(opaque_R(shop.bench, shop.mixtures[k])),
+        target=target_of(drawdown_R(shop.bench, shop.mixtures[k])),
         tolerance_de00=tolerance_de00,
         shown_g=nothing,
         hidden=Hidden(strengths=lots, grams=nothing, unmixed_g=nothing),
@@ -176,7 +176,7 @@ def drawdown(batch: PracticeBatch) -> PracticeBatch:
     _check_filled(batch, LEAST_G)
     caught = _rng(batch).random(len(batch.shown_g))
     seen = batch.hidden.grams - batch.hidden.unmixed_g * caught
-    R = opaque_R(batch.shop.bench, seen / seen.sum(), batch.hidden.strengths)
+    R = drawdown_R(batch.shop.bench, seen / seen.sum(), batch.hidden.strengths)
     return _moved(replace(batch, hidden=replace(batch.hidden, drawn_R=R)), "drawdown", "drawn down")
 
 
@@ -240,7 +240,7 @@ def _rng(batch: PracticeBatch) -> np.random.Generator:
 def _moved(batch: PracticeBatch, action: str, words: str) -> PracticeBatch:
     grams, lab, away = batch.hidden.grams, None, None
     if grams.any():
-        R = opaque_R(batch.shop.bench, grams / grams.sum(), batch.hidden.strengths)
+        R = drawdown_R(batch.shop.bench, grams / grams.sum(), batch.hidden.strengths)
         lab = Lab(R, LIGHTS[0], OBSERVER)
         away = float(de00(batch.target.lab[0], lab))
     move = Move(action=action, words=words, shown_g=batch.shown_g, lab=lab, de00=away)

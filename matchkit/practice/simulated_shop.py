@@ -23,7 +23,7 @@ from matchkit.matching.probability import Spread, spread_of
 from matchkit.matching.solve import solve
 from matchkit.rehearsal.rehearse import drawdowns_of
 from matchkit.simulator.pigments import Bench, make_bench
-from matchkit.simulator.simulate import opaque_R, random_mixtures
+from matchkit.simulator.simulate import drawdown_R, random_mixtures
 
 Array = NDArray[np.float64]
 
@@ -140,7 +140,7 @@ def _fit_to_practise(bench: Bench, c: Array) -> NDArray[np.bool_]:
     """Three inks, none of them a trace, and on every screen."""
     held = (c > 0).sum(axis=1) == N_INKS
     weighable = np.where(c > 0, c, 1).min(axis=1) >= LEAST_SHARE
-    shown = on_screen(opaque_R(bench, c))
+    shown = on_screen(drawdown_R(bench, c))
     good: NDArray[np.bool_] = held & weighable & shown
     return good
 
@@ -191,7 +191,7 @@ def target_of(R: Array) -> Target:
 @cache
 def formula_for(shop: PracticeShop, k: int) -> Array:
     """Fractions (n_ink,) that a match puts first for mixture `k` of a practice shop."""
-    target = target_of(opaque_R(shop.bench, shop.mixtures[k]))
+    target = target_of(drawdown_R(shop.bench, shop.mixtures[k]))
     best: Array = solve(shop.palette, target, max_inks=N_INKS).fractions[0]
     return best
 
@@ -199,11 +199,11 @@ def formula_for(shop: PracticeShop, k: int) -> Array:
 @cache
 def alike(shop: PracticeShop, k: int) -> Array:
     """Other mixtures (n, n_ink) with the colour of mixture `k` under the first light only."""
-    R = opaque_R(shop.bench, shop.mixtures[k])
+    R = drawdown_R(shop.bench, shop.mixtures[k])
     target = Target.from_spectrum(R, LIGHTS[:1], OBSERVER)
     upper = [MOST_CLEAR if ink.role == "clear" else 1.0 for ink in shop.palette.inks]
     found = solve(shop.palette, target, upper=np.array(upper)).fractions
     found = found[np.where(found > 0, found, 1).min(axis=1) >= TRACE]
-    away = de00(target.lab[0], Lab(opaque_R(shop.bench, found), LIGHTS[0], OBSERVER))
+    away = de00(target.lab[0], Lab(drawdown_R(shop.bench, found), LIGHTS[0], OBSERVER))
     matching: Array = found[away <= FAR_UNDER]
     return matching

@@ -13,8 +13,9 @@ Three mixers make each job with the same lots, the same weighing errors and the 
     textbook   single-constant theory; a miss is put right by matching the target shifted
                by the error, with the inks in the bucket
 
-Targets are measured without noise, and every drawdown hides its ground.  The simulator uses
-another theory than the fit, but it is no shop: real inks, hands and films do worse.
+Targets are measured without noise, and every drawdown hides its ground unless the shop has
+the trouble `card`.  The simulator uses another theory than the fit, but without troubles it
+is no shop: real inks, hands and films do worse.
 """
 
 from collections.abc import Callable, Sequence
@@ -28,24 +29,29 @@ from matchkit.colorimetry.tristimulus import XYZ_to_Lab, de00
 from matchkit.correcting.correct import AIM, Limits, correct
 from matchkit.correcting.diagnose import Round, infer, model_error_f
 from matchkit.correcting.lots import for_palette, learn, start
+from matchkit.fitting.film_fit import fit_films
 from matchkit.fitting.fit import STRUCTURES, Fit, fit
+from matchkit.inks.opacity import over
 from matchkit.inks.palette import Palette, reflectance
 from matchkit.inks.shop import Drawdown, Ink
 from matchkit.matching.match import fractions_for, searched
 from matchkit.matching.probability import Spread, chance, spread_of
 from matchkit.matching.rank import candidates
 from matchkit.matching.solve import Solved, minimise
+from matchkit.optics.film import ground_inside
 from matchkit.rehearsal.scores import Played
+from matchkit.simulator.job import Hand, job
 from matchkit.simulator.pigments import Bench, make_bench
 from matchkit.simulator.simulate import (
     KINDS,
-    Hand,
+    bare_card_R,
+    draw,
     draw_lots,
-    job,
-    ladder,
-    opaque_R,
+    drawdown_R,
+    ladder_of,
     random_mixtures,
 )
+from matchkit.simulator.troubles import Troubles
 
 Array = NDArray[np.float64]
 Progress = Callable[[int, int], None]
@@ -73,7 +79,7 @@ class SimulatedShop:
     seed: int
     bench: Bench
     found: Fit
-    textbook: Palette
+    textbook: Palette | None  # None: it takes no part
     kinds: tuple[str, ...]
     truth: Array
     targets: tuple[Target, ...]
@@ -91,22 +97,32 @@ def simulated_shop(
     *,
     n_colours: int = 13,
     drawdowns_per_ink: int = 10,
+    troubles: Troubles | None = None,
+    halves: Sequence[str] = ("white",),
+    unlike: bool = False,
+    textbook: bool = True,
     progress: Progress | None = None,
 ) -> SimulatedShop:
-    """Inks, their fit, and formulas for targets that go round the four kinds."""
-    bench = make_bench(seed, n_colours=n_colours)
+    """Inks, their fit, and formulas for targets that go round the four kinds.
+
+    `troubles` make the shop harder; where drawdowns are films over a card, `halves` says
+    which halves of the card are read for the fit.  Targets are read over the white half.
+    `unlike`: pigments of another make, see `make_bench`.
+    """
+    bench = make_bench(seed, n_colours=n_colours, troubles=troubles, unlike=unlike)
     rng = np.random.default_rng([seed, 1])
-    inks, drawn = drawdowns_of(bench, rng, drawdowns_per_ink)
-    found = fit(drawn, inks, geometry=bench.geometry, observer=OBSERVER)
-    plain = fit(drawn, inks, geometry=bench.geometry, structures=STRUCTURES[:1]).palette
+    inks, drawn = drawdowns_of(bench, rng, drawdowns_per_ink, halves)
+    found = known_inks(bench, inks, drawn)
+    plain = _textbook(bench, inks, drawn) if textbook else None
     kinds = tuple(KINDS[k % len(KINDS)] for k in range(n_targets))
     truth = np.concatenate([random_mixtures(bench, rng, kind, 1) for kind in kinds])
-    targets = tuple(Target.from_spectrum(R, LIGHTS, OBSERVER) for R in opaque_R(bench, truth))
-    solved, formulas, textbook = [], [], []
+    targets = tuple(Target.from_spectrum(R, LIGHTS, OBSERVER) for R in drawdown_R(bench, truth))
+    solved, formulas, by_textbook = [], [], []
     for k, target in enumerate(targets, start=1):
         solved.append(searched(found.palette, target))
         formulas.append(_formula(solved[-1], found.palette, target, found.error_Lab))
-        textbook.append(_formula(searched(plain, target), plain, target))
+        if plain:
+            by_textbook.append(_formula(searched(plain, target), plain, target))
         if progress:
             progress(k, n_targets)
     return SimulatedShop(
@@ -119,26 +135,53 @@ def simulated_shop(
         targets=targets,
         solved=tuple(solved),
         formula_g=np.array(formulas),
-        textbook_g=np.array(textbook),
+        textbook_g=np.array(by_textbook),
     )
 
 
 def drawdowns_of(
-    bench: Bench, rng: np.random.Generator, steps: int
+    bench: Bench, rng: np.random.Generator, steps: int, halves: Sequence[str] = ("white",)
 ) -> tuple[list[Ink], list[Drawdown]]:
-    """Simulated inks and their drawdowns, `steps` of each ink, as a shop would have them."""
-    names, fractions, readings = ladder(bench, rng, steps=steps)
+    """Simulated inks and their drawdowns, `steps` of each ink, as a shop would have them.
+
+    One half of the card is handed in as drawdowns that hide, both as films of the nominal
+    thickness over the grounds `black` and `white`.
+    """
+    names, true = ladder_of(bench, steps)
+    noted, readings = draw(bench, true, rng, halves=halves)
     inks = [Ink(name=ink.name, role=ink.role) for ink in bench.inks]
+    films = len(halves) > 1
     drawn = [
         Drawdown(
-            name=name,
+            name=f"{name} {half}" if films else name,
             inks=tuple(bench.names[i] for i in np.flatnonzero(c)),
             fractions=tuple(c[c > 0].tolist()),
             readings=R,
+            ground=half if films else "",
+            thickness_um=bench.troubles.card if films else None,
         )
-        for name, c, R in zip(names, fractions, readings, strict=True)
+        for half, of_half in zip(halves, readings, strict=True)
+        for name, c, R in zip(names, noted, of_half, strict=True)
     ]
     return inks, drawn
+
+
+def known_inks(bench: Bench, inks: Sequence[Ink], drawn: Sequence[Drawdown]) -> Fit:
+    """The fit of a shop's drawdowns; its palette predicts drawdowns as this shop reads them."""
+    if drawn[0].thickness_um is None:
+        return fit(drawn, inks, geometry=bench.geometry, observer=OBSERVER)
+    grounds = {
+        half: ground_inside(bare_card_R(bench, half), "smooth", bench.geometry)
+        for half in ("white", "black")
+    }
+    found = fit_films(drawn, inks, grounds=grounds, geometry=bench.geometry, observer=OBSERVER)
+    return replace(found, palette=over(found.palette, grounds["white"], bench.troubles.card))
+
+
+def _textbook(bench: Bench, inks: Sequence[Ink], drawn: Sequence[Drawdown]) -> Palette:
+    """Single-constant theory, which takes every drawdown for one that hides."""
+    hide = [replace(d, ground="", thickness_um=None) for d in drawn if d.ground in ("", "white")]
+    return fit(hide, inks, geometry=bench.geometry, structures=STRUCTURES[:1]).palette
 
 
 def _formula(
@@ -261,11 +304,12 @@ def _ways(
         palette, covariance = replace(palette, strengths=np.exp(known[0])), known[1]
         formula_g = _matched_again(shop.solved[k], palette, target, shop.found.error_Lab)
     told = [chance(palette, formula_g, target, spread, tolerance_de00, covariance)]
-    ways = {
+    ways: dict[str, tuple[Array, Fix]] = {
         "matchkit": (formula_g, _by_inference(shop, k, spread, tolerance_de00, known, told)),
         "ceiling": (shop.truth[k] * BATCH_G, _leave),
-        "textbook": (shop.textbook_g[k], _by_shift(shop.textbook, target, tolerance_de00)),
     }
+    if shop.textbook:
+        ways["textbook"] = shop.textbook_g[k], _by_shift(shop.textbook, target, tolerance_de00)
     return ways, told
 
 

@@ -4,18 +4,24 @@ Every ink is drawn from a seed.  Absorption is a sum of smooth edges and bands w
 places, widths and heights are random inside the range of a hue; scattering falls with
 wavelength and has bumps.  The inks and their names are invented; the ranges are common
 practice, no source, chosen so that masstones and tints look like pigmented plastisol.
+
+`unlike` gives pigments of another make: bands with long tails, scattering anywhere between
+next to nothing and the white's, films of higher index, stronger forward scattering, other
+crowding.  What was chosen by looking at the usual pigments can be judged on these.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.colorimetry.grid import GRID_NM, N_WL
+from matchkit.simulator.troubles import NO_TROUBLES, Traits, Troubles, draw_traits
 
 Array = NDArray[np.float64]
 Generator = np.random.Generator
 
+TRAITS = 17  # the stream of random numbers that traits are drawn from
 WHITE_MU_S = 0.10  # reduced scattering of the white alone at 550 nm, per um
 
 
@@ -39,7 +45,8 @@ class Bench:
     White crowds: at a share c it scatters only ``1 - crowding_loss * c**crowding_power``
     of what it would scatter per gram if it were alone among strangers.  `surface_left`
     is the share of the surface reflection that a semi-matt film scatters into a reading
-    that is meant to leave it out (specular excluded, 45/0).
+    that is meant to leave it out (specular excluded, 45/0).  `traits` says how the inks
+    differ in the shop's `troubles`, None where there are none.
     """
 
     inks: tuple[BenchInk, ...]
@@ -49,6 +56,8 @@ class Bench:
     crowding_power: float
     geometry: str
     surface_left: float = 0.0
+    troubles: Troubles = NO_TROUBLES
+    traits: Traits | None = None
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -215,13 +224,15 @@ def _log_between(rng: Generator, low: float, high: float) -> float:
     return float(np.exp(rng.uniform(np.log(low), np.log(high))))
 
 
-def _edge(centre_nm: float, width_nm: float) -> Array:
-    result: Array = 1 / (1 + np.exp((GRID_NM - centre_nm) / width_nm))
+def _edge(centre_nm: float, width_nm: float, tails: bool = False) -> Array:
+    x = (GRID_NM - centre_nm) / width_nm
+    result: Array = 0.5 - np.arctan(0.8 * x) / np.pi if tails else 1 / (1 + np.exp(x))
     return result
 
 
-def _band(centre_nm: float, width_nm: float) -> Array:
-    result: Array = np.exp(-0.5 * ((GRID_NM - centre_nm) / width_nm) ** 2)
+def _band(centre_nm: float, width_nm: float, tails: bool = False) -> Array:
+    x = (GRID_NM - centre_nm) / width_nm
+    result: Array = 1 / (1 + 0.7 * x**2) if tails else np.exp(-0.5 * x**2)
     return result
 
 
@@ -230,12 +241,12 @@ def _power(slope: float) -> Array:
     return result
 
 
-def _absorption(family: _Family, rng: Generator) -> Array:
+def _absorption(family: _Family, rng: Generator, tails: bool = False) -> Array:
     """The shapes added up, peak 1, on a floor of dirt that leans to the blue."""
     total = np.zeros(N_WL)
     for kind, centre, width, height in family.shapes:
         shape = _edge if kind == "edge" else _band
-        total += rng.uniform(*height) * shape(rng.uniform(*centre), rng.uniform(*width))
+        total += rng.uniform(*height) * shape(rng.uniform(*centre), rng.uniform(*width), tails)
     floor = _log_between(rng, *family.dirt) * _power(rng.uniform(0, 1.5))
     result: Array = total / total.max() + floor
     return result
@@ -247,6 +258,15 @@ def _colour(family: _Family, name: str, rng: Generator, g: float) -> BenchInk:
     level = max(level, float(mu_a.max()) / rng.uniform(*DARKEST))
     bump = rng.uniform(-0.25, 0.5) * _band(rng.uniform(430, 680), rng.uniform(30, 70))
     scatter = level * _power(rng.uniform(*family.slope)) * (1 + bump)
+    return BenchInk(name=name, role="colour", mu_a=mu_a, mu_s=scatter / (1 - g))
+
+
+def _unlike(family: _Family, name: str, rng: Generator, g: float) -> BenchInk:
+    """A colour of the family's hue whose pigment is of another make."""
+    mu_a = WHITE_MU_S * _log_between(rng, 0.25, 2.0) * _absorption(family, rng, tails=True)
+    level = max(WHITE_MU_S * _log_between(rng, 0.02, 0.9), float(mu_a.max()) / 6)
+    step = 1 + rng.uniform(-0.4, 0.4) * _edge(rng.uniform(430, 680), rng.uniform(10, 40))
+    scatter = level * _power(rng.uniform(-0.5, 2.5)) * step
     return BenchInk(name=name, role="colour", mu_a=mu_a, mu_s=scatter / (1 - g))
 
 
@@ -281,10 +301,14 @@ def make_bench(
     n_colours: int = 13,
     geometry: str = "d/8 specular excluded",
     surface_left: float = 0.0,
+    troubles: Troubles | None = None,
+    unlike: bool = False,
 ) -> Bench:
     """A white, a black, a clear and `n_colours` colours, all of them drawn from the seed.
 
-    Another seed is another shop: other pigments, film, scattering and crowding.
+    Another seed is another shop: other pigments, film, scattering and crowding.  With
+    `troubles` the same pigments behave as harder shops have them; `unlike` pigments are of
+    another make, see the module.
 
     >>> bench = make_bench(7, n_colours=2)
     >>> bench.names
@@ -293,17 +317,32 @@ def make_bench(
     rng = np.random.default_rng(seed)
     n, g = rng.uniform(1.46, 1.56), rng.uniform(0.0, 0.6)
     loss, power = rng.uniform(0.15, 0.45), rng.uniform(0.4, 1.0)
+    if unlike:
+        n, g = rng.uniform(1.50, 1.60), rng.uniform(0.3, 0.8)
+        loss, power = rng.uniform(0.05, 0.6), rng.uniform(0.6, 2.0)
     colours = []
     for i in range(n_colours):
         family, again = _FAMILIES[i % len(_FAMILIES)], i // len(_FAMILIES)
         name = f"{family.name} {again + 1}" if again else family.name
-        colours.append(_colour(family, name, rng, g))
+        colours.append((_unlike if unlike else _colour)(family, name, rng, g))
+    inks = (_white(rng, g), _black(rng, g), _clear(rng, g), *colours)
+    traits = None
+    if troubles is not None and troubles.named:
+        own = np.random.default_rng([seed, TRAITS])
+        traits = draw_traits(troubles, [ink.role for ink in inks], g, own)
+        # What hides is mu_s (1 - g), and that stays.
+        inks = tuple(
+            replace(ink, mu_s=ink.mu_s * (1 - g) / (1 - own_g))
+            for ink, own_g in zip(inks, traits.g, strict=True)
+        )
     return Bench(
-        inks=(_white(rng, g), _black(rng, g), _clear(rng, g), *colours),
+        inks=inks,
         n=n,
         g=g,
         crowding_loss=loss,
         crowding_power=power,
         geometry=geometry,
         surface_left=surface_left,
+        troubles=troubles or NO_TROUBLES,
+        traits=traits,
     )

@@ -54,30 +54,30 @@ class Angles:
     The last direction is normal to the film; the one before it leaves at 45 degrees.
     """
 
-    n: float
-    mu: Array  # cosine inside the film, (m,)
-    w: Array  # quadrature weight on 0-1, (m,)
+    n: Array  # of one film, or (...) of many
+    mu: Array  # cosine inside the film, (..., m)
+    w: Array  # quadrature weight on 0-1, (..., m)
     inside_R: Array  # Fresnel reflectance from inside; 1 beyond the critical angle
 
     @property
     def root_F(self) -> Array:
-        """Square root of the share of a diffuse flux in each direction, (m,)."""
+        """Square root of the share of a diffuse flux in each direction, (..., m)."""
         root: Array = np.sqrt(2 * self.mu * self.w)
         return root
 
     @property
     def surface_T(self) -> Array:
-        """What the surface lets through, (m,)."""
+        """What the surface lets through, (..., m)."""
         return 1 - self.inside_R
 
 
-def fresnel_R(mu_air: ArrayLike, n: float) -> Array:
+def fresnel_R(mu_air: ArrayLike, n: ArrayLike) -> Array:
     """Unpolarised Fresnel reflectance of a film of index n, cosine counted in air.
 
     >>> fresnel_R([1.0, np.sqrt(0.5)], 1.5).round(5).tolist()
     [0.04, 0.05024]
     """
-    mu = np.asarray(mu_air, dtype=float)
+    mu, n = np.asarray(mu_air, dtype=float), np.asarray(n, dtype=float)
     inside = np.sqrt(1 - (1 - mu**2) / n**2)
     # At grazing incidence with n = 1 both terms are 0/0; nothing is reflected there.
     parallel = (n * mu - inside) / np.maximum(n * mu + inside, 1e-300)
@@ -86,13 +86,15 @@ def fresnel_R(mu_air: ArrayLike, n: float) -> Array:
     return result
 
 
-def _gauss(a: float, b: float, m: int) -> tuple[Array, Array]:
+def _gauss(a: ArrayLike, b: ArrayLike, m: int) -> tuple[Array, Array]:
+    a, b = np.asarray(a, dtype=float), np.asarray(b, dtype=float)
     x, w = legendre.leggauss(m)
     return (a + b + (b - a) * x) / 2, (b - a) * w / 2
 
 
-def _radau(a: float, b: float, m: int) -> tuple[Array, Array]:
+def _radau(a: ArrayLike, b: ArrayLike, m: int) -> tuple[Array, Array]:
     """Gauss-Radau with a node at b, from the eigenvalues of its Jacobi matrix."""
+    a, b = np.asarray(a, dtype=float), np.asarray(b, dtype=float)
     k = np.arange(1, m)
     off = k / np.sqrt(4.0 * k**2 - 1)
     jacobi = np.diag(off, 1) + np.diag(off, -1)
@@ -110,47 +112,59 @@ def angles(n: float, n_angles: int = N_ANGLES) -> Angles:
     >>> film.mu.shape, round(float(np.sum(film.root_F**2)), 6)
     ((17,), 1.0)
     """
-    if n < 1 or n_angles < 4 or n_angles % 2:
+    return angles_of(n, n_angles)
+
+
+def angles_of(n: ArrayLike, n_angles: int = N_ANGLES) -> Angles:
+    """As `angles`, for films of many indices at once: n is (...).
+
+    >>> angles_of([1.5, 1.6]).mu.shape
+    (2, 17)
+    """
+    n = np.asarray(n, dtype=float)
+    if not np.all(n >= 1) or n_angles < 4 or n_angles % 2:
         raise InputError(f"film: n is {n}, angles {n_angles}; need n >= 1 and 4 or more, even")
-    critical = np.sqrt(1 - 1 / n**2)
-    half = n_angles // 2 if n > 1 else 0
-    mu_in, w_in = _gauss(0.0, critical, half) if half else (np.empty(0), np.empty(0))
+    critical = np.sqrt(1 - 1 / n**2)[..., None]
+    half = n_angles // 2 if np.all(n > 1) else 0
+    mu_in, w_in = _gauss(0.0, critical, half) if half else (critical[..., :0], critical[..., :0])
     mu_out, w_out = _radau(critical, 1.0, n_angles - half)
-    mu_45 = np.sqrt(1 - 0.5 / n**2)
-    mu = np.concatenate([mu_in, mu_out[:-1], [mu_45, 1.0]])
-    w = np.concatenate([w_in, w_out[:-1], [LOOK_ONLY], w_out[-1:]])
-    mu_air = np.sqrt(np.clip(1 - n**2 * (1 - mu**2), 0, None))
-    inside_R = np.where(mu > critical, fresnel_R(mu_air, n), 1.0)
+    mu_45, look_only = np.sqrt(1 - 0.5 / n**2)[..., None], np.full_like(critical, LOOK_ONLY)
+    ends = np.ones_like(critical)
+    mu = np.concatenate([mu_in, mu_out[..., :-1], mu_45, ends], axis=-1)
+    w = np.concatenate([w_in, w_out[..., :-1], look_only, w_out[..., -1:]], axis=-1)
+    mu_air = np.sqrt(np.clip(1 - n[..., None] ** 2 * (1 - mu**2), 0, None))
+    inside_R = np.where(mu > critical, fresnel_R(mu_air, n[..., None]), 1.0)
     return Angles(n=n, mu=mu, w=w, inside_R=inside_R)
 
 
-@lru_cache(maxsize=64)
-def _scatter(film: Angles, g: float) -> tuple[Array, Array, float]:
+def _scatter(film: Angles, g: ArrayLike) -> tuple[Array, Array, Array]:
     """Scattering into the same and the opposite hemisphere, and the delta-M share g^M.
 
     Henyey-Greenstein averaged over azimuth; the moments beyond what the quadrature can
-    hold are counted as light that was not scattered at all [Wis77].
+    hold are counted as light that was not scattered at all [Wis77].  g is (...).
     """
-    order = film.mu.size - 1
+    order = film.mu.shape[-1] - 1
     k = np.arange(order)
+    g = np.asarray(g, dtype=float)[..., None]
     peak = g**order
-    moment = (2 * k + 1) * (np.power(g, k) - peak) / (1 - peak)
+    moment = ((2 * k + 1) * (np.power(g, k) - peak) / (1 - peak))[..., None, :]
     P = legendre.legvander(film.mu, order - 1)
     scale = np.sqrt(film.w / film.mu)
-    same = scale[:, None] * ((P * moment) @ P.T) * scale / 2
-    opposite = scale[:, None] * ((P * moment * (-1.0) ** k) @ P.T) * scale / 2
-    return same, opposite, peak
+    both = scale[..., :, None] * scale[..., None, :] / 2
+    same = both * ((P * moment) @ P.swapaxes(-1, -2))
+    opposite = both * ((P * moment * (-1.0) ** k) @ P.swapaxes(-1, -2))
+    return same, opposite, peak[..., 0]
 
 
-def _thin_layer(film: Angles, g: float, a: Array, b: Array) -> tuple[Array, Array]:
+def _thin_layer(film: Angles, g: ArrayLike, a: Array, b: Array) -> tuple[Array, Array]:
     """R, T of layers of (delta-M scaled) albedo a and optical thickness b << mu.
 
     The midpoint rule ("diamond" start), exact to second order.  Lit alike from both
     sides a layer returns R + T, lit by opposite signs T - R; each is one solve.
     """
     same, opposite, _ = _scatter(film, g)
-    one = np.eye(film.mu.size)
-    extinct = np.diag(1 / film.mu)
+    one = np.eye(film.mu.shape[-1])
+    extinct = one / film.mu[..., None]
     a, half_b = a[..., None, None], b[..., None, None] / 2
     plus = half_b * (extinct - a * (same + opposite))
     minus = half_b * (extinct - a * (same - opposite))
@@ -165,7 +179,7 @@ def _double(R: Array, T: Array) -> tuple[Array, Array]:
     return R + T @ R @ between, T @ between
 
 
-def _optics(mu_a: ArrayLike, mu_s: ArrayLike, film: Angles, g: float) -> tuple[Array, Array]:
+def _optics(mu_a: ArrayLike, mu_s: ArrayLike, film: Angles, g: ArrayLike) -> tuple[Array, Array]:
     """Albedo and extinction after delta-M scaling, broadcast together."""
     absorb, scatter = np.broadcast_arrays(
         np.asarray(mu_a, dtype=float), np.asarray(mu_s, dtype=float)
@@ -178,7 +192,7 @@ def _optics(mu_a: ArrayLike, mu_s: ArrayLike, film: Angles, g: float) -> tuple[A
 
 
 def layer(
-    mu_a: ArrayLike, mu_s: ArrayLike, thickness_um: ArrayLike, *, film: Angles, g: float
+    mu_a: ArrayLike, mu_s: ArrayLike, thickness_um: ArrayLike, *, film: Angles, g: ArrayLike
 ) -> tuple[Array, Array]:
     """R and T of a bare film, without surface or ground: flux-scaled (..., m, m).
 
@@ -203,7 +217,7 @@ def layer(
     return R, T
 
 
-def thick(mu_a: ArrayLike, mu_s: ArrayLike, *, film: Angles, g: float) -> Array:
+def thick(mu_a: ArrayLike, mu_s: ArrayLike, *, film: Angles, g: ArrayLike) -> Array:
     """R of a bare film so thick that nothing comes through: flux-scaled (..., m, m).
 
     >>> film = angles(1.0)
@@ -230,13 +244,13 @@ def over_matrix(R: Array, T: Array, ground: Array) -> Array:
 
 def over_ground(R: Array, T: Array, ground_R: ArrayLike, *, film: Angles) -> Array:
     """R of a layer in optical contact with a matt (Lambertian) ground: (..., m, m)."""
-    matt = np.outer(film.root_F, film.root_F)
+    matt = film.root_F[..., :, None] * film.root_F[..., None, :]
     return over_matrix(R, T, np.asarray(ground_R, dtype=float)[..., None, None] * matt)
 
 
 def _under_surface(R: Array, film: Angles) -> Array:
     """Light that went in and comes to the surface from below, all bounces: (..., m, m)."""
-    between = np.eye(film.mu.size) - R * film.inside_R
+    between = np.eye(R.shape[-1]) - R * film.inside_R[..., None, :]
     return np.asarray(np.linalg.solve(between, R), dtype=np.float64)
 
 
@@ -245,22 +259,24 @@ def normal_R(R: Array, *, film: Angles) -> Array:
 
     Read backwards (reciprocity) it is the d/8 reading, specular included.
     """
-    up = _under_surface(R, film)[..., :, -1] * film.surface_T[-1] / film.root_F[-1]
-    result: Array = film.inside_R[-1] + up @ (film.root_F * film.surface_T)
+    down = film.surface_T[..., -1] / film.root_F[..., -1]
+    up = _under_surface(R, film)[..., :, -1] * (film.root_F * film.surface_T)
+    result: Array = film.inside_R[..., -1] + up.sum(axis=-1) * down
     return result
 
 
 def diffuse_R(R: Array, *, film: Angles) -> Array:
     """Share of a diffuse flux in air that comes back, surface reflection included."""
     out = film.root_F * film.surface_T
-    outside = film.n**2 * np.sum(film.root_F**2 * film.inside_R * (film.inside_R < 1))
-    result: Array = outside + film.n**2 * ((_under_surface(R, film) @ out) @ out)
+    outside = (film.root_F**2 * film.inside_R * (film.inside_R < 1)).sum(axis=-1)
+    through = (_under_surface(R, film) * out[..., None, :] * out[..., None]).sum(axis=(-2, -1))
+    result: Array = film.n**2 * (outside + through)
     return result
 
 
 def radiance_factor_45(R: Array, *, film: Angles) -> Array:
     """45/0 radiance factor against a perfect matt white, (...)."""
-    pair = film.surface_T[-1] * film.surface_T[-2] / (film.root_F[-1] * film.root_F[-2])
+    pair = (film.surface_T[..., -2:] / film.root_F[..., -2:]).prod(axis=-1)
     result: Array = _under_surface(R, film)[..., -2, -1] * pair / film.n**2
     return result
 
@@ -271,7 +287,7 @@ def reading(R: Array, *, film: Angles, geometry: str) -> Array:
         raise InputError(f"geometry is {geometry!r}; write {', '.join(GEOMETRIES)}")
     if geometry == "45/0":
         return radiance_factor_45(R, film=film)
-    surface = float(film.inside_R[-1]) if geometry.endswith("excluded") else 0.0
+    surface = film.inside_R[..., -1] if geometry.endswith("excluded") else 0.0
     return normal_R(R, film=film) - surface
 
 

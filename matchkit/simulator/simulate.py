@@ -1,4 +1,4 @@
-"""The simulator: invented inks that obey radiative transfer, and a hand that mixes them.
+"""The simulator: what mixtures of invented inks read, by radiative transfer.
 
 A second world to try the package in.  It knows nothing of Kubelka-Munk, so whatever the
 fit gets right here it did not get right by construction.  Everything is drawn from a
@@ -8,7 +8,7 @@ Fractions are by mass, ``(..., n_ink)``.  Spectra are on the package grid, ``(..
 The inks are those of `pigments`, invented.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,12 +17,25 @@ from numpy.typing import ArrayLike, NDArray
 from matchkit.colorimetry.grid import GRID_NM, N_WL
 from matchkit.errors import InputError
 from matchkit.simulator.pigments import WHITE_MU_S, Bench
-from matchkit.simulator.radiative_transfer import fresnel_R, layer_R, thick_R
+from matchkit.simulator.radiative_transfer import (
+    angles_of,
+    fresnel_R,
+    layer,
+    layer_R,
+    over_ground,
+    reading,
+    thick,
+    thick_R,
+)
+from matchkit.simulator.troubles import POT_G, Traits, astray, crowded, drifted, glowing, swapped
 
 Array = NDArray[np.float64]
 Generator = np.random.Generator
 
 KINDS = ("pastel", "half", "deep", "clear")
+CARD_R = {"white": 0.84, "black": 0.03}  # the halves of a card, below its coating
+CARD_N = 1.5  # of the coating
+FEW_ANGLES = 12  # for inks with troubles: readings within 0.0003 of those by 16
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,6 +66,16 @@ def mixture_optics(
     `fractions` (..., n_ink) by mass; `strengths` (..., n_ink) multiply an ink's
     absorption and scattering together, 1 for the reference lot.
     """
+    absorb, scatter = _amounts(bench, fractions, strengths)
+    mu_a: Array = absorb @ np.stack([ink.mu_a for ink in bench.inks])
+    mu_s: Array = scatter @ np.stack([ink.mu_s for ink in bench.inks])
+    return mu_a, mu_s
+
+
+def _amounts(
+    bench: Bench, fractions: ArrayLike, strengths: ArrayLike | None
+) -> tuple[Array, Array]:
+    """What counts of each ink for absorbing and for scattering, ``(..., n_ink)`` each."""
     share = np.asarray(fractions, dtype=float)
     if share.shape[-1:] != (len(bench.inks),) or not np.all(share >= 0):
         raise InputError(
@@ -60,12 +83,13 @@ def mixture_optics(
         )
     strong = share if strengths is None else share * np.asarray(strengths, dtype=float)
     white = np.array([ink.role == "white" for ink in bench.inks])
-    crowded = 1 - bench.crowding_loss * np.where(white, share, 0) ** bench.crowding_power
-    mu_a: Array = strong @ np.stack([ink.mu_a for ink in bench.inks])
-    mu_s: Array = (strong * np.where(white, crowded, 1)) @ np.stack(
-        [ink.mu_s for ink in bench.inks]
+    left = np.where(
+        white, 1 - bench.crowding_loss * np.where(white, share, 0) ** bench.crowding_power, 1
     )
-    return mu_a, mu_s
+    if bench.traits is not None:
+        strong = strong * (1 - share @ bench.traits.flocculates.T)
+        left = left * crowded(bench.traits, share)
+    return strong, strong * left
 
 
 def opaque_R(bench: Bench, fractions: ArrayLike, strengths: ArrayLike | None = None) -> Array:
@@ -76,6 +100,8 @@ def opaque_R(bench: Bench, fractions: ArrayLike, strengths: ArrayLike | None = N
     >>> opaque_R(bench, [0.9, 0.0, 0.0, 0.1, 0.0]).shape
     (31,)
     """
+    if bench.traits is not None:
+        return _troubled_R(bench, bench.traits, fractions, strengths)
     mu_a, mu_s = mixture_optics(bench, fractions, strengths)
     R = thick_R(mu_a, mu_s, n=bench.n, g=bench.g, geometry=bench.geometry)
     return R + _surface_left(bench)
@@ -93,11 +119,67 @@ def film_R(
     `thickness_um` (...) without a wavelength axis; `ground_R` a number or (..., n_wl), the
     ground's reflectance as met from inside the film.
     """
-    mu_a, mu_s = mixture_optics(bench, fractions, strengths)
     thickness = np.asarray(thickness_um, dtype=float)[..., None]
+    if bench.traits is not None:
+        return _troubled_R(bench, bench.traits, fractions, strengths, thickness, ground_R)
+    mu_a, mu_s = mixture_optics(bench, fractions, strengths)
     n, g = bench.n, bench.g
     R = layer_R(mu_a, mu_s, thickness, ground_R, n=n, g=g, geometry=bench.geometry)
     return R + _surface_left(bench)
+
+
+def drawdown_R(
+    bench: Bench,
+    fractions: ArrayLike,
+    strengths: ArrayLike | None = None,
+    *,
+    half: str = "white",
+    stretch: ArrayLike = 1.0,
+) -> Array:
+    """The reading of drawdowns as this shop makes them, ``(..., n_wl)``.
+
+    They hide, or they are films over the white or the black `half` of a card, `stretch`
+    (...) times as thick as they should be.
+    """
+    if not bench.troubles.card:
+        return opaque_R(bench, fractions, strengths)
+    thickness_um = bench.troubles.card * np.asarray(stretch, dtype=float)
+    return film_R(bench, fractions, thickness_um, CARD_R[half], strengths)
+
+
+def bare_card_R(bench: Bench, half: str) -> Array:
+    """The reading of a bare half of the card, (n_wl,)."""
+    R = layer_R(0.0, 0.0, 0.0, CARD_R[half], n=CARD_N, g=0.0, geometry=bench.geometry)
+    return np.full(N_WL, float(R))
+
+
+def _troubled_R(
+    bench: Bench,
+    traits: Traits,
+    fractions: ArrayLike,
+    strengths: ArrayLike | None,
+    thickness_um: Array | None = None,
+    ground_R: ArrayLike = 0.0,
+) -> Array:
+    """The reading where index and anisotropy go with the mixture; no thickness: it hides."""
+    share = np.asarray(fractions, dtype=float)
+    absorb, scatter = _amounts(bench, share, strengths)
+    by_ink = np.stack([ink.mu_a for ink in bench.inks])
+    mu_a = absorb @ by_ink
+    mu_s = scatter @ np.stack([ink.mu_s for ink in bench.inks])
+    mu_s_g = (scatter * traits.g) @ np.stack([ink.mu_s for ink in bench.inks])
+    n = (bench.n + share @ traits.raises_n)[..., None]
+    film, g = angles_of(n, FEW_ANGLES), mu_s_g / mu_s
+    if thickness_um is None:
+        below = thick(mu_a, mu_s, film=film, g=g)
+    else:
+        R, T = layer(mu_a, mu_s, thickness_um, film=film, g=g)
+        below = over_ground(R, T, ground_R, film=film)
+    seen = reading(below, film=film, geometry=bench.geometry)
+    if not bench.geometry.endswith("included"):
+        matt = bench.surface_left + share @ traits.matt
+        seen = seen + matt[..., None] * fresnel_R(1.0, n)
+    return seen + glowing(traits, absorb[..., None] * by_ink, mu_a, seen)
 
 
 def _surface_left(bench: Bench) -> float:
@@ -194,6 +276,59 @@ def _levels(bench: Bench, i: int, steps: int) -> list[dict[int, float]]:
     return [*levels, mixed, {i: p[4], white: 97 - p[4], black: 3.0}]
 
 
+def ladder_of(bench: Bench, steps: int = 10) -> tuple[tuple[str, ...], Array]:
+    """Names and fractions (n, n_ink) of the drawdowns a shop makes to know its inks.
+
+    `steps` 3 (masstone, two letdowns) or 10 per ink (masstone, five in white, two in
+    clear, one in both, one greyed).
+
+    >>> from matchkit.simulator.pigments import make_bench
+    >>> names, fractions = ladder_of(make_bench(7, n_colours=2))
+    >>> names[:2], fractions.shape
+    (('White 1', 'White 2'), (50, 5))
+    """
+    if steps not in (3, 10):
+        raise InputError(f"ladder: steps is {steps}; write 3 or 10")
+    names, rows = [], []
+    for i, ink in enumerate(bench.inks):
+        for level, percents in enumerate([{i: 100.0}, *_levels(bench, i, steps)], start=1):
+            names.append(f"{ink.name} {level}")
+            rows.append([percents.get(j, 0.0) / 100 for j in range(len(bench.inks))])
+    return tuple(names), np.array(rows)
+
+
+def draw(
+    bench: Bench,
+    fractions: Array,
+    rng: Generator,
+    *,
+    repeats: int = 1,
+    noise: Noise = NOISE,
+    strengths: ArrayLike | None = None,
+    halves: Sequence[str] = ("white",),
+) -> tuple[Array, Array]:
+    """Weigh, draw down and measure mixtures (n, n_ink), with the troubles of the shop.
+
+    The fractions as the shop notes them, (n, n_ink), and the readings of the named halves of
+    the card, (n_half, n, repeats, n_wl); one half is enough where drawdowns hide.
+    """
+    troubles, n = bench.troubles, len(fractions)
+    true, noted, stretch = fractions, fractions, np.ones(n)
+    if troubles.weighing:
+        true, noted = weigh(POT_G * fractions, rng)
+        true = astray(true, troubles, rng)
+        true, noted = (grams / grams.sum(axis=1, keepdims=True) for grams in (true, noted))
+    if troubles.thickness:
+        stretch = np.exp(troubles.thickness * rng.standard_normal(n))
+    R = np.stack(
+        [drawdown_R(bench, true, strengths, half=half, stretch=stretch) for half in halves]
+    )
+    seen = read(R, rng, noise, repeats=repeats)
+    if troubles.drift:  # through the day, in the order of the drawdowns
+        seen = drifted(seen, np.linspace(-1, 1, n)[:, None], troubles)
+    return noted, swapped(seen, troubles, rng)
+
+
 def ladder(
     bench: Bench,
     rng: Generator,
@@ -203,26 +338,10 @@ def ladder(
     noise: Noise = NOISE,
     strengths: ArrayLike | None = None,
 ) -> tuple[tuple[str, ...], Array, Array]:
-    """The drawdowns a shop makes to know its inks: names, fractions, readings.
-
-    `steps` 3 (masstone, two letdowns) or 10 per ink (masstone, five in white, two in
-    clear, one in both, one greyed).  Fractions (n, n_ink), readings (n, repeats, n_wl).
-
-    >>> from matchkit.simulator.pigments import make_bench
-    >>> names, fractions, readings = ladder(make_bench(7, n_colours=2), np.random.default_rng(1))
-    >>> names[:2], fractions.shape, readings.shape
-    (('White 1', 'White 2'), (50, 5), (50, 1, 31))
-    """
-    if steps not in (3, 10):
-        raise InputError(f"ladder: steps is {steps}; write 3 or 10")
-    names, rows = [], []
-    for i, ink in enumerate(bench.inks):
-        for level, percents in enumerate([{i: 100.0}, *_levels(bench, i, steps)], start=1):
-            names.append(f"{ink.name} {level}")
-            rows.append([percents.get(j, 0.0) / 100 for j in range(len(bench.inks))])
-    fractions = np.array(rows)
-    R = opaque_R(bench, fractions, strengths)
-    return tuple(names), fractions, read(R, rng, noise, repeats=repeats)
+    """The drawdowns of `ladder_of`: names, noted fractions, readings (n, repeats, n_wl)."""
+    names, fractions = ladder_of(bench, steps)
+    noted, seen = draw(bench, fractions, rng, repeats=repeats, noise=noise, strengths=strengths)
+    return names, noted, seen[0]
 
 
 def _base_share(kind: str, rng: Generator) -> tuple[str, float]:
@@ -268,67 +387,3 @@ def random_mixtures(bench: Bench, rng: Generator, kind: str, n: int) -> Array:
     if kind not in KINDS:
         raise InputError(f"mixtures: kind is {kind!r}; write {', '.join(KINDS)}")
     return np.stack([_mixture(bench, rng, kind) for _ in range(n)])
-
-
-# ---- one whole job
-
-
-@dataclass(frozen=True, kw_only=True)
-class Hand:
-    """How a batch is weighed and measured: balance, slip of the hand, readings averaged."""
-
-    resolution_g: float = 0.01
-    slip_g: float = 0.03
-    repeats: int = 3
-    noise: Noise = NOISE
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class SimulatedJob:
-    """A batch from its first drawdown to its last, a row for each.  It ends when nothing is added.
-
-    `shown_g` (n, n_ink) is all that was in the container by the balance, `readings`
-    (n, n_wl) what was measured.
-    """
-
-    shown_g: Array
-    readings: Array
-
-
-def job(
-    bench: Bench,
-    grams: ArrayLike,
-    strengths: ArrayLike,
-    rng: Generator,
-    *,
-    correct: Callable[[Sequence[Array], Sequence[Array]], Array],
-    rounds: int = 2,
-    hand: Hand | None = None,
-) -> SimulatedJob:
-    """Weigh a formula `grams` (n_ink,) with today's lots, measure, and correct `rounds` times.
-
-    `correct` is whoever says what to add: it gets what the balance showed in the bucket
-    and what was measured, round by round, and returns grams (n_ink,).  What is truly in
-    the bucket it never learns.
-
-    >>> from matchkit.simulator.pigments import make_bench
-    >>> bench = make_bench(7, n_colours=2)
-    >>> done = job(bench, [90, 0, 0, 10, 0], np.ones(5), np.random.default_rng(1),
-    ...            correct=lambda shown_g, readings: np.zeros(5))
-    >>> done.readings.shape
-    (1, 31)
-    """
-    hand = Hand() if hand is None else hand
-    in_bucket, shown = np.zeros(len(bench.inks)), [np.zeros(len(bench.inks))]
-    readings: list[Array] = []
-    add = np.asarray(grams, dtype=float)
-    while add.any():
-        true, seen = weigh(add, rng, resolution_g=hand.resolution_g, hand_g=hand.slip_g)
-        in_bucket = in_bucket + true
-        shown.append(shown[-1] + seen)
-        R = opaque_R(bench, in_bucket / in_bucket.sum(), strengths)
-        readings.append(read(R, rng, hand.noise, repeats=hand.repeats).mean(axis=-2))
-        if len(readings) > rounds:
-            break
-        add = correct(shown[1:], readings)
-    return SimulatedJob(shown_g=np.array(shown[1:]), readings=np.array(readings))

@@ -34,8 +34,9 @@ from matchkit.matching.match import fractions_for
 from matchkit.matching.rank import candidates
 from matchkit.matching.solve import minimise, solve
 from matchkit.rehearsal.rehearse import BATCH_G, HAND, LIGHTS, OBSERVER, drawdowns_of
+from matchkit.simulator.job import job
 from matchkit.simulator.pigments import make_bench
-from matchkit.simulator.simulate import KINDS, draw_lots, job, opaque_R, random_mixtures
+from matchkit.simulator.simulate import KINDS, draw_lots, opaque_R, random_mixtures
 
 STORED = Path(__file__).with_suffix(".json")
 SEEDS = tuple(range(7101, 7121))

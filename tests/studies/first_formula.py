@@ -26,8 +26,9 @@ from matchkit.fitting.fit import fit
 from matchkit.inks.shop import Shop
 from matchkit.matching.match import fractions_for, match
 from matchkit.rehearsal.rehearse import BATCH_G, HAND, LIGHTS, OBSERVER, drawdowns_of
+from matchkit.simulator.job import job
 from matchkit.simulator.pigments import make_bench
-from matchkit.simulator.simulate import KINDS, draw_lots, job, opaque_R, random_mixtures
+from matchkit.simulator.simulate import KINDS, draw_lots, opaque_R, random_mixtures
 
 STORED = Path(__file__).with_suffix(".json")
 SEEDS = tuple(range(8601, 8626))
