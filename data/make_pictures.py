@@ -35,7 +35,7 @@ from matchkit.forms.shops import OpenShop
 from matchkit.inks.shop import Shop
 from matchkit.matching.compare import Comparison, compare
 from matchkit.matching.match import fractions_for, match
-from matchkit.matching.rank import Candidate
+from matchkit.matching.rank import Candidate, Choices
 from matchkit.plots import charts as plots
 from matchkit.plots import inks as ink_plots
 
@@ -207,7 +207,7 @@ def _target(shop: Shop, name: str) -> Target:
 def _formula(shop: Shop, found: Fit, target: Target, inks: Sequence[str]) -> Candidate:
     """The best formula of these inks and no other."""
     others = [ink.name for ink in shop.inks if ink.name not in inks]
-    return match(shop, {SERIES: found}, target, without=others, top=1).formulas[0]
+    return match(shop, {SERIES: found}, target, Choices(without=tuple(others), top=1)).formulas[0]
 
 
 # ---- the form -----------------------------------------------------------------------------

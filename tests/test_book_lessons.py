@@ -21,7 +21,7 @@ from matchkit.errors import InputError
 from matchkit.inks.palette import reflectance
 from matchkit.inks.shop import Shop
 from matchkit.matching.match import match
-from matchkit.matching.rank import weighed
+from matchkit.matching.rank import Choices, weighed
 from matchkit.plots.charts import new_axes
 from matchkit.plots.lots import drift_chart
 from matchkit.simulator.simulate import opaque_R, read
@@ -339,7 +339,7 @@ def test_a_reprint_with_todays_lots_is_nearer_than_the_old_formula(hands):
     again, _ = prediction(
         hands.shop, known.fits, [*record.holds], [*record.holds.values()], target=target
     )
-    best = match(hands.shop, known.fits, target, batch_g=500.0, max_inks=2).formulas[0]
+    best = match(hands.shop, known.fits, target, Choices(batch_g=500.0, max_inks=2)).formulas[0]
     wanted = Lab(R, "D65", 10)
 
     def made(formula):

@@ -18,12 +18,14 @@ from matchkit.inks.shop import Ink, Shop
 from matchkit.matching.match import match
 from matchkit.matching.rank import (
     Candidate,
+    Choices,
     candidates,
     check,
     check_lab,
     in_gamut,
     in_order,
     limits,
+    listed,
     preferred,
     weighed,
 )
@@ -115,9 +117,9 @@ def test_other_wishes() -> None:
         formula(0.1, "ab", de00=(0.1, 2.0), chance=0.3),
         formula(0.3, "cd", de00=(0.3, 0.4), chance=0.7),
     ]
-    assert named(preferred(pool, "nearest")) == ["ab", "cd"]
-    assert named(preferred(pool, "chance")) == ["cd", "ab"]
-    assert named(preferred(pool, "steady")) == ["cd", "ab"]
+    assert named(preferred(pool, "nearest", 1.0)) == ["ab", "cd"]
+    assert named(preferred(pool, "chance", 1.0)) == ["cd", "ab"]
+    assert named(preferred(pool, "steady", 1.0)) == ["cd", "ab"]
 
 
 def test_what_can_hardly_be_weighed_gives_way_to_what_is_as_near() -> None:
@@ -138,7 +140,8 @@ def test_what_can_hardly_be_weighed_gives_way_to_what_is_as_near() -> None:
 def test_what_is_mostly_clear_gives_way_to_what_is_as_near_and_as_sure() -> None:
     clear = replace(formula(0.00, "ab", cost=1.0, chance=0.9), mostly_clear=True)
     assert named(in_order([clear, formula(0.08, "cde", chance=0.88)])) == ["cde"]
-    assert named(in_order([clear, formula(0.08, "cde", chance=0.5)])) == ["ab"]
+    assert named(in_order([clear, formula(0.08, "cde", chance=0.5)])) == ["cde"]
+    assert named(in_order([clear, formula(0.08, "cde", chance=0.4)])) == ["ab"]
     assert named(in_order([clear, formula(0.3, "cde", chance=0.9)])) == ["ab", "cde"]
 
 
@@ -152,8 +155,8 @@ def test_the_first_formula_hides_and_is_as_sure_as_any_that_is_as_near(
         [opaque_R(bench, random_mixtures(bench, rng, k, 2)) for k in KINDS[:3]]
     ):
         target = Target.from_spectrum(R, LIGHTS, 10)
-        found = match(shop, {"": fitted}, target, batch_g=500.0)
-        every = match(shop, {"": fitted}, target, batch_g=500.0, every=True, top=60)
+        found = match(shop, {"": fitted}, target, Choices(batch_g=500.0))
+        every = match(shop, {"": fitted}, target, Choices(batch_g=500.0, every=True, top=60))
         sheer += any(each.mostly_clear for each in every.formulas)
         first = found.formulas[0]
         assert not first.mostly_clear
@@ -170,7 +173,7 @@ def test_in_gamut_does_not_depend_on_how_many_inks_are_asked_for(
     rng = np.random.default_rng(8)
     for c in random_mixtures(bench, rng, "half", 3):
         target = Target.from_spectrum(reflectance(palette, c), LIGHTS, 10)
-        assert match(shop, {"": fitted}, target, max_inks=max_inks).in_gamut
+        assert match(shop, {"": fitted}, target, Choices(max_inks=max_inks)).in_gamut
 
 
 # ---- candidates
@@ -199,11 +202,11 @@ def chosen(
         solved_with(rows, F, len(palette.inks)),
         palette,
         target,
-        batch_g=1000.0,
+        Choices(),
         resolution_g=0.01,
-        top=top,
+        tolerance_de00=1.0,
     )
-    return [set(each.inks) for each in found]
+    return [set(each.inks) for each in listed(found, top)]
 
 
 def test_the_same_colours_with_more_base_or_more_ink_are_copies(few: Palette) -> None:
@@ -241,8 +244,9 @@ def test_a_candidate_is_what_would_be_weighed(few: Palette) -> None:
             solve(few, target, max_inks=3),
             few,
             target,
-            batch_g=batch_g,
+            Choices(batch_g=batch_g),
             resolution_g=resolution_g,
+            tolerance_de00=1.0,
         )
         for each in found:
             assert sum(each.grams) == pytest.approx(batch_g)
@@ -271,8 +275,9 @@ def test_rounding_keeps_to_an_inks_limit(few: Palette) -> None:
         solve(limited, target, max_inks=3, upper=upper),
         limited,
         target,
-        batch_g=999.99,
+        Choices(batch_g=999.99),
         resolution_g=0.01,
+        tolerance_de00=1.0,
     )
     shares = [dict(zip(each.inks, each.percents, strict=True)).get("Scarlet", 0) for each in found]
     assert max(shares) > 29.99
@@ -283,8 +288,9 @@ def test_formulas_that_round_to_the_same_grams_are_one(few: Palette) -> None:
     rows = [{WHITE: 0.9, LEMON: 0.1}, {WHITE: 0.8999, LEMON: 0.1, SKY: 0.0001}]
     target = Target.from_lab([60.0, 20.0, 30.0], "D65", 10)
     found = candidates(
-        solved_with(rows, [0.2, 0.21], 6), few, target, batch_g=50.0, resolution_g=0.1
-    )
+        solved_with(rows, [0.2, 0.21], 6), few, target, Choices(batch_g=50.0),
+        resolution_g=0.1, tolerance_de00=1.0,
+    )  # fmt: skip
     assert [each.grams for each in found] == [(45.0, 5.0)]
 
 
@@ -299,17 +305,18 @@ def test_odds_are_asked_of_the_rounded_grams(few: Palette) -> None:
     target = Target.from_lab([60.0, 20.0, 30.0], "D65", 10)
     asked: list[np.ndarray] = []
 
-    def chance_of(grams: np.ndarray) -> float:
-        asked.append(grams)
-        return 0.5
+    def chances_of(grams: np.ndarray) -> np.ndarray:
+        asked.extend(grams)
+        return np.full(len(grams), 0.5)
 
     found = candidates(
         solve(few, target, max_inks=2),
         few,
         target,
-        batch_g=100.0,
+        Choices(batch_g=100.0),
         resolution_g=0.1,
-        chance_of=chance_of,
+        tolerance_de00=1.0,
+        chances_of=chances_of,
     )
     assert all(each.chance_in_tolerance == 0.5 for each in found)
     assert all(g.sum() == pytest.approx(100) for g in asked)
@@ -515,13 +522,31 @@ def test_the_study_of_the_first_formula_in_small() -> None:
     assert listed["said"] >= nearness["said"] and listed["first"] >= nearness["first"]
 
 
-def test_the_steadiest_is_mostly_clear_only_where_that_gains_much() -> None:
-    clear = replace(formula(0.1, "ab", de00=(0.1, 0.3)), mostly_clear=True)
-    hides = formula(0.3, "cd", de00=(0.3, 0.7))
-    assert named(preferred([clear, hides], "steady")) == ["cd", "ab"]
-    assert named(preferred([clear, hides], "steady", every=True)) == ["ab", "cd"]
-    far = formula(0.3, "cd", de00=(0.3, 0.9))
-    assert named(preferred([clear, far], "steady")) == ["ab", "cd"]
+@pytest.mark.parametrize("prefer", ["nearest", "chance", "steady"])
+@pytest.mark.parametrize("every", [False, True])
+def test_what_hides_and_is_fair_stands_before_what_is_mostly_clear(
+    prefer: str, every: bool
+) -> None:
+    """In tolerance with a chance of 50 %, or 5 % below the best: however near clear comes."""
+    clear = replace(formula(0.01, "ab", de00=(0.01, 0.1), chance=0.99), mostly_clear=True)
+    for hides, first in (
+        (formula(0.8, "cd", de00=(0.8, 1.5), chance=0.5), "cd"),
+        (formula(0.8, "cd", de00=(0.8, 1.5), chance=0.49), "ab"),
+        (formula(1.1, "cd", de00=(1.1, 1.5), chance=0.5), "ab"),
+    ):
+        assert named(preferred([clear, hides], prefer, 1.0, every=every))[0] == first
+    dark = replace(clear, chance_in_tolerance=0.3)
+    hides = formula(0.8, "cd", de00=(0.8, 1.5), chance=0.26)
+    assert named(preferred([dark, hides], prefer, 1.0, every=every)) == ["cd", "ab"]
+
+
+def test_a_formula_that_is_mostly_clear_is_listed_after_those_that_hide() -> None:
+    clear = replace(formula(0.01, "ab", chance=0.99), mostly_clear=True)
+    hiding = [formula(0.3 + 0.2 * k, "cde"[: 2 + k % 2], chance=0.9 - 0.05 * k) for k in range(4)]
+    ranked = preferred([clear, *hiding], "nearest", 1.0)
+    assert [each.mostly_clear for each in ranked] == [False] * 4 + [True]
+    assert [each.mostly_clear for each in listed(ranked, 3)] == [False, False, True]
+    assert not listed(ranked, 1)[0].mostly_clear
 
 
 def test_words_never_contradict_the_numbers_beside_them() -> None:

@@ -15,7 +15,7 @@ from matchkit.correcting.mixes import predict, shelf_of
 from matchkit.errors import InputError
 from matchkit.inks.palette import reflectance
 from matchkit.inks.shop import Mix
-from matchkit.matching.rank import candidates
+from matchkit.matching.rank import Choices, candidates
 from matchkit.matching.solve import solve
 
 TEAL = Mix(name="Old teal", inks=("White", "Sky blue", "Green"), fractions=(0.6, 0.25, 0.15))
@@ -222,7 +222,8 @@ def test_it_takes_less_fresh_ink_than_a_fresh_formula():
     target = lighter_teal()
     palette = shop()[2].palette
     (fresh, *_) = candidates(
-        solve(palette, target), palette, target, batch_g=500, resolution_g=0.01, top=1
-    )
+        solve(palette, target), palette, target, Choices(batch_g=500),
+        resolution_g=0.01, tolerance_de00=1.0,
+    )  # fmt: skip
     best = most([TEAL], "Old teal", target)[0]
     assert best.fresh_g < sum(fresh.grams) - 100

@@ -16,6 +16,7 @@ from matchkit.files.shop import read_shop
 from matchkit.files.spectrum import read_spectra
 from matchkit.inks.palette import Palette, reflectance, subset
 from matchkit.matching.match import match
+from matchkit.matching.rank import Choices
 from matchkit.matching.solve import count_subsets, minimise, solve
 from matchkit.simulator.pigments import Bench, make_bench
 from matchkit.simulator.simulate import KINDS, opaque_R, random_mixtures
@@ -391,5 +392,5 @@ def test_round_off_does_not_choose_among_formulas_that_all_meet_the_target(fitte
                 )
                 for series, found in fits.items()
             }
-            lists.add(tuple(f.inks for f in match(shop, shaken, target, top=8).formulas))
+            lists.add(tuple(f.inks for f in match(shop, shaken, target, Choices(top=8)).formulas))
         assert len(lists) == 1, spectrum.name

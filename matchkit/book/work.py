@@ -200,7 +200,7 @@ def prediction(
     own = Target.from_spectrum(reflectance(palette, c), shop.lights, shop.observer)
     grams = weigh_out(c, batch_g, shop.resolution_g)
     chance = None if target is None else chances_of(found, target, shop)
-    return weighed(palette, grams, target or own, chance_of=chance), palette
+    return weighed(palette, grams, target or own, chances_of=chance), palette
 
 
 def _fit_for(fits: Mapping[str, Fit], inks: Sequence[str]) -> Fit:

@@ -123,7 +123,7 @@ def use(
         ranked = _by_share(near, problem.most)
     else:
         given = {id(each.candidate): each for each in found}
-        by_F = preferred([each.candidate for each in found], "nearest") if found else []
+        by_F = preferred([each.candidate for each in found], "nearest", tolerance_de00)
         ranked = [given[id(each)] for each in by_F]
     return tuple(_with_clear(shelf, each, by_itself) for each in _different(ranked, top))
 

@@ -6,12 +6,9 @@ how many processes worked.  With more than one it hands groups of targets to job
 asks the surrounding `joblib.parallel_config` where to run them: on this machine's cores, or
 on a cluster.  joblib works on whether its answers are taken or not, so it gets one stretch
 of targets at a time.
-
-Nobody looks through so many formulas: those that hide come first where they are within
-tolerance, while `match.match` goes by nearness alone.
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 from functools import partial
 from importlib.util import find_spec
@@ -24,11 +21,11 @@ from matchkit.errors import InputError
 from matchkit.fitting.fit import Fit
 from matchkit.inks.shop import Shop
 from matchkit.matching.match import Match, match
+from matchkit.matching.rank import Choices
 
 if TYPE_CHECKING:
     from joblib import Parallel
 
-LOOKED_AT = 5  # formulas among which one that hides is looked for
 TOGETHER = 4  # targets that are handed out at once: inks travel with every group
 STRETCH = 128  # targets for each process; at the end of a stretch some wait for the last
 
@@ -37,20 +34,17 @@ def matches(
     shop: Shop,
     fits: Mapping[str, Fit],
     targets: Iterable[tuple[str, Target]],
+    choices: Choices,
     *,
-    batch_g: float = 1000.0,
-    max_inks: int = 4,
-    top: int = 1,
-    without: Sequence[str] = (),
     workers: int = 1,
 ) -> Iterator[Match]:
-    """The answers of `match.match` for named targets, one by one, in their order, hiding first.
+    """The answers of `match.match` for named targets, one by one, in their order.
 
     `workers` is how many processes work, -1 for as many as there are cores; InputError where
     more than one is asked for and joblib is not installed.
     """
     lean = replace(shop, drawdowns=())  # a match needs what was fitted, not the readings
-    one = partial(_one, lean, dict(fits), batch_g, max_inks, top, tuple(without))
+    one = partial(_one, lean, dict(fits), choices)
     check_workers(workers)
     if workers == 1:
         for name, target in targets:
@@ -105,23 +99,8 @@ def _stretch(
         raise
 
 
-def _one(
-    shop: Shop,
-    fits: Mapping[str, Fit],
-    batch_g: float,
-    max_inks: int,
-    top: int,
-    without: tuple[str, ...],
-    name: str,
-    target: Target,
-) -> Match:
-    found = match(
-        shop, fits, target, name=name, batch_g=batch_g, max_inks=max_inks,
-        top=max(top, LOOKED_AT), without=without,
-    )  # fmt: skip
-    good = [f for f in found.formulas if not f.mostly_clear and shop.tolerance_de00 >= f.de00[0]]
-    others = [f for f in found.formulas if all(f is not each for each in good)]
-    return replace(found, formulas=tuple((good + others)[:top]))
+def _one(shop: Shop, fits: Mapping[str, Fit], choices: Choices, name: str, target: Target) -> Match:
+    return match(shop, fits, target, choices, name=name)
 
 
 def _several(one: "partial[Match]", group: list[tuple[str, Target]]) -> list[Match]:

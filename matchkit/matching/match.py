@@ -15,13 +15,16 @@ from matchkit.errors import InputError, did_you_mean
 from matchkit.fitting.fit import Fit, fit
 from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Shop
-from matchkit.matching.probability import chance, spread_of
+from matchkit.matching.probability import chances, spread_of
 from matchkit.matching.rank import (
     MOSTLY,
     Candidate,
+    Choices,
     candidates,
     in_gamut,
+    is_mostly_clear,
     limits,
+    listed,
     preferred,
 )
 from matchkit.matching.solve import ALIKE, DROPPED, Solved, is_exhaustive, solve
@@ -30,6 +33,7 @@ Array = NDArray[np.float64]
 
 
 CLEARLY_NEARER = 0.2  # of F: the least for which it is worth ordering ink
+LITTLE = MOSTLY - 1e-3  # most clear of what hides, also when it is rounded to the balance
 WIDE = 4  # inks from which a descent over all of them is sure to start near enough
 
 
@@ -87,68 +91,49 @@ def match(
     shop: Shop,
     fits: Mapping[str, Fit],
     target: Target,
+    choices: Choices | None = None,
     *,
     name: str = "target",
-    batch_g: float = 1000.0,
-    max_inks: int = 4,
-    top: int = 5,
-    without: Sequence[str] = (),
-    prefer: str = "nearest",
-    every: bool = False,
     progress: Callable[[int, int], None] | None = None,
 ) -> Match:
     """Starting formulas for a target from every ink that may be used.
 
-    `fits` holds one fit for each series; `without` names inks to leave out; `prefer` is
-    one of `rank.PREFERENCES`; with `every` formulas that are not
-    `rank.worth_weighing` are listed too.  A poor match is an answer, not an error.
+    `fits` holds one fit for each series.  A poor match is an answer, not an error.
     """
-    check_options(shop, batch_g, max_inks, without)
+    choices = choices or Choices()
+    check_choices(shop, choices)
     found: list[Candidate] = []
-    inside, exhaustive = False, True
+    inside, exhaustive, max_inks = False, True, choices.max_inks
     for series in fits.values():
         palette = series.palette
-        upper = limits(palette, batch_g, without)
+        upper = limits(palette, choices.batch_g, choices.without)
         if upper.sum() < 1:
             continue
-        solved = searched(palette, target, max_inks=max_inks, upper=upper, progress=progress)
-        if not len(solved.F):
+        solved, formulas = series_formulas(
+            palette, target, choices, resolution_g=shop.resolution_g,
+            tolerance_de00=shop.tolerance_de00, chances_of=chances_of(series, target, shop),
+            progress=progress,
+        )  # fmt: skip
+        if not formulas:
             continue
+        found += formulas
         exhaustive = exhaustive and is_exhaustive(int((upper > DROPPED).sum()), max_inks)
         if not inside:  # of any number of inks, however few are asked for
             wide = solved if max_inks >= WIDE else solve(palette, target, upper=upper)
             inside = in_gamut(palette, target, wide, upper, shop.tolerance_de00)
-        found += candidates(
-            solved,
-            palette,
-            target,
-            batch_g=batch_g,
-            resolution_g=shop.resolution_g,
-            top=top,
-            chance_of=chances_of(series, target, shop),
-            prefer=prefer,
-            every=every,
-        )
     if not found:
-        raise InputError(_too_little(fits, batch_g, max_inks, without))
+        raise InputError(_too_little(fits, choices))
+    ranked = preferred(found, choices.prefer, shop.tolerance_de00, every=choices.every)
     return Match(
         target=name,
         in_gamut=inside,
-        formulas=tuple(preferred(found, prefer, every=every)[:top]),
+        formulas=tuple(listed(ranked, choices.top)),
         exhaustive=exhaustive,
     )
 
 
 def with_more_stock(
-    shop: Shop,
-    fits: Mapping[str, Fit],
-    target: Target,
-    found: Match,
-    *,
-    batch_g: float = 1000.0,
-    max_inks: int = 4,
-    without: Sequence[str] = (),
-    prefer: str = "nearest",
+    shop: Shop, fits: Mapping[str, Fit], target: Target, found: Match, choices: Choices
 ) -> MoreStock | None:
     """What `match` would have found with enough of every ink, where that is clearly better.
 
@@ -156,7 +141,8 @@ def with_more_stock(
     """
     now = found.formulas[0]
     stock = {ink.name: ink.stock_g for f in fits.values() for ink in f.palette.inks}
-    enough = all(g is None or g >= batch_g for name, g in stock.items() if name not in without)
+    held = {name: g for name, g in stock.items() if name not in choices.without}
+    enough = all(g is None or g >= choices.batch_g for g in held.values())
     if enough or (now.F <= CLEARLY_NEARER and not now.mostly_clear):
         return None
     plenty = {
@@ -168,9 +154,7 @@ def with_more_stock(
         )
         for series, each in fits.items()
     }
-    free = match(
-        shop, plenty, target, batch_g=batch_g, max_inks=max_inks, without=without, prefer=prefer
-    )
+    free = match(shop, plenty, target, choices)
     best = free.formulas[0]
     lacking = tuple(
         (name, there, g)
@@ -201,77 +185,79 @@ def stock_words(more: MoreStock, found: Match, target: Target) -> str:
     )
 
 
-def _too_little(
-    fits: Mapping[str, Fit], batch_g: float, max_inks: int, without: Sequence[str]
-) -> str:
+def _too_little(fits: Mapping[str, Fit], choices: Choices) -> str:
     """Why no batch can be filled, and the ways out; for a command and a form alike."""
     inks = [ink for found in fits.values() for ink in found.palette.inks]
-    may = [ink for ink in inks if ink.name not in without]
+    may = [ink for ink in inks if ink.name not in choices.without]
     if may and all(ink.stock_g == 0 for ink in may):
         return (
             "no ink that may be used has any stock: stock_g in inks.csv is 0 for each; write what"
             " is on the shelf there, or leave the cell empty where you don't count"
         )
     return (
-        f"a batch of {batch_g:g} g can't be filled with at most {max_inks} of the inks that may be"
-        " used: stock_g and max_percent in inks.csv, and what was left out, leave too little; make"
-        " a smaller batch, allow more inks (max inks), or correct the stock"
+        f"a batch of {choices.batch_g:g} g can't be filled with at most {choices.max_inks} of the"
+        " inks that may be used: stock_g and max_percent in inks.csv, and what was left out, leave"
+        " too little; make a smaller batch, allow more inks (max inks), or correct the stock"
     )
 
 
-def searched(
+def series_formulas(
     palette: Palette,
     target: Target,
+    choices: Choices,
     *,
-    max_inks: int = 4,
-    upper: Array | None = None,
+    resolution_g: float,
+    tolerance_de00: float,
+    chances_of: Callable[[Array], Array] | None = None,
     progress: Callable[[int, int], None] | None = None,
-) -> Solved:
-    """What `solve` finds, and what it finds with little clear if one of the best is mostly clear.
+) -> tuple[Solved, list[Candidate]]:
+    """What was solved with the inks of one series, and the formulas to weigh, best first.
 
-    Formulas in clear are many and near, and would crowd out the others of the list.
+    Formulas in clear are many and near, and would crowd out what hides; so where they lead,
+    those are solved that hold little of it.
     """
-    solved = solve(palette, target, max_inks=max_inks, upper=upper, progress=progress)
-    clear = np.array([ink.role == "clear" for ink in palette.inks])
-    best = solved.fractions[solved.F.min(initial=np.inf) + ALIKE >= solved.F]
-    if palette.film or not (best[:, clear].sum(axis=1) > MOSTLY).any():
-        return solved
-    most = np.where(clear, MOSTLY, 1.0)
-    upper = most if upper is None else np.minimum(upper, most)
-    bodied = solve(palette, target, max_inks=max_inks, upper=upper)
-    F = np.concatenate([solved.F, bodied.F])
-    order = np.argsort(F, kind="stable")
-    return Solved(
-        fractions=np.concatenate([solved.fractions, bodied.fractions])[order],
-        F=F[order],
-        de00=np.concatenate([solved.de00, bodied.de00])[order],
+    upper = limits(palette, choices.batch_g, choices.without)
+
+    def ranked(solved: Solved) -> list[Candidate]:
+        return candidates(
+            solved, palette, target, choices, resolution_g=resolution_g,
+            tolerance_de00=tolerance_de00, chances_of=chances_of,
+        )  # fmt: skip
+
+    solved = solve(palette, target, max_inks=choices.max_inks, upper=upper, progress=progress)
+    if not len(solved.F):
+        return solved, []
+    found = ranked(solved)
+    best = solved.fractions[solved.F.min() + ALIKE >= solved.F]
+    if not (found[0].mostly_clear or any(is_mostly_clear(palette, c) for c in best)):
+        return solved, found
+    clear = [ink.role == "clear" for ink in palette.inks]
+    little = np.minimum(upper, np.where(clear, LITTLE, 1.0))
+    hiding = solve(palette, target, max_inks=choices.max_inks, upper=little)
+    order = np.argsort(np.concatenate([solved.F, hiding.F]), kind="stable")
+    both = Solved(
+        fractions=np.concatenate([solved.fractions, hiding.fractions])[order],
+        F=np.concatenate([solved.F, hiding.F])[order],
+        de00=np.concatenate([solved.de00, hiding.de00])[order],
     )
+    return both, ranked(both)
 
 
-def chances_of(found: Fit, target: Target, shop: Shop) -> Callable[[Array], float]:
-    """A function that gives the chance of grams (n_ink,) to come out within tolerance."""
+def chances_of(found: Fit, target: Target, shop: Shop) -> Callable[[Array], Array]:
+    """A function that gives the chances (...) of grams (..., n_ink) to be within tolerance."""
     spread = spread_of(found.palette, found.error_Lab, shop.resolution_g)
-
-    def chance_of(grams: Array) -> float:
-        return chance(found.palette, grams, target, spread, shop.tolerance_de00)
-
-    return chance_of
+    return lambda grams: chances(found.palette, grams, target, spread, shop.tolerance_de00)
 
 
-def check_options(
-    shop: Shop,
-    batch_g: float,
-    max_inks: int,
-    without: Sequence[str],
-) -> None:
+def check_choices(shop: Shop, choices: Choices) -> None:
     """Raise InputError for what no match can be made with, all of it at once."""
-    faults = []
+    faults, batch_g = [], choices.batch_g
     known, mixes = {ink.name for ink in shop.inks}, {mix.name for mix in shop.mixes}
     there = f"the inks are {', '.join(sorted(known))}"
     there += f"; the mixes are {', '.join(sorted(mixes))}" if mixes else ""
     faults += [
         f"--without: no ink is called {name!r}; {there}{did_you_mean(name, [*known, *mixes])}"
-        for name in without
+        for name in choices.without
         if name not in known | mixes
     ]
     if not batch_g >= 100 * shop.resolution_g:
@@ -279,8 +265,8 @@ def check_options(
             f"batch: {batch_g:g} g is less than 100 steps of the balance "
             f"({shop.resolution_g:g} g); make a bigger batch"
         )
-    if max_inks < 1:
-        faults.append(f"max inks: found {max_inks}, need 1 or more")
+    if choices.max_inks < 1:
+        faults.append(f"max inks: found {choices.max_inks}, need 1 or more")
     if faults:
         raise InputError(faults)
 

@@ -10,6 +10,7 @@ Lots differ by a few percent: common practice, no source; the spread is an input
 """
 
 from dataclasses import dataclass
+from functools import cache
 from math import erf, pi, sqrt
 
 import numpy as np
@@ -69,22 +70,22 @@ def lab_covariance(
     spread: Spread,
     strengths_covariance: Array | None = None,
 ) -> tuple[Array, Array]:
-    """Predicted Lab (3,) under the first light and its covariance (3, 3).
+    """Predicted Lab (..., 3) under the first light and its covariance (..., 3, 3).
 
-    `grams` (n_ink,).  `strengths_covariance` (n_ink, n_ink) of log strength replaces the
+    `grams` (..., n_ink).  `strengths_covariance` (n_ink, n_ink) of log strength replaces the
     spread of lots where a batch has already told something about them.
     """
     grams = np.asarray(grams, dtype=float)
     lab, by_strength, by_gram = _slopes(palette, grams, target)
     lots = np.diag(spread.log_strength**2) if strengths_covariance is None else strengths_covariance
-    poured = grams > 0
-    thicker = by_strength.sum(axis=1)  # every K and S up by a share is a film up by it
+    by_pour = by_gram * (grams > 0)[..., None, :]
+    thicker = by_strength.sum(axis=-1)  # every K and S up by a share is a film up by it
     covariance = (
-        by_strength @ lots @ by_strength.T
-        + spread.pour_g**2 * by_gram[:, poured] @ by_gram[:, poured].T
+        by_strength @ lots @ by_strength.swapaxes(-1, -2)
+        + spread.pour_g**2 * by_pour @ by_pour.swapaxes(-1, -2)
         + spread.measuring_Lab**2 * np.eye(3)
         + spread.fit_Lab
-        + spread.log_thickness**2 * np.outer(thicker, thicker)
+        + spread.log_thickness**2 * thicker[..., :, None] * thicker[..., None, :]
     )
     return lab, covariance
 
@@ -126,14 +127,28 @@ def covariance_after(
 
 
 def _slopes(palette: Palette, grams: Array, target: Target) -> tuple[Array, Array, Array]:
-    """Lab (3,) under the first light, and its slopes (3, n_ink) by log strength and gram."""
-    total = grams.sum()
+    """Lab (..., 3) under the first light, and its slopes (..., 3, n_ink) by log strength, gram."""
+    total = grams.sum(axis=-1)[..., None]
     c = grams / total
     R, by_amount = reflectance_jacobian(palette, c)
     to_Lab = _Lab_of_R(R, target)
-    by_strength = to_Lab @ strength_jacobian(palette, c).T
-    by_gram = to_Lab @ ((by_amount - c @ by_amount) / total).T
+    by_strength = to_Lab @ strength_jacobian(palette, c).swapaxes(-1, -2)
+    mean = c[..., None, :] @ by_amount
+    by_gram = to_Lab @ ((by_amount - mean) / total[..., None]).swapaxes(-1, -2)
     return XYZ_to_Lab(R @ target.W[:, :3], target.whites[0]), by_strength, by_gram
+
+
+def chances(
+    palette: Palette,
+    grams: Array,
+    target: Target,
+    spread: Spread,
+    tolerance_de00: float,
+    strengths_covariance: Array | None = None,
+) -> Array:
+    """The chances (...) that batches of `grams` (..., n_ink) are within tolerance, first light."""
+    lab, covariance = lab_covariance(palette, grams, target, spread, strengths_covariance)
+    return chances_within(lab, covariance, target.lab[0], tolerance_de00)
 
 
 def chance(
@@ -145,8 +160,7 @@ def chance(
     strengths_covariance: Array | None = None,
 ) -> float:
     """The chance, 0-1, that a batch of `grams` (n_ink,) is within tolerance, first light."""
-    lab, covariance = lab_covariance(palette, grams, target, spread, strengths_covariance)
-    return chance_within(lab, covariance, target.lab[0], tolerance_de00)
+    return float(chances(palette, grams, target, spread, tolerance_de00, strengths_covariance))
 
 
 def chance_text(chance: float) -> str:
@@ -163,27 +177,37 @@ def chance_text(chance: float) -> str:
 def chance_within(lab: Array, covariance: Array, target: Array, tolerance_de00: float) -> float:
     """The chance that a Gaussian colour lies within `tolerance_de00` of a target.
 
-    `lab` and `target` are (3,), `covariance` (3, 3).  Differences are told in the
-    straight-line space that CIEDE2000 makes around the predicted colour; the part of the
-    Gaussian inside the sphere is summed over directions from its centre, each of which
-    meets the sphere in one stretch, whose share of a chi distribution is known.
+    `lab` and `target` are (3,), `covariance` (3, 3).
 
     >>> lab = np.array([50.0, 20.0, 10.0])
     >>> round(chance_within(lab, 1e-6 * np.eye(3), lab, 1.0), 3)
     1.0
     """
-    v, slope = difference_slope(target, lab)
-    spread = slope @ covariance @ slope.T
-    values, axes = np.linalg.eigh(spread)
-    root = axes * np.sqrt(np.maximum(values, 1e-12))
-    direction = root @ _directions()  # (3, n)
-    a = (direction**2).sum(axis=0)
-    b = v @ direction
-    inside = b**2 - a * (v @ v - tolerance_de00**2)
+    return float(chances_within(lab, covariance, target, tolerance_de00))
+
+
+def chances_within(lab: Array, covariance: Array, target: Array, tolerance_de00: float) -> Array:
+    """The same for colours `lab` (..., 3) with `covariance` (..., 3, 3): chances (...).
+
+    Differences are told in the straight-line space that CIEDE2000 makes around the predicted
+    colour; the part of the Gaussian inside the sphere is summed over directions from its
+    centre, each of which meets the sphere in one stretch, whose share of a chi distribution
+    is known.
+    """
+    sample = np.moveaxis(lab, -1, 0)
+    v, slope = difference_slope(np.moveaxis(np.broadcast_to(target, lab.shape), -1, 0), sample)
+    v, slope = np.moveaxis(v, 0, -1), np.moveaxis(slope, (0, 1), (-2, -1))
+    values, axes = np.linalg.eigh(slope @ covariance @ slope.swapaxes(-1, -2))
+    root = axes * np.sqrt(np.maximum(values, 1e-12))[..., None, :]
+    direction = root @ _directions()  # (..., 3, n_direction)
+    a = (direction**2).sum(axis=-2)
+    b = (v[..., None, :] @ direction)[..., 0, :]
+    inside = b**2 - a * ((v**2).sum(axis=-1)[..., None] - tolerance_de00**2)
     half = np.sqrt(np.maximum(inside, 0))
     near, far = (np.maximum((-b + sign * half) / a, 0) for sign in (-1, 1))
     share = np.where(inside > 0, _chi3(far) - _chi3(near), 0.0)
-    return float(np.clip(share.mean(), 0, 1))
+    chances: Array = np.clip(share.mean(axis=-1), 0, 1)
+    return chances
 
 
 def most_sensitive(
@@ -212,12 +236,13 @@ def _lab(palette: Palette, grams: Array, target: Target) -> Array:
 
 
 def _Lab_of_R(R: Array, target: Target) -> Array:
-    """d Lab / d R, (3, n_wl), under the first light."""
+    """d Lab / d R, (..., 3, n_wl), under the first light."""
     W = target.W[:, :3]
     slope: Array = Lab_jacobian(R @ W, target.whites[0]) @ W.T
     return slope
 
 
+@cache
 def _directions() -> Array:
     """Evenly spread unit vectors (3, n): the golden spiral."""
     k = np.arange(N_DIRECTIONS) + 0.5
@@ -229,6 +254,12 @@ def _directions() -> Array:
 
 def _chi3(t: Array) -> Array:
     """Distribution function of the length of a standard Gaussian vector in space."""
+    return np.interp(t, *_chi3_table())
+
+
+@cache
+def _chi3_table() -> tuple[Array, Array]:
+    """Lengths and the distribution function there; straight lines between err by 1e-7."""
+    t = np.linspace(0, 8, 8001)
     error = np.array([erf(x / sqrt(2)) for x in t.tolist()])
-    share: Array = error - sqrt(2 / pi) * t * np.exp(-(t**2) / 2)
-    return share
+    return t, error - sqrt(2 / pi) * t * np.exp(-(t**2) / 2)

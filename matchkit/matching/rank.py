@@ -25,7 +25,24 @@ Array = NDArray[np.float64]
 PREFERENCES = ("nearest", "chance", "steady")
 MOSTLY = 0.5  # share of clear above which a formula is called mostly clear
 CLEARLY = 0.05  # a difference in chance that is one
-CLEAR_COSTS = 0.5  # dE00 under the worst light by which a formula that hides may be worse
+FAIR = 0.5  # chance from which what hides stands before what is mostly clear, however sure
+
+
+@dataclass(frozen=True, kw_only=True)
+class Choices:
+    """What a person asks of formulas.
+
+    `max_inks` counts every ink, white and clear too; `top` is how many formulas are listed;
+    `without` names inks to leave out; `prefer` is one of PREFERENCES; with `every` formulas
+    that are not `worth_weighing` are listed too.
+    """
+
+    batch_g: float = 1000.0
+    max_inks: int = 4
+    top: int = 5
+    without: tuple[str, ...] = ()
+    prefer: str = "nearest"
+    every: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -81,28 +98,26 @@ def candidates(
     solved: Solved,
     palette: Palette,
     target: Target,
+    choices: Choices,
     *,
-    batch_g: float,
     resolution_g: float,
-    top: int = 5,
-    chance_of: Callable[[Array], float] | None = None,
-    prefer: str = "nearest",
-    every: bool = False,
+    tolerance_de00: float,
+    chances_of: Callable[[Array], Array] | None = None,
 ) -> list[Candidate]:
-    """The `top` formulas that differ in kind, best first, rounded to the balance.
+    """The formulas that differ in kind, best first, rounded to the balance.
 
-    `chance_of` gives the chance of grams (n_ink,) to come out within tolerance; `prefer` is one
-    of PREFERENCES.  With `every` what is not `worth_weighing` is there too.
+    `chances_of` gives the chances of grams (n, n_ink) to come out within tolerance.
     """
-    pool = [
-        _candidate(c, float(F), palette, target, batch_g, resolution_g, chance_of)
-        for c, F in zip(solved.fractions, solved.F, strict=True)
+    batch_g, most = choices.batch_g, limits(palette, choices.batch_g)
+    grams = [
+        weigh_out(c, batch_g, resolution_g, upper=np.maximum(most, c)) for c in solved.fractions
     ]
+    pool = _weighed(palette, np.array(grams), target, solved.F, chances_of)
     chosen: list[Candidate] = []
     kinds: list[frozenset[str]] = []
-    for candidate in preferred(pool, prefer, every=every):
+    for candidate in preferred(pool, choices.prefer, tolerance_de00, every=choices.every):
         kind = _kind(candidate, palette)
-        if len(chosen) < top and not any(kind >= seen for seen in kinds):
+        if not any(kind >= seen for seen in kinds):
             chosen.append(candidate)
             kinds.append(kind)
     return chosen
@@ -133,18 +148,34 @@ def clear_share(candidate: Candidate, inks: Sequence[Ink]) -> float:
     return held / sum(candidate.grams)
 
 
-def preferred(pool: Sequence[Candidate], prefer: str, *, every: bool = False) -> list[Candidate]:
-    """Best first, by one of PREFERENCES.
+def preferred(
+    pool: Sequence[Candidate], prefer: str, tolerance_de00: float, *, every: bool = False
+) -> list[Candidate]:
+    """Best first, by one of PREFERENCES; what hides and is fair before what is mostly clear.
 
     nearest: the rule of `in_order`.  chance: the best chance to come out within tolerance.
     steady: the smallest difference under the worst light.
     """
     if prefer == "steady":
-        return least_metameric(pool, every=every)
-    ranked = in_order(pool, every=every)
+        ranked = least_metameric(pool, every=every)
+    else:
+        ranked = in_order(pool, every=every)
     if prefer == "chance":
-        return sorted(ranked, key=lambda f: -round(f.chance_in_tolerance or 0.0, 2))
-    return ranked
+        ranked.sort(key=lambda f: -round(f.chance_in_tolerance or 0.0, 2))
+    fair = [f for f in _fair(ranked) if tolerance_de00 >= f.de00[0]]
+    if not fair:
+        return ranked
+    last = max(k for k, each in enumerate(ranked) if any(each is f for f in fair))
+    return sorted(ranked[: last + 1], key=lambda f: f.mostly_clear) + ranked[last + 1 :]
+
+
+def listed(ranked: Sequence[Candidate], top: int) -> list[Candidate]:
+    """The first `top`, of which the last is mostly clear where only that is so near."""
+    shown = list(ranked[:top])
+    if top > 1 and not any(each.mostly_clear for each in shown):
+        clear = [each for each in ranked if each.mostly_clear and each.F < shown[0].F - SAME]
+        shown[-1:] = clear[:1] or shown[-1:]
+    return shown
 
 
 def in_order(pool: Sequence[Candidate], *, every: bool = False) -> list[Candidate]:
@@ -173,45 +204,35 @@ def in_order(pool: Sequence[Candidate], *, every: bool = False) -> list[Candidat
 def worth_weighing(near: Sequence[Candidate]) -> list[Candidate]:
     """Of formulas that the eye can hardly tell apart those that a shop would weigh.
 
-    First those go whose chance to come out is clearly smaller: a few hundredths of a gram
-    of a strong ink in much clear look best on paper, and are hardly to be weighed.  Then
-    those go that are mostly clear, if one is left that is not: opaque theory takes clear
-    for as good as white, and on a garment it is another thing.
+    First those go that are mostly clear, if one is left that is not and has a fair chance:
+    opaque theory takes clear for as good as white, and on a garment it is another thing.
+    Then those go whose chance to come out is clearly smaller: a few hundredths of a gram of a
+    strong ink in much clear look best on paper, and are hardly to be weighed.
     """
-    best = max(each.chance_in_tolerance or 0.0 for each in near)
-    good = [each for each in near if (each.chance_in_tolerance or 0.0) >= best - CLEARLY]
-    return [each for each in good if not each.mostly_clear] or good
+    near = _fair(near) or near
+    best = max(_sure(each) for each in near)
+    return [each for each in near if _sure(each) >= best - CLEARLY]
+
+
+def _fair(pool: Sequence[Candidate]) -> list[Candidate]:
+    """Those that hide with a chance of FAIR, or with hardly less than the best chance."""
+    least = min(FAIR, max((_sure(each) for each in pool), default=0.0) - CLEARLY)
+    return [each for each in pool if not each.mostly_clear and _sure(each) >= least]
+
+
+def _sure(candidate: Candidate) -> float:
+    return candidate.chance_in_tolerance or 0.0
 
 
 def least_metameric(candidates: Sequence[Candidate], *, every: bool = False) -> list[Candidate]:
-    """Candidates by their worst light; within 0.1 dE00 fewer inks, then the cheaper.
-
-    One that is mostly clear stands first only if it gains more than that is worth.
-    """
+    """Candidates by their worst light; within 0.1 dE00 fewer inks, then the cheaper."""
     by_worst = [replace(each, F=float(each.de00.max())) for each in candidates]
     given = {id(copy): each for copy, each in zip(by_worst, candidates, strict=True)}
-    ranked = in_order(by_worst, every=every)
-    if ranked and ranked[0].mostly_clear and not every:
-        near = [f for f in ranked if not f.mostly_clear and f.F <= ranked[0].F + CLEAR_COSTS]
-        ranked = [*near[:1], *(f for f in ranked if f is not near[0])] if near else ranked
-    return [given[id(copy)] for copy in ranked]
+    return [given[id(copy)] for copy in in_order(by_worst, every=every)]
 
 
 def _cost(candidate: Candidate) -> float:
     return np.inf if candidate.cost_per_kg is None else candidate.cost_per_kg
-
-
-def _candidate(
-    c: Array,
-    F: float,
-    palette: Palette,
-    target: Target,
-    batch_g: float,
-    resolution_g: float,
-    chance_of: Callable[[Array], float] | None,
-) -> Candidate:
-    grams = weigh_out(c, batch_g, resolution_g, upper=np.maximum(limits(palette, batch_g), c))
-    return weighed(palette, grams, target, F=F, chance_of=chance_of)
 
 
 def weighed(
@@ -219,26 +240,43 @@ def weighed(
     grams: Array,
     target: Target,
     *,
-    F: float | None = None,
-    chance_of: Callable[[Array], float] | None = None,
+    chances_of: Callable[[Array], Array] | None = None,
 ) -> Candidate:
-    """The candidate that weights (n_ink,) make; `F` is theirs unless given."""
-    fractions = grams / grams.sum()
-    order = weighing_order(palette.inks, grams.tolist())
+    """The candidate that weights (n_ink,) make; `F` is theirs, not that of an optimum."""
+    return _weighed(palette, grams[None], target, None, chances_of)[0]
+
+
+def _weighed(
+    palette: Palette,
+    grams: Array,
+    target: Target,
+    F: Array | None,
+    chances_of: Callable[[Array], Array] | None,
+) -> list[Candidate]:
+    """The candidates that weights (n, n_ink) make; `F` (n,) is theirs unless given."""
+    fractions = grams / grams.sum(axis=1, keepdims=True)
     R = reflectance(palette, fractions)
-    lab = np.array([Lab(R, light, target.observer) for light in target.lights])
-    difference = de00(target.lab, lab)
-    return Candidate(
-        inks=tuple(palette.inks[i].name for i in order),
-        grams=tuple(float(grams[i]) for i in order),
-        R=R,
-        lab=lab,
-        de00=difference,
-        F=float(difference @ target.share) if F is None else F,
-        cost_per_kg=cost_per_kg(palette.inks, fractions.tolist()),
-        chance_in_tolerance=None if chance_of is None else chance_of(grams),
-        mostly_clear=is_mostly_clear(palette, fractions),
-    )
+    lab = np.stack([Lab(R, light, target.observer) for light in target.lights], axis=1)
+    away = de00(target.lab, lab)
+    F = away @ target.share if F is None else F
+    chances = [None] * len(grams) if chances_of is None else chances_of(grams).tolist()
+    made = []
+    for k, row in enumerate(grams):
+        order = weighing_order(palette.inks, row.tolist())
+        made.append(
+            Candidate(
+                inks=tuple(palette.inks[i].name for i in order),
+                grams=tuple(float(row[i]) for i in order),
+                R=R[k],
+                lab=lab[k],
+                de00=away[k],
+                F=float(F[k]),
+                cost_per_kg=cost_per_kg(palette.inks, fractions[k].tolist()),
+                chance_in_tolerance=chances[k],
+                mostly_clear=is_mostly_clear(palette, fractions[k]),
+            )
+        )
+    return made
 
 
 def in_gamut(

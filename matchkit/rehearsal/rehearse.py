@@ -34,9 +34,9 @@ from matchkit.fitting.fit import STRUCTURES, Fit, fit
 from matchkit.inks.opacity import over
 from matchkit.inks.palette import Palette, reflectance
 from matchkit.inks.shop import Drawdown, Ink
-from matchkit.matching.match import fractions_for, searched
-from matchkit.matching.probability import Spread, chance, spread_of
-from matchkit.matching.rank import candidates
+from matchkit.matching.match import fractions_for, series_formulas
+from matchkit.matching.probability import Spread, chance, chances, spread_of
+from matchkit.matching.rank import Candidate, Choices, candidates
 from matchkit.matching.solve import Solved, minimise
 from matchkit.optics.film import ground_inside
 from matchkit.rehearsal.scores import Played
@@ -62,6 +62,7 @@ TOLERANCE_DE00 = 1.0
 MIXERS = ("matchkit", "ceiling", "textbook")
 HAND = Hand()
 BATCH_G = 500.0
+WANTED = Choices(batch_g=BATCH_G)
 LIGHTS, OBSERVER = ("D65", "A", "FL11"), 10
 ROUNDS = 2
 ROOM = 1.0  # the textbook adds at most so many batches to a batch
@@ -119,10 +120,11 @@ def simulated_shop(
     targets = tuple(Target.from_spectrum(R, LIGHTS, OBSERVER) for R in drawdown_R(bench, truth))
     solved, formulas, by_textbook = [], [], []
     for k, target in enumerate(targets, start=1):
-        solved.append(searched(found.palette, target))
-        formulas.append(_formula(solved[-1], found.palette, target, found.error_Lab))
+        every, first = _formulas(found.palette, target, found.error_Lab)
+        solved.append(every)
+        formulas.append(_grams(found.palette, first))
         if plain:
-            by_textbook.append(_formula(searched(plain, target), plain, target))
+            by_textbook.append(_grams(plain, _formulas(plain, target)[1]))
         if progress:
             progress(k, n_targets)
     return SimulatedShop(
@@ -184,26 +186,24 @@ def _textbook(bench: Bench, inks: Sequence[Ink], drawn: Sequence[Drawdown]) -> P
     return fit(hide, inks, geometry=bench.geometry, structures=STRUCTURES[:1]).palette
 
 
-def _formula(
-    solved: Solved, palette: Palette, target: Target, error_Lab: Array | None = None
-) -> Array:
-    """Grams (n_ink,) of the formula that `match` puts first; without its chance no `error_Lab`."""
-    chance_of = None if error_Lab is None else _chances_of(palette, target, error_Lab)
-    best = candidates(
-        solved,
-        palette,
-        target,
-        batch_g=BATCH_G,
-        resolution_g=HAND.resolution_g,
-        top=1,
-        chance_of=chance_of,
-    )[0]
-    return fractions_for(palette, best.inks, best.grams) * BATCH_G
+def _formulas(
+    palette: Palette, target: Target, error_Lab: Array | None = None
+) -> tuple[Solved, Candidate]:
+    """What was solved, and the formula that `match` puts first; no chances without the error."""
+    solved, found = series_formulas(
+        palette, target, WANTED, resolution_g=HAND.resolution_g, tolerance_de00=TOLERANCE_DE00,
+        chances_of=None if error_Lab is None else _chances_of(palette, target, error_Lab),
+    )  # fmt: skip
+    return solved, found[0]
 
 
-def _chances_of(palette: Palette, target: Target, error_Lab: Array) -> Callable[[Array], float]:
+def _grams(palette: Palette, formula: Candidate) -> Array:
+    return fractions_for(palette, formula.inks, formula.grams) * BATCH_G
+
+
+def _chances_of(palette: Palette, target: Target, error_Lab: Array) -> Callable[[Array], Array]:
     spread = spread_of(palette, error_Lab, HAND.resolution_g)
-    return lambda grams: chance(palette, grams, target, spread, TOLERANCE_DE00)
+    return lambda grams: chances(palette, grams, target, spread, TOLERANCE_DE00)
 
 
 # ---- the jobs
@@ -316,7 +316,12 @@ def _ways(
 def _matched_again(solved: Solved, palette: Palette, target: Target, error_Lab: Array) -> Array:
     """The formula for a target that was matched before, with the lots as they are known now."""
     F, fractions = minimise(palette, target, solved.fractions)
-    return _formula(replace(solved, fractions=fractions, F=F), palette, target, error_Lab)
+    found = candidates(
+        replace(solved, fractions=fractions, F=F), palette, target, WANTED,
+        resolution_g=HAND.resolution_g, tolerance_de00=TOLERANCE_DE00,
+        chances_of=_chances_of(palette, target, error_Lab),
+    )  # fmt: skip
+    return _grams(palette, found[0])
 
 
 def _leave(shown_g: Sequence[Array], readings: Sequence[Array]) -> Array:

@@ -119,7 +119,7 @@ def _weighed(session: Session, wanted: Wanted, formula: Formula) -> tuple[Palett
     found, c = in_inks(session, formula, session.fits_today)
     chance = chances_of(found, wanted.target, session.settings)
     grams = c * (formula.total_g or PERCENTS_OF_G)
-    return found.palette, weighed(found.palette, grams, wanted.target, chance_of=chance)
+    return found.palette, weighed(found.palette, grams, wanted.target, chances_of=chance)
 
 
 def _swap(seen: Comparison, sample: Sample, palette: Palette, formula: Candidate) -> Swap | None:

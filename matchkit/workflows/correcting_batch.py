@@ -273,7 +273,7 @@ def _advice(case: _Case) -> Advice:
     if measured is not None:  # under lights in which nothing was measured, as predicted
         before = np.where(np.isnan(measured), before, measured)
     R = case.seen[-1].R
-    asked = None if R is None else chances_of(case.today, target, shop)(case.weighed[0])
+    asked = None if R is None else float(chances_of(case.today, target, shop)(case.weighed[0]))
     return Advice(
         wanted=case.wanted,
         palette=palette,

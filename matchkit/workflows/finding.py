@@ -56,17 +56,10 @@ def find_formulas(
         )
     shop, target = session.shop, wanted.target
     fits = printed_fits(session, search.printed) if search.printed else session.fits_today
-    found = match(
-        shop, fits, target, name=wanted.name, without=search.without, prefer=search.prefer,
-        every=search.every, progress=progress, batch_g=search.batch_g,
-        max_inks=search.max_inks, top=search.top,
-    )  # fmt: skip
+    found = match(shop, fits, target, search.choices, name=wanted.name, progress=progress)
     more, formulas = None, _fresh(shop, fits, target, found)
     if search.leftover is None:
-        more = with_more_stock(
-            shop, fits, target, found, batch_g=search.batch_g, max_inks=search.max_inks,
-            without=search.without, prefer=search.prefer,
-        )  # fmt: skip
+        more = with_more_stock(shop, fits, target, found, search.choices)
     elif used := _with_leftovers(session, search, target, found):
         formulas = used[: search.top]
         found = replace(found, formulas=tuple(each.formula for each in formulas))

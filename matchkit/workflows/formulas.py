@@ -11,7 +11,7 @@ from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Shop
 from matchkit.matching.match import Match, MoreStock
 from matchkit.matching.probability import Sensitive
-from matchkit.matching.rank import Candidate
+from matchkit.matching.rank import Candidate, Choices
 from matchkit.workflows.formula import strengths_of
 from matchkit.workflows.plain import by_light, spectrum
 from matchkit.workflows.printed import PrintedOver
@@ -41,6 +41,14 @@ class Search:
     every: bool = False
     leftover: str | None = None
     printed: PrintedOver | None = None
+
+    @property
+    def choices(self) -> Choices:
+        """What is asked of formulas, whatever they are made of or printed on."""
+        return Choices(
+            batch_g=self.batch_g, max_inks=self.max_inks, top=self.top, without=self.without,
+            prefer=self.prefer, every=self.every,
+        )  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

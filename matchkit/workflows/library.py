@@ -21,7 +21,7 @@ from matchkit.files.write import csv_text
 from matchkit.fitting.fit import Fit
 from matchkit.inks.shop import Shop
 from matchkit.matching.library import check_workers, matches
-from matchkit.matching.match import Match, check_options
+from matchkit.matching.match import Match, check_choices
 from matchkit.workflows.formulas import Search, match_dict
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import OTHER_WEIGHT, wanted_spectrum
@@ -81,7 +81,7 @@ def match_library(
     many are done, of how many, and how many the file began with.
     """
     shop, fits = session.shop, session.fits_today
-    check_options(shop, search.batch_g, search.max_inks, search.without)
+    check_choices(shop, search.choices)
     check_workers(workers)
     names = [spectrum.name for spectrum in spectra]
     options = [
@@ -106,10 +106,7 @@ def match_library(
                 yield s.name, wanted.target
 
         try:
-            for answer in matches(
-                shop, fits, targets(), batch_g=search.batch_g, max_inks=search.max_inks,
-                top=search.top, without=search.without, workers=workers,
-            ):  # fmt: skip
+            for answer in matches(shop, fits, targets(), search.choices, workers=workers):
                 line = match_dict(answer, kept.pop(answer.target))
                 file.add(
                     _rows(answer, shop, search.max_inks)

@@ -132,7 +132,7 @@ def on_balance(
     else:
         target = wanted.target
     if not mixes:
-        made = weighed(palette, grams, target, chance_of=chances_of(fit, target, shop))
+        made = weighed(palette, grams, target, chances_of=chances_of(fit, target, shop))
     else:
         held = {mix.name: poured[mix.name] for mix in mixes}
         fresh = np.array([poured.get(name, 0.0) for name in palette.names])

@@ -31,7 +31,7 @@ from matchkit.colorimetry.tristimulus import XYZ_to_Lab, de00
 from matchkit.fitting.fit import fit
 from matchkit.inks.shop import Shop
 from matchkit.matching.match import fractions_for
-from matchkit.matching.rank import candidates
+from matchkit.matching.rank import Choices, candidates
 from matchkit.matching.solve import minimise, solve
 from matchkit.rehearsal.rehearse import BATCH_G, HAND, LIGHTS, OBSERVER, drawdowns_of
 from matchkit.simulator.job import job
@@ -70,9 +70,9 @@ def formula(solved, target, palette):
         replace(solved, fractions=fractions, F=F),
         palette,
         target,
-        batch_g=BATCH_G,
+        Choices(batch_g=BATCH_G),
         resolution_g=HAND.resolution_g,
-        top=1,
+        tolerance_de00=TOLERANCE,
     )[0]
     return best, fractions_for(palette, best.inks, best.grams) * BATCH_G
 

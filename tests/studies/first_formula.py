@@ -25,6 +25,7 @@ from matchkit.colorimetry.tristimulus import XYZ_to_Lab, de00
 from matchkit.fitting.fit import fit
 from matchkit.inks.shop import Shop
 from matchkit.matching.match import fractions_for, match
+from matchkit.matching.rank import Choices, in_order
 from matchkit.rehearsal.rehearse import BATCH_G, HAND, LIGHTS, OBSERVER, drawdowns_of
 from matchkit.simulator.job import job
 from matchkit.simulator.pigments import make_bench
@@ -58,10 +59,12 @@ def played(seed, targets=TARGETS):
         target = Target.from_spectrum(R, LIGHTS, OBSERVER)
         lots = draw_lots(np.random.default_rng([seed, k]), len(inks), 0.03)
         for way, every in WAYS.items():
-            answer = match(shop, {"": found}, target, batch_g=BATCH_G, every=every)
+            asked = Choices(batch_g=BATCH_G, every=every, top=60 if every else 5)
+            answer = match(shop, {"": found}, target, asked)
             if not answer.in_gamut:
                 continue
-            first = answer.formulas[0]
+            ranked = in_order(answer.formulas, every=True) if every else answer.formulas
+            first = ranked[0]
             grams = BATCH_G * fractions_for(found.palette, first.inks, first.grams)
             hand = np.random.default_rng([seed, k, 1])
             done = job(bench, grams, lots, hand, correct=leave, rounds=0, hand=HAND)
