@@ -13,6 +13,7 @@ from matchkit.errors import InputError
 from matchkit.fitting.constants import f_scale
 from matchkit.inks.palette import reflectance
 from matchkit.inks.shop import Drawdown
+from matchkit.optics.kubelka_munk import k_over_s, surface_constants, without_surface
 from matchkit.simulator.simulate import opaque_R, read, weigh
 
 COLOURS = ("Lemon", "Scarlet", "Sky blue", "Magenta", "Green")
@@ -147,3 +148,27 @@ def test_an_accepted_verdict_is_the_product_of_two_gaussians():
     assert known.mean[i] == pytest.approx(x / error**2 / precision)
     assert known.covariance[i, i] == pytest.approx(1 / precision)
     assert known.lots[i] == "2"
+
+
+@pytest.mark.parametrize("percent", [2.0, 10.0])
+@pytest.mark.parametrize("strength", [0.95, 1.04])
+def test_the_strength_is_the_relative_tinting_strength(percent, strength):
+    # As ISO 18314-2 defines it, from memory: the ratio of K/S of the two letdowns, less that
+    # of the white, where the ink absorbs most; readings without the textbook's surface.
+    bench, *_ = shop()
+    base, gain, k2 = surface_constants(1.5, bench.geometry)
+
+    def absorbs(R):
+        white = opaque_R(bench, mixture(bench, White=1))
+        q, q_white = (
+            k_over_s(without_surface(each, base=base, gain=gain, k2=k2)) for each in (R, white)
+        )
+        return q - q_white
+
+    for ink in COLOURS:
+        old = check_of(bench, ink, percent=percent)
+        new = check_of(bench, ink, percent=percent, strength=strength)
+        at = int(np.argmax(absorbs(old.R)))
+        relative = absorbs(new.R)[at] / absorbs(old.R)[at]
+        assert judge(ink, [new]).strength == pytest.approx(relative, rel=5e-3)
+        assert judge(ink, [new], reference=[old]).strength == pytest.approx(relative, rel=5e-3)

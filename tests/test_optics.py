@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from scipy.integrate import quad, solve_ivp
 
 from matchkit.errors import InputError
+from matchkit.optics.film import Film, film_reading
 from matchkit.optics.kubelka_munk import (
     R_inf,
     contrast_ratio,
@@ -30,6 +31,14 @@ REFLECTANCES = ["0.01", "0.02", "0.05", "0.1", "0.2", "0.25", "0.4", "0.5", "0.6
 def surface(n: float, geometry: str) -> dict[str, float]:
     base, gain, k2 = surface_constants(n, geometry)
     return {"base": base, "gain": gain, "k2": k2}
+
+
+def test_a_layer_that_does_not_scatter_over_a_ground() -> None:
+    # R_g exp(-2 K X), Bouguer-Beer down and up: K .2, X .5, R_g .65.
+    assert float(film_R(0.2, 0.0, 0.5, 0.65)) == pytest.approx(0.532175, abs=5e-7)
+    film = Film(R_g=np.array([0.65]), thickness_um=0.5)
+    seen = film_reading(0.2, 0.0, film=film, base=0.0, gain=1.0, k2=0.0)
+    assert float(seen[0]) == pytest.approx(0.532175, abs=5e-7)
 
 
 @pytest.mark.parametrize("text", REFLECTANCES)

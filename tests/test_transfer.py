@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from matchkit.errors import InputError
+from matchkit.optics.film import film_K_S
 from matchkit.simulator.radiative_transfer import (
     angles,
     diffuse_R,
@@ -233,3 +234,17 @@ def test_bad_numbers_are_named() -> None:
         thick_R(0.1, 1.0, n=1.5, g=0.0, geometry="45:0")
     with pytest.raises(InputError, match="n is"):
         angles(0.9)
+
+
+@pytest.mark.parametrize("g", [0.0, 0.5, 0.8])
+def test_absorption_and_scattering_of_two_streams(g: float) -> None:
+    # Mudgett & Richards (1971), Appl. Opt. 10, 1485, from memory: K = 2 mu_a and
+    # S = 3/4 mu_s (1 - g) - 1/4 mu_a, for a thick film of little absorption.  K and S are
+    # what a film over two grounds tells, lit diffusely, without a surface.
+    film, mu_s = angles(1.0), 1 / (1 - g)
+    mu_a = np.array([0.001, 0.01, 0.05])
+    R, T = layer(mu_a, mu_s, 5.0, film=film, g=g)
+    black, white = (diffuse_R(over_ground(R, T, R_g, film=film), film=film) for R_g in (0.0, 0.8))
+    K, S = film_K_S(black, white, 0.0, 0.8, 5.0)
+    np.testing.assert_allclose(K, 2 * mu_a, rtol=0.035)
+    np.testing.assert_allclose(S, 0.75 - mu_a / 4, rtol=0.025)

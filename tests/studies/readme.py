@@ -21,6 +21,7 @@ from tests.studies import (
     first_formula,
     library_scale,
     many_starts,
+    oil_films,
     rehearsal,
     speed,
     watercolours,
@@ -74,6 +75,10 @@ def paint_table():
     return watercolours.markdown(stored(watercolours))
 
 
+def oil_table():
+    return oil_films.markdown(stored(oil_films))
+
+
 def book_table():
     return book_learning.markdown(stored(book_learning))
 
@@ -107,6 +112,7 @@ PARTS = {
     "film": film_table,
     "slabs": slab_table,
     "paint": paint_table,
+    "oil": oil_table,
     "speed": speed_table,
     "library": library_line,
     "commands": commands,
