@@ -140,6 +140,11 @@ def test_a_whole_job(desk, tmp_path):
     assert rows[0]["strength"] == pytest.approx(told[strong]["strength"], abs=1e-3)
     again = desk.json("reprint", batch, "--grams", "300", "--log", "0")
     assert again["formulas"][0]["de00"]["D65"] < 3
+    ended = {each["ink"]: each["grams"] for each in again["formulas"][0]["inks"]}
+    total = sum(now.values())  # what went in, additions counted
+    assert ended == pytest.approx({ink: 300 * g / total for ink, g in now.items()}, abs=0.011)
+    kinds = [(event["kind"], event["who"]) for event in desk.json("show", batch)["events"]]
+    assert [kind for kind, _ in kinds] == ["correction", "mix"]
     assert desk.json("show", again["batch"])["name"] == "Coral"
 
     page = tmp_path / "label.html"
@@ -199,6 +204,27 @@ def test_a_recipe_with_a_leftover_is_planned_and_weighed_by_its_name(desk, tmp_p
     assert re.search(r"Quay White +W-118 +10\.00 +10\.20\n", shown)
     assert "Sand Ochre" not in shown
     assert desk.json("check")["sound"]
+
+
+def test_a_colour_out_of_reach_is_booked_with_the_warning(desk):
+    desk.text("log-match", "--lab=50,100,80", "--max-inks", "2")
+    (note,) = desk.json("show", "1")["notes"]
+    assert note.startswith("Outside what these inks can reach")
+    assert note in desk.text("show", "1").out.replace("\n", " ")
+    assert any(note in line for line in desk.json("ticket", "1")["warnings"])
+
+
+def test_a_job_is_mended_and_the_book_found_under_another_light(desk):
+    log(desk, "--customer", "Kite")
+    assert "due 2026-12-01" in desk.text("mend", "1", "--due", "2026-12-01").out
+    (job,) = desk.json("today")["jobs"]
+    assert (job["customer"], job["due"]) == ("Kite", "2026-12-01")
+    assert "2026-11-25" in desk.text("mend", "1", "--due", "soon", status=2).err
+    assert "say what" in desk.text("mend", "1", status=2).err
+    lab = desk.json("show", "1")  # a formula that was never made, as it is predicted under A
+    told = desk.json("find", "--lab=60,0,30", "--light", "A", "--observer", "2", "--within", "40")
+    assert told["near"][0]["formula"] == lab["formula"]
+    assert "go with --lab" in desk.text("find", "--text", "x", "--light", "A", status=2).err
 
 
 def test_what_was_learned_is_said_and_can_be_left_out(desk):

@@ -139,7 +139,7 @@ def test_an_export_that_was_meddled_with(book, tmp_path, table, old, new, why):
 def test_a_newer_export_is_refused(book, tmp_path):
     export(book, tmp_path / "export")
     path = tmp_path / "export" / "book.json"
-    path.write_text(path.read_text(encoding="utf-8").replace('"version": 2', '"version": 9'))
+    path.write_text(path.read_text(encoding="utf-8").replace('"version": 3', '"version": 9'))
     (tmp_path / "again").mkdir()
     with pytest.raises(InputError, match="newer matchkit"):
         restore(path, tmp_path / "again")

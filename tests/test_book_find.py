@@ -74,6 +74,16 @@ def test_near_sees_as_the_shop_sees_now(book):
     assert near(book, replace(SHOP, geometry="45/0"), Lab(R, "D65", 10)) == []
 
 
+def test_near_under_the_light_that_is_asked_about(book):
+    batch = logged(book)
+    weigh(book, SHOP, batch, {"White": 475.0, "Lemon": 25.0})
+    measure(book, SHOP, batch, read_as(0.95, 0.05, 0, 0))
+    under = Lab(read_as(0.95, 0.05, 0, 0), "FL11", 2)
+    (found,) = near(book, SHOP, under, light="FL11", observer=2, within=0.1)
+    assert (found.batch, found.de00) == (batch, pytest.approx(0, abs=1e-3))
+    assert near(book, SHOP, under, within=0.1) == []
+
+
 def test_the_nearest_however_far(book):
     logged(book)
     logged(book, grams=(400.0, 0, 100.0, 0))

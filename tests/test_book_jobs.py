@@ -8,7 +8,16 @@ import pytest
 from book_shop import INKS, PALETTE, SHOP, Clock, aim, candidate, logged
 
 from matchkit.book.containers import add, log_correction, measure, weigh
-from matchkit.book.entries import close, log_formula, log_match, open_batch, strike
+from matchkit.book.entries import (
+    JobDetails,
+    close,
+    log_formula,
+    log_match,
+    mend,
+    open_batch,
+    strike,
+)
+from matchkit.book.find import find
 from matchkit.book.jobs import job, planned_grams, todays_jobs
 from matchkit.book.report import pass_shares
 from matchkit.book.stock import (
@@ -22,6 +31,7 @@ from matchkit.book.stock import (
     today,
 )
 from matchkit.book.store import open_book, reading
+from matchkit.book.story import events_of
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import Lab
 from matchkit.correcting.correct import Correction
@@ -262,6 +272,53 @@ def test_a_shop_of_today_may_be_handed_back(book):
         assert stock(book, each)["Lemon"] == 2965
         assert stock(book, each)["White"] == 19525
         assert today(book, each).inks[1].lot == "9"
+
+
+def test_leftovers_of_a_batch_are_never_more_than_it(book):
+    first = logged(book)
+    weigh(book, SHOP, first, CREAM)
+    keep_leftover(book, SHOP, first, 300.0, "Old cream")
+    with pytest.raises(InputError, match="300 g of it are on the shelf already; 201 g can't"):
+        keep_leftover(book, SHOP, first, 201.0, "More cream")
+    keep_leftover(book, SHOP, first, 200.0, "More cream")
+
+
+def test_what_is_approved_out_of_tolerance_needs_a_reason_and_a_name(book, tmp_path):
+    batch = logged(book)
+    weigh(book, SHOP, batch, {"White": 475.0, "Lemon": 20.0})
+    measure(book, SHOP, batch, read_as(0.96, 0.04, 0, 0))
+    with pytest.raises(InputError, match=r"out of tolerance \(dE00 .*write in the note why"):
+        close(book, batch, "approved")
+    add(book, SHOP, batch, {"Lemon": 5.0})
+    with pytest.raises(InputError, match="not measured after the last addition"):
+        close(book, batch, "approved")
+    with pytest.raises(InputError, match="an approval is signed"):
+        close(replace(book, who=""), batch, "approved", note="the customer waits")
+    left = (501.0, "Old cream")
+    with pytest.raises(InputError, match="can't be left"):
+        close(book, batch, "approved", note="the customer waits", left=left, shop=SHOP)
+    assert job(book, batch).outcome == ""  # all of it or nothing
+    left = (40.0, "Old cream")
+    close(book, batch, "approved", note="the customer waits", left=left, shop=SHOP)
+    told = job(book, batch)
+    assert (told.outcome, told.approved_by) == ("approved", "Ana")
+    assert told.closing_note == "the customer waits"
+    assert stock(book, SHOP)["Old cream"] == 40.0
+
+
+def test_details_are_mended_and_the_older_ones_struck(book, clock):
+    batch = logged(book, customer="Kite Club", due="2026-03-04", job="Tees")
+    mend(book, batch, JobDetails(job="Tees", customer="Kite & Co", due="2026-03-05"))
+    clock.on(hours=1)
+    mend(book, batch, JobDetails(job="Tees", customer="Kite & Co", due="2026-03-09", note="rush"))
+    told = job(book, batch)
+    assert (told.job, told.customer, told.due, told.note) == (
+        "Tees", "Kite & Co", "2026-03-09", "rush"
+    )  # fmt: skip
+    assert [each.batch for each in find(book, customer="kite &")] == [batch]
+    assert todays_jobs(book)[0].due == "2026-03-09"
+    events = [(e.kind, e.number, e.who) for e in events_of(book, batch)]
+    assert events == [("details", 1, "Ana"), ("details", 2, "Ana"), ("strike", 1, "Ana")]
 
 
 def test_leftovers_go_into_other_batches_and_are_used_up(book):

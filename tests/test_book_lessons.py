@@ -19,7 +19,7 @@ from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.errors import InputError
 from matchkit.inks.palette import reflectance
-from matchkit.inks.shop import Shop
+from matchkit.inks.shop import Mix, Shop
 from matchkit.matching.match import match
 from matchkit.matching.rank import Choices, weighed
 from matchkit.plots.charts import new_axes
@@ -207,18 +207,67 @@ def test_a_batch_is_not_heard_twice(hands):
     assert hands.lots().n_batches == 2
 
 
-def test_leftovers_and_other_geometries_teach_nothing(hands):
-    batch = hands.make(8.0)
-    keep_leftover(hands.book, hands.shop, batch, 100.0, "Old tint")
-    grams = hands.grams(10.0)
-    target = Target.from_spectrum(reflectance(hands.palette, grams / 500), hands.shop.lights, 10)
-    formula = weighed(hands.palette, grams, target)
-    other = log_match(hands.book, hands.shop, target, formula, name="b").batch
-    weigh(hands.book, hands.shop, other, {hands.palette.names[0]: 50.0, "Old tint": 50.0})
-    measure(hands.book, hands.shop, other, hands.read(grams))
-    assert hands.lots().n_batches == 1
+def test_readings_of_another_geometry_teach_nothing(hands):
+    hands.make(8.0)
     elsewhere = replace(hands.shop, geometry="d/8 specular included")
     assert learned(hands.book, elsewhere, hands.fits).lots[""].n_batches == 0
+
+
+def with_mix(hands, name, mix_g, c, other=5):
+    """A batch of a mixture that holds the shares `c` (n_ink,), a colour and white; its record."""
+    held = mix_g * c
+    held[[0, other]] += 500 - 1.2 * mix_g, 0.2 * mix_g
+    target = Target.from_spectrum(
+        reflectance(hands.palette, held / held.sum()), hands.shop.lights, 10
+    )
+    formula = weighed(hands.palette, held, target)
+    batch = log_match(hands.book, hands.shop, target, formula, name=name).batch
+    names, fresh = hands.palette.names, {0: 500 - 1.2 * mix_g, other: 0.2 * mix_g}
+    poured = {name: mix_g} | {names[i]: g for i, g in fresh.items()}
+    weigh(hands.book, hands.shop, batch, poured)
+    measure(hands.book, hands.shop, batch, hands.read(held))
+    return job(hands.book, batch)
+
+
+def test_a_batch_of_a_leftover_teaches_by_the_lots_that_went_into_it(hands):
+    first = hands.make(20.0)
+    keep_leftover(hands.book, hands.shop, first, 400.0, "Old tint")
+    before = hands.lots()
+    held = np.array([job(hands.book, first).pours[0].holds.get(n, 0) for n in hands.palette.names])
+    with_mix(hands, "Old tint", 200.0, held / held.sum())
+    after = hands.lots()
+    assert after.n_batches == 2
+    k = hands.ink
+    assert after.covariance[k, k] < before.covariance[k, k]
+    assert after.mean[k] == pytest.approx(np.log(STRONG), abs=0.02)
+    open_lot(hands.book, hands.shop, "Scarlet", "S2")  # the leftover stays one of the old lot
+    with_mix(hands, "Old tint", 100.0, held / held.sum())
+    hands.make(10.0, other=None)
+    hands.shop = today(hands.book, hands.shop)
+    newer = hands.lots()
+    assert newer.n_batches == 4
+    assert newer.lots[k] == "S2"
+
+
+def test_a_letdown_of_mixes_csv_teaches_by_its_recipe(hands):
+    """All of the strong ink comes through it; the lots in use when it was first weighed count."""
+    letdown = Mix(name="Scarlet 10", inks=("White", "Scarlet"), fractions=(0.9, 0.1))
+    hands.shop = replace(hands.shop, mixes=(letdown,))
+    held = np.zeros(len(hands.shop.inks))
+    held[[0, hands.ink]] = 0.9, 0.1
+    for other in (3, 5, 6, 7):
+        record = with_mix(hands, "Scarlet 10", 300.0, held, other)
+    assert record.pours[0].held["Scarlet", "S1"] == pytest.approx(30.0)
+    found = hands.lots()
+    assert found.n_batches == 4
+    assert found.mean[hands.ink] == pytest.approx(np.log(STRONG), abs=0.02)
+    # Of a lot that was opened later nothing is known, whatever the old letdown shows.
+    open_lot(hands.book, hands.shop, "Scarlet", "S2")
+    hands.shop = today(hands.book, hands.shop)
+    with_mix(hands, "Scarlet 10", 300.0, held)
+    found = hands.lots()
+    assert found.mean[hands.ink] == pytest.approx(0.0, abs=1e-6)
+    assert found.covariance[hands.ink, hands.ink] == pytest.approx(0.03**2, rel=0.02)
 
 
 def test_an_odd_batch_teaches_nothing_and_is_spoken_of(hands):

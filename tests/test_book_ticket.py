@@ -1,5 +1,6 @@
 """The weigh ticket of a batch of the book, and every way to correct one."""
 
+import json
 import shutil
 
 import pytest
@@ -101,3 +102,31 @@ def test_correct_tells_the_other_ways_too_and_logs_the_smallest(desk):
     }
     for each in advice["additions"]:
         assert each["ink"] in out
+
+
+def test_the_leftover_of_the_same_colour_stands_first_on_the_ticket(desk):
+    logged = log(desk)
+    desk.text("weigh", "1", "--as-planned")
+    desk.text("measure", "1", desk.reading("first", logged["inks"]))
+    desk.text("leftover", "1", "148", "Old coral")
+    log(desk)
+    first = desk.json("ticket", "2")["warnings"][0]
+    assert first.startswith("148.00 g of this stand on the shelf: Old coral, measured dE00 0.")
+    ticket = desk.text("ticket", "2").out
+    assert ticket.index("of this stand on the shelf") < ticket.index("[ ]")
+
+
+def test_a_batch_booked_as_a_print_is_judged_and_corrected_as_one(desk):
+    logged = log(desk, "--over", "white tee", "--thickness", "60", "--max-inks", "3")
+    assert desk.json("show", "1")["printed"]["over"] == "white tee"
+    ticket = desk.json("ticket", "1")
+    assert ticket["de00"][0] == pytest.approx(logged["de00"]["D65"], abs=1e-3)
+    assert any("Matched as a print, 60 um over white tee" in line for line in ticket["warnings"])
+    desk.text("weigh", "1", "--as-planned")
+    said = desk.text("measure", "1", desk.folder / "targets.csv", "--name", NAME, "--json")
+    assert "judged as a print, 60 um over white tee" in said.err
+    assert json.loads(said.out)["odd"] == []  # a print is not held against films that hide
+    assert all(each["strength"] == 1 for each in desk.json("lots")["lots"])
+    advice = desk.json("correct", "1")
+    assert advice["de00_before"]["D65"] == pytest.approx(0, abs=0.01)
+    assert advice["additions"] == []

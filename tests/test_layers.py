@@ -62,7 +62,7 @@ EDGES = {
     ),
     "book": (
         *("schema", "store", "copies", "rows", "stock", "checks", "containers", "entries", "jobs"),
-        *("find", "lessons", "report", "label", "work"),
+        *("story", "find", "lessons", "report", "label", "work"),
     ),
     "plots": ("lots", "marks", "inks", "charts", "learning"),
     "workflows": (
@@ -71,7 +71,7 @@ EDGES = {
         *("practising", "planning", "starting", "importing", "formulas", "finding"),
         *("predicting", "weighing_out", "library"),
         *("measuring_batch", "correcting_batch", "finishing_batch"),
-        *("booking", "shelf", "lot_checking"),
+        *("booking", "looking_up", "shelf", "lot_checking"),
         *("booked", "watching", "shipped", "serving"),
     ),
     "report": (

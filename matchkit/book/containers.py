@@ -111,7 +111,7 @@ def _pour(
             "kind": "weighed",
             "ink": name,
             "lot": lots.get(name, ""),
-            "mix": keep_mix(db, book, mixes[name]) if from_mix else None,
+            "mix": keep_mix(db, book, mixes[name], lots) if from_mix else None,
             "mg": -amounts.get(name, 0),
             "planned_mg": milligrams(planned.get(name, 0.0), name, zero=True),
             "weighing": number,

@@ -28,6 +28,7 @@ SUM_TOLERANCE = 1e-6
 
 Rows = dict[str, tuple[list[str], list[tuple[Any, ...]]]]  # table: columns, rows
 Cells = dict[str, Any]  # a row by column
+Columns = dict[str, tuple[str, bool, Any]]  # by name: type, whether it must be filled, default
 
 
 def backup(book: Book, to: str | Path) -> Path:
@@ -162,30 +163,32 @@ def _write_all(
         if table not in tables:
             raise InputError(f"{file}: no table {table}; not a whole export of a record book")
         for row in tables[table]:
-            _write_row(db, table, row, list(columns), file)
+            _write_row(db, table, row, columns, file)
     db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
     db.execute(f"PRAGMA user_version = {version}")
     db.execute("COMMIT")
 
 
-def _write_row(
-    db: sqlite3.Connection, table: str, row: Cells, columns: list[str], file: str
-) -> None:
-    if set(row) != set(columns):
-        odd = ", ".join(sorted(map(str, set(row) ^ set(columns))))
+def _write_row(db: sqlite3.Connection, table: str, row: Cells, columns: Columns, file: str) -> None:
+    """Write a row; columns that came with a later version have a default."""
+    needed = {name for name, (_, _, default) in columns.items() if default is None}
+    if odd := ", ".join(sorted(map(str, (needed - set(row)) | (set(row) - set(columns))))):
         raise InputError(f"{file}: {table}: columns that are missing or unknown: {odd}")
-    marks = ", ".join("?" * len(columns))
+    marks = ", ".join("?" * len(row))
     try:
-        db.execute(f"INSERT INTO {table} VALUES ({marks})", [row[name] for name in columns])
+        db.execute(f"INSERT INTO {table} ({', '.join(row)}) VALUES ({marks})", [*row.values()])
     except sqlite3.Error as error:
         raise InputError(f"{file}: {table} {row['id']}: {error}") from None
 
 
-def _columns(db: sqlite3.Connection) -> dict[str, dict[str, tuple[str, bool]]]:
-    """By table and column of a book: its type, and whether it must be filled."""
+def _columns(db: sqlite3.Connection) -> dict[str, Columns]:
+    """By table and column of a book: its type, whether it must be filled, its default if any."""
     names = db.execute("SELECT name FROM sqlite_schema WHERE type = 'table'").fetchall()
     return {
-        table: {row[1]: (row[2], bool(row[3])) for row in db.execute(f"PRAGMA table_info({table})")}
+        table: {
+            row[1]: (row[2], bool(row[3]), row[4])
+            for row in db.execute(f"PRAGMA table_info({table})")
+        }
         for (table,) in names
     }
 
@@ -224,7 +227,7 @@ def _from_csv(folder: Path) -> dict[str, list[Cells]]:
     }
 
 
-def _csv_rows(path: Path, kinds: Mapping[str, tuple[str, bool]]) -> Iterator[Cells]:
+def _csv_rows(path: Path, kinds: Columns) -> Iterator[Cells]:
     try:
         text = path.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError:
@@ -237,9 +240,9 @@ def _csv_rows(path: Path, kinds: Mapping[str, tuple[str, bool]]) -> Iterator[Cel
         yield {name: _typed(cell, kinds.get(name), path, n) for name, cell in row.items()}
 
 
-def _typed(cell: str, kind: tuple[str, bool] | None, path: Path, n: int) -> Any:
+def _typed(cell: str, kind: tuple[str, bool, Any] | None, path: Path, n: int) -> Any:
     """A cell as its column wants it: an empty one is NULL unless the column forbids that."""
-    name, required = kind or ("TEXT", True)
+    name, required, _ = kind or ("TEXT", True, None)
     if cell == "" and not required:
         return None
     try:

@@ -8,9 +8,9 @@ import sqlite3
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
 
-from matchkit.book.rows import colour, day, is_open, milligrams, must_be
+from matchkit.book.rows import colour, day, is_open, last_weighing, milligrams, must_be
 from matchkit.book.schema import STRIKABLE
-from matchkit.book.stock import keep_mix, mixes_of, sync_stock, weighable
+from matchkit.book.stock import keep_mix, lots_of, mixes_of, shelve, sync_stock, weighable
 from matchkit.book.store import Book, insert, record, writing
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.illuminants import light_name
@@ -54,11 +54,13 @@ def log_match(
     details: JobDetails = PLAIN,
     source: str = "match",
     fit: str = "",
+    printed: str = "",
 ) -> Logged:
     """A target, the formula chosen for it, and the batch to make of it: three records.
 
     `formula.grams` are the batch, of inks and of mixtures of the shelf; the note of
-    `details` is about the formula; `fit` is `lessons.fit_key` of the palette.
+    `details` is about the formula; `fit` is `lessons.fit_key` of the palette; `printed` is
+    what it is printed on, as JSON, or empty.
     """
     said = {"name": name, "customer": details.customer}
     with writing(book) as db:
@@ -69,7 +71,14 @@ def log_match(
             book,
             shop,
             formula,
-            {**said, "target": aim, "source": source, "fit": fit, "note": details.note},
+            {
+                **said,
+                "target": aim,
+                "source": source,
+                "fit": fit,
+                "note": details.note,
+                "printed": printed,
+            },
         )
         batch = _batch(db, book, chosen, sum(formula.grams), replace(details, note=""))
     return Logged(target=aim, formula=chosen, batch=batch)
@@ -106,21 +115,62 @@ def close(
     approved_by: str = "",
     light: str = "",
     note: str = "",
+    left: tuple[float, str] | None = None,
+    shop: Shop | None = None,
 ) -> int:
-    """The end of a batch: approved, rejected or abandoned; by whom, under which light."""
+    """The end of a batch: approved, rejected or abandoned; by whom, under which light.
+
+    An approval is signed, by who writes unless another is named.  Of a batch whose last reading
+    is out of tolerance, or that was added to since, it needs a `note` that says why.
+    What is `left`, grams and a name, goes on the shelf of `shop`.
+    """
     if outcome not in OUTCOMES:
         raise InputError(f"outcome: found {quoted(outcome)}; write {', '.join(OUTCOMES)}")
     with writing(book) as db:
         is_open(db, batch)
-        last = db.execute("SELECT max(id) FROM measurement_now WHERE batch = ?", [batch])
-        (measurement,) = last.fetchone()
-        if outcome == "approved" and measurement is None:
-            raise InputError(
-                f"batch {batch} was not measured; measure what is approved, then close"
-            )
+        measurement, weighing, passed, away = db.execute(
+            "SELECT id, weighing, passed, de00 FROM measurement_now WHERE batch = ?"
+            " ORDER BY id DESC LIMIT 1",
+            [batch],
+        ).fetchone() or (None, None, None, None)
+        if outcome == "approved":
+            approved_by = approved_by.strip() or book.who
+            faults = [] if approved_by else ["an approval is signed: write who approved it"]
+            if measurement is None:
+                faults.append(
+                    f"batch {batch} was not measured; measure what is approved, then close"
+                )
+            elif not note.strip() and (doubt := _doubt(db, batch, weighing, passed, away)):
+                faults.append(f"batch {batch}: {doubt}; write in the note why it is approved so")
+            if faults:
+                raise InputError(faults)
+        if left and shop:
+            shelve(db, book, shop, batch, *left)
         values = {"batch": batch, "outcome": outcome, "measurement": measurement}
         values |= {"approved_by": approved_by, "light": light, "note": note}
         return record(db, book, "closing", values)
+
+
+def _doubt(
+    db: sqlite3.Connection, batch: int, weighing: int | None, passed: int | None, away: float | None
+) -> str:
+    """What speaks against approving a batch by its last reading; nothing if all is well."""
+    if weighing != last_weighing(db, batch):
+        return "it was not measured after the last addition"
+    return f"its last reading is out of tolerance (dE00 {away:.2f})" if passed == 0 else ""
+
+
+def mend(book: Book, batch: int, details: JobDetails) -> int:
+    """What a batch is for, written anew; what was mended before is struck, not changed."""
+    with writing(book) as db:
+        must_be(db, "batch", batch)
+        before = db.execute("SELECT id FROM details_now WHERE batch = ?", [batch]).fetchall()
+        values = {**asdict(details), "due": day(details.due)}
+        number = record(db, book, "details", {"batch": batch, **values})
+        for (old,) in before:
+            why = {"why": f"mended by details {number}"}
+            record(db, book, "strike", {"what": "details", "record": old, **why})
+        return number
 
 
 def strike(book: Book, what: str, number: int, why: str) -> int:
@@ -177,7 +227,7 @@ def _formula(
     weighable(dict.fromkeys(formula.inks, 1.0), shop, mixes)
     for name in formula.inks:  # what is in it now, whatever mixes.csv says later
         if name not in inks:
-            keep_mix(db, book, mixes[name])
+            keep_mix(db, book, mixes[name], lots_of(db, shop))
     aimed = said["target"] is not None
     values = {
         **said,

@@ -2,7 +2,7 @@
 
 "What have we got within dE00 2 of this?" reads the Lab columns of everything the book
 has, tells CIEDE2000 for all of them at once, and fetches only what comes of it.  Records
-that were seen under another light or observer than the shop's present one are computed anew
+that were seen under another light or observer than the one that is asked about are computed anew
 from their spectra; those of another measuring geometry can't be compared and are left out.
 """
 
@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 from matchkit.book.jobs import utc
 from matchkit.book.rows import day, parts_of, reading_text
 from matchkit.book.store import Book, reading
+from matchkit.colorimetry.illuminants import Light, light_name
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.errors import InputError
 from matchkit.files.amounts import quoted
@@ -63,16 +64,24 @@ class Found:
 
 
 def near(
-    book: Book, shop: Shop, lab: ArrayLike, *, within: float | None = 2.0, top: int = 20
+    book: Book,
+    shop: Shop,
+    lab: ArrayLike,
+    *,
+    light: Light | None = None,
+    observer: int | None = None,
+    within: float | None = 2.0,
+    top: int = 20,
 ) -> list[Near]:
-    """What the book has within a dE00 of a Lab (3,) of the shop's first light and observer.
+    """What the book has within a dE00 of a Lab (3,), under a light and observer or the shop's.
 
     Nearest first.  A formula that was made counts as it measured last, else as predicted.
     `within` None: the `top` nearest, however far.
     """
     wanted = np.asarray(lab, dtype=float)
     with reading(book) as db:
-        keys, labs = _labs(db, shop, wanted[0], within)
+        seen = light or shop.lights[0], observer or shop.observer
+        keys, labs = _labs(db, *seen, shop.geometry, wanted[0], within)
         away = de00(wanted, labs) if len(labs) else np.zeros(0)
         order = np.argsort(away, kind="stable")
         if within is not None:
@@ -91,12 +100,16 @@ WHERE {where} AND m.id NOT IN (
 
 
 def _labs(
-    db: sqlite3.Connection, shop: Shop, L: float, within: float | None
+    db: sqlite3.Connection,
+    light: Light,
+    observer: int,
+    geometry: str,
+    L: float,
+    within: float | None,
 ) -> tuple[list[tuple[str, int]], Array]:
-    """Kind and number of every record that can be meant, and Lab (n, 3) as the shop sees it."""
-    light, observer = shop.lights[0], shop.observer
+    """Kind and number of every record that can be meant, and Lab (n, 3) under the light."""
     same = "m.light = ? AND m.observer = ? AND m.geometry = ?"
-    values: list[object] = [light, observer, shop.geometry]
+    values: list[object] = [light_name(light), observer, geometry]
     if within is not None:
         same += " AND m.L BETWEEN ? AND ?"
         values += [L - STEEPEST_L * within, L + STEEPEST_L * within]

@@ -9,7 +9,7 @@ from datetime import UTC, datetime, time, tzinfo
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.book.rows import held_by, must_be, parts_of, taken_apart
+from matchkit.book.rows import by_ink, held_by, must_be, parts_of, poured
 from matchkit.book.schema import MG
 from matchkit.book.store import Book, reading
 from matchkit.inks.recipe import weigh_out
@@ -34,7 +34,12 @@ class Poured:
     lots: tuple[str, ...]
     planned_g: tuple[float, ...]
     actual_g: tuple[float, ...]
-    holds: dict[str, float]  # actual grams by ink, mixtures taken apart
+    held: dict[tuple[str, str], float]  # actual grams by ink and lot, mixtures taken apart
+
+    @property
+    def holds(self) -> dict[str, float]:
+        """Actual grams by ink, mixtures taken apart."""
+        return by_ink(self.held)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,13 +56,16 @@ class Measurement:
     geometry: str
     de00: float | None
     passed: bool | None
+    name: str = ""
+    note: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
 class BatchRecord:
     """All that the book has about a batch.  `state` is what has to be done next, in words.
 
-    `closed_on` is the measurement that it was closed by, if it was measured.
+    `source` is where its formula came from, `printed` what it is printed on (as JSON; empty:
+    a film that hides).  `closed_on` is the measurement that it was closed by, if it was measured.
     """
 
     batch: int
@@ -66,8 +74,12 @@ class BatchRecord:
     job: str
     customer: str
     due: str
+    note: str
     name: str  # of the colour
     formula: int
+    formula_note: str
+    source: str
+    printed: str
     target: int | None
     shares: dict[str, float]  # mass fractions as poured, in weighing order
     holds: dict[str, float]  # mass fractions by ink, mixtures taken apart
@@ -79,7 +91,20 @@ class BatchRecord:
     closed_at: str
     closed_on: int | None
     closing: int | None  # the record that says so
+    closing_note: str
     state: str
+
+    @property
+    def container(self) -> dict[str, float]:
+        """Grams by ink in the container, additions counted, mixtures taken apart.
+
+        Before it is weighed, what its formula plans.
+        """
+        held: dict[str, float] = {}
+        for pour in self.pours:
+            for ink, grams in pour.holds.items():
+                held[ink] = held.get(ink, 0.0) + grams
+        return held or {ink: share * self.planned_g for ink, share in self.holds.items()}
 
 
 def job(book: Book, batch: int) -> BatchRecord:
@@ -91,16 +116,20 @@ def job(book: Book, batch: int) -> BatchRecord:
 
 def job_of(db: sqlite3.Connection, batch: int) -> BatchRecord:
     """All that the book has about a batch that is there, from an open connection."""
-    at, who, name, job_name, customer, due, formula, target, planned = db.execute(
-        "SELECT batch.at, batch.who, formula.name, job, batch.customer, due, formula.id, target,"
-        " planned_mg FROM batch JOIN formula ON formula.id = batch.formula WHERE batch.id = ?",
+    at, who, name, job_name, customer, due, note, formula, target, planned, said, source, on = (
+        db.execute(
+            "SELECT b.at, b.who, f.name, b.job, b.customer, b.due, b.note, f.id, f.target,"
+            " b.planned_mg, f.note, f.source, f.printed FROM batch_now b"
+            " JOIN formula f ON f.id = b.formula WHERE b.id = ?",
+            [batch],
+        ).fetchone()
+    )
+    ended = db.execute(
+        "SELECT outcome, approved_by, at, measurement, id, note FROM closing_now WHERE batch = ?",
         [batch],
     ).fetchone()
-    ended = db.execute(
-        "SELECT outcome, approved_by, at, measurement, id FROM closing_now WHERE batch = ?", [batch]
-    ).fetchone()
     pours, readings = _pours(db, batch), _readings(db, batch)
-    outcome, approved_by, closed_at, closed_on, closing = ended or ("", "", "", None, None)
+    outcome, approved_by, closed_at, closed_on, closing, why = ended or ("", "", "", None, None, "")
     return BatchRecord(
         batch=batch,
         at=at,
@@ -108,8 +137,12 @@ def job_of(db: sqlite3.Connection, batch: int) -> BatchRecord:
         job=job_name,
         customer=customer,
         due=due,
+        note=note,
         name=name,
         formula=formula,
+        formula_note=said,
+        source=source,
+        printed=on,
         target=target,
         shares=parts_of(db, "formula", formula),
         holds=held_by(db, formula),
@@ -121,6 +154,7 @@ def job_of(db: sqlite3.Connection, batch: int) -> BatchRecord:
         closed_at=closed_at,
         closed_on=closed_on,
         closing=closing,
+        closing_note=why,
         state=outcome or _state(pours, readings),
     )
 
@@ -130,14 +164,10 @@ def _pours(db: sqlite3.Connection, batch: int) -> tuple[Poured, ...]:
     pours = []
     for weighing, at, who in rows.fetchall():
         moved = db.execute(
-            "SELECT ink, lot, planned_mg, -mg, mix FROM movement_now WHERE weighing = ?"
-            " ORDER BY id",
+            "SELECT ink, lot, planned_mg, -mg FROM movement_now WHERE weighing = ? ORDER BY id",
             [weighing],
         )
-        inks, lots, planned, actual, mixes = zip(*moved.fetchall(), strict=True)
-        holds: dict[str, float] = {}
-        for ink, mg, mix in zip(inks, actual, mixes, strict=True):
-            taken_apart(db, holds, ink, mix, mg / MG)
+        inks, lots, planned, actual = zip(*moved.fetchall(), strict=True)
         pours.append(
             Poured(
                 weighing=weighing,
@@ -147,7 +177,7 @@ def _pours(db: sqlite3.Connection, batch: int) -> tuple[Poured, ...]:
                 lots=lots,
                 planned_g=tuple(mg / MG for mg in planned),
                 actual_g=tuple(mg / MG for mg in actual),
-                holds=holds,
+                held=poured(db, weighing),
             )
         )
     return tuple(pours)
@@ -155,7 +185,7 @@ def _pours(db: sqlite3.Connection, batch: int) -> tuple[Poured, ...]:
 
 def _readings(db: sqlite3.Connection, batch: int) -> tuple[Measurement, ...]:
     rows = db.execute(
-        "SELECT id, at, who, weighing, R, L, a, b, light, geometry, de00, passed"
+        "SELECT id, at, who, weighing, R, L, a, b, light, geometry, de00, passed, name, note"
         " FROM measurement_now WHERE batch = ? ORDER BY id",
         [batch],
     )
@@ -171,6 +201,8 @@ def _readings(db: sqlite3.Connection, batch: int) -> tuple[Measurement, ...]:
             geometry=row[9],
             de00=row[10],
             passed=None if row[11] is None else bool(row[11]),
+            name=row[12],
+            note=row[13],
         )
         for row in rows
     )

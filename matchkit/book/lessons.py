@@ -9,8 +9,9 @@ says what it said then, by a digest of all that went in, and the inks were not f
 What a check drawdown told of a lot (`book.checks`) is added after all batches, so that it
 is judged with what they told of the other ink in it, and no kept state depends on it.
 
-Batches that hold a leftover or a letdown teach nothing, since their lots are mixed.  A reading
-that is logged twice counts once.
+A batch that holds a leftover or a letdown teaches through the inks in that, by their lots; what
+is of another lot than the one in use is of unknown strength.  A print teaches nothing, since the
+fit is of films that hide.  A reading that is logged twice counts once.
 """
 
 import json
@@ -32,6 +33,7 @@ from matchkit.correcting.lots import (
     as_json,
     for_palette,
     from_json,
+    index_of,
     learn,
     new_lot,
     on_shelf,
@@ -229,13 +231,16 @@ def _items(db: sqlite3.Connection, shop: Shop, palette: Palette) -> list[_Item]:
     A reading that another batch already has to the last digit is left out.
     """
     poured = db.execute(
-        "SELECT w.batch, w.id, max(m.ink), max(m.mix IS NOT NULL) FROM weighing_now w"
-        " JOIN movement_now m ON m.weighing = w.id WHERE m.mg < 0 GROUP BY w.batch, w.id"
+        "SELECT w.batch, w.id, max(coalesce(part.ink, m.ink)) FROM weighing_now w"
+        " JOIN movement_now m ON m.weighing = w.id LEFT JOIN mix_ink part ON part.mix = m.mix"
+        " WHERE m.mg < 0 GROUP BY w.batch, w.id"
     ).fetchall()
     weighings: dict[int, list[int]] = {}
-    for batch, weighing, _, _ in poured:
+    for batch, weighing, _ in poured:
         weighings.setdefault(batch, []).append(weighing)
-    strange = {row[0] for row in poured if row[3] or row[2] not in palette.names}
+    strange = {row[0] for row in poured if row[2] not in palette.names}
+    printed = "SELECT id FROM batch WHERE formula IN (SELECT id FROM formula WHERE printed <> '')"
+    strange |= {batch for (batch,) in db.execute(printed)}
     again = _repeats(db)
     read: dict[int, list[int]] = {}
     for batch, measurement in db.execute(
@@ -265,7 +270,7 @@ def _logged_again(db: sqlite3.Connection, found: Fit) -> list[str]:
     return [
         f"batch {batch}: its reading is that of batch {other}, logged again; it teaches nothing"
         for batch, other in _repeats(db).values()
-        if set(_lots_in(job_of(db, batch))) <= set(found.palette.names)
+        if {*job_of(db, batch).container} <= {*found.palette.names}
     ]
 
 
@@ -323,14 +328,29 @@ def _after(lots: Lots, batch: BatchRecord, found: Fit, shop: Shop) -> tuple[Lots
     """What is known after one more batch, and what was odd about it."""
     palette = found.palette
     for ink, lot in _lots_in(batch).items():
-        if lots.lots[lots.inks.index(ink)] != lot:
+        if ink in lots.inks and lots.lots[lots.inks.index(ink)] != lot:  # else it is a mixture
             lots = new_lot(lots, ink, lot)
     spread = spread_of(palette, found.error_Lab, shop.resolution_g)
     rounds = rounds_of(batch, palette, shop)
     try:
-        return learn(lots, palette, rounds, spread, model_f=model_error_f(found))
+        return learn(
+            lots, palette, rounds, spread,
+            model_f=model_error_f(found), in_use=_share_in_use(lots, batch, palette),
+        )  # fmt: skip
     except InputError as error:
         return lots, error.faults
+
+
+def _share_in_use(lots: Lots, batch: BatchRecord, palette: Palette) -> Array:
+    """The share (n_ink,) of each ink in a container that is of the lot in use."""
+    whole, of_lot = np.full((2, len(palette.inks)), 1e-12)
+    for pour in batch.pours:
+        for (ink, lot), grams in pour.held.items():
+            whole[palette.index(ink)] += grams
+            if lot == lots.lots[index_of(lots, ink)]:
+                of_lot[palette.index(ink)] += grams
+    share: Array = of_lot / whole
+    return share
 
 
 def _lots_in(batch: BatchRecord) -> dict[str, str]:

@@ -2,6 +2,7 @@
 
 import json
 import sqlite3
+from collections.abc import Mapping
 from datetime import date
 
 import numpy as np
@@ -105,26 +106,63 @@ def held_by(db: sqlite3.Connection, formula: int) -> dict[str, float]:
             " at <= (SELECT at FROM formula WHERE id = ?) DESC, id DESC LIMIT 1",
             [name, formula],
         ).fetchone()
-        taken_apart(db, held, name, then[0] if then else None, fraction)
+        for ink, part in (parts_of(db, "mix", then[0]) if then else {name: 1.0}).items():
+            held[ink] = held.get(ink, 0.0) + fraction * part
     return held
 
 
-def contents(db: sqlite3.Connection, batch: int, upto: int | None = None) -> dict[str, float]:
-    """Grams by ink in the container, mixtures taken apart; after the weigh-out `upto`."""
+def contents(
+    db: sqlite3.Connection, batch: int, before: int | None = None
+) -> dict[tuple[str, str], float]:
+    """Grams by ink and lot in the container, mixtures taken apart; before the movement `before`."""
+    held: dict[tuple[str, str], float] = {}
     rows = db.execute(
-        "SELECT ink, mix, -mg FROM movement_now WHERE weighing IN"
-        " (SELECT id FROM weighing_now WHERE batch = ? AND id <= ?) ORDER BY id",
-        [batch, 2**62 if upto is None else upto],
-    ).fetchall()
-    held: dict[str, float] = {}
-    for name, mix, mg in rows:
-        taken_apart(db, held, name, mix, mg / MG)
-    return {ink: g for ink, g in held.items() if g > 0}
+        "SELECT DISTINCT weighing FROM movement_now WHERE id < ? AND weighing IN"
+        " (SELECT id FROM weighing_now WHERE batch = ?) ORDER BY weighing",
+        [2**62 if before is None else before, batch],
+    )
+    for (weighing,) in rows.fetchall():
+        for of_lot, grams in poured(db, weighing).items():
+            held[of_lot] = held.get(of_lot, 0.0) + grams
+    return held
 
 
-def taken_apart(
-    db: sqlite3.Connection, held: dict[str, float], name: str, mix: int | None, grams: float
-) -> None:
-    """Add grams of an ink to `held`, or of the inks of a mixture by its record."""
-    for ink, fraction in ({name: 1.0} if mix is None else parts_of(db, "mix", mix)).items():
-        held[ink] = held.get(ink, 0.0) + fraction * grams
+def poured(db: sqlite3.Connection, weighing: int) -> dict[tuple[str, str], float]:
+    """Grams by ink and lot of a weigh-out, mixtures taken apart.
+
+    A leftover holds the lots of the batch that it comes from, a letdown those that were in
+    use when it was first written down; the lot is empty where nobody knows it.
+    """
+    held: dict[tuple[str, str], float] = {}
+    for name, lot, mix, grams in db.execute(
+        "SELECT ink, lot, mix, -mg / ? FROM movement_now WHERE weighing = ? AND mg < 0 ORDER BY id",
+        [float(MG), weighing],
+    ).fetchall():
+        for of_lot, share in ({(name, lot): 1.0} if mix is None else _lots_of_mix(db, mix)).items():
+            held[of_lot] = held.get(of_lot, 0.0) + share * grams
+    return held
+
+
+def _lots_of_mix(db: sqlite3.Connection, mix: int) -> dict[tuple[str, str], float]:
+    """Mass fractions of a mixture by ink and lot."""
+    batch, taken = db.execute(
+        "SELECT batch, (SELECT min(id) FROM movement WHERE mix = mix.id) FROM mix WHERE id = ?",
+        [mix],
+    ).fetchone()
+    held = {} if batch is None else contents(db, batch, before=taken)
+    if total := sum(held.values()):
+        return {of_lot: grams / total for of_lot, grams in held.items()}
+    rows = db.execute("SELECT ink, lot, fraction FROM mix_ink WHERE mix = ? ORDER BY id", [mix])
+    return {(ink, lot): fraction for ink, lot, fraction in rows}
+
+
+def by_ink(held: Mapping[tuple[str, str], float]) -> dict[str, float]:
+    """Grams by ink, of whichever lot.
+
+    >>> by_ink({("White", "W7"): 90.0, ("White", "W8"): 5.0})
+    {'White': 95.0}
+    """
+    inks: dict[str, float] = {}
+    for (ink, _), grams in held.items():
+        inks[ink] = inks.get(ink, 0.0) + grams
+    return inks

@@ -70,6 +70,9 @@ _LATER = {
     " base TEXT NOT NULL, fraction REAL NOT NULL CHECK (fraction > 0 AND fraction < 1),"
     f" weighed_mg INTEGER NOT NULL CHECK (weighed_mg > 0), {_SEEN}, readings INTEGER NOT NULL,"
     " strength REAL NOT NULL, error REAL NOT NULL, note TEXT NOT NULL",
+    # What a batch is for, mended; the last one counts, those before it are struck.
+    "details": "batch INTEGER NOT NULL REFERENCES batch, job TEXT NOT NULL,"
+    " customer TEXT NOT NULL, due TEXT NOT NULL, note TEXT NOT NULL",
 }
 _BOOK = "id INTEGER PRIMARY KEY CHECK (id = 1), at TEXT NOT NULL, uid TEXT NOT NULL"
 
@@ -138,4 +141,21 @@ STEPS: tuple[tuple[str, ...], ...] = (
         *_indexes(),
     ),
     (*_tables(("lot_check",)), *_only_added_to("lot_check"), _view("lot_check")),
+    (
+        # The lot that an ink of a mixture was of; empty: nobody knows.
+        "ALTER TABLE mix_ink ADD COLUMN lot TEXT NOT NULL DEFAULT ''",
+        # What a formula is printed on, as JSON; empty: a film that hides.
+        "ALTER TABLE formula ADD COLUMN printed TEXT NOT NULL DEFAULT ''",
+        *_tables(("details",)),
+        *_only_added_to("details"),
+        _view("details"),
+        "CREATE INDEX index_details ON details (batch)",
+        "DROP VIEW batch_now",
+        "CREATE VIEW batch_now AS SELECT b.id, b.at, b.who, b.formula,"
+        " coalesce(d.job, b.job) AS job, coalesce(d.customer, b.customer) AS customer,"
+        " coalesce(d.due, b.due) AS due, b.planned_mg, coalesce(d.note, b.note) AS note"
+        " FROM batch b LEFT JOIN details d"
+        " ON d.id = (SELECT max(id) FROM details_now WHERE batch = b.id)"
+        " WHERE b.id NOT IN (SELECT record FROM strike WHERE what = 'batch')",
+    ),
 )

@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from matchkit.book.rows import contents, milligrams, must_be
+from matchkit.book.rows import by_ink, contents, milligrams, must_be
 from matchkit.book.schema import MG
 from matchkit.book.store import Book, insert, reading, record, writing
 from matchkit.errors import InputError, did_you_mean
@@ -25,6 +25,7 @@ from matchkit.inks.shop import Ink, Mix, Shop
 
 DAY_S = 86400
 BY_BOOK = "stock and lots are as the record book has them"
+IN_FILE = "as in mixes.csv"
 
 # Since the last stock-take of each ink; a ledger that is only added to has an order.
 _STOCK = """
@@ -133,30 +134,38 @@ def _lot(ink: Ink, opened: list[tuple[str, str]]) -> tuple[str, str]:
 def mixes_of(db: sqlite3.Connection, shop: Shop) -> dict[str, Mix]:
     """Every mixture that the book or the shop knows by name; the shop's file comes first."""
     known: dict[str, Mix] = {}
-    rows = db.execute("SELECT id, name, R, at FROM mix_now ORDER BY id").fetchall()
-    for number, name, R, at in rows:
+    rows = db.execute("SELECT id, name, R, at, note FROM mix_now ORDER BY id").fetchall()
+    for number, name, R, at, note in rows:
         parts = db.execute("SELECT ink, fraction FROM mix_ink WHERE mix = ? ORDER BY id", [number])
         inks, fractions = zip(*parts.fetchall(), strict=True)
         known[name] = Mix(
             name=name,
             inks=inks,
             fractions=fractions,
-            date=at[:10],
+            date=note.removeprefix(IN_FILE).strip() or at[:10],
             R=None if R is None else np.array(json.loads(R)),
         )
     return known | {mix.name: mix for mix in shop.mixes}
 
 
-def keep_mix(db: sqlite3.Connection, book: Book, mix: Mix) -> int:
-    """The record of what a mixture holds, written now unless the book has it like that."""
-    last = db.execute("SELECT max(id) FROM mix_now WHERE name = ?", [mix.name]).fetchone()[0]
-    parts = dict(db.execute("SELECT ink, fraction FROM mix_ink WHERE mix = ?", [last]))
-    if last and parts == dict(zip(mix.inks, mix.fractions, strict=True)):
-        return int(last)
+def keep_mix(db: sqlite3.Connection, book: Book, mix: Mix, lots: Mapping[str, str]) -> int:
+    """The record of what a mixture holds, written now unless the book has it like that.
+
+    It is taken as made of `lots`, by ink, the ones in use; one that is dated anew, as made anew.
+    """
+    last = db.execute(
+        "SELECT id, note, batch FROM mix_now WHERE name = ? ORDER BY id DESC LIMIT 1", [mix.name]
+    ).fetchone()
+    note = f"{IN_FILE} {mix.date}".rstrip()
+    if last and (last[2] is not None or last[1] in (IN_FILE, note)):
+        parts = dict(db.execute("SELECT ink, fraction FROM mix_ink WHERE mix = ?", [last[0]]))
+        if parts == dict(zip(mix.inks, mix.fractions, strict=True)):
+            return int(last[0])
     R = None if mix.R is None else json.dumps(np.round(mix.R, 6).tolist())
-    number = record(db, book, "mix", {"name": mix.name, "R": R, "note": "as in mixes.csv"})
+    number = record(db, book, "mix", {"name": mix.name, "R": R, "note": note})
     for ink, fraction in zip(mix.inks, mix.fractions, strict=True):
-        insert(db, "mix_ink", {"mix": number, "ink": ink, "fraction": fraction})
+        row = {"mix": number, "ink": ink, "fraction": fraction, "lot": lots.get(ink, "")}
+        insert(db, "mix_ink", row)
     return number
 
 
@@ -226,22 +235,35 @@ def _grams(mg: int | None) -> float | None:
 def keep_leftover(book: Book, shop: Shop, batch: int, grams: float, name: str) -> int:
     """What is left of a batch goes on the shelf under a name of its own."""
     with writing(book) as db:
-        must_be(db, "batch", batch)
-        taken = {*mixes_of(db, shop), *(ink.name for ink in shop.inks)}
-        if name.strip() in {"", *taken}:
-            raise InputError(f"{quoted(name)} is on the shelf already, or empty; give another name")
-        held = contents(db, batch)
-        total = sum(held.values())
-        if not 0 < grams <= total:
-            raise InputError(f"batch {batch} was {total:g} g; {grams:g} g can't be left of it")
-        rows = db.execute("SELECT R FROM measurement_now WHERE batch = ? ORDER BY id", [batch])
-        R = ([None] + [row[0] for row in rows])[-1]
-        number = record(db, book, "mix", {"name": name, "batch": batch, "R": R, "note": ""})
-        for ink, g in held.items():
-            insert(db, "mix_ink", {"mix": number, "ink": ink, "fraction": g / total})
-        row = {"ink": name, "lot": "", "mg": milligrams(grams, name), "note": ""}
-        record(db, book, "movement", {"kind": "leftover", "mix": number, **row})
-        return number
+        return shelve(db, book, shop, batch, grams, name)
+
+
+def shelve(
+    db: sqlite3.Connection, book: Book, shop: Shop, batch: int, grams: float, name: str
+) -> int:
+    """Put what is left of a batch on the shelf, in a transaction that is open."""
+    must_be(db, "batch", batch)
+    taken = {*mixes_of(db, shop), *(ink.name for ink in shop.inks)}
+    if name.strip() in {"", *taken}:
+        raise InputError(f"{quoted(name)} is on the shelf already, or empty; give another name")
+    held = by_ink(contents(db, batch))
+    total = sum(held.values())
+    (kept_mg,) = db.execute(
+        "SELECT coalesce(sum(mg), 0) FROM movement_now WHERE kind = 'leftover' AND mix IN"
+        " (SELECT id FROM mix_now WHERE batch = ?)",
+        [batch],
+    ).fetchone()
+    if not 0 < grams <= total - kept_mg / MG + 1e-9:
+        kept = f", and {kept_mg / MG:g} g of it are on the shelf already" if kept_mg else ""
+        raise InputError(f"batch {batch} was {total:g} g{kept}; {grams:g} g can't be left")
+    rows = db.execute("SELECT R FROM measurement_now WHERE batch = ? ORDER BY id", [batch])
+    R = ([None] + [row[0] for row in rows])[-1]
+    number = record(db, book, "mix", {"name": name, "batch": batch, "R": R, "note": ""})
+    for ink, g in held.items():
+        insert(db, "mix_ink", {"mix": number, "ink": ink, "fraction": g / total})
+    row = {"ink": name, "lot": "", "mg": milligrams(grams, name), "note": ""}
+    record(db, book, "movement", {"kind": "leftover", "mix": number, **row})
+    return number
 
 
 def count(book: Book, shop: Shop, name: str, grams: float, *, note: str = "") -> int:

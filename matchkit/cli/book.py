@@ -41,6 +41,7 @@ VERBS = {
     "deliver": ("keep", "ink that came in"),
     "lot": ("keep", "a new lot of an ink is opened"),
     "check-lot": ("keep", "how strong a new lot is, from one drawdown of it"),
+    "mend": ("keep", "write job, customer, due day or note of a batch anew"),
     "strike": ("keep", "strike a record that was wrong"),
     "backup": ("keep", "a whole copy of the book, also while it is in use"),
     "check": ("keep", "is the book sound?"),

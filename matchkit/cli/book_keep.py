@@ -7,7 +7,7 @@ from matchkit.book.copies import check as check_book
 from matchkit.book.copies import export as export_book
 from matchkit.book.copies import restore as restore_book
 from matchkit.book.schema import STRIKABLE
-from matchkit.cli.asked import give, name_option
+from matchkit.cli.asked import batch_argument, batch_of, give, name_option
 from matchkit.cli.values import in_grams, number, positive, whole
 from matchkit.errors import InputError
 from matchkit.report.book import lot_check_parts
@@ -91,6 +91,28 @@ def check_lot(session: Session, args: argparse.Namespace) -> None:
     measured = spectrum_in(session, args.spectrum, args.name)
     found = judge_lot(session, drawn, measured, write=not args.only_say, open_now=args.open)
     give(args, found.to_dict, lambda: lot_check_parts(found))
+
+
+DETAILS = {
+    "job": "the job's name",
+    "customer": "for whom",
+    "due": "as 2026-11-25",
+    "note": "anything worth keeping",
+}
+
+
+def mend_arguments(parser: argparse.ArgumentParser) -> None:
+    batch_argument(parser)
+    for name, words in DETAILS.items():
+        parser.add_argument(f"--{name}", help=words)
+
+
+def mend(session: Session, args: argparse.Namespace) -> None:
+    said = {name: getattr(args, name) for name in DETAILS}
+    changes = {name: words for name, words in said.items() if words is not None}
+    if not changes:
+        raise InputError("mend: say what is to be written anew, such as --due 2026-11-25")
+    give_written(args, booking.mend(session, batch_of(session, args), changes))
 
 
 def strike_arguments(parser: argparse.ArgumentParser) -> None:

@@ -19,14 +19,14 @@ from matchkit.report.book import (
     stock_parts,
 )
 from matchkit.report.ink_history import history_parts, share_parts
-from matchkit.workflows import booking, shelf
+from matchkit.workflows import looking_up, shelf
 from matchkit.workflows.ink_history import ink_history, shares_in_tolerance
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import spectrum_in, wanted_lab, wanted_spectrum
 
 
 def today(session: Session, args: argparse.Namespace) -> None:
-    jobs = booking.day(session)
+    jobs = looking_up.day(session)
     give(args, jobs.to_dict, lambda: day_parts(jobs))
 
 
@@ -35,14 +35,18 @@ def show_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def show(session: Session, args: argparse.Namespace) -> None:
-    shown = booking.show(session, batch_of(session, args))
+    shown = looking_up.show(session, batch_of(session, args))
     give(args, shown.to_dict, lambda: batch_parts(shown))
 
 
 def find_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--like", metavar="FILE", help="near the colour of a spectrum file")
     name_option(parser)
-    parser.add_argument("--lab", type=lab, metavar="L,a,b", help="near this colour, first light")
+    parser.add_argument("--lab", type=lab, metavar="L,a,b", help="near this colour")
+    parser.add_argument("--light", help="with --lab: the light it is for (the shop's first)")
+    parser.add_argument(
+        "--observer", type=int, choices=(2, 10), help="with --lab: 2 or 10 (the shop's)"
+    )
     parser.add_argument("--within", type=positive, default=2.0, metavar="DE00", help="how near (2)")
     parser.add_argument("--ink", default="", help="with this ink")
     parser.add_argument("--lot", default="", help="with this lot")
@@ -54,22 +58,24 @@ def find_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def find(session: Session, args: argparse.Namespace) -> None:
-    query = booking.Query(
+    query = looking_up.Query(
         ink=args.ink, lot=args.lot, customer=args.customer, text=args.text,
         since=args.since, until=args.until, top=args.top,
     )  # fmt: skip
+    if not args.lab and (args.light or args.observer):
+        raise InputError("find: --light and --observer go with --lab")
     if not args.like and not args.lab:
-        records = booking.find(session, query)
+        records = looking_up.find(session, query)
         give(args, records.to_dict, lambda: record_parts(records))
         return
-    if query != booking.Query(top=query.top) or (args.like and args.lab):
+    if query != looking_up.Query(top=query.top) or (args.like and args.lab):
         raise InputError("find: ask for a colour (--like or --lab), or for words and days")
     if args.lab:
-        wanted = wanted_lab(session, args.lab)
+        wanted = wanted_lab(session, args.lab, args.light, args.observer)
     else:
         spectrum = spectrum_in(session, args.like, args.name)
         wanted = wanted_spectrum(session, spectrum.name, spectrum.R)
-    found = booking.find_colour(session, wanted, within_de00=args.within, top=query.top)
+    found = looking_up.find_colour(session, wanted, within_de00=args.within, top=query.top)
     give(args, found.to_dict, lambda: near_parts(found))
 
 
@@ -121,5 +127,5 @@ def label_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def label(session: Session, args: argparse.Namespace) -> None:
-    write_file(Path(args.html), booking.label(session, batch_of(session, args)).html)
+    write_file(Path(args.html), looking_up.label(session, batch_of(session, args)).html)
     give(args, lambda: {"written": args.html}, lambda: [f"written: {args.html}"])

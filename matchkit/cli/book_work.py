@@ -112,7 +112,9 @@ def close_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("outcome", metavar="OUTCOME", help=", ".join(OUTCOMES))
     parser.add_argument("--approved-by", default="", metavar="NAME", help="who approved the print")
     parser.add_argument("--light", default="", help="under which light")
-    parser.add_argument("--note", default="", help="anything worth keeping")
+    parser.add_argument(
+        "--note", default="", help="anything worth keeping; why, where it is out of tolerance"
+    )
 
 
 def close(session: Session, args: argparse.Namespace) -> None:

@@ -140,15 +140,23 @@ def learn(
     *,
     target: Target | None = None,
     model_f: float = LEAST_MODEL_F,
+    in_use: Array | None = None,
 ) -> tuple[Lots, tuple[str, ...]]:
     """What is known after one more batch, and what was odd about it, in words.
 
-    `rounds` are all the measurements of that batch.  A batch in which an ink was off by
-    more than its lot can be is a weighing error or a lot nobody told of: nothing is
-    learned from it, and the words say so.
+    `rounds` are all the measurements of that batch.  `in_use` (n_ink,) is the share of each
+    ink in it that is of the lot in use, 0-1; the rest came in with a leftover or a letdown and
+    is of a lot that nothing is known of.  Without it all of it is of the lots in use.  A batch
+    in which an ink was off by more than its lot can be is a weighing error or a lot nobody
+    told of: nothing is learned from it, and the words say so.
     """
-    mean, covariance = for_palette(lots, palette)
-    covariance = covariance + np.diag(np.where(rounds[-1].grams > 0, FORGOTTEN**2, 0.0))
+    lot_mean, lot_covariance = for_palette(lots, palette)
+    lot_covariance += np.diag(np.where(rounds[-1].grams > 0, FORGOTTEN**2, 0.0))
+    at = [index_of(lots, name) for name in palette.names]
+    own = np.ones(len(at)) if in_use is None else in_use
+    # What the batch shows of an ink is the mean of its lots, by mass.
+    mean = own * lot_mean
+    covariance = np.outer(own, own) * lot_covariance + np.diag(((1 - own) * lots.prior[at]) ** 2)
     look = partial(
         infer, palette, rounds, spread, target=target, model_f=model_f, known=(mean, covariance)
     )
@@ -161,12 +169,14 @@ def learn(
         return lots, odd
     # Room for slips and heavy tails would make each batch count for more than it is worth.
     belief = look(freedom=np.inf, slips=False)
-    at = [index_of(lots, name) for name in palette.names]
+    # What is learned of the mean of the lots goes to the lot in use by how far the two go together.
+    gain = lot_covariance * own @ np.linalg.inv(covariance + 1e-10 * np.eye(len(at)))
+    left = lot_covariance + gain @ (belief.covariance - covariance) @ gain.T
     new_mean, new_covariance = lots.mean.copy(), lots.covariance.copy()
-    new_mean[at] = belief.log_strength
-    new_covariance[np.ix_(at, at)] = (belief.covariance + belief.covariance.T) / 2
+    new_mean[at] = lot_mean + gain @ (belief.log_strength - mean)
+    new_covariance[np.ix_(at, at)] = (left + left.T) / 2
     grams = lots.grams.copy()
-    grams[at] += rounds[-1].grams
+    grams[at] += own * rounds[-1].grams
     new = replace(lots, mean=new_mean, covariance=new_covariance, grams=grams)
     return replace(new, n_batches=lots.n_batches + 1), ()
 

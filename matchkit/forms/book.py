@@ -49,7 +49,7 @@ from matchkit.report.book import about, batch_parts, day_parts
 from matchkit.report.check import measured_parts
 from matchkit.report.html import to_html
 from matchkit.report.parts import Page, Part, Table
-from matchkit.workflows import booking
+from matchkit.workflows import booking, looking_up
 from matchkit.workflows.measuring_batch import measure_batch
 from matchkit.workflows.session import Session
 from matchkit.workflows.weighing_out import TicketChoices, batch_ticket
@@ -143,12 +143,13 @@ class BookForm:
         self.outcome = choice("How did it end?", OUTCOMES, OUTCOMES[0], radio=True)
         self.by = Field("Approved by", "", str, short=False)
         self.light = choice("Under the light", lights, lights[0][1])
+        self.why = Field("Why, or a remark", "", str, short=False)
         self.left = amount_field("Left over, g", "", empty=True)
         self.left_name = Field("Its name on the shelf", "", str, short=False)
         self.closing = w.VBox(
             [
                 row(boxed(self.outcome)),
-                row(self.by.box, boxed(self.light)),
+                row(self.by.box, boxed(self.light), self.why.box),
                 row(self.left.box, self.left_name.box),
             ]
         )
@@ -158,7 +159,7 @@ class BookForm:
     def refresh(self) -> None:
         """See the book as it is now; the job stays the one that is looked at."""
         self.done.value = self.wrong.value = ""
-        today = booking.day(self.opened.session()) if self.opened.has_book else None
+        today = looking_up.day(self.opened.session()) if self.opened.has_book else None
         jobs = today.jobs if today else ()
         put(self.jobs, day_parts(today) if today else [EMPTY])
         chosen = self.record.batch if self.record else None
@@ -206,7 +207,7 @@ class BookForm:
         if batch is None:
             self.record = None
             return
-        before, shown = self.record, booking.show(self.opened.session(), batch)
+        before, shown = self.record, looking_up.show(self.opened.session(), batch)
         self.record = record = shown.record
         self.again.show()
         self.strike.show(record)
@@ -231,7 +232,7 @@ class BookForm:
             return
         what = self.what.value
         self.advice.forget(adding=what == ADDED)
-        for field in (self.by, self.left, self.left_name):
+        for field in (self.by, self.why, self.left, self.left_name):
             field.text.value = ""
         shown = (
             (self.pouring, (WEIGHED, ADDED)),
@@ -327,16 +328,13 @@ class BookForm:
             faults.append("what is left over needs its grams and its name; or leave both empty")
         if outcome == "approved" and not by:
             faults.append("Approved by: write who approved it")
-        if outcome == "approved" and not self._now(batch).readings:
-            faults.append("what is approved was measured first")
         if faults:
             raise InputError(faults)
-        kept = ""
-        if left is not None:  # first: its name may be taken
-            kept = " " + booking.leftover(session, batch, left, name).text
-        light = self.light.value if by else ""
-        closed = booking.close(session, batch, outcome, approved_by=by, light=light)
-        return closed.text + kept, "done"
+        closed = booking.close(
+            session, batch, outcome, approved_by=by, light=self.light.value if by else "",
+            note=self.why.text.value.strip(), left=None if left is None else (left, name),
+        )  # fmt: skip
+        return closed.text, "done"
 
     def _ticket(self, choices: TicketChoices) -> Ticket:
         """The ticket of the formula as it was written down."""
@@ -348,7 +346,7 @@ class BookForm:
         """Save the label for the container, and show it ready to print."""
         if self.record is None:
             raise InputError("no job is chosen yet")
-        found = booking.label(self.opened.session(), self.record.batch)
+        found = looking_up.label(self.opened.session(), self.record.batch)
         path = keep(found.title, ".html", found.html)
         put(self.page, [Page(title=found.title, html=found.html)])
         tell(self.saved, f"Saved: {path.resolve()}", "done")

@@ -23,7 +23,7 @@ from matchkit.forms.shops import OpenShop
 from matchkit.forms.targets import TargetPicker
 from matchkit.report.book import near_parts, order_parts, record_parts
 from matchkit.report.parts import Part
-from matchkit.workflows import booking, shelf
+from matchkit.workflows import looking_up, shelf
 
 ANY, NONE = "(any)", "(none)"
 WORDS, COLOUR = "by words, ink and days", "by colour"
@@ -76,14 +76,14 @@ class FindPart:
         session = self.opened.session()
         if self.way.value == COLOUR:
             (within,) = read(self.within)
-            near = booking.find_colour(session, self.target.wanted(session), within_de00=within)
+            near = looking_up.find_colour(session, self.target.wanted(session), within_de00=within)
             self._found(near_parts(near), [(f"{r.batch} {r.name}", r.batch) for r in near.near])
             return
         ink = "" if self.ink.value == ANY else self.ink.value
         fields = (self.text, self.customer, self.since, self.until)
         text, customer, since, until = (field.text.value.strip() for field in fields)
-        query = booking.Query(ink=ink, text=text, customer=customer, since=since, until=until)
-        found = booking.find(session, query)
+        query = looking_up.Query(ink=ink, text=text, customer=customer, since=since, until=until)
+        found = looking_up.find(session, query)
         batches = [(f"{r.batch} {r.name}, {r.job}", r.batch) for r in found.found]
         self._found(record_parts(found), batches)
 

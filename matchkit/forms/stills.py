@@ -36,7 +36,7 @@ from matchkit.report.plan import plan_parts
 from matchkit.report.practice import answer_parts, job_parts, outcome_parts, question_parts
 from matchkit.report.predict import prediction_parts
 from matchkit.report.readings import look_parts
-from matchkit.workflows import booking, shelf
+from matchkit.workflows import looking_up, shelf
 from matchkit.workflows.checking import check as look
 from matchkit.workflows.comparing import compare as compare_recipes
 from matchkit.workflows.comparing import formula_of
@@ -192,8 +192,12 @@ def book(opened: OpenShop, batch: int) -> None:
 
     def parts() -> list[Part]:
         session = with_book(opened).session()
-        today, orders = booking.day(session), shelf.reorder(session)
-        return [*day_parts(today), *batch_parts(booking.show(session, batch)), *order_parts(orders)]
+        today, orders = looking_up.day(session), shelf.reorder(session)
+        return [
+            *day_parts(today),
+            *batch_parts(looking_up.show(session, batch)),
+            *order_parts(orders),
+        ]
 
     of_the_demo(opened, parts)
 

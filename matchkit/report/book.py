@@ -10,17 +10,17 @@ from matchkit.paper.sheet import grams_text
 from matchkit.report.compared import edge_to_edge
 from matchkit.report.formulas import target_hex
 from matchkit.report.parts import Part, Picture, Table
-from matchkit.workflows.booking import (
-    BatchShown,
-    Day,
-    ImportedFormulas,
-    NearColour,
-    Opened,
-    Records,
-)
+from matchkit.workflows.booking import ImportedFormulas, Opened
+from matchkit.workflows.looking_up import BatchShown, Day, NearColour, Records
 from matchkit.workflows.lot_checking import LotCheck
 from matchkit.workflows.shelf import LotsToday, Orders, Stock
 
+SOURCES = {
+    "match": "by a match",
+    "recipe": "by a recipe",
+    "paper": "by a paper formula",
+    "reprint": "as an earlier batch",
+}
 SWATCHES = 4  # readings shown at most: the last ones
 STATES = {  # as a person reads them, where the record has it shorter
     "out: to correct": "out of tolerance: correct",
@@ -52,6 +52,7 @@ def batch_parts(shown: BatchShown) -> list[Part]:
     verdict = [_sentence(shown.verdict)] if shown.verdict else []
     return [
         f"Batch {about(shown.record)}",
+        *filter(None, [shown.record.formula_note, shown.record.note]),
         *verdict,
         _strip(shown),
         _contents(shown),
@@ -189,27 +190,30 @@ def _contents(shown: BatchShown) -> Table:
 def _events(shown: BatchShown) -> Table:
     """What happened, in order, who did it, and the number by which it can be struck."""
     record, first = shown.record, shown.predicted
-    told = "" if first.de00 is None else f"predicted dE00 {first.de00:.2f}"
+    told = [] if first.de00 is None else [f"predicted dE00 {first.de00:.2f}"]
     if first.chance is not None:
-        told += f", chance {chance_text(first.chance)}"
-    asked = f"asked for, {record.planned_g:g} g"
-    rows = [(local_day(record.at), asked, told, record.who, f"batch {record.batch}")]
+        told.append(f"chance {chance_text(first.chance)}")
+    asked = f"asked for, {record.planned_g:g} g, {SOURCES[record.source]}"
+    rows = [(record.at, asked, ", ".join(told), record.who, f"batch {record.batch}")]
+    rows += [(e.at, e.what, e.how, e.who, f"{e.kind} {e.number}") for e in shown.events]
     for k, pour in enumerate(record.pours):
         what = f"{sum(pour.actual_g):g} g {'added' if k else 'weighed'}"
         number = f"weighing {pour.weighing}"
-        rows.append((local_day(pour.at), what, off_plan(pour), pour.who, number))
+        rows.append((pour.at, what, off_plan(pour), pour.who, number))
         for r in record.readings:
             if r.weighing == pour.weighing:
                 how = "in tolerance" if r.passed else "out of tolerance"
                 how = "" if r.de00 is None else f"dE00 {r.de00:.2f}, {how}"
-                number = f"measurement {r.measurement}"
-                rows.append((local_day(r.at), "measured", how, r.who, number))
+                how = ", ".join(filter(None, [how, r.name, r.note]))
+                rows.append((r.at, "measured", how, r.who, f"measurement {r.measurement}"))
     if record.outcome:
         by = f"by {record.approved_by}" if record.approved_by else ""
-        number = f"closing {record.closing}"
-        rows.append((local_day(record.closed_at), record.outcome, by, "", number))
+        how = ", ".join(filter(None, [by, record.closing_note]))
+        rows.append((record.closed_at, record.outcome, how, "", f"closing {record.closing}"))
+    rows.sort(key=lambda row: row[0])
     head = ("Day", "What", "How", "Who wrote it", "Record")
-    return Table(head=head, rows=tuple(rows), words=(1, 2, 3, 4), caption="What happened")
+    cells = tuple((local_day(at), *rest) for at, *rest in rows)
+    return Table(head=head, rows=cells, words=(1, 2, 3, 4), caption="What happened")
 
 
 def _lots(pours: Sequence[Poured], ink: str) -> str:

@@ -1,5 +1,7 @@
 """Formulas that are written into the record book, each with a batch to make of it."""
 
+import json
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
@@ -90,7 +92,8 @@ def book_best(
     if rank > len(found.formulas):
         raise InputError(f"rank: found {rank}; the match has {len(found.formulas)} formulas")
     each = found.formulas[rank - 1]
-    records = _write(session, wanted, each, details, "match", search.printed)
+    doubts = [found.reach.text] if found.reach.code != "in_reach" else []
+    records = _write(session, wanted, each, details, "match", search.printed, doubts)
     return BookedFormula(
         wanted=wanted,
         written=each,
@@ -115,16 +118,20 @@ def book_recipe(
 def reprint(session: Session, batch: int, search: Search) -> Reprint:
     """Match again to what a batch measured when it was approved, with today's lots.
 
-    A batch that was never approved counts as it measured last.
+    The old formula is what ended in the container, additions counted.  A batch that was never
+    approved counts as it measured last.
     """
     record = job(session.open_book(), batch)
+    search = replace(search, printed=search.printed or PrintedOver.from_book(record.printed))
     R, approved = approved_R(record, session.shop)
     wanted = wanted_spectrum(session, record.name, R)
     return Reprint(
         batch=batch,
         customer=record.customer,
         approved=approved,
-        again=_predicted(session, wanted, Formula(amounts=record.holds), search.batch_g),
+        again=_predicted(
+            session, wanted, Formula(amounts=record.container), search.batch_g, search.printed
+        ),
         found=find_formulas(session, wanted, search),
     )
 
@@ -139,9 +146,15 @@ def book_reprint(session: Session, made: Reprint, k: int, details: JobDetails) -
     )
 
 
-def _predicted(session: Session, wanted: Wanted, formula: Formula, batch_g: float) -> FoundFormula:
+def _predicted(
+    session: Session,
+    wanted: Wanted,
+    formula: Formula,
+    batch_g: float,
+    printed: PrintedOver | None = None,
+) -> FoundFormula:
     """A formula as it is weighed today; mixes of the shelf in it count as they were read."""
-    made = on_balance(session, formula, wanted, batch_g)
+    made = on_balance(session, formula, wanted, batch_g, printed)
     shop, palette, mixed = session.shop, made.fit.palette, made.candidate
     alone = set(mixed.inks) <= set(palette.names)
     return FoundFormula(
@@ -159,10 +172,13 @@ def _write(
     details: JobDetails,
     source: str,
     printed: PrintedOver | None = None,
+    doubts: Sequence[str] = (),
 ) -> Logged:
+    """Write target, formula and batch down; `doubts` stand in the note of the formula."""
     fits = session.films if printed else session.fits
     palettes = {series: fit.palette for series, fit in fits.items()}
-    note = f"Matched as a print, {printed.words}." if printed else details.note
+    on = [f"Matched as a print, {printed.words}."] if printed else []
+    doubts = [f"{text[0].upper()}{text[1:]}" for text in doubts]
     return entries.log_match(
         session.open_book(),
         session.shop,
@@ -171,5 +187,6 @@ def _write(
         name=wanted.name,
         source=source,
         fit=fit_key(palette_for(palettes, each.palette.names)),
-        details=replace(details, note=note),
+        printed="" if printed is None else json.dumps(printed.to_dict()),
+        details=replace(details, note=" ".join(filter(None, [*on, details.note, *doubts]))),
     )

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.book.containers import log_correction
-from matchkit.book.jobs import job
+from matchkit.book.jobs import BatchRecord, job
 from matchkit.book.lessons import rounds_of
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import Lab, de00
@@ -29,7 +29,7 @@ from matchkit.correcting.advice import (
 from matchkit.correcting.correct import Correction, corrections, limits_of, nothing_learned
 from matchkit.correcting.correct import correct as solve
 from matchkit.correcting.diagnose import Belief, Round, infer, model_error_f
-from matchkit.correcting.lots import for_palette
+from matchkit.correcting.lots import for_palette, start
 from matchkit.correcting.visual import look_round, lots_that_explain
 from matchkit.errors import InputError, did_you_mean
 from matchkit.files.recipe import mix_note
@@ -40,6 +40,7 @@ from matchkit.matching.match import chances_of
 from matchkit.matching.probability import spread_of
 from matchkit.workflows.measuring_batch import wanted_of_batch
 from matchkit.workflows.plain import by_light, spectrum
+from matchkit.workflows.printed import PrintedOver, printed_fit
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import Wanted
 
@@ -213,26 +214,37 @@ def correct_batch(session: Session, batch: int, options: CorrectOptions = USUAL)
     if not record.pours:
         raise InputError(f"batch {batch} has not been weighed yet; nothing to correct")
     note_mixes(session, [name for pour in record.pours for name in pour.inks])
-    names = list(dict.fromkeys(ink for pour in record.pours for ink in pour.holds))
-    series, found = session.fit_of(names)
+    names = [*record.container]
+    found, today, lots = _fits_of(session, record, names)
     palette = found.palette
-    known = session.learned(without=batch, inks=names)
-    lots = for_palette(known.lots[series], palette)
     measured = rounds_of(record, palette, session.shop)
-    held = np.zeros(len(palette.inks))
-    for pour in record.pours:
-        for ink, grams in pour.holds.items():
-            held[palette.index(ink)] += grams
-    rounds = measured or [Round(grams=held)]
+    held = record.container
+    rounds = measured or [Round(grams=np.array([held.get(n, 0.0) for n in palette.names]))]
     weighed = [each.grams for each in rounds]
     seen = [Mixed(grams={}, R=each.R) for each in rounds]
-    case = _Case(session, wanted, found, known.fits[series], lots, weighed, seen, options)
+    case = _Case(session, wanted, found, today, lots, weighed, seen, options)
     advice = _advice(case)
     number = log_correction(
         book, batch, advice.smallest, palette.names,
         measurement=record.readings[-1].measurement if measured else None,
     )  # fmt: skip
     return replace(advice, batch=batch, correction=number)
+
+
+def _fits_of(
+    session: Session, record: BatchRecord, names: list[str]
+) -> tuple[Fit, Fit, tuple[Array, Array] | None]:
+    """The fit of a batch's inks, the one with today's lots, and what is known of those.
+
+    Of a batch that was matched as a print, as a print on the same ground.
+    """
+    if printed := PrintedOver.from_book(record.printed):
+        found = printed_fit(session, printed, names)
+        spread, strengths = start(found.palette.inks).covariance, found.palette.strengths
+        return found, found, None if strengths is None else (np.log(strengths), spread)
+    series, found = session.fit_of(names)
+    known = session.learned(without=record.batch, inks=names)
+    return found, known.fits[series], for_palette(known.lots[series], found.palette)
 
 
 @dataclass(frozen=True)

@@ -55,7 +55,7 @@ def find_formulas(
             " hides; leave out one of the two"
         )
     shop, target = session.shop, wanted.target
-    fits = printed_fits(session, search.printed) if search.printed else session.fits_today
+    fits = printed_fits(session, search.printed)
     found = match(shop, fits, target, search.choices, name=wanted.name, progress=progress)
     more, formulas = None, _fresh(shop, fits, target, found)
     if search.leftover is None:

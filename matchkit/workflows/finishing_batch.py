@@ -21,6 +21,7 @@ from matchkit.workflows.correcting_batch import (
 )
 from matchkit.workflows.measuring_batch import wanted_of_batch
 from matchkit.workflows.plain import by_light, spectrum
+from matchkit.workflows.printed import PrintedOver, printed_fit
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import Wanted
 
@@ -68,17 +69,20 @@ def finish_batch(
     planned: Mapping[str, float],
     weighed: Mapping[str, float],
     options: CorrectOptions = USUAL,
+    *,
+    printed: PrintedOver | None = None,
 ) -> Finish:
     """How to go on where too much, or a wrong ink, went in while a batch is being weighed.
 
     `planned` and `weighed` are grams by ink or mix: of the whole plan, and of what is in the
-    container.  Today's lots and stock are counted on.
+    container; `printed` is what the colour is printed on.  Today's lots and stock are counted on.
     """
     note_mixes(session, [*planned, *weighed])
     plan, held = (taken_apart(each, session.shop.mixes) for each in (planned, weighed))
     names = list(dict.fromkeys([*plan, *held]))
-    series, _ = session.fit_of(names)
-    palette = session.learned(inks=names).fits[series].palette
+    if printed is None:
+        session.learned(inks=names)  # says what is counted on of the lots of these inks
+    palette = printed_fit(session, printed, names).palette
     plan_g, held_g = (np.array([g.get(n, 0.0) for n in palette.names]) for g in (plan, held))
     check_options(session, palette, float(plan_g.sum()), options)
     limits = limits_of(session.shop, palette, room_g=options.room_g, without=options.without)
@@ -98,4 +102,5 @@ def finish_in_book(
     if wanted is None:
         raise InputError(f"batch {batch} has no target; there is no colour to come near to")
     planned = planned_grams(record, session.shop.resolution_g)
-    return finish_batch(session, wanted, planned, weighed, options)
+    printed = PrintedOver.from_book(record.printed)
+    return finish_batch(session, wanted, planned, weighed, options, printed=printed)

@@ -12,6 +12,7 @@ from matchkit.book.lessons import save_lessons
 from matchkit.book.rows import reading_text, taken_back
 from matchkit.book.work import target_of
 from matchkit.workflows.checking import Check, check
+from matchkit.workflows.printed import PrintedOver
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import Wanted, wanted_lab, wanted_spectrum
 
@@ -51,7 +52,14 @@ def measure_batch(session: Session, batch: int, readings: Array, name: str = "")
     """
     book = session.open_book()
     number = measure(book, session.files, batch, readings, name=name)
-    wanted = wanted_of_batch(session, job(book, batch))
+    record = job(book, batch)
+    if printed := PrintedOver.from_book(record.printed):
+        session.note(
+            "judged_as_print",
+            f"judged as a print, {printed.words}: a drawdown of it on a card has another colour,"
+            " so read the print; it teaches nothing about lots",
+        )
+    wanted = wanted_of_batch(session, record)
     judged = None
     if wanted is not None:
         R = wanted.target.R

@@ -1,7 +1,7 @@
 """The colour that a formula will have, with the lots of today, and what it weighs."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -21,6 +21,7 @@ from matchkit.matching.probability import Sensitive, most_sensitive, spread_of
 from matchkit.matching.rank import Candidate, weighed
 from matchkit.workflows.formula import Formula, in_inks, strengths_of
 from matchkit.workflows.plain import by_light, spectrum
+from matchkit.workflows.printed import PrintedOver, printed_fits
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import Wanted
 
@@ -103,13 +104,17 @@ class Weighed:
 
 
 def on_balance(
-    session: Session, formula: Formula, wanted: Wanted | None, batch_g: float | None
+    session: Session,
+    formula: Formula,
+    wanted: Wanted | None,
+    batch_g: float | None,
+    printed: PrintedOver | None = None,
 ) -> Weighed:
-    """The formula weighed out, or as it is where `batch_g` is None.
+    """The formula weighed out, or as it is where `batch_g` is None; `printed` is what it is on.
 
     A mix of the shelf that was measured counts as it was read.
     """
-    fit, _ = in_inks(session, formula, session.fits_today, readings=True)
+    fit, _ = in_inks(session, formula, printed_fits(session, printed), readings=True)
     shop, palette = session.shop, fit.palette
     amounts = {name: amount for name, amount in formula.amounts.items() if amount > 0}
     if batch_g is None:
@@ -123,6 +128,8 @@ def on_balance(
     c = grams / grams.sum()
     spread = spread_of(palette, fit.error_Lab, shop.resolution_g)
     mixes = [mix for mix in shop.mixes if mix.name in poured]
+    if palette.film is not None:  # a mix was read as a film that hides
+        mixes = [replace(mix, R=None) for mix in mixes]
     shelf = shelf_of(palette, mixes, spread, model_f=model_error_f(fit))
     if len(shelf.mixes) < len(mixes):
         raise InputError(shelf.notes)

@@ -1,10 +1,12 @@
 """What a formula is printed on, and the shop's inks as prints on it."""
 
-from collections.abc import Mapping
+import json
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from matchkit.fitting.fit import Fit, TooFew
+from matchkit.matching.match import palette_for
 from matchkit.matching.prints import bare_ground, fits_over, with_lots
 from matchkit.workflows.session import Session
 
@@ -37,6 +39,11 @@ class PrintedOver:
         """Plain data, as the key ``printed`` of ``matchkit match --json`` holds it."""
         return {k: round(v, 4) if isinstance(v, float) else v for k, v in asdict(self).items()}
 
+    @classmethod
+    def from_book(cls, text: str) -> "PrintedOver | None":
+        """What the record book has of it; None of a film that hides."""
+        return cls(**json.loads(text)) if text else None
+
 
 def films_today(session: Session) -> dict[str, Fit]:
     """The shop's inks as films by series, with today's stock, and its lots where known.
@@ -68,8 +75,13 @@ def films_alone(error: TooFew) -> str:
     )
 
 
-def printed_fits(session: Session, printed: PrintedOver) -> Mapping[str, Fit]:
-    """The shop's inks by series as prints on one ground; InputError for one that is not there."""
+def printed_fits(session: Session, printed: PrintedOver | None) -> Mapping[str, Fit]:
+    """The shop's inks of today by series as prints on one ground; None: as films that hide.
+
+    InputError for a ground that is not there.
+    """
+    if printed is None:
+        return session.fits_today
     return fits_over(
         films_today(session),
         bare_ground(session.shop, printed.over),
@@ -77,3 +89,10 @@ def printed_fits(session: Session, printed: PrintedOver) -> Mapping[str, Fit]:
         underbase_um=printed.underbase_um,
         thickness_sd=printed.thickness_spread,
     )
+
+
+def printed_fit(session: Session, printed: PrintedOver | None, names: Sequence[str]) -> Fit:
+    """The one of `printed_fits` that holds all the named inks; InputError where none does."""
+    fits = printed_fits(session, printed)
+    palette = palette_for({series: fit.palette for series, fit in fits.items()}, names)
+    return next(fit for fit in fits.values() if fit.palette is palette)

@@ -11,9 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.colorimetry.difference import Target
+from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.correcting.hold_back import HoldBack, hold_back
 from matchkit.errors import InputError, did_you_mean
 from matchkit.fitting.fit import Fit
+from matchkit.inks.palette import reflectance
 from matchkit.inks.recipe import (
     as_ink,
     cost_per_kg,
@@ -21,15 +23,18 @@ from matchkit.inks.recipe import (
     taken_apart,
 )
 from matchkit.inks.shop import Shop
+from matchkit.matching.match import fractions_for
 from matchkit.matching.probability import chance_text, spread_of
 from matchkit.matching.rank import Candidate
 from matchkit.paper.jobsize import JobSize, PrintJob, job_size, whole_g
+from matchkit.paper.sheet import grams_text
 from matchkit.paper.ticket import Ticket
 from matchkit.paper.ticket import ticket as made_ticket
 from matchkit.paper.weighing import Additive, Container
 from matchkit.workflows.formula import Formula, apart
 from matchkit.workflows.formulas import FoundFormulas
 from matchkit.workflows.predicting import Weighed, grams_of, on_balance
+from matchkit.workflows.printed import PrintedOver
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import Wanted
 
@@ -104,12 +109,13 @@ def ticket(
     *,
     wanted: Wanted | None = None,
     batch_g: float | None = None,
+    printed: PrintedOver | None = None,
     warnings: Sequence[str] = (),
 ) -> Ticket:
     """The ticket to weigh a formula by, its colour predicted with the lots of today.
 
-    The batch is `batch_g`, else what the job needs in whole grams, else as much as the
-    formula says in grams; InputError where none of these is known.
+    `printed` is what it is printed on.  The batch is `batch_g`, else what the job needs in whole
+    grams, else as much as the formula says in grams; InputError where none of these is known.
     """
     if batch_g is None and choices.print_job is not None:
         size = ink_for_job(session, formula, choices.print_job, density=choices.density)
@@ -120,7 +126,7 @@ def ticket(
             "the recipe holds percents only; say how many grams to mix (--grams G), or what is to"
             " be printed"
         )
-    made = on_balance(session, formula, wanted, batch_g)
+    made = on_balance(session, formula, wanted, batch_g, printed)
     return _ticket(
         session,
         made.candidate,
@@ -183,8 +189,32 @@ def _ticket(
         additives=choices.additives,
         container=choices.container,
         job_size=size,
-        warnings=[*warnings, *told],
+        warnings=[*_on_shelf(shop, fit, candidate, wanted), *warnings, *told],
     )
+
+
+def _on_shelf(shop: Shop, fit: Fit, candidate: Candidate, wanted: Wanted | None) -> list[str]:
+    """Mixes of the shelf that have the colour already, the nearest first.
+
+    As they were read, else as predicted; those that the formula takes anyway are left out.
+    """
+    own = Target.from_spectrum(candidate.R, shop.lights, shop.observer)
+    target = wanted.target if wanted else own
+    light, observer = target.lights[0], target.observer
+    found = []
+    for mix in shop.mixes:
+        if not mix.stock_g or mix.name in candidate.inks or not {*mix.inks} <= {*fit.palette.names}:
+            continue
+        read = None if fit.palette.film else mix.R  # a mix was read as a film that hides
+        c = fractions_for(fit.palette, mix.inks, mix.fractions)
+        R = reflectance(fit.palette, c) if read is None else read
+        away = float(de00(target.lab[0], Lab(R, light, observer)))
+        if away <= shop.tolerance_de00:
+            how = "predicted" if read is None else "measured"
+            there = f"{grams_text(mix.stock_g, shop.resolution_g)} g of this stand on the shelf"
+            text = f"{there}: {mix.name}, {how} dE00 {away:.2f} from the target. Use it up first."
+            found.append((away, text))
+    return [text for _, text in sorted(found)]
 
 
 def batch_ticket(session: Session, batch: int, choices: TicketChoices) -> Ticket:
@@ -206,8 +236,10 @@ def batch_ticket(session: Session, batch: int, choices: TicketChoices) -> Ticket
         Formula(name=asked.name, amounts=planned, total_g=sum(planned.values())),
         replace(choices, job=", ".join(filter(None, facts))),
         wanted=None if target is None else Wanted(name=asked.name, target=target),
+        printed=PrintedOver.from_book(asked.printed),
         warnings=[
-            f"Weighed already, {day}: this is the formula as planned." for day in weighed_on[:1]
+            *filter(None, [asked.formula_note, asked.note]),
+            *(f"Weighed already, {day}: this is the formula as planned." for day in weighed_on[:1]),
         ],
         batch_g=sum(planned.values()),
     )
