@@ -73,7 +73,7 @@ RUNS = {
     "plan": "plan shop --rungs 3 --html plan.html",
     "plan-ink": "plan shop --ink 'Kelp Green' --grams 20",
     "import-preview": "import beside/targets.txt shop --preview",
-    "library": "library shop beside/three_targets.csv --into beside/library.csv",
+    "library": "library shop beside/three_targets.csv --into beside/library.csv --anew",
     "practice": "practice --seed 3 --rung 2 --count 1 --sheet practice.html --answers",
     "practice-learner": "practice --kind see --seed 1 --learner beside/learner.jsonl --mark"
     " see-1-2=a",
@@ -110,6 +110,7 @@ RUNS = {
     "book-deliver": "book shop deliver 'Dusk Violet' 500 --lot V-030",
     "book-check-lot": "book shop check-lot 'Kelp Green' G-078 beside/green_lot.csv --percent 10",
     "book-lot": "book shop lot 'Kelp Green' G-077",
+    "book-mend": "book shop mend 13 --due 2026-04-12",
     "book-strike": "book shop strike movement 1 --why 'the wrong shelf'",
     "book-restore": "book ours restore copy.db",
     "rehearse": "rehearse --targets 2 --drawdowns 3 --seed 5",

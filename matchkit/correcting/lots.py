@@ -170,10 +170,13 @@ def learn(
     # Room for slips and heavy tails would make each batch count for more than it is worth.
     belief = look(freedom=np.inf, slips=False)
     # What is learned of the mean of the lots goes to the lot in use by how far the two go together.
-    gain = lot_covariance * own @ np.linalg.inv(covariance + 1e-10 * np.eye(len(at)))
-    left = lot_covariance + gain @ (belief.covariance - covariance) @ gain.T
+    learned, left = belief.log_strength, belief.covariance
+    if (own < 1).any():
+        gain = lot_covariance * own @ np.linalg.inv(covariance + 1e-10 * np.eye(len(at)))
+        learned = lot_mean + gain @ (learned - mean)
+        left = lot_covariance + gain @ (left - covariance) @ gain.T
     new_mean, new_covariance = lots.mean.copy(), lots.covariance.copy()
-    new_mean[at] = lot_mean + gain @ (belief.log_strength - mean)
+    new_mean[at] = learned
     new_covariance[np.ix_(at, at)] = (left + left.T) / 2
     grams = lots.grams.copy()
     grams[at] += own * rounds[-1].grams
