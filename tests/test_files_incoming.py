@@ -4,6 +4,7 @@ import contextlib
 import signal
 import subprocess
 import sys
+from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 import pytest
@@ -16,6 +17,7 @@ from matchkit.files import write
 from matchkit.files.fitted import write_fits
 from matchkit.files.health import keep_reading
 from matchkit.files.incoming import Bringing, bring_in
+from matchkit.files.lock import LOCK
 from matchkit.files.planned import NEW_SHOP
 from matchkit.files.shop import read_shop
 from matchkit.files.write import BESIDE, NOTE, finish, settled
@@ -281,3 +283,46 @@ def test_a_folder_that_cannot_be_written(shop, measured, monkeypatch):
     (fault,) = faults_of(measured, shop)
     assert "cannot be written: No space left on device" in fault
     assert not any(name.startswith(BESIDE) for name in contents(shop))
+
+
+# ---- films, and two at a time
+
+
+FILMS = (
+    "drawdown,ink,percent,ground,thickness_um\nThin,Lemon,100,card,50\nThinner,Lemon,100,card,30\n"
+)
+
+
+def test_readings_of_films_go_to_the_file_of_films(tmp_path):
+    """Beside a film that has its reading there, which is not listed as missing."""
+    folder = put(tmp_path / "shop")
+    (folder / "films.csv").write_text(FILMS)
+    (folder / "grounds.csv").write_text(wide({"card": [np.full(31, 0.8)]}, first="ground"))
+    (folder / "film_spectra.csv").write_text(wide({"Thinner": [edge(0.2, 0.6, 500)]}))
+    path = tmp_path / "a.csv"
+    path.write_text(wide({"Thin": [edge(0.1, 0.7, 500)]}))
+    before = (folder / "spectra.csv").read_bytes()
+    done = bring_in(path, folder)
+    assert (done.names, done.missing, done.kept) == (("Thin",), (), "film_spectra.csv.1.bak")
+    assert (folder / "spectra.csv").read_bytes() == before
+    assert {"Thin", "Thinner"} <= {each.name for each in read_shop(folder).drawdowns}
+    assert bring_in(path, folder).notes == (
+        "from_instrument.csv: in film_spectra.csv already: 'Thin'",
+    )
+    path.write_text(wide({"Thin": [edge(0.2, 0.75, 500)]}))
+    with pytest.raises(InputError, match=r"readings in film_spectra\.csv already: 1; say --add"):
+        bring_in(path, folder)
+
+
+def test_imports_at_once_lose_nothing(tmp_path):
+    """Eight threads bring in a reading each of one drawdown, with readings beside it."""
+    folder = put(tmp_path / "shop")
+    paths = [tmp_path / f"{k}.csv" for k in range(8)]
+    for k, path in enumerate(paths):
+        path.write_text(wide({"Grey": [edge(0.29, 0.32 + 0.001 * k, 500)]}))
+    with ThreadPoolExecutor(8) as pool:
+        done = list(pool.map(lambda path: bring_in(path, folder, Bringing(existing="add")), paths))
+    assert [each.names for each in done] == [("Grey",)] * 8
+    (grey,) = (each for each in read_shop(folder).drawdowns if each.name == "Grey")
+    assert len(grey.readings) == len(SPECTRA["Grey"]) + 8
+    assert not (folder / LOCK).exists()

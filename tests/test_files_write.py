@@ -1,5 +1,6 @@
 """Whatever cuts a write short, the old files or the new ones are there, never a mixture."""
 
+import json
 import os
 import signal
 import subprocess
@@ -9,7 +10,8 @@ import pytest
 from dying import Cut, cut_at
 
 from matchkit.errors import InputError
-from matchkit.files import write
+from matchkit.files import lock, write
+from matchkit.files.lock import LOCK
 from matchkit.files.write import BESIDE, NOTE, csv_text, finish, settled, write_file, write_files
 
 OLD = {"a.csv": "old a", "b.csv": "old b"}
@@ -180,3 +182,81 @@ def test_places_that_cannot_be_written(tmp_path):
 def test_csv_text_quotes_what_needs_it():
     text = csv_text(["ink", "grams"], [['Red "deep", 1', 0.1], ["a\nb", None]])
     assert text == 'ink,grams\n"Red ""deep"", 1",0.1\n"a\nb",\n'
+
+
+# ---- one writer at a time
+
+
+def writes_as(folder, machine, pid):
+    """What a program that was killed leaves."""
+    owner = {"owner": "Ana", "machine": machine, "pid": pid, "since": "2026-03-02T09:12:00+00:00"}
+    (folder / LOCK).write_text(json.dumps(owner | {"token": "1"}), encoding="utf-8")
+
+
+def test_the_lock_of_a_killed_writer_stops_nobody_on_its_machine(tmp_path):
+    folder = fill(tmp_path / "shop", OLD)
+    gone = subprocess.Popen([sys.executable, "-c", ""])
+    gone.wait()
+    for pid in (gone.pid, os.getpid()):  # a number that came round again, or ours
+        writes_as(folder, lock.machine(), pid)
+        write_files(folder, NEW)
+        assert present(folder) == NEW and not (folder / LOCK).exists()
+
+
+def test_the_lock_of_another_machine_is_told(tmp_path, monkeypatch):
+    monkeypatch.setattr(lock, "PATIENCE_S", 0.05)
+    folder = fill(tmp_path / "shop", OLD)
+    writes_as(folder, "press-2", 4)
+    with pytest.raises(InputError, match="Ana on press-2") as refusal:
+        write_files(folder, NEW)
+    assert "is writing in this folder" in str(refusal.value)
+    assert f"delete {LOCK} in the folder" in str(refusal.value)
+    assert present(folder) == OLD and (folder / LOCK).exists()
+
+
+def test_a_lock_that_names_nobody_is_waited_for_and_then_removed(tmp_path, monkeypatch):
+    monkeypatch.setattr(lock, "PATIENCE_S", 0.05)
+    folder = fill(tmp_path / "shop", OLD)
+    (folder / LOCK).write_text("")
+    with pytest.raises(InputError, match="another program is writing"):
+        write_files(folder, NEW)
+    os.utime(folder / LOCK, (0, 0))
+    write_files(folder, NEW)
+    assert present(folder) == NEW
+
+
+def waiting(tmp_path, monkeypatch):
+    """A folder whose new content waits, since the old file can't be replaced."""
+    folder = fill(tmp_path / "shop", OLD)
+    with monkeypatch.context() as patch:
+        patch.setattr(
+            write,
+            "_replace",
+            lambda beside, path: (_ for _ in ()).throw(PermissionError(13, "in use")),
+        )
+        with pytest.raises(InputError, match="the new content waits beside it"):
+            write_files(folder, {"a.csv": "new a"})
+    assert present(folder)["a.csv"] == "new a"
+    return folder
+
+
+def test_an_edit_that_was_saved_while_new_content_waits_is_not_lost(tmp_path, monkeypatch):
+    folder = waiting(tmp_path, monkeypatch)
+    (folder / "a.csv").write_text("edited")
+    for work in (lambda: settled(folder, "a.csv"), lambda: write_files(folder, {"b.csv": "b"})):
+        with pytest.raises(InputError, match=r"a\.csv: was edited after new content") as refusal:
+            work()
+    assert (folder / "a.csv").read_text() == "edited"
+    beside = next(folder.glob(f"{BESIDE}*"))
+    assert beside.name in str(refusal.value)
+    beside.unlink()  # the edit is the right one
+    write_files(folder, {"b.csv": "b"})
+    assert present(folder) == {"a.csv": "edited", "b.csv": "b"}
+
+
+def test_the_new_content_can_be_chosen_too(tmp_path, monkeypatch):
+    folder = waiting(tmp_path, monkeypatch)
+    (folder / "a.csv").write_text("edited")
+    (folder / "a.csv").unlink()
+    write_files(folder, {"b.csv": "b"})
+    assert present(folder) == {"a.csv": "new a", "b.csv": "b"}

@@ -47,7 +47,7 @@ CORE = {
 EDGES = {
     "files": (
         *("amounts", "places", "conditions", "grid", "text", "headings", "readings", "settings"),
-        *("tables", "write", "cgats", "csv_spectra", "cxf", "lamp", "mixtures"),
+        *("tables", "lock", "write", "cgats", "csv_spectra", "cxf", "lamp", "mixtures"),
         *(
             "progress",
             "shop_spectra",

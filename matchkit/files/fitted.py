@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from matchkit.colorimetry.grid import N_WL
 from matchkit.errors import InputError
+from matchkit.files.lock import locked
 from matchkit.files.text import label
 from matchkit.files.write import write_file
 from matchkit.fitting.fit import VERSION, Fit, Score
@@ -58,7 +59,8 @@ def write_fits(
     if films:
         content["films"] = [{"series": s, **_plain(found)} for s, found in films.items()]
     try:
-        write_file(Path(folder) / FILE, json.dumps(content, ensure_ascii=False) + "\n")
+        with locked(folder):
+            write_file(Path(folder) / FILE, json.dumps(content, ensure_ascii=False) + "\n")
     except InputError as error:
         stands = "the fit stands, but every command fits anew until the folder can be written"
         raise InputError([f"{fault}; {stands}" for fault in error.faults]) from None

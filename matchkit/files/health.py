@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from matchkit.colorimetry.grid import GRID_NM, average, check_reflectance
 from matchkit.errors import InputError
 from matchkit.files.amounts import quoted
+from matchkit.files.lock import locked
 from matchkit.files.readings import name_fault
 from matchkit.files.shop_spectra import spectral_rows
 from matchkit.files.tables import Row
@@ -89,11 +90,12 @@ def keep_reading(folder: str | Path, *, kind: str, name: str, readings: Array, d
         faults.append(f"date {fault}")
     if faults:
         raise InputError(faults)
-    every = [*read_kept(folder), *(Kept(date=date, kind=kind, name=name, R=R) for R in readings)]
-    every.sort(key=lambda each: each.date)
-    rows = [[k.date, k.kind, k.name, *(f"{value:.6f}" for value in k.R)] for k in every]
+    new = [Kept(date=date, kind=kind, name=name, R=R) for R in readings]
     columns = ["date", "kind", "name", *(f"{nm:.0f}" for nm in GRID_NM)]
-    write_files(folder, {FILE: csv_text(columns, rows)})
+    with locked(folder):
+        every = sorted([*read_kept(folder), *new], key=lambda each: each.date)
+        rows = [[k.date, k.kind, k.name, *(f"{value:.6f}" for value in k.R)] for k in every]
+        write_files(folder, {FILE: csv_text(columns, rows)})
 
 
 def health(kept: Sequence[Kept], shop: Shop, today: str) -> Health:

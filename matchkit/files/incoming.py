@@ -1,10 +1,10 @@
-"""Measurements into a shop: readings of a file into `spectra.csv`, by drawdown name.
+"""Measurements into a shop: readings of a file into its spectra, by drawdown name.
 
-Everything is read and judged before anything is written; then the new `spectra.csv`
-and a copy of the old one are put in place together.
+Everything is read and judged before anything is written; then the new files and copies of
+the old ones are put in place together, and nobody else writes in the folder meanwhile.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -17,10 +17,18 @@ from matchkit.errors import InputError, did_you_mean
 from matchkit.files.amounts import quoted
 from matchkit.files.conditions import listed
 from matchkit.files.grid import wavelength_columns
+from matchkit.files.lock import locked
 from matchkit.files.readings import NamedSpectrum
 from matchkit.files.settings import geometry_faults
 from matchkit.files.shop import read_measuring
-from matchkit.files.shop_tables import SPECTRA, WAVES, ShopLine, ShopTable, drawn_in, spectra_in
+from matchkit.files.shop_tables import (
+    FILM_SPECTRA,
+    SPECTRA,
+    WAVES,
+    ShopLine,
+    ShopTable,
+    spectra_in,
+)
 from matchkit.files.spectrum import read_spectra
 from matchkit.files.tables import Table
 from matchkit.files.text import label
@@ -40,8 +48,8 @@ class Imported:
 
     names: tuple[str, ...]
     n_readings: int
-    kept: str  # the file that holds the old spectra.csv; empty: there was none
-    missing: tuple[str, ...]  # rows of drawdowns.csv that wait for a reading
+    kept: str  # the files that hold the old readings; empty: there were none
+    missing: tuple[str, ...]  # drawdowns and films that wait for a reading
     notes: tuple[str, ...]
 
     def to_dict(self) -> dict[str, Any]:
@@ -75,37 +83,47 @@ class Bringing:
 def bring_in(path: str | Path, folder: str | Path, how: Bringing | None = None) -> Imported:
     """Write the readings of a spectrum file into a shop's `spectra.csv`.
 
+    Those of films go into `film_spectra.csv`, unless `spectra.csv` has that name already.
+
     Raises
     ------
     InputError
         With every fault of the file and the folder; then nothing was written.
     """
-    how = how or Bringing()
-    shop, drawdowns, mixes = read_measuring(folder)
+    read_measuring(folder)  # says what is wrong with the folder before anything is made there
+    with locked(folder):
+        return _brought_in(Path(path), Path(folder), how or Bringing())
+
+
+def _brought_in(path: Path, folder: Path, how: Bringing) -> Imported:
+    shop, drawdowns, mixes, films = read_measuring(folder)
     spectra, notes = read_spectra(
         path, name=how.name, shop=shop, index=how.index, not_fluorescent=how.not_fluorescent
     )
-    file = label(Path(path))
+    file = label(path)
     spectra = spectra if how.drawdown is None else [_renamed(spectra, how.drawdown, file)]
     spectra, skipped = _known(spectra, (*drawdowns, *mixes), how.skip_others, file)
-    old = spectra_in(folder, values=True)
-    drawn = dict.fromkeys(line.drawdown for line in drawn_in(folder).lines)
-    new, held = _against(spectra, old, how.existing, file)
+    tables = {name: spectra_in(folder, name, values=True) for name in (SPECTRA, FILM_SPECTRA)}
+    place = dict.fromkeys((*drawdowns, *mixes), SPECTRA) | dict.fromkeys(films, FILM_SPECTRA)
+    place |= {line.drawdown: name for name, table in tables.items() for line in table.lines}
+    new, held = _against(spectra, tables, place, how.existing, file)
     faults = geometry_faults(replace(shop, drawdowns=tuple(map(_as_drawdown, new))))
     if faults:
         raise InputError([fault.replace(f"in {SPECTRA}", f"in {file}") for fault in faults])
-    kept = ""
-    if new:
-        text = _with(old, new, replacing=how.existing == "replace")
-        kept = write_keeping(folder, SPECTRA, {SPECTRA: text})
-    measured = {line.drawdown for line in old.lines if line.R is not None}
+    texts: dict[str, str | bytes] = {}
+    for name, old in tables.items():
+        if own := [each for each in new if place[each.name] == name]:
+            texts[name] = _with(old, own, replacing=how.existing == "replace")
+            notes = [*notes, *_cropped(old.table)]
+    kept = write_keeping(folder, texts, texts) if texts else ""
+    measured = {li.drawdown for each in tables.values() for li in each.lines if li.R is not None}
     measured |= {each.name for each in new}
     return Imported(
         names=tuple(each.name for each in new),
         n_readings=sum(len(each.readings) for each in new),
         kept=kept,
-        missing=tuple(name for name in drawn if name not in measured),
-        notes=(*notes, *_cropped(old.table), *skipped, *held, *_doubts(new, shop)),
+        missing=tuple(name for name in drawdowns if name not in measured),
+        notes=(*notes, *skipped, *held, *_doubts(new, shop)),
     )
 
 
@@ -143,17 +161,21 @@ def _cropped(table: Table) -> list[str]:
     if table.nm.size == GRID_NM.size:
         return []
     return [
-        f"{SPECTRA}: had {table.nm[0]:g}-{table.nm[-1]:g} nm in {table.nm.size} columns; it has"
+        f"{table.file}: had {table.nm[0]:g}-{table.nm[-1]:g} nm in {table.nm.size} columns; it has"
         " 400, 410, ... 700 nm now, which is what counts"
     ]
 
 
 def _against(
-    spectra: Sequence[NamedSpectrum], old: ShopTable, existing: str, file: str
+    spectra: Sequence[NamedSpectrum],
+    tables: Mapping[str, ShopTable],
+    place: Mapping[str, str],
+    existing: str,
+    file: str,
 ) -> tuple[list[NamedSpectrum], list[str]]:
-    """The spectra that are new, held against what the shop has."""
+    """The spectra that are new, held against what the shop has; `place` is each one's file."""
     held: dict[str, list[Array]] = {}
-    for line in old.lines:
+    for line in (line for table in tables.values() for line in table.lines):
         if line.R is not None:
             held.setdefault(line.drawdown, []).append(line.R)
     new, same, faults = [], [], []
@@ -165,14 +187,20 @@ def _against(
             continue
         if there and existing == "refuse":
             faults.append(
-                f"{file}: {quoted(each.name)} has readings in {SPECTRA} already: {len(there)};"
+                f"{file}: {quoted(each.name)} has readings in {place[each.name]} already:"
+                f" {len(there)};"
                 " say --add to average all, or --replace"
             )
         kept = each.readings if existing == "replace" else np.array(fresh)
         new.append(replace(each, readings=kept))
     if faults:
         raise InputError(faults)
-    return new, [f"{file}: in {SPECTRA} already: {listed(same, HINTS)}"] if same else []
+    there_already = {name: [each for each in same if place[each] == name] for name in tables}
+    return new, [
+        f"{file}: in {name} already: {listed(names, HINTS)}"
+        for name, names in there_already.items()
+        if names
+    ]
 
 
 def _among(R: Array, others: Iterable[Array]) -> bool:

@@ -10,8 +10,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from matchkit.errors import InputError
+from matchkit.files.lock import locked
 from matchkit.files.shop_tables import (
     DRAWDOWNS,
+    FILM_SPECTRA,
     SPECTRA,
     WAVES,
     ShopTable,
@@ -79,6 +81,11 @@ def write_plan(
     folder = Path(folder)
     if not folder.is_dir():
         raise InputError(f"{label(folder)}: not found; a shop folder is expected")
+    with locked(folder):
+        return _put_plan(folder, plan, inks, new_ink)
+
+
+def _put_plan(folder: Path, plan: Plan, inks: Sequence[Ink], new_ink: str | None) -> Planned:
     drawn, spectra, measured = _two_files(folder)
     new = {step.drawdown: step for step in plan.steps if step.drawdown not in measured}
     foreign = {ink.name for ink in inks} - {ink.name for ink in plan.inks}
@@ -98,7 +105,7 @@ def write_plan(
         contents[SPECTRA] = spectra.text(places)
     kept = ""
     if any(line.drawdown in anew for line in drawn.lines):
-        kept = write_keeping(folder, DRAWDOWNS, contents)
+        kept = write_keeping(folder, [DRAWDOWNS], contents)
     elif contents:
         write_files(folder, contents)
     return Planned(
@@ -120,9 +127,12 @@ def waiting_in(folder: str | Path) -> tuple[tuple[str, ...], tuple[str, ...]]:
 
 
 def _two_files(folder: Path) -> tuple[ShopTable, ShopTable, dict[str, None]]:
-    """What was drawn down, the spectra, and the names that have a reading."""
+    """What was drawn down, the spectra, and the names that have a reading in either file."""
     drawn, spectra = drawn_in(folder), spectra_in(folder)
-    measured = dict.fromkeys(line.drawdown for line in spectra.lines if not line.waiting)
+    names = {line.drawdown for line in drawn.lines}
+    films = [line for line in spectra_in(folder, FILM_SPECTRA).lines if line.drawdown in names]
+    read = [*spectra.lines, *films]
+    measured = dict.fromkeys(line.drawdown for line in read if not line.waiting)
     return drawn, spectra, measured
 
 

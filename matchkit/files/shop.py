@@ -87,8 +87,12 @@ def read_shelf(folder: str | Path) -> tuple[tuple[Ink, ...], tuple[Mix, ...]]:
     return tuple(inks.values()), tuple(mixed)
 
 
-def read_measuring(folder: str | Path) -> tuple[Shop, tuple[str, ...], tuple[str, ...]]:
-    """How a shop measures, and what: the names of its drawdowns and of its mixes.
+def read_measuring(
+    folder: str | Path,
+) -> tuple[Shop, tuple[str, ...], tuple[str, ...], tuple[str, ...]]:
+    """How a shop measures, and what: the names of its drawdowns, its mixes, its `films.csv`.
+
+    The films are among the drawdowns too.
 
     Needs no spectra, so that the first ones can be brought in.  Raises `InputError` with
     every fault of the files it reads.
@@ -101,7 +105,9 @@ def read_measuring(folder: str | Path) -> tuple[Shop, tuple[str, ...], tuple[str
     mixed = _tried(lambda: _mixed(paths.get("mixes.csv"), inks, found), found)
     if found.faults or shop is None:
         raise InputError(found.faults)
-    return shop, tuple(each.name for each in drawn or []), tuple(each.name for each in mixed or [])
+    films = [each for each in drawn or () if each.rows[0].where.startswith("films.csv")]
+    names, mixes, over = (tuple(each.name for each in kind or ()) for kind in (drawn, mixed, films))
+    return shop, names, mixes, over
 
 
 def _paths(folder: str | Path) -> dict[str, Path]:

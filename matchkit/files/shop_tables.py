@@ -20,7 +20,7 @@ from matchkit.files.text import encoding_mark, read_text
 from matchkit.files.write import csv_text, settled
 
 Array = NDArray[np.float64]
-DRAWDOWNS, SPECTRA = "drawdowns.csv", "spectra.csv"
+DRAWDOWNS, SPECTRA, FILM_SPECTRA = "drawdowns.csv", "spectra.csv", "film_spectra.csv"
 WAVES = tuple(f"{nm:.0f}" for nm in GRID_NM)
 
 
@@ -94,19 +94,19 @@ def drawn_in(folder: str | Path) -> ShopTable:
     return ShopTable(table=table, lines=lines, mark=mark)
 
 
-def spectra_in(folder: str | Path, *, values: bool = False) -> ShopTable:
-    """The rows of `spectra.csv`; none where there is no such file.
+def spectra_in(folder: str | Path, name: str = SPECTRA, *, values: bool = False) -> ShopTable:
+    """The rows of `spectra.csv` or `film_spectra.csv`; none where there is no such file.
 
     With `values` every reading is read, on the grid.  Raises `InputError` with the faults.
     """
-    table, mark = _read(Path(folder), SPECTRA, ("drawdown", *WAVES), spectral=True)
+    table, mark = _read(Path(folder), name, ("drawdown", *WAVES), spectral=True)
     measured, waiting = without_waiting(table)
     faults, R = list(table.faults), {}
     if values:
         rows, found, wrong = spectral_values(measured)
         faults += wrong
         if not faults:
-            on_grid = to_grid(table.nm, found, where=SPECTRA)
+            on_grid = to_grid(table.nm, found, where=name)
             R = {row.where: own for row, own in zip(rows, on_grid, strict=True)}
     if faults:
         raise InputError(faults)
@@ -126,7 +126,7 @@ def spectra_in(folder: str | Path, *, values: bool = False) -> ShopTable:
 
 def measured_in(folder: str | Path) -> bool:
     """Whether any reading was written down; a new shop has names without readings."""
-    for name in (SPECTRA, "film_spectra.csv"):
+    for name in (SPECTRA, FILM_SPECTRA):
         if settled(folder, name).exists():
             try:
                 table, _ = _read(Path(folder), name, ("drawdown", *WAVES), spectral=True)

@@ -111,7 +111,7 @@ def put_weighed(folder: str | Path, found: Reweighed) -> str:
 
     Nothing is written, and the name is empty, where nothing changes.
     """
-    return write_keeping(folder, DRAWDOWNS, {DRAWDOWNS: found.text}) if found.changes else ""
+    return write_keeping(folder, [DRAWDOWNS], {DRAWDOWNS: found.text}) if found.changes else ""
 
 
 def _readings(sheet: Path, drawn: set[str]) -> list[Weighing]:

@@ -4,7 +4,8 @@ One file: written beside its place, flushed to the disk, renamed.  Several files
 folder: all are written beside, then a note that lists them is put in place by one
 rename, which is the moment the change counts; then they are renamed one by one.  Who
 reads a folder asks `settled`, which follows the note, and the next write clears up
-what an interrupted one left.  One program at a time writes to a folder.
+what an interrupted one left.  The note also has what each old file held, so that an edit
+which was saved over it meanwhile is seen.  One program at a time writes to a folder.
 """
 
 import contextlib
@@ -15,10 +16,12 @@ import os
 import secrets
 import time
 from collections.abc import Iterable, Mapping, Sequence
+from hashlib import sha256
 from itertools import count
 from pathlib import Path, PurePosixPath
 
 from matchkit.errors import InputError
+from matchkit.files.lock import awaited, locked
 from matchkit.files.text import label
 
 NOTE = ".matchkit-writing.json"
@@ -54,8 +57,9 @@ def write_files(folder: str | Path, contents: Mapping[str, str | bytes]) -> None
     _check_names(contents, flat=folder.exists())
     try:
         if folder.exists():
-            finish(folder)
-            _change(folder, contents)
+            with locked(folder):
+                finish(folder)
+                _change(folder, contents)
         else:
             _create(folder, contents)
     except OSError as error:
@@ -63,17 +67,27 @@ def write_files(folder: str | Path, contents: Mapping[str, str | bytes]) -> None
 
 
 def settled(folder: str | Path, name: str) -> Path:
-    """Where the present content of a file is: beside its place if a write was cut short."""
+    """Where the present content of a file is: beside its place if a write was cut short.
+
+    InputError where the old file was edited after that.
+    """
     folder = Path(folder)
-    waiting = folder / _waiting(folder).get(name, name)
-    return waiting if waiting.exists() else folder / name
+    awaited(folder, folder / NOTE)
+    beside, old = _waiting(folder).get(name, ("", ""))
+    if beside and (folder / beside).exists():
+        _check_unedited(folder, name, beside, old)
+    waiting = folder / beside
+    return waiting if beside and waiting.exists() else folder / name
 
 
 def finish(folder: str | Path) -> None:
     """Put in place what an interrupted write left, and clear away the rest."""
     folder = Path(folder)
     waiting = _waiting(folder)
-    for name, beside in waiting.items():
+    for name, (beside, old) in waiting.items():
+        if (folder / beside).exists():
+            _check_unedited(folder, name, beside, old)
+    for name, (beside, _) in waiting.items():
         try:
             _replace(folder / beside, folder / name)
         except FileNotFoundError:
@@ -89,18 +103,22 @@ def finish(folder: str | Path) -> None:
     _remove(path for path in folder.glob(BESIDE + "*") if _stale(path))
 
 
-def write_keeping(folder: str | Path, name: str, contents: Mapping[str, str | bytes]) -> str:
-    """Write files of a folder together with a copy of what its file `name` holds now.
+def write_keeping(
+    folder: str | Path, names: Iterable[str], contents: Mapping[str, str | bytes]
+) -> str:
+    """Write files of a folder together with copies of what its files `names` hold now.
 
-    Gives the name of the copy, such as ``inks.csv.1.bak``; empty where there is no such file.
+    Gives the names of the copies, such as ``inks.csv.1.bak``; empty where there is none.
     """
-    old, copy = settled(folder, name), ""
-    if old.exists():
-        copies = (f"{name}.{i}.bak" for i in count(1))
-        copy = next(each for each in copies if not (Path(folder) / each).exists())
-        contents = {**contents, copy: old.read_bytes()}
-    write_files(folder, contents)
-    return copy
+    kept: dict[str, str | bytes] = {}
+    with locked(folder):
+        for name in names:
+            if (old := settled(folder, name)).exists():
+                copies = (f"{name}.{i}.bak" for i in count(1))
+                copy = next(each for each in copies if not (Path(folder) / each).exists())
+                kept[copy] = old.read_bytes()
+        write_files(folder, {**contents, **kept})
+    return ", ".join(kept)
 
 
 def csv_text(columns: Sequence[str], rows: Iterable[Sequence[object]], separator: str = ",") -> str:
@@ -119,11 +137,12 @@ def csv_text(columns: Sequence[str], rows: Iterable[Sequence[object]], separator
 def _change(folder: Path, contents: Mapping[str, str | bytes]) -> None:
     """New contents for files of a folder that exists."""
     beside = {name: _new_name() for name in contents}
+    waits = {name: [new, _held(folder / name)] for name, new in beside.items()}
     note = folder / _new_name()
     try:
         for name, content in contents.items():
             _flushed(folder / beside[name], content)
-        _flushed(note, json.dumps(beside))
+        _flushed(note, json.dumps(waits))
         _flush_folder(folder)
         note.replace(folder / NOTE)
     except OSError:
@@ -150,18 +169,37 @@ def _create(folder: Path, contents: Mapping[str, str | bytes]) -> None:
         raise
 
 
-def _waiting(folder: Path) -> dict[str, str]:
-    """From the note of an interrupted write: file name to the name beside it."""
+def _held(path: Path) -> str:
+    """What a file holds, as a digest; empty where there is none."""
+    return sha256(path.read_bytes()).hexdigest() if path.is_file() else ""
+
+
+def _check_unedited(folder: Path, name: str, beside: str, old: str | None) -> None:
+    """InputError if a file is not there as it was when its new content was written."""
+    edited = old is not None and _held(folder / name) not in (old, "")
+    if edited and (folder / beside).exists():  # else it has just come into its place
+        raise InputError(
+            f"{name}: was edited after new content for it was written, which waits beside it in"
+            f" {beside}; look at both, delete the one that is wrong, and go on"
+        )
+
+
+def _waiting(folder: Path) -> dict[str, tuple[str, str | None]]:
+    """From the note of an interrupted write: for a file the name beside it, and what it held."""
     try:
         note = dict(json.loads((folder / NOTE).read_text(encoding="utf-8")))
+        # Earlier notes have no digest, only the name.
+        pairs: dict[str, tuple[str, str | None]] = {
+            name: (each, None) if isinstance(each, str) else (str(each[0]), str(each[1]))
+            for name, each in note.items()
+        }
     except (FileNotFoundError, NotADirectoryError):
         return {}
-    except (OSError, ValueError, TypeError, RecursionError) as error:
+    except (OSError, ValueError, LookupError, TypeError, RecursionError) as error:
         raise InputError(
             f"{NOTE}: cannot be read ({error}); remove it and check the files"
         ) from None
-    pairs = {str(name): str(beside) for name, beside in note.items()}
-    if not all(_plain(b) and b.startswith(BESIDE) and _plain(name) for name, b in pairs.items()):
+    if not all(_plain(b) and b.startswith(BESIDE) and _plain(n) for n, (b, _) in pairs.items()):
         raise InputError(f"{NOTE}: not written by this program; remove it and check the files")
     return pairs
 

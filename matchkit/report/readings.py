@@ -68,10 +68,11 @@ def imported_parts(done: Imported) -> list[Part]:
     """What came in, and what is still to come."""
     if not done.names:
         return ["Nothing new: spectra.csv is as it was.", waiting_line(done.missing)]
-    kept = f"The old spectra.csv is kept as {done.kept}." if done.kept else ""
+    copies = done.kept.split(", ") if done.kept else []
+    kept = [f"The old {copy.rsplit('.', 2)[0]} is kept as {copy}." for copy in copies]
     return [
         f"Brought in: {_counted(done.n_readings, 'reading')} of {listed(done.names, LISTED)}.",
-        *filter(None, [kept]),
+        *kept,
         waiting_line(done.missing),
     ]
 

@@ -7,10 +7,10 @@ from typing import Any
 from matchkit.files.conditions import condition_fault, specular_differs
 from matchkit.files.export import write_spectra
 from matchkit.files.incoming import Bringing, Imported, bring_in
-from matchkit.files.planned import waiting_in
 from matchkit.files.preview import Preview, preview
 from matchkit.files.readings import NamedSpectrum
 from matchkit.files.shop import read_measuring
+from matchkit.files.shop_tables import FILM_SPECTRA, SPECTRA, spectra_in
 from matchkit.files.spectrum import read_readings, read_spectra
 from matchkit.inks.shop import Shop
 from matchkit.workflows.session import Session
@@ -82,13 +82,16 @@ def look_at(path: str | Path, session: Session | None = None) -> Look:
 
 def place_of(session: Session) -> Place:
     """Where readings go in the shop.  InputError where its files can't be read."""
-    shop, drawdowns, mixes = read_measuring(session.folder)
-    waiting, measured = waiting_in(session.folder)
+    shop, drawdowns, mixes, _ = read_measuring(session.folder)
+    tables = [spectra_in(session.folder, name) for name in (SPECTRA, FILM_SPECTRA)]
+    read = dict.fromkeys(li.drawdown for each in tables for li in each.lines if not li.waiting)
+    measured = tuple(read)
+    waiting = tuple(name for name in drawdowns if name not in measured)
     return Place(shop=shop, names=(*drawdowns, *mixes), waiting=waiting, measured=measured)
 
 
 def bring(session: Session, path: str | Path, how: Bringing) -> Imported:
-    """Write the readings of a file into the shop's ``spectra.csv``, of which a copy is kept.
+    """Write the readings of a file into the shop's spectra, of which a copy is kept.
 
     InputError with every fault of the file and the folder; then nothing was written.
     """
