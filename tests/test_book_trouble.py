@@ -18,7 +18,7 @@ from matchkit.book import store as book_module
 from matchkit.book.containers import add
 from matchkit.book.copies import backup, check
 from matchkit.book.stock import stock
-from matchkit.book.store import FILE, on_network, open_book, reading
+from matchkit.book.store import open_book, reading
 from matchkit.errors import InputError
 
 pytestmark = pytest.mark.filterwarnings("ignore:.*fork.*:DeprecationWarning")
@@ -162,27 +162,6 @@ def test_a_disk_that_is_really_full(tmp_path):
         assert check(book) == []
     finally:
         subprocess.call(["umount", str(disk)])
-
-
-def test_a_network_folder_falls_back_and_says_so(tmp_path, monkeypatch):
-    there = tmp_path / "on the server"
-    there.mkdir()
-    mounts = tmp_path / "mounts"
-    escaped = str(there).replace(" ", "\\040")
-    mounts.write_text(f"/dev/root / ext4 rw 0 0\nserver:/jobs {escaped} nfs4 rw 0 0\n")
-    monkeypatch.setattr(book_module, "MOUNTS", mounts)
-    assert on_network(there / FILE)
-    assert not on_network(tmp_path / FILE)
-    book = open_book(there)
-    assert "network folder" in book.notes[0]
-    with by_hand(book.path) as db:
-        assert db.execute("PRAGMA journal_mode").fetchone() == ("delete",)
-    one_batch(book)
-    assert check(book) == []
-    monkeypatch.undo()  # brought to a local disk, the book takes the better journal
-    assert open_book(there).notes == ()
-    with by_hand(book.path) as db:
-        assert db.execute("PRAGMA journal_mode").fetchone() == ("wal",)
 
 
 @pytest.mark.skipif(os.name != "posix", reason="the file locks of another system")

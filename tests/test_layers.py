@@ -61,8 +61,8 @@ EDGES = {
         *("planned", "recipe", "spectrum", "preview", "shop", "fitted", "incoming", "weighed"),
     ),
     "book": (
-        *("schema", "store", "copies", "rows", "stock", "checks", "containers", "entries", "jobs"),
-        *("story", "find", "lessons", "report", "label", "work"),
+        *("schema", "disk", "store", "copies", "rows", "stock", "checks", "containers"),
+        *("entries", "jobs", "story", "find", "lessons", "report", "label", "work"),
     ),
     "plots": ("lots", "marks", "inks", "charts", "learning"),
     "workflows": (

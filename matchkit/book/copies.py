@@ -16,6 +16,7 @@ from contextlib import closing, suppress
 from pathlib import Path
 from typing import Any
 
+from matchkit.book.disk import snapshot
 from matchkit.book.schema import APPLICATION_ID, CHILDREN, STEPS, TABLES
 from matchkit.book.store import FILE, Book, connect, migrate, now, open_book, plain_errors, reading
 from matchkit.errors import InputError
@@ -137,7 +138,7 @@ def _fill(source: Path, beside: Path) -> None:
 
 
 def _copy(source: Path, db: sqlite3.Connection) -> None:
-    with closing(connect(source)) as old:
+    with closing(snapshot(source) or connect(source)) as old:
         (application,) = old.execute("PRAGMA application_id").fetchone()
         if application != APPLICATION_ID:
             raise InputError(f"{label(source)}: not a record book")
@@ -177,8 +178,8 @@ def _write_row(db: sqlite3.Connection, table: str, row: Cells, columns: Columns,
     marks = ", ".join("?" * len(row))
     try:
         db.execute(f"INSERT INTO {table} ({', '.join(row)}) VALUES ({marks})", [*row.values()])
-    except sqlite3.Error as error:
-        raise InputError(f"{file}: {table} {row['id']}: {error}") from None
+    except (sqlite3.Error, OverflowError) as error:
+        raise InputError(f"{file}: {table} {str(row['id'])[:40]}: {error}") from None
 
 
 def _columns(db: sqlite3.Connection) -> dict[str, Columns]:
@@ -265,11 +266,25 @@ def _faults(db: sqlite3.Connection) -> list[str]:
         if f"{t}_no_{what}" not in have
     ]
     faults += [f"{table}: no longer guarded against changes" for table in dict.fromkeys(lost)]
+    faults += _cells(db)
     for table in CHILDREN:
         if table != "addition":
             faults += _sums(db, table)
     for table in ("target", "formula", "measurement", "mix", "lot_check"):
         faults += _spectra(db, table)
+    return faults
+
+
+def _cells(db: sqlite3.Connection) -> list[str]:
+    """Cells of another kind than their column: SQLite takes a text where a weight belongs."""
+    faults = []
+    for table, columns in _columns(db).items():
+        for column, (kind, *_) in columns.items():
+            wrong = f"typeof({column}) NOT IN ('null', '{kind.lower()}')"
+            if kind == "REAL":
+                wrong += f" OR abs({column}) > 1e300"
+            for number, value in db.execute(f"SELECT id, {column} FROM {table} WHERE {wrong}"):
+                faults.append(f"{table} {number}: {column} is {str(value)[:40]!r}, no {kind}")
     return faults
 
 

@@ -8,35 +8,31 @@ and a command write side by side, and a program that is killed leaves a whole bo
     BEGIN IMMEDIATE for every write              two writers queue, neither fails
     the version is asked at every opening        an older program leaves a newer book alone
 
-On a network folder the write-ahead log is not safe, since the computers do not share
-memory (the SQLite documentation, "Write-Ahead Logging"); there the book falls back to the
-rollback journal, and says so.
+The book lives on a local disk.  On any other the write-ahead log is not safe (see `disk`):
+there the programs take turns, by an owner lock in the folder, with the rollback journal; and
+a book that its own machine keeps with the log can be read from elsewhere, but not written.
+Where nothing can be written, reading goes on from a copy in memory, and says so.
 """
 
-import os
-import re
 import secrets
 import sqlite3
 import time
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import closing, contextmanager, suppress
+from contextlib import ExitStack, closing, contextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from itertools import count
 from pathlib import Path
 
+from matchkit.book.disk import address, is_local, snapshot, written_ahead
 from matchkit.book.schema import APPLICATION_ID, STEPS
 from matchkit.errors import InputError
+from matchkit.files.lock import Refused, locked
 from matchkit.files.text import label, text_fault
 
 FILE = "book.db"
 PATIENCE_S = 30.0  # how long a writer waits for the others
 PRAGMAS = ("foreign_keys = ON", "synchronous = FULL")
-MOUNTS = Path("/proc/self/mounts")
-NETWORK = {  # filesystems whose files lie on another computer
-    "nfs", "nfs4", "cifs", "smb3", "smbfs", "9p", "drvfs", "afs", "ceph", "fuse.sshfs",
-    "fuse.gvfsd-fuse", "fuse.davfs2",
-}  # fmt: skip
-DRIVE_REMOTE = 4  # what Windows calls a network drive
 LONGEST = 500  # characters of a name or a remark
 
 # What SQLite says, in the words of who reads it.  The rest are faults of the program.
@@ -51,8 +47,17 @@ _WHY = {
     " `matchkit book SHOP restore`)",
     "SQLITE_CORRUPT": "damaged; move it away with all that begins with its name, and bring the"
     " last backup back by `matchkit book SHOP restore`",
+    "SQLITE_IOERR_SHM": "the disk is full, or failed; make room, then write it again",
     "SQLITE_IOERR": "the disk failed; check it, then check the book (`matchkit book SHOP check`)",
 }
+
+# Of these, what stops a book from being written, which does not stop it from being read.
+_UNWRITABLE = ("SQLITE_FULL", "SQLITE_READONLY", "SQLITE_CANTOPEN", "SQLITE_PERM", "SQLITE_IOERR")
+_ELSEWHERE = (
+    "the machine on whose disk it lies keeps it in a way that only that machine can go on with:"
+    " work there. Where no program works on that machine, restore a backup"
+    " (`matchkit book SHOP backup`, of a copy on a local disk) in its place"
+)
 
 
 def now() -> datetime:
@@ -104,20 +109,33 @@ def open_book(
             " such as `matchkit book SHOP log-match`"
         )
     signed = wording(who, "who writes")
-    with plain_errors(path), closing(connect(path, create=create)) as db:
-        version = _known_version(db, path)
-        notes = _journal(db, path)
-        if version < len(STEPS):
-            migrate(db, path, clock)
+    with plain_errors(path), ExitStack() as stack:
+        try:
+            db = _opened(path, stack, create=create)
+            version = _known_version(db, path)
+            notes = _journal(db, path)
+            if 0 < version < len(STEPS):
+                notes += (_copied_first(db, path, version),)
+            if version < len(STEPS):
+                migrate(db, path, clock)
+        except (InputError, OSError, sqlite3.Error) as error:
+            db, notes = _unwritable(path, stack, error)
         (uid,) = db.execute("SELECT uid FROM book").fetchone()
     return Book(path=path, uid=uid, who=signed, clock=clock, notes=notes)
 
 
 @contextmanager
 def reading(book: Book) -> Iterator[sqlite3.Connection]:
-    """A connection that sees the book as it is at one moment and can't write."""
-    with plain_errors(book.path), closing(connect(book.path)) as db:
-        _known_version(db, book.path)
+    """A connection that sees the book as it is at one moment and can't write.
+
+    Where nothing can be written, it is a copy in memory.
+    """
+    with plain_errors(book.path), ExitStack() as stack:
+        try:
+            db = _opened(book.path, stack)
+            _known_version(db, book.path)
+        except (InputError, OSError, sqlite3.Error) as error:
+            db, _ = _unwritable(book.path, stack, error)
         db.execute("PRAGMA query_only = ON")
         db.execute("BEGIN")
         yield db
@@ -126,7 +144,8 @@ def reading(book: Book) -> Iterator[sqlite3.Connection]:
 @contextmanager
 def writing(book: Book) -> Iterator[sqlite3.Connection]:
     """A connection whose work is kept whole at the end, or, after any fault, not at all."""
-    with plain_errors(book.path), closing(connect(book.path)) as db:
+    with plain_errors(book.path), ExitStack() as stack:
+        db = _opened(book.path, stack)
         db.execute("BEGIN IMMEDIATE")
         try:
             _known_version(db, book.path)
@@ -165,7 +184,7 @@ def wording(text: str, what: str) -> str:
 
 def connect(path: Path, *, create: bool = False) -> sqlite3.Connection:
     """A connection to the file with the settings that every one of them needs."""
-    uri = f"{path.resolve().as_uri()}?mode={'rwc' if create else 'rw'}"
+    uri = address(path.resolve(), "rwc" if create else "rw")
     db = sqlite3.connect(uri, uri=True, timeout=PATIENCE_S, isolation_level=None)
     for pragma in PRAGMAS:
         db.execute(f"PRAGMA {pragma}")
@@ -223,18 +242,77 @@ def migrate(db: sqlite3.Connection, path: Path, clock: Callable[[], datetime]) -
         raise
 
 
+class _Elsewhere(InputError):
+    """Another machine keeps the book with the write-ahead log."""
+
+
+def _opened(path: Path, stack: ExitStack, *, create: bool = False) -> sqlite3.Connection:
+    """A connection; the folder's lock is held with it wherever the log can't be relied on."""
+    local = is_local(path)
+    if not local:
+        stack.enter_context(locked(path.parent))
+        if written_ahead(path):
+            raise _Elsewhere(f"{label(path)}: {_ELSEWHERE}")
+    db = stack.enter_context(closing(connect(path, create=create)))
+    if local and _mode(db) != "wal":
+        stack.enter_context(locked(path.parent))
+    return db
+
+
+def _unwritable(
+    path: Path, stack: ExitStack, error: Exception
+) -> tuple[sqlite3.Connection, tuple[str, ...]]:
+    """The book as its last write left it, and a line that says so; else `error` again."""
+    name = getattr(error, "sqlite_errorname", "")
+    stops = isinstance(error, _Elsewhere | Refused | OSError) or name.startswith(_UNWRITABLE)
+    stack.close()
+    db = snapshot(path) if stops and path.exists() else None
+    if db is None:
+        raise error
+    stack.enter_context(closing(db))
+    version = _known_version(db, path)
+    if version < len(STEPS):
+        migrate(db, path, now)
+    full = name.startswith(("SQLITE_FULL", "SQLITE_IOERR"))
+    why = "the disk is full or failing" if full else "it may only be read here"
+    if isinstance(error, _Elsewhere):
+        why = _ELSEWHERE
+    last = datetime.fromtimestamp(path.stat().st_mtime).astimezone()
+    return db, (
+        f"{label(path)} can't be written now: {why}. Stock, lots and leftovers are as of its last"
+        f" write, {last:%Y-%m-%d %H:%M}",
+    )
+
+
+def _copied_first(db: sqlite3.Connection, path: Path, version: int) -> str:
+    """Keep a copy of a book that is about to be brought to today's version; says which."""
+    copies = (path.with_name(f"{path.name}.version-{version}.{k}.bak") for k in count(1))
+    kept = next(each for each in copies if not each.exists())
+    beside = path.with_name(f".matchkit-new-{secrets.token_hex(8)}")
+    try:
+        with closing(sqlite3.connect(beside)) as copy:
+            db.backup(copy)
+            copy.execute("PRAGMA journal_mode = DELETE")
+        beside.rename(kept)
+    finally:
+        with suppress(OSError):
+            beside.unlink(missing_ok=True)
+    return (
+        f"{label(path)} was of version {version} and is of version {len(STEPS)} now; the old one is"
+        f" kept as {kept.name}"
+    )
+
+
 def _journal(db: sqlite3.Connection, path: Path) -> tuple[str, ...]:
     """The write-ahead log where the disk carries it; else the rollback journal, and a note."""
-    network = on_network(path)
-    wanted = "delete" if network else "wal"
-    if _mode(db) != wanted:
-        with suppress(sqlite3.OperationalError):
-            _set_mode(db, wanted)
-    if network:
+    if not is_local(path):
         return (
-            f"{label(path)} lies on a network folder: one program at a time is safe there. Keep"
-            " the shop folder on a local disk, and its backups on the network",
+            f"{label(path)} lies on a network folder, or on a disk that may be one: programs take"
+            " turns there. Keep the shop folder on a local disk, and its backups on the network",
         )
+    if _mode(db) != "wal":
+        with suppress(sqlite3.OperationalError):
+            _set_mode(db, "wal")
     if _mode(db) != "wal":
         return (
             f"{label(path)}: this disk does not carry the write-ahead log; the book is kept with"
@@ -258,29 +336,3 @@ def _set_mode(db: sqlite3.Connection, mode: str) -> None:
             if not error.sqlite_errorname.startswith("SQLITE_BUSY") or time.monotonic() > until:
                 raise
             time.sleep(0.01)
-
-
-def on_network(path: Path) -> bool:
-    """Whether a file lies on another computer, as far as the system tells."""
-    path = path.resolve()
-    if os.name == "nt":
-        return str(path).startswith("\\\\") or _windows_drive(path.anchor) == DRIVE_REMOTE
-    best, kind = "", ""
-    with suppress(OSError):
-        for line in MOUNTS.read_text(encoding="utf-8", errors="replace").splitlines():
-            _, where, filesystem, *_ = [_unescaped(field) for field in line.split()]
-            if len(where) >= len(best) and path.is_relative_to(where):
-                best, kind = where, filesystem
-    return kind in NETWORK
-
-
-def _unescaped(field: str) -> str:
-    r"""A field of the mount table, where a space is written ``\040``."""
-    return re.sub(r"\\([0-7]{3})", lambda found: chr(int(found[1], 8)), field)
-
-
-def _windows_drive(anchor: str) -> int:
-    import ctypes
-
-    windll = getattr(ctypes, "windll", None)
-    return int(windll.kernel32.GetDriveTypeW(anchor)) if windll else 0

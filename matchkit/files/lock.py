@@ -28,6 +28,10 @@ UNSIGNED_S = 10.0  # a lock that names nobody for so long is of a writer that wa
 _HELD: dict[tuple[Path, int], str] = {}  # the token of each folder's lock, by thread
 
 
+class Refused(InputError):
+    """The folder can't be written."""
+
+
 @contextmanager
 def locked(folder: str | Path) -> Iterator[None]:
     """Nobody else writes in the folder meanwhile; within one thread it may be asked for again.
@@ -92,9 +96,9 @@ def _take(path: Path, token: str) -> None:
         return
 
 
-def _refused(path: Path, error: OSError) -> InputError:
+def _refused(path: Path, error: OSError) -> Refused:
     why = error.strerror or error
-    return InputError(f"{label(path.parent)}: cannot be written: {why}")
+    return Refused(f"{label(path.parent)}: cannot be written: {why}")
 
 
 def _cleared(path: Path) -> bool:
