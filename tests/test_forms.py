@@ -5,8 +5,10 @@ What a browser makes of them is asked in `tests/browser`.
 
 import base64
 import json
+import os
 import re
 import shutil
+import subprocess
 import threading
 import time
 from datetime import UTC, datetime
@@ -41,8 +43,8 @@ from matchkit.report.plan import plan_parts  # noqa: E402
 from matchkit.report.terminal import text_of  # noqa: E402
 from matchkit.workflows.planning import PlanChoices, plan_drawdowns  # noqa: E402
 from matchkit.workflows.shipped import (  # noqa: E402
+    KERNEL,
     MACOS,
-    SETTINGS,
     WINDOWS,
     copy_notebooks,
     jupyter,
@@ -440,14 +442,10 @@ def test_lab_fills_a_folder_and_never_overwrites(own_folder):
     (folder / "demo-shop" / "shop.toml").write_text("mine")
     assert copy_notebooks(folder) == (0, new)
     assert (folder / "demo-shop" / "shop.toml").read_text() == "mine"
-    page = json.loads((folder / SETTINGS / "labconfig" / "page_config.json").read_text())
-    assert page["disabledExtensions"]["@jupyterlab/apputils-extension:announcements"]
-    told = (folder / SETTINGS / "labconfig" / "default_setting_overrides.json").read_text()
-    assert '"commsOverSubshells": "disabled"' in told
 
 
 def test_lab_uses_this_interpreter_and_its_kernel(own_folder):
-    words, more = jupyter(own_folder, 8888, browser=False)
+    words, more = jupyter(own_folder, own_folder / "work", 8888, browser=False)
     assert "--no-browser" in words
     assert any(word.endswith("01_start_here.ipynb") for word in words)
     assert more["JUPYTER_PREFER_ENV_PATH"] == "1"
@@ -456,6 +454,55 @@ def test_lab_uses_this_interpreter_and_its_kernel(own_folder):
         assert words[0] in (own_folder / "n" / name).read_text(encoding="utf-8")
     assert (own_folder / "n" / WINDOWS).read_bytes().count(b"\r\n") == 5
     assert (own_folder / "n" / MACOS).stat().st_mode & 0o100
+
+
+def test_lab_keeps_its_settings_out_of_the_folder(own_folder):
+    folder, work = own_folder / "ours", own_folder / "work"
+    copy_notebooks(folder)
+    _, more = jupyter(folder, work, 8888)
+    page = json.loads((work / "labconfig" / "page_config.json").read_text())
+    assert page["disabledExtensions"]["@jupyterlab/apputils-extension:announcements"]
+    told = (work / "labconfig" / "default_setting_overrides.json").read_text()
+    assert '"commsOverSubshells": "disabled"' in told
+    assert not [path for path in folder.rglob(".*") if path.name != ".matchkit-demo"]
+    for name in ("JUPYTER_CONFIG_PATH", "JUPYTER_PATH"):
+        assert more[name].split(os.pathsep)[0] == str(work)
+
+
+PLANTED = """\
+import pathlib
+pathlib.Path(r"{seen}").touch()
+c = get_config()
+c.IdentityProvider.token = ""
+c.ServerApp.ip = "0.0.0.0"
+"""
+
+
+def test_nothing_that_lies_in_the_folder_is_run_or_read_as_a_setting(own_folder):
+    """Neither by JupyterLab, nor by the program that starts it, nor by a kernel."""
+    folder, work, seen = own_folder / "ours", own_folder / "work", own_folder / "seen"
+    folder.mkdir()
+    planted = PLANTED.format(seen=seen)
+    places = (".", ".matchkit-lab", ".jupyter", "etc/jupyter")
+    for place in places:
+        (folder / place).mkdir(parents=True, exist_ok=True)
+        for name in ("jupyter_config.py", "jupyter_server_config.py", "jupyter_lab_config.py"):
+            (folder / place / name).write_text(planted)
+    for name in ("matchkit", "jupyterlab", "ipykernel_launcher", "numpy", "jupyter_server"):
+        (folder / f"{name}.py").write_text(planted)
+    words, more = jupyter(folder, work, 8888, browser=False)
+    shown = subprocess.run(
+        [*words, "--show-config-json"], env={**os.environ, **more}, cwd=work,
+        capture_output=True, text=True, timeout=100, check=True,
+    ).stdout  # fmt: skip
+    assert not seen.exists() and "0.0.0.0" not in shown and str(folder) in shown
+    kernel = [word for word in KERNEL["argv"] if not word.startswith("{")][:3]
+    for code in (["-m", "matchkit", "--version"], ["-c", "import numpy"]):
+        subprocess.run([*kernel[:2], *code], cwd=folder, check=True, capture_output=True)
+    assert not seen.exists()
+    for name in (WINDOWS, MACOS):
+        copy_notebooks(own_folder / "n")
+        assert " -P -m matchkit lab ." in (own_folder / "n" / name).read_text(encoding="utf-8")
 
 
 def test_lab_refuses_a_file_and_a_silly_port(own_folder, capsys):

@@ -4,6 +4,7 @@ import argparse
 import os
 import subprocess
 import sys
+import tempfile
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -41,14 +42,15 @@ def run(args: argparse.Namespace) -> None:
     if args.copy_only:
         return
     say("JupyterLab opens in the browser. To end it: close the tab, then press Ctrl+C here twice.")
-    words, more = jupyter(folder, args.port, browser=not args.no_browser)
-    if _serve(words, more):
-        raise SystemExit(1)  # JupyterLab has said why
+    with tempfile.TemporaryDirectory(prefix="matchkit-lab-", ignore_cleanup_errors=True) as work:
+        words, more = jupyter(folder, Path(work), args.port, browser=not args.no_browser)
+        if _serve(words, more, work):
+            raise SystemExit(1)  # JupyterLab has said why
 
 
-def _serve(words: list[str], more: dict[str, str]) -> int:
+def _serve(words: list[str], more: dict[str, str], work: str) -> int:
     """Until JupyterLab ends; its exit status.  Ctrl+C is for JupyterLab, which asks back."""
-    with subprocess.Popen(words, env={**os.environ, **more}) as server:
+    with subprocess.Popen(words, env={**os.environ, **more}, cwd=work) as server:
         while True:
             try:
                 return server.wait()

@@ -13,7 +13,6 @@ from matchkit.files.write import write_file, write_files
 MARK = ".matchkit-demo"  # says that a folder was made by `write_demo`
 MADE = "made by matchkit demo; it is put back as it was when that runs again\n"
 START = "01_start_here.ipynb"
-SETTINGS = ".matchkit-lab"  # what JupyterLab is told, apart from the person's own settings
 # JupyterLab asks at its first start whether to fetch news from outside, and offers to fetch
 # extensions; its debugger complains when a kernel is restarted.  None is of use to a mixer.
 LEFT_OUT = ("apputils-extension:announcements", "extensionmanager-extension", "debugger-extension")
@@ -21,6 +20,12 @@ QUIET = {"disabledExtensions": {f"@jupyterlab/{name}": True for name in LEFT_OUT
 # JupyterLab hands what is pressed and typed to several threads of the kernel, which may then
 # come to a press before the entry that was made before it.  One thread keeps the order.
 IN_ORDER = {"@jupyterlab/apputils-extension:kernels-settings": {"commsOverSubshells": "disabled"}}
+# The kernel takes no module from the folder of its notebook: what lies there is data.
+KERNEL = {
+    "argv": [sys.executable, "-P", "-m", "ipykernel_launcher",
+             "--InteractiveShellApp.ignore_cwd=True", "-f", "{connection_file}"],
+    "display_name": "Python 3", "language": "python", "metadata": {"debugger": False},
+}  # fmt: skip
 WINDOWS, MACOS = "Start matchkit.bat", "Start matchkit.command"
 
 
@@ -84,11 +89,22 @@ def copy_notebooks(folder: Path) -> tuple[int, int]:
     return new, kept
 
 
-def jupyter(folder: Path, port: int, *, browser: bool = True) -> tuple[list[str], dict[str, str]]:
-    """The words that start JupyterLab there, and what they need in the environment.
+def jupyter(
+    folder: Path, work: Path, port: int, *, browser: bool = True
+) -> tuple[list[str], dict[str, str]]:
+    """The words that start JupyterLab on a folder, and what they need in the environment.
 
-    This interpreter's own JupyterLab and kernel are used, wherever else others are.
+    This interpreter's own JupyterLab and kernel are used, wherever else others are.  The
+    settings are written into `work`, where the words are to be started too: JupyterLab reads
+    settings in the folder that it is started in, and nothing in `folder` is to be one.
     """
+    for name, told in (
+        ("labconfig/page_config.json", QUIET),
+        ("labconfig/default_setting_overrides.json", IN_ORDER),
+        ("kernels/python3/kernel.json", KERNEL),
+    ):
+        (work / name).parent.mkdir(parents=True, exist_ok=True)
+        (work / name).write_text(json.dumps(told), encoding="utf-8")
     words = [
         *(sys.executable, "-m", "jupyterlab"),
         f"--ServerApp.root_dir={folder.resolve()}",
@@ -99,10 +115,11 @@ def jupyter(folder: Path, port: int, *, browser: bool = True) -> tuple[list[str]
         *([] if browser else ["--no-browser"]),
         *(["--allow-root"] if _is_root() else []),
     ]
-    settings = str((folder / SETTINGS).resolve())
-    own = os.environ.get("JUPYTER_CONFIG_PATH", "")
-    paths = os.pathsep.join([settings, *([own] if own else [])])
-    return words, {"JUPYTER_CONFIG_PATH": paths, "JUPYTER_PREFER_ENV_PATH": "1"}
+    paths = {
+        name: os.pathsep.join(filter(None, [str(work.resolve()), os.environ.get(name)]))
+        for name in ("JUPYTER_CONFIG_PATH", "JUPYTER_PATH")
+    }
+    return words, {**paths, "JUPYTER_PREFER_ENV_PATH": "1"}
 
 
 def _is_root() -> bool:
@@ -114,8 +131,6 @@ def _shipped() -> dict[str, bytes]:
     """Every file that the folder gets, by its place in it."""
     files = {path.name: path.read_bytes() for path in sorted(notebooks_folder().glob("*.ipynb"))}
     files |= {f"demo-shop/{name}": content for name, content in _demo().items()}
-    for name, told in (("page_config", QUIET), ("default_setting_overrides", IN_ORDER)):
-        files[f"{SETTINGS}/labconfig/{name}.json"] = json.dumps(told, indent=1).encode()
     files[WINDOWS] = _windows().encode()
     files[MACOS] = _macos().encode()
     return files
@@ -127,7 +142,7 @@ def _windows() -> str:
         "@echo off",
         "chcp 65001 >nul",
         'cd /d "%~dp0"',
-        f'"{sys.executable}" -m matchkit lab .',
+        f'"{sys.executable}" -P -m matchkit lab .',
         "pause",
     ]
     return "\r\n".join(lines) + "\r\n"
@@ -135,4 +150,4 @@ def _windows() -> str:
 
 def _macos() -> str:
     quoted = sys.executable.replace("'", "'\\''")
-    return f'#!/bin/sh\ncd "$(dirname "$0")" || exit 1\nexec \'{quoted}\' -m matchkit lab .\n'
+    return f'#!/bin/sh\ncd "$(dirname "$0")" || exit 1\nexec \'{quoted}\' -P -m matchkit lab .\n'

@@ -62,7 +62,7 @@ def running_lab(folder, home):
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
-    words, more = jupyter(folder, port, browser=False)
+    words, more = jupyter(folder, home / "lab", port, browser=False)
     own = {
         f"JUPYTER_{name}_DIR": str(home / name.lower()) for name in ("CONFIG", "DATA", "RUNTIME")
     }
@@ -73,6 +73,7 @@ def running_lab(folder, home):
         server = subprocess.Popen(
             [*words, "--IdentityProvider.token=", "--ServerApp.port_retries=0", EXPOSED],
             env={**os.environ, **more, **own},
+            cwd=home / "lab",
             stdout=log,
             stderr=subprocess.STDOUT,
             start_new_session=True,
