@@ -1,10 +1,25 @@
 """What a person reads when something they handed in is wrong."""
 
+import errno
 import re
 from collections.abc import Iterable, Sequence
 from difflib import get_close_matches
 
 SHOWN, MANY = 3, 6  # of more than MANY faults that are alike the first SHOWN are read in full
+
+# What the system says about a path, in the words of who reads it.
+_SYSTEM = {
+    errno.EACCES: "may not be opened; ask for the right to read and to write it",
+    errno.EPERM: "may not be opened; ask for the right to read and to write it",
+    errno.EROFS: "lies on a disk that may only be read; name another place",
+    errno.ENOENT: "not found",
+    errno.ENOTDIR: "a file stands where a folder is expected; check the path",
+    errno.EISDIR: "is a folder; a file is expected",
+    errno.ENAMETOOLONG: "the name is longer than the disk allows, 255 characters; shorten it",
+    errno.ELOOP: "links that go round in a circle; name the file itself",
+    errno.ENOSPC: "the disk is full; make room",
+}
+_PATH_SHOWN = 80  # characters of a path, its end
 
 
 class InputError(ValueError):
@@ -21,6 +36,36 @@ class InputError(ValueError):
     def _render_traceback_(self) -> list[str]:
         """What a notebook prints in place of a traceback, which asks for this by its name."""
         return briefly(self.faults)
+
+
+def plainly(error: BaseException) -> InputError | None:
+    """An error of the system, the book or of arithmetic as what a person reads; else None.
+
+    Doors ask it about whatever comes up, so that none of these ends in a traceback.
+
+    >>> plainly(PermissionError(13, "Permission denied", "shop/inks.csv")).faults
+    ('shop/inks.csv: may not be opened; ask for the right to read and to write it',)
+    >>> plainly(KeyError("ours")) is None
+    True
+    """
+    if isinstance(error, InputError):
+        return error
+    if isinstance(error, OSError) and error.filename is not None:
+        path = re.sub(r"[^ -~\u00a0-\ud7ff\ue000-\U0010ffff]", "?", str(error.filename))
+        shown = path if len(path) <= _PATH_SHOWN else f"...{path[-_PATH_SHOWN:]}"
+        return InputError(f"{shown}: {_SYSTEM.get(error.errno or 0, error.strerror or error)}")
+    if isinstance(error, OverflowError):
+        return InputError(
+            "a number or a date is too large or too small to work with; look at those that were"
+            " given, and at those in the files"
+        )
+    if isinstance(error, RecursionError):
+        return InputError("a file is nested too deeply to be read; export it anew")
+    if type(error).__module__ == "sqlite3":
+        return InputError(
+            f"the record book can't do this: {error}; check it (`matchkit book SHOP check`)"
+        )
+    return None
 
 
 def briefly(faults: Sequence[str]) -> list[str]:

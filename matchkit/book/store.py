@@ -120,8 +120,10 @@ def open_book(
                 migrate(db, path, clock)
         except (InputError, OSError, sqlite3.Error) as error:
             db, notes = _unwritable(path, stack, error)
-        (uid,) = db.execute("SELECT uid FROM book").fetchone()
-    return Book(path=path, uid=uid, who=signed, clock=clock, notes=notes)
+        found = db.execute("SELECT uid FROM book").fetchone()
+        if found is None:
+            raise InputError(f"{label(path)}: {_WHY['SQLITE_CORRUPT']}")
+    return Book(path=path, uid=found[0], who=signed, clock=clock, notes=notes)
 
 
 @contextmanager
@@ -199,9 +201,12 @@ def plain_errors(path: Path) -> Iterator[None]:
     except sqlite3.Error as error:
         name = getattr(error, "sqlite_errorname", "")
         why = next((line for key, line in _WHY.items() if name.startswith(key)), "")
-        if not why:
+        if not why and not isinstance(error, sqlite3.OperationalError):
             raise
+        why = why or f"not as this program wrote it ({error}); {_WHY['SQLITE_CORRUPT']}"
         raise InputError(f"{label(path)}: {why}") from None
+    except OverflowError:
+        raise InputError(f"{label(path)}: a number is too large for the record book") from None
 
 
 def _known_version(db: sqlite3.Connection, path: Path) -> int:

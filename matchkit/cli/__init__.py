@@ -19,7 +19,7 @@ from typing import NoReturn
 from matchkit import __version__
 from matchkit.cli.folders import check_folder
 from matchkit.cli.outputs import check_outputs
-from matchkit.errors import InputError, briefly
+from matchkit.errors import InputError, briefly, plainly
 
 # Command and the line that --help shows; the module `matchkit.cli.<command>`, or
 # `<command>_` where Python keeps the word for itself, has `arguments(parser)` and
@@ -150,7 +150,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         _let_go()
         return 0
     except OSError as error:
-        if error.filename is not None or error.errno not in FULL:
+        if error.errno not in FULL:
             raise
         _let_go()
         print(LOST.format(f"can't be written: {error.strerror or error}"), file=sys.stderr)
@@ -164,8 +164,11 @@ def _run(argv: list[str]) -> int:
         if argv[:1] == ["book"]:
             argv = ["book", *_module("book").with_shop(argv[1:])]
         return _done(command, argv)
-    except InputError as error:
-        for fault in briefly(error.faults):
+    except Exception as error:
+        told = plainly(error)
+        if told is None:
+            raise
+        for fault in briefly(told.faults):
             print(fault, file=sys.stderr)
         return 2
 

@@ -86,7 +86,7 @@ def keep_reading(folder: str | Path, *, kind: str, name: str, readings: Array, d
         faults.append(f"kind is {quoted(kind)}; write {' or '.join(KINDS)}")
     if fault := name_fault(name):
         faults.append(f"name {fault}")
-    if fault := _date_fault(date):
+    if fault := date_fault(date):
         faults.append(f"date {fault}")
     if faults:
         raise InputError(faults)
@@ -141,7 +141,7 @@ def _last(history: History | None) -> StandardDrift | None:
 def _kept(row: Row, R: Array, found: Findings) -> Kept:
     cells = {key: row.cells[key] for key in ("date", "kind", "name")}
     kind = cells["kind"].casefold()
-    if fault := _date_fault(cells["date"]):
+    if fault := date_fault(cells["date"]):
         found.faults.append(f"{row.where}: date {fault}")
     if kind not in KINDS:
         choice = " or ".join(KINDS)
@@ -151,7 +151,7 @@ def _kept(row: Row, R: Array, found: Findings) -> Kept:
     return Kept(date=cells["date"], kind=kind, name=cells["name"], R=R)
 
 
-def _date_fault(text: str) -> str:
+def date_fault(text: str) -> str:
     """Why a text is no date, or an empty text."""
     try:
         calendar.fromisoformat(text)

@@ -18,7 +18,7 @@ from typing import Any, TypeVar
 
 import ipywidgets as w
 
-from matchkit.errors import InputError, briefly
+from matchkit.errors import InputError, briefly, plainly
 from matchkit.files.amounts import parse_amount
 from matchkit.forms.style import STYLE
 from matchkit.report.html import to_html
@@ -160,7 +160,7 @@ def safe(work: Callable[[], None], problems: Any, *, wait_s: float = 0.0) -> Cal
                 work()
             except Exception as error:
                 tell(problems, said(error))
-                if raising() and not isinstance(error, InputError):
+                if raising() and plainly(error) is None:
                     raise
             finally:
                 ended = time.monotonic()
@@ -170,8 +170,8 @@ def safe(work: Callable[[], None], problems: Any, *, wait_s: float = 0.0) -> Cal
 
 def said(error: Exception) -> list[str]:
     """What a person reads about an error."""
-    if isinstance(error, InputError):
-        return briefly(error.faults)
+    if told := plainly(error):
+        return briefly(told.faults)
     return [
         "This is a fault of the program, not of what you entered; nothing was saved.",
         f"Please pass this line on: {type(error).__name__}: {error}",

@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from matchkit.files.health import Health, health, keep_reading, read_kept
+from matchkit.errors import InputError
+from matchkit.files.health import Health, date_fault, health, keep_reading, read_kept
 from matchkit.files.readings import NamedSpectrum
 from matchkit.fitting.instrument import Opacity, disagreement, opacity, repeats
 from matchkit.workflows.session import Session
@@ -58,6 +59,8 @@ def check_instrument(
 
     Raises InputError for readings that can't be kept; then nothing is written.
     """
+    if day and (fault := date_fault(day)):
+        raise InputError(f"date {fault}")
     today = date.today().isoformat()
     for kind, spectrum in read.items():
         _repeats(session, spectrum)
