@@ -14,10 +14,6 @@ from pins import RELEASE
 
 from matchkit.cli import main
 
-FITS = pytest.mark.xfail(
-    raises=AssertionError, reason="whether fit.json still holds is asked of the files themselves"
-)
-
 
 @pytest.fixture(scope="module")
 def shop(tmp_path_factory):
@@ -54,12 +50,9 @@ COMMANDS = {
     "book show": "18",
     "book ticket": "15",
 }
-NEED_FITS = ("match", "predict", "cover", "correct", "book ticket")
 
 
-@pytest.mark.parametrize(
-    "name", [pytest.param(name, marks=FITS if name in NEED_FITS else []) for name in COMMANDS]
-)
+@pytest.mark.parametrize("name", COMMANDS)
 def test_each_file_is_opened_once(name, shop, opened):
     command = f"book SHOP {name[5:]}" if name.startswith("book") else name
     words = shlex.split(f"{command} {COMMANDS[name]}".replace("SHOP", str(shop)))
