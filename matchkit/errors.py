@@ -53,7 +53,7 @@ def plainly(error: BaseException) -> InputError | None:
     if isinstance(error, OSError) and error.filename is not None:
         path = re.sub(r"[^ -~\u00a0-\ud7ff\ue000-\U0010ffff]", "?", str(error.filename))
         shown = path if len(path) <= _PATH_SHOWN else f"...{path[-_PATH_SHOWN:]}"
-        return InputError(f"{shown}: {_SYSTEM.get(error.errno or 0, error.strerror or error)}")
+        return InputError(f"{shown}: {system_words(error)}")
     if isinstance(error, OverflowError):
         return InputError(
             "a number or a date is too large or too small to work with; look at those that were"
@@ -66,6 +66,11 @@ def plainly(error: BaseException) -> InputError | None:
             f"the record book can't do this: {error}; check it (`matchkit book SHOP check`)"
         )
     return None
+
+
+def system_words(error: OSError) -> str:
+    """What the system refuses, and what to do."""
+    return _SYSTEM.get(error.errno or 0, "") or error.strerror or str(error)
 
 
 def briefly(faults: Sequence[str]) -> list[str]:

@@ -8,6 +8,7 @@ import argparse
 import contextlib
 import io
 import json
+import os
 import random
 import sqlite3
 from contextlib import closing
@@ -167,3 +168,24 @@ def test_two_hundred_commands_end_in_an_answer_or_in_words(tmp_path, monkeypatch
 @pytest.mark.parametrize("seed", range(1, 11))
 def test_two_thousand_commands(tmp_path, monkeypatch, seed):
     fuzz(seed, MANY // 10, tmp_path, monkeypatch)
+
+
+@pytest.mark.parametrize(
+    "command", ["predict SHOP FILE", "fit SHOP", "book SHOP today", "import FILE SHOP"]
+)
+def test_a_folder_that_may_not_be_entered_is_told_by_its_path(tmp_path, monkeypatch, command):
+    """Whoever runs the tests may enter every folder, so the system's answer is made up."""
+    shop, real = put(tmp_path / "shop"), os.stat
+
+    def closed(path, *more, **how):
+        if isinstance(path, str | os.PathLike) and str(path).startswith(f"{shop}/"):
+            raise PermissionError(13, "Permission denied", str(path))
+        return real(path, *more, **how)
+
+    (tmp_path / "r.csv").write_text("ink,grams\nWhite,90\n")
+    monkeypatch.setattr("os.stat", closed)
+    words = {"SHOP": str(shop), "FILE": str(tmp_path / "r.csv")}
+    status, _, err = tried([words.get(word, word) for word in command.split()])
+    assert status == 2
+    assert "may not be opened; ask for the right to read and to write it" in err
+    assert "shop/" in err or ".csv" in err or "book.db" in err

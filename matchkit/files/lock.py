@@ -58,10 +58,13 @@ def locked(folder: str | Path) -> Iterator[None]:
 
 def awaited(folder: Path, note: Path) -> None:
     """Wait for a writer at work to take its `note` away; of one that is gone it stays."""
-    until = time.monotonic() + PATIENCE_S
+    path = folder / LOCK
     while note.exists() and (folder.resolve(), get_ident()) not in _HELD:
-        path = folder / LOCK
-        if not path.exists() or _left_behind(path, _owner(path)) or time.monotonic() > until:
+        try:
+            old = time.time() - path.stat().st_mtime > PATIENCE_S
+        except OSError:
+            return
+        if old or _left_behind(path, _owner(path)):
             return
         time.sleep(0.01)
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
 
-from matchkit.errors import InputError, nearest
+from matchkit.errors import InputError, nearest, system_words
 from matchkit.files.amounts import quoted
 
 LARGEST_BYTES = 10_000_000  # 40,000 spectra; a shop measures some thousand a year
@@ -33,15 +33,15 @@ class Findings:
 def read_bytes(path: Path, file: str = "") -> bytes:
     """All of a file, or the reason why not; `file` is its name in messages."""
     name = file or label(path)
-    if not path.is_file():
-        if path.is_dir():
-            raise InputError(f"{name}: is a folder; a file is expected")
-        raise InputError(f"{name}: not found{_neighbour(path)}")
     try:
+        if not path.is_file():
+            if path.is_dir():
+                raise InputError(f"{name}: is a folder; a file is expected")
+            raise InputError(f"{name}: not found{_neighbour(path)}")
         size = path.stat().st_size
         content = path.read_bytes() if size <= LARGEST_BYTES else b""
     except OSError as error:
-        raise InputError(f"{name}: cannot be read: {error.strerror}") from None
+        raise InputError(f"{name}: cannot be read: {system_words(error)}") from None
     if size > LARGEST_BYTES:
         raise InputError(f"{name}: larger than {LARGEST_BYTES // 1_000_000} MB; split it")
     if not content.strip():

@@ -12,9 +12,10 @@ from typing import Any
 
 from matchkit.errors import InputError, did_you_mean
 from matchkit.files.conditions import listed
+from matchkit.files.lock import locked
 from matchkit.files.mixtures import AMOUNTS
 from matchkit.files.shop import read_inks
-from matchkit.files.shop_tables import DRAWDOWNS, ShopTable, drawn_in
+from matchkit.files.shop_tables import DRAWDOWNS, ShopLine, ShopTable, drawn_in
 from matchkit.files.tables import Row, Table, amount, read_table, wording
 from matchkit.files.text import label
 from matchkit.files.write import csv_text, write_file, write_keeping
@@ -43,6 +44,7 @@ class Reweighed:
     contents: Contents
     changes: tuple[Change, ...]
     text: str
+    before: tuple[ShopLine, ...]  # the rows that were read
 
     @property
     def changed(self) -> tuple[str, ...]:
@@ -103,15 +105,22 @@ def weighed(folder: str | Path, readings: str | Path | Sequence[Weighing]) -> Re
     if faults:
         raise InputError([where + fault for fault in faults])
     changes, rows = _rows(found, drawn, inks)
-    return Reweighed(contents=found, changes=tuple(changes), text=drawn.text(rows))
+    before = tuple(drawn.lines)
+    return Reweighed(contents=found, changes=tuple(changes), text=drawn.text(rows), before=before)
 
 
 def put_weighed(folder: str | Path, found: Reweighed) -> str:
     """Write the new `drawdowns.csv`; gives the name of the copy that keeps the old one.
 
-    Nothing is written, and the name is empty, where nothing changes.
+    Nothing is written, and the name is empty, where nothing changes.  InputError where
+    somebody else changed `drawdowns.csv` since it was read.
     """
-    return write_keeping(folder, [DRAWDOWNS], {DRAWDOWNS: found.text}) if found.changes else ""
+    if not found.changes:
+        return ""
+    with locked(folder):
+        if tuple(drawn_in(folder).lines) != found.before:
+            raise InputError(f"{DRAWDOWNS}: was changed meanwhile; do it again")
+        return write_keeping(folder, [DRAWDOWNS], {DRAWDOWNS: found.text})
 
 
 def _readings(sheet: Path, drawn: set[str]) -> list[Weighing]:
