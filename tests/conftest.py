@@ -7,20 +7,19 @@ is dear to make; what several files need is made once and kept on disk for all.
 import contextlib
 import io
 import os
-import pickle
 import shutil
-import time
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 # Tests run a process for each core already: threads of one for sums so small cost and win nothing.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
+import made_once
 import numpy as np
 import pytest
 from bench_inks import drawn
 from hypothesis import settings
+from made_once import Once
 
 from matchkit.cli import main
 from matchkit.files.places import data_folder
@@ -33,13 +32,16 @@ from matchkit.simulator.pigments import Bench, make_bench
 settings.register_profile("steady", derandomize=True, deadline=None)
 settings.load_profile("steady")
 
-Once = Callable[[str, Callable[[], Any]], Any]
 Series = tuple[tuple[Ink, ...], list[Drawdown]]
 # The longest first, so that no process is left with one of them while the others are done.
 LONG = (
     "browser", "test_notebooks", "test_speed", "test_same_answer", "test_solve", "test_library",
     "test_film_fit",
 )  # fmt: skip
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    config.pluginmanager.register(made_once)
 
 
 def group(nodeid: str) -> str:
@@ -68,36 +70,6 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         return rank.get(name, len(LONG)), *written
 
     items.sort(key=place)
-
-
-@pytest.fixture(scope="session")
-def once(tmp_path_factory: pytest.TempPathFactory) -> Once:
-    """`once(name, make)`: what `make` gives; the first process that asks makes it for all."""
-    shared = tmp_path_factory.getbasetemp()
-    if "PYTEST_XDIST_WORKER" in os.environ:
-        shared = shared.parent
-
-    def kept(name: str, make: Callable[[], Any]) -> Any:
-        place, lock = shared / f"once {name}.pickle", shared / f"once {name}.lock"
-        try:
-            lock.touch(exist_ok=False)
-        except FileExistsError:
-            until = time.monotonic() + 600
-            while not place.exists():
-                assert time.monotonic() < until, f"{name} failed in another process, see there"
-                time.sleep(0.05)
-            return pickle.loads(place.read_bytes())
-        try:
-            made = make()
-        except BaseException:
-            lock.unlink()
-            raise
-        half = place.with_suffix(".half")
-        half.write_bytes(pickle.dumps(made))
-        half.replace(place)
-        return made
-
-    return kept
 
 
 @pytest.fixture(scope="session")

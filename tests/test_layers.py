@@ -5,6 +5,7 @@ import re
 import subprocess
 import sys
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -105,10 +106,20 @@ HEAVY = ("colour", "scipy", "matplotlib", "jinja2")
 
 def sources(*packages: str) -> Iterator[tuple[Path, tuple[str, ...], ast.Module]]:
     """Every module: its file, its place such as ("files", "shop"), and what it says."""
-    for path in sorted(PACKAGE.rglob("*.py")):
-        place = path.relative_to(PACKAGE).with_suffix("").parts
-        if "_data" not in place and (not packages or place[0] in packages):
-            yield path, place, ast.parse(path.read_text(encoding="utf-8"))
+    yield from (each for each in parsed() if not packages or each[1][0] in packages)
+
+
+@cache
+def parsed() -> list[tuple[Path, tuple[str, ...], ast.Module]]:
+    places = {
+        path: path.relative_to(PACKAGE).with_suffix("").parts
+        for path in sorted(PACKAGE.rglob("*.py"))
+    }
+    return [
+        (path, place, ast.parse(path.read_text(encoding="utf-8")))
+        for path, place in places.items()
+        if "_data" not in place
+    ]
 
 
 def imports(tree: ast.Module) -> Iterator[tuple[str, ...]]:
