@@ -8,6 +8,7 @@ import contextlib
 import io
 import os
 import shutil
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +28,10 @@ from matchkit.fitting.fit import Fit, fit
 from matchkit.inks.palette import Palette, subset
 from matchkit.inks.shop import Drawdown, Ink
 from matchkit.simulator.pigments import Bench, make_bench
+
+# The many processes that tests start would else compile the package, each for itself.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
 
 # The same cases every time, however slow the machine.
 settings.register_profile("steady", derandomize=True, deadline=None)

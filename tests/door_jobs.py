@@ -869,12 +869,12 @@ WITH_MIX = Batch(
 JOBS: dict[str, dict[str, Adapter | Absent | None]] = {
     "match": match_doors(Asked()),
     "match, 3 inks": match_doors(Asked(max_inks=3)),
-    "match, an ink left out": match_doors(Asked(without=("Slipway Blue",))),
-    "match, reference lots": match_doors(Asked(learning=False)),
-    "match by Lab": match_doors(Asked(lab=True)),
+    "match, an ink left out": match_doors(Asked(max_inks=3, without=("Slipway Blue",))),
+    "match, reference lots": match_doors(Asked(max_inks=3, learning=False)),
+    "match by Lab": match_doors(Asked(max_inks=3, lab=True)),
     "match, a leftover used": match_doors(Asked(max_inks=2, leftover="Leftover regatta teal")),
     "match over a garment": match_doors(
-        Asked(printed=PrintedOver(over=GROUND, thickness_um=PRINT_UM))
+        Asked(max_inks=3, printed=PrintedOver(over=GROUND, thickness_um=PRINT_UM))
     ),
     "check": {
         "command": check_command(lab=False),

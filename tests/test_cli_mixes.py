@@ -158,7 +158,7 @@ def test_the_ticket_of_a_match_that_uses_a_leftover(run, shop, tmp_path):
 
 
 def test_a_mix_can_be_left_out_of_a_match(run, shop):
-    target = (shop / "targets.csv", "--name", "Sea teal")
+    target = (shop / "targets.csv", "--name", "Sea teal", "--max-inks", "3")
     plain, _ = run("match", *target, "--json")
     without, _ = run("match", *target, "--without", "Kelp pastel", "--json")
     assert json.loads(plain) == json.loads(without)  # a plain match takes no mix anyway

