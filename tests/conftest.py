@@ -40,8 +40,9 @@ settings.load_profile("steady")
 Series = tuple[tuple[Ink, ...], list[Drawdown]]
 # The longest first, so that no process is left with one of them while the others are done.
 LONG = (
-    "browser", "test_notebooks", "test_speed", "test_same_answer", "test_solve", "test_library",
-    "test_film_fit",
+    "browser", "test_notebooks", "test_same_answer", "test_library", "test_pins", "test_solve",
+    "test_notebooks_own_shop", "test_speed", "test_film_fit", "test_rehearse", "test_cli_mixes",
+    "test_forms_own_shop", "test_judge",
 )  # fmt: skip
 
 

@@ -10,7 +10,7 @@ import pytest
 from browser.driving import lacking, open_browser, run_notebook, running_lab
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def lab(tmp_path_factory, fitted_demo):
     """The address of a running JupyterLab, and the folder it shows, the demo shop fitted."""
     if lacking():
@@ -21,7 +21,7 @@ def lab(tmp_path_factory, fitted_demo):
         yield base, folder
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def page(lab, tmp_path_factory):
     """One page of one browser for all tests: JupyterLab is loaded once."""
     with open_browser(tmp_path_factory.mktemp("browser")) as context:
@@ -30,7 +30,7 @@ def page(lab, tmp_path_factory):
         yield page
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def opener(lab, page):
     """Opens a notebook and runs it, unless it is the one that is open."""
     opened = ""
