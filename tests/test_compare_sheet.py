@@ -187,6 +187,6 @@ def test_prints_on_one_page(tmp_path, names, lights):
     subprocess.run(
         ["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer",
          f"--user-data-dir={tmp_path}/profile", f"--print-to-pdf={pdf}", page.as_uri()],
-        check=True, capture_output=True, timeout=60,
+        check=True, capture_output=True, timeout=600,
     )  # fmt: skip
     assert len(re.findall(rb"/Type\s*/Page\b", pdf.read_bytes())) == 1

@@ -96,7 +96,7 @@ def started(shop, into, *words):
 
 
 def wait_for(path, size, process):
-    until = time.monotonic() + 120
+    until = time.monotonic() + 600
     while (not path.exists() or path.stat().st_size < size) and time.monotonic() < until:
         if process.poll() is not None:
             return
@@ -212,7 +212,7 @@ def test_ctrl_c_says_how_to_go_on(shop, tmp_path, words):
     going = started(shop, into, *words)
     wait_for(into, 300, going)
     going.send_signal(signal.SIGINT)
-    _, said = going.communicate(timeout=120)
+    _, said = going.communicate(timeout=600)
     assert going.returncode == 130
     how = "the same command, without --anew, goes on" if words else "the same command goes on"
     assert how in said and "Traceback" not in said and "Warning" not in said

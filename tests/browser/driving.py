@@ -21,7 +21,7 @@ ARGS = [
     *("--disable-background-networking", "--disable-component-update", "--disable-sync"),
 ]
 EXPOSED = "--LabApp.expose_app_in_browser=True"  # the page's own commands open its notebooks
-WAIT_MS = 60_000
+WAIT_MS = 120_000
 ALL_RUN = """() => {
   const prompts = [...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')]
     .filter(e => e.innerText.trim());
@@ -132,7 +132,7 @@ def asked(url):
     return None
 
 
-def until(met, seconds=60):
+def until(met, seconds=120):
     end = time.monotonic() + seconds
     while not met():
         assert time.monotonic() < end, "waited in vain"
