@@ -24,6 +24,7 @@ from tests.studies import (
     oil_films,
     rehearsal,
     speed,
+    tinters,
     watercolours,
 )
 
@@ -79,6 +80,10 @@ def oil_table():
     return oil_films.markdown(stored(oil_films))
 
 
+def tinters_table():
+    return tinters.markdown(stored(tinters))
+
+
 def book_table():
     return book_learning.markdown(stored(book_learning))
 
@@ -113,6 +118,7 @@ PARTS = {
     "slabs": slab_table,
     "paint": paint_table,
     "oil": oil_table,
+    "tinters": tinters_table,
     "speed": speed_table,
     "library": library_line,
     "commands": commands,
