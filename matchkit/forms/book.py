@@ -78,14 +78,15 @@ def book(opened: OpenShop, who: str = "") -> Any:
 class BookForm:
     """The widgets of the book, and the job that is looked at."""
 
-    def __init__(self, opened: OpenShop, who: str = "") -> None:
+    def __init__(self, opened: OpenShop, who: "str | Field" = "") -> None:
         self.opened = with_book(opened)
         self.record: BatchRecord | None = None
         self.filling = False
         self.problems, self.wrong = alert(), alert()  # with looking, with writing
         self.done, self.saved = area(), area()
         self.jobs, self.tale, self.page = area(), area(), area()
-        self.who = Field("Your name", who, _name)
+        own = isinstance(who, str)  # else the name is typed elsewhere on the page
+        self.who = name_field(who) if isinstance(who, str) else who
         self.pick = choice("Job", [])
         self.pick.layout = w.Layout(width="40em", max_width="100%")
         self.scan = Field("Or its number, or its label scanned", "", str, short=False)
@@ -122,7 +123,7 @@ class BookForm:
                 "1. Today's jobs",
                 self.jobs,
                 boxed(self.pick),
-                row(self.scan.box, self.who.box),
+                row(self.scan.box, *([self.who.box] if own else [])),
                 button("Look again", self.refresh, self.problems),
             ),
             self.problems,
@@ -356,6 +357,11 @@ def marks_of(record: BatchRecord) -> tuple[object, ...]:
     """What changes when somebody writes about a batch."""
     pours = tuple(pour.weighing for pour in record.pours)
     return pours, tuple(each.measurement for each in record.readings), record.outcome
+
+
+def name_field(who: str = "") -> Field:
+    """The field for the name of who writes."""
+    return Field("Your name", who, _name)
 
 
 def _name(text: str) -> str:

@@ -7,7 +7,7 @@ import ipywidgets as w
 
 from matchkit.book.entries import JobDetails
 from matchkit.forms.lots import LEARNED
-from matchkit.forms.match import PrintPart
+from matchkit.forms.match import MatchForm, PrintPart
 from matchkit.forms.parts import (
     Field,
     alert,
@@ -19,15 +19,57 @@ from matchkit.forms.parts import (
     put,
     read,
     row,
+    section,
 )
 from matchkit.forms.shops import OpenShop, saved_recipes
 from matchkit.forms.targets import TargetPicker
 from matchkit.report.formulas import booked_parts
-from matchkit.workflows.booked import book_best, book_recipe
+from matchkit.workflows.booked import book_best, book_found, book_recipe
 from matchkit.workflows.formula import recipe_in
 from matchkit.workflows.formulas import ANY_LEFTOVER, Search
 
 FOUND, LEFTOVER = "the best one, found now", "the best one with a leftover, found now"
+
+
+class JobFields:
+    """Whose job it is, and how the colour is called."""
+
+    def __init__(self) -> None:
+        self.name = Field("Name of the colour (or empty)", "", str, short=False)
+        self.job = Field("Job", "", str, short=False)
+        self.customer = Field("Customer", "", str, short=False)
+        self.due = Field("Due", "", str)
+        self.due.text.placeholder = "2026-03-30"
+        self.box = row(self.name.box, self.job.box, self.customer.box, self.due.box)
+
+    def read(self) -> tuple[str, JobDetails]:
+        """The name, which may be empty, and the rest."""
+        job, customer, due = (each.text.value for each in (self.job, self.customer, self.due))
+        details = JobDetails(job=job, customer=customer, due=due.strip())
+        return self.name.text.value.strip(), details
+
+
+class BeginPart:
+    """Begins a job with the formula that is chosen in a form; `show` is told its batch."""
+
+    def __init__(
+        self, form: MatchForm, who: Callable[[], str], show: Callable[[int], None]
+    ) -> None:
+        self.form, self.signed, self.show = form, who, show
+        self.problems, self.notes, self.details = alert(), area(), JobFields()
+        self.write = button("Begin this job", self.begin, self.problems, main=True)
+        self.box = section(
+            "5. The job", self.details.box, self.write, self.problems, self.notes
+        )  # fmt: skip
+
+    def begin(self) -> None:
+        """Write the target, the chosen formula and the batch down."""
+        self.notes.value = ""
+        session, found, k = self.form.chosen_formula(who=self.signed())
+        name, details = self.details.read()
+        made = book_found(session, found, k, details, name=name)
+        put(self.notes, [f"Begun: batch {made.records.batch}.", *session.notices])
+        self.show(made.records.batch)
 
 
 class NewPart:
@@ -44,11 +86,7 @@ class NewPart:
         self.grams = amount_field("Batch, grams", "1000", most=1e6)
         self.printed = PrintPart(opened)
         self.lots = w.Checkbox(value=True, description=LEARNED, indent=False)
-        self.name = Field("Name of the colour (or empty)", "", str, short=False)
-        self.job = Field("Job", "", str, short=False)
-        self.customer = Field("Customer", "", str, short=False)
-        self.due = Field("Due", "", str)
-        self.due.text.placeholder = "2026-03-30"
+        self.details = JobFields()
         self.write = button("Begin this job", self.begin, self.problems, main=True)
         self.box = w.VBox(
             [
@@ -56,7 +94,7 @@ class NewPart:
                 row(boxed(self.formula), self.grams.box),
                 self.printed.box,
                 self.lots,
-                row(self.name.box, self.job.box, self.customer.box, self.due.box),
+                self.details.box,
                 self.write,
                 self.problems,
                 self.notes,
@@ -69,12 +107,8 @@ class NewPart:
         (grams,) = read(self.grams)
         session = self.opened.session(use_lots=self.lots.value, who=self.signed())
         wanted = self.target.wanted(session)
-        wanted = replace(wanted, name=self.name.text.value.strip() or wanted.name)
-        details = JobDetails(
-            job=self.job.text.value,
-            customer=self.customer.text.value,
-            due=self.due.text.value.strip(),
-        )
+        name, details = self.details.read()
+        wanted = replace(wanted, name=name or wanted.name)
         path = self.saved.get(self.formula.value)
         if path is not None:
             formula = recipe_in(session, path)

@@ -145,15 +145,22 @@ class MatchForm:
 
     def make(self, choices: TicketChoices) -> Ticket:
         """The ticket of the formula that was chosen."""
+        return found_ticket(*self.chosen_formula(), choices)
+
+    def chosen_formula(self, who: str = "") -> tuple[Session, FoundFormulas, int]:
+        """A session that `who` signs, the formulas that were found, and the place of one.
+
+        Raises InputError where there is none yet, or the entries have changed since.
+        """
         if self.found is None or self.pick.value is None:
             raise InputError("there is no formula yet: press 'Find formulas' first")
         if self.stale.value:
             raise InputError(
                 "the entries have changed since these formulas were found: press 'Find formulas'"
-                " again, then make the ticket"
+                " again, then go on with one of them"
             )
-        session = self.opened.session(use_lots=self.lots.value)
-        return found_ticket(session, self.found, self.pick.value, choices)
+        session = self.opened.session(use_lots=self.lots.value, who=who)
+        return session, self.found, self.pick.value
 
     def _laid_out(self, name: str) -> Any:
         first = self.opened.shop.lights[0]

@@ -13,15 +13,18 @@ from typing import Any
 import ipywidgets as w
 
 from matchkit.files.places import opened_shops, remember_shop
-from matchkit.forms.book import BookForm
+from matchkit.forms.begin import lacking
+from matchkit.forms.book import BookForm, name_field
+from matchkit.forms.book_demo import with_book
+from matchkit.forms.book_new import BeginPart
 from matchkit.forms.check import check
 from matchkit.forms.compare import compare
 from matchkit.forms.correct import correct
 from matchkit.forms.cover import cover
 from matchkit.forms.ink_history import ink_history
 from matchkit.forms.jobsize import jobsize
-from matchkit.forms.match import leftovers, match
-from matchkit.forms.parts import alert, area, boxed, choice, folded, form, put, safe, tell
+from matchkit.forms.match import MatchForm, leftovers, match
+from matchkit.forms.parts import alert, area, boxed, choice, folded, form, put, read, safe, tell
 from matchkit.forms.plan import plan
 from matchkit.forms.practise import job, see
 from matchkit.forms.readings import readings
@@ -31,8 +34,8 @@ from matchkit.workflows.serving import SHOP
 
 JOBS = "Today's jobs"
 STEPS: dict[str, Callable[["JobPage"], Any]] = {
-    JOBS: lambda page: BookForm(page.opened, page.who),
-    "A new colour": lambda page: match(page.opened),
+    JOBS: lambda page: page.book.box,
+    "A new colour": lambda page: page.new_colour(),
     "Compare": lambda page: compare(page.opened),
     "Check and correct": lambda page: w.VBox([check(page.opened), correct(page.opened)]),
     "Job size": lambda page: w.VBox([cover(page.opened), jobsize(page.opened)]),
@@ -63,8 +66,8 @@ def page(folder: str | Path) -> Any:
 class JobPage:
     """The page's widgets; a step is made when it is first looked at, and stays as it was left."""
 
-    def __init__(self, folder: str | Path, who: str = "") -> None:
-        self.who: str = who
+    def __init__(self, folder: str | Path) -> None:
+        self.who = name_field()
         self.problems, self.wait, self.about, self.title = alert(), area(), area(), w.HTML()
         self.shop = choice("Shop", _listed(Path(folder)), Path(folder).resolve())
         self.step = w.ToggleButtons(options=list(STEPS), description="", value=None)
@@ -72,7 +75,7 @@ class JobPage:
         self.place = w.VBox([])
         told = folded("the shop, and what its inks can do", boxed(self.shop), self.about)
         self.box = form(
-            self.title, self.step, self.problems, self.place, told, name="jobpage"
+            self.title, self.who.box, self.step, self.problems, self.place, told, name="jobpage"
         )  # fmt: skip
         self.shop.observe(safe(self.open, self.problems), names="value")
         self.step.observe(safe(self.show, self.problems), names="value")
@@ -83,8 +86,9 @@ class JobPage:
         folder = self.shop.value
         kept_in(folder)
         remember_shop(folder)
-        self.opened: OpenShop = open_shop(folder)
+        self.opened: OpenShop = with_book(open_shop(folder))
         self.made: dict[str, Any] = {}
+        self.book: BookForm = BookForm(self.opened, self.who)
         self.title.value = f"<h2>{escape(self.opened.shop.name or folder.name)}</h2>"
         put(self.about, repr(self.opened).split("\n"))
         if self.step.value == JOBS:
@@ -98,10 +102,25 @@ class JobPage:
             tell(self.wait, "Opening ...", "quiet")
             self.place.children = [self.wait]
             self.made[name] = STEPS[name](self)
-        made = self.made[name]
-        if isinstance(made, BookForm):
-            made.refresh()
-        self.place.children = [made.box if isinstance(made, BookForm) else made]
+        if name == JOBS:
+            self.book.refresh()
+        self.place.children = [self.made[name]]
+
+    def new_colour(self) -> Any:
+        """Formulas for a new colour, and the job that begins with one of them."""
+        if lacking(self.opened):
+            return match(self.opened)
+        found = MatchForm(self.opened)
+        return w.VBox([found.box, BeginPart(found, self._signed, self._begun).box])
+
+    def _signed(self) -> str:
+        (who,) = read(self.who)
+        return str(who)
+
+    def _begun(self, batch: int) -> None:
+        """The job that was begun, where the day's jobs stand."""
+        self.book.open(batch)
+        self.step.value = JOBS
 
 
 def _listed(folder: Path) -> list[tuple[str, Path]]:

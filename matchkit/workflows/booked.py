@@ -91,7 +91,16 @@ def book_best(
     found = find_formulas(session, wanted, search)
     if rank > len(found.formulas):
         raise InputError(f"rank: found {rank}; the match has {len(found.formulas)} formulas")
-    each = found.formulas[rank - 1]
+    return book_found(session, found, rank - 1, details)
+
+
+def book_found(
+    session: Session, found: FoundFormulas, k: int, details: JobDetails, *, name: str = ""
+) -> BookedFormula:
+    """Write down the formula at place `k` of those that were found; `name` is the colour's."""
+    session.open_book(create=True)
+    wanted = replace(found.wanted, name=name or found.wanted.name)
+    each, search = found.formulas[k], found.search
     doubts = [found.reach.text] if found.reach.code != "in_reach" else []
     records = _write(session, wanted, each, details, "match", search.printed, doubts)
     return BookedFormula(

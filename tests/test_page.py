@@ -1,0 +1,128 @@
+"""The job page without a browser: a job goes from its colour to its approval on one page."""
+
+import shutil
+import time
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from matchkit.book.jobs import job
+from matchkit.book.store import open_book
+from matchkit.colorimetry.grid import GRID_NM
+from matchkit.inks.palette import reflectance
+
+w = pytest.importorskip("ipywidgets", reason="ipywidgets is not installed")
+
+from matchkit.forms.book import ADDED, CLOSED, MEASURED, WEIGHED  # noqa: E402
+from matchkit.forms.page import JOBS, STEPS, JobPage  # noqa: E402
+from matchkit.forms.shops import keep, kept_in, open_shop  # noqa: E402
+
+WHO = "Ada"
+
+
+@pytest.fixture
+def shop(fitted_demo: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    folder = tmp_path / "shop"
+    shutil.copytree(fitted_demo, folder)
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("MATCHKIT_FORMS_RAISE", "1")
+    monkeypatch.setenv("MATCHKIT_SETTINGS", str(tmp_path / "settings"))
+    yield folder
+    kept_in(Path())
+
+
+def widgets(box):
+    """Every widget below `box`."""
+    yield box
+    for child in getattr(box, "children", ()):
+        yield from widgets(child)
+
+
+def press(box, words):
+    (found,) = [e for e in widgets(box) if isinstance(e, w.Button) and e.description == words]
+    found.click()
+    return found
+
+
+def loaded(shop, step=JOBS):
+    """The page as a browser that was just opened shows it."""
+    page = JobPage(shop)
+    page.who.text.value = WHO
+    page.step.value = step
+    return page
+
+
+def test_a_job_goes_over_one_page_and_a_reload_finds_it_where_it_stands(shop):
+    page = loaded(shop, "A new colour")
+    press(page.place, "Find formulas")
+    chosen = next(
+        e for e in widgets(page.place) if "Which formula" in getattr(e, "description", "")
+    )
+    until = time.monotonic() + 120
+    while not chosen.options and time.monotonic() < until:
+        time.sleep(0.02)
+    while press(page.place, "Begin this job") and page.step.value != JOBS:
+        assert time.monotonic() < until
+        time.sleep(0.02)
+    assert page.book.what.value == WEIGHED
+
+    page = loaded(shop)
+    assert (page.book.record.batch, page.book.what.value) == (1, WEIGHED)
+    press(page.place, "All as planned")
+    press(page.place, "Write it down")
+    assert page.book.what.value == MEASURED
+
+    page = loaded(shop)
+    assert page.book.what.value == MEASURED
+    record = page.book.record
+    fit = next(iter(open_shop(shop).fits.values()))
+    c = [record.holds.get(name, 0.0) for name in fit.palette.names]
+    R = reflectance(fit.palette, [each / sum(c) for each in c])
+    rows = [f"{nm},{value:.5f}" for nm, value in zip(GRID_NM, R, strict=True)]
+    content = "\n".join(["wavelength_nm,reflectance", *rows]).encode()
+    file = {"name": "proof.csv", "type": "text/csv", "size": len(content)}
+    file |= {"content": memoryview(content), "last_modified": datetime.now(UTC)}
+    page.book.reading.file.upload.value = (file,)
+    press(page.place, "Write it down")
+    assert page.book.what.value in (CLOSED, ADDED)
+
+    page = loaded(shop)
+    assert page.book.what.value == CLOSED
+    page.book.by.text.value = "Bea"
+    press(page.place, "Write it down")
+    record = job(open_book(shop), 1)
+    assert (record.outcome, record.state) == ("approved", "approved")
+
+
+def test_every_step_opens_and_stays_as_it_was_left(shop):
+    page = loaded(shop)
+    for name in STEPS:
+        page.step.value = name
+        assert page.problems.value == ""
+        assert page.place.children[0] is page.made[name]
+    kept = page.made["Weigh"]
+    page.step.value = "Weigh"
+    assert page.place.children[0] is kept
+
+
+def test_what_is_saved_lies_in_the_shop_and_the_shop_is_remembered(shop, tmp_path):
+    page = loaded(shop)
+    assert keep("a ticket", ".html", "<p>").parent == (shop / "tickets")
+    other = tmp_path / "other"
+    shutil.copytree(shop, other, ignore=shutil.ignore_patterns("tickets"))
+    again = JobPage(other)
+    assert [folder for _, folder in again.shop.options] == [other.resolve(), shop.resolve()]
+    again.shop.value = shop.resolve()
+    assert again.opened.folder == shop.resolve()
+    assert page.opened.folder == shop.resolve()
+
+
+def test_a_folder_that_is_no_shop_is_told_on_the_page(tmp_path, monkeypatch):
+    monkeypatch.setenv("MATCHKIT_SETTINGS", str(tmp_path / "settings"))
+    empty = tmp_path / "empty"
+    empty.mkdir()
+    page = JobPage(empty)
+    page.step.value = "A new colour"
+    assert "No shop is open" in page.place.children[0].children[1].value
+    kept_in(Path())
