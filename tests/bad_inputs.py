@@ -111,7 +111,7 @@ CASES: dict[str, Case] = {
     "wavelengths that end too early": spectra(wide(GREY, np.arange(380, 681, 10))),
     "a wavelength left out": spectra(wide(GREY).replace(",550,", ",551,")),
     "steps of 15 nm": spectra(wide({"Grey": [np.full(21, 0.3)]}, np.arange(400, 701, 15))),
-    "a value over 1.05": spectra(wide({"Glow": [edge(0.3, 1.3, 500)]})),
+    "a value over 1.05": spectra(wide({"Glow": [edge(0.03, 1.3, 491)]})),
     "a negative value": spectra(wide({"Deep": [edge(-0.02, 0.4, 500)]})),
     "a reading of nothing": spectra(wide({"None": [np.zeros(31)]})),
     "one value in percent among 0-1": spectra(wide(GREY).replace("0.3000", "30.00", 1)),

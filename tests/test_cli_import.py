@@ -1,6 +1,7 @@
 """``matchkit import`` and ``matchkit instrument`` as a person runs them."""
 
 import json
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -13,6 +14,9 @@ from test_files_incoming import NEW, WITHOUT, contents
 
 from matchkit.cli import main
 from matchkit.files.spectrum import read_spectra
+from matchkit.fitting.fit import fractions_of
+from matchkit.inks.palette import reflectance
+from matchkit.workflows.session import Session
 
 SAMPLES = Path(__file__).parent / "authorities" / "samples"
 
@@ -65,7 +69,7 @@ def test_preview_shows_what_is_odd(run, write):
     path = write(
         wide(
             {
-                "good": [edge(0.1, 0.6, 550), edge(0.1, 0.601, 550)],
+                "good": [edge(0.05, 0.6, 550), edge(0.05, 0.601, 550)],
                 "slip": [slip],
                 "step": [step],
                 "flat": [np.full(31, 0.5)],
@@ -145,6 +149,7 @@ def test_import_as_json(run, shop, write):
         "readings": 1,
         "kept": "spectra.csv.1.bak",
         "missing": ["Lemon"],
+        "outliers": [],
     }
 
 
@@ -219,7 +224,9 @@ def test_opacity(run, shop, write):
     _, out, _ = run(*args, "--over-white", over["white"])
     assert out.startswith("film: not opaque: contrast ratio 0.8")
     _, out, _ = run(*args, "--over-white", over["black"], "--json")
-    assert json.loads(out) == {"contrast_ratio": 1.0, "de00": 0.0, "opaque": True}
+    told = json.loads(out)
+    assert told.pop("scales") == {"black.csv": "0-1"}
+    assert told == {"contrast_ratio": 1.0, "de00": 0.0, "opaque": True}
 
 
 def test_help_needs_no_slow_library():
@@ -232,3 +239,28 @@ def test_help_needs_no_slow_library():
     out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True).stdout
     assert out.endswith("set()\n")
     assert "--not-fluorescent" in out
+
+
+def test_a_drawdown_that_stands_far_out_is_told_at_once(run, write, fitted_demo, tmp_path):
+    """One with 12 % too much of its ink, as the fit itself predicts it."""
+    folder = tmp_path / "demo"
+    shutil.copytree(fitted_demo, folder)
+    session = Session(folder)
+    fit = session.fits["plastisol"]
+    drawdown = next(each for each in session.files.drawdowns if each.name == "Kelp Green 5")
+    c = fractions_of([drawdown], fit.palette.inks)[0]
+    c[fit.palette.names.index("Kelp Green")] *= 1.12
+    path = write(wide({"KELP GREEN 5": [reflectance(fit.palette, c / c.sum())]}), "new.csv")
+    status, out, _ = run("import", path, folder, "--replace")
+    assert status == 0
+    assert "Kelp Green 5: off by" in out and "(mis-weighed?)" in out
+
+
+def test_repeats_called_by_letters_are_averaged_when_that_is_said(run, shop, write):
+    grey = NEW["Grey"][0]
+    path = write(wide({"grey a": [grey], "GREY b": [grey + 0.01], "Grey 3/3": [grey + 0.02]}))
+    assert run("import", path, shop)[0] == 2
+    status, out, err = run("import", path, shop, "--repeats")
+    assert status == 0
+    assert "3 readings of 'Grey'" in out
+    assert "taken as readings of 'grey': 'grey a', 'GREY b', 'Grey 3/3'" in err

@@ -13,7 +13,6 @@ FOR_PYTHON = {
     *(
         "colorimetry.tristimulus.de00_vector",
         "inks.palette.subset",
-        "fitting.fit.new_outlier",
     ),
     *(
         "matching.solve.count_subsets",

@@ -71,7 +71,7 @@ def test_long_by_wavelength_with_the_names_mixed(read):
 
 
 def test_long_with_a_column_that_counts_the_readings(read):
-    head, *rows = long({"White": TWO["White"]}).splitlines()
+    head, *rows = long({"White": [R / 10 for R in TWO["White"]]}).splitlines()
     counted = [f"{i // 31},{row}" for i, row in enumerate(rows)]
     mixed = [counted[i + 31 * j] for i in range(31) for j in range(2)]
     (white,), _ = read("\n".join([f"reading,{head}", *mixed]))

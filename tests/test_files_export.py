@@ -50,10 +50,10 @@ def test_round_trip(tmp_path, suffix):
 
 def test_csv_opens_as_a_table(tmp_path):
     rows = list(csv.reader(io.StringIO(spectra_csv(some()))))
-    assert rows[0][:6] == ["name", "geometry", "condition", "backing", "filter", "400"]
-    assert {len(row) for row in rows} == {36}
+    assert rows[0][:6] == ["name", "geometry", "condition", "backing", "filter", "scale"]
+    assert {len(row) for row in rows} == {37}
     plain = [NamedSpectrum(name="a", readings=np.array(SPECTRA["White"]))]
-    assert spectra_csv(plain).startswith("name,400,410,")
+    assert spectra_csv(plain).startswith("name,scale,400,410,")
 
 
 def test_cgats_counts_what_it_holds():

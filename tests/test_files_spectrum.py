@@ -48,7 +48,7 @@ def test_other_columns_are_left_alone(write):
 
 
 def test_rows_with_one_name_are_repeat_readings(write):
-    (white,), _ = read_spectra(write(wide({"White": SPECTRA["White"]})))
+    (white,), _ = read_spectra(write(wide({"White": SPECTRA["White"]})), scale="fraction")
     assert white.readings.shape == (2, 31)
     np.testing.assert_allclose(white.R, np.mean(SPECTRA["White"], axis=0), atol=5e-5)
 
@@ -113,8 +113,8 @@ def test_decimal_commas(write):
     swapped = str.maketrans(",.", ";,")
     spectra, _ = read_spectra(write(wide(TWO).translate(swapped)))
     np.testing.assert_allclose(spectra[0].R, SPECTRA["Lemon"][0], atol=5e-5)
-    spectrum, _ = read_spectrum(write(columns(SPECTRA["Grey"][0]).translate(swapped)))
-    np.testing.assert_allclose(spectrum.R, SPECTRA["Grey"][0], atol=5e-5)
+    spectrum, _ = read_spectrum(write(columns(SPECTRA["Lemon"][0]).translate(swapped)))
+    np.testing.assert_allclose(spectrum.R, SPECTRA["Lemon"][0], atol=5e-5)
 
 
 def test_several_names_need_a_choice(write):
@@ -126,12 +126,12 @@ def test_several_names_need_a_choice(write):
     assert faults_of(path, name="Gray") == (
         "target.csv: no 'Gray'; it holds 'Lemon', 'Grey'; did you mean 'Grey'?",
     )
-    many = write(wide({f"n{i}": SPECTRA["Grey"] for i in range(30)}))
+    many = write(wide({f"n{i}": SPECTRA["Lemon"] for i in range(30)}))
     assert faults_of(many, name=None)[0].endswith("'n19' and 10 more")
 
 
 def test_a_single_row_without_a_name_takes_the_files(write):
-    content = wide({"": SPECTRA["Grey"]}).replace("drawdown,", "").replace("\n,", "\n")
+    content = wide({"": SPECTRA["Lemon"]}).replace("drawdown,", "").replace("\n,", "\n")
     assert read_spectrum(write(content))[0].name == "target"
     two_rows = content + content.splitlines()[1] + "\n"
     assert "no column of names" in faults_of(write(two_rows))[0]
@@ -155,7 +155,7 @@ def test_a_single_row_without_a_name_takes_the_files(write):
         ("name,L,a,b\nx,50,1,2\n", "no wavelength columns"),
         (wide({"": SPECTRA["Grey"]}), "row 2: the first cell is empty"),
         (wide({"a\x07": SPECTRA["Grey"]}), "invisible character"),
-        (wide({"x": [edge(0.3, 1.4, 500)]}), "a fluorescent ink"),
+        (wide({"x": [edge(0.03, 1.4, 500)]}), "a fluorescent ink"),
         (wide({"x": [edge(30, 140, 500)]}), "a fluorescent ink"),
         (wide({"x": [np.full(31, np.nan)]}), "is not a number"),
         (wide({"x": SPECTRA["Grey"]}, NM + 10), "begin at 410 nm"),

@@ -580,3 +580,20 @@ def test_no_ticket_is_made_of_formulas_that_are_not_those_of_the_entries(opened)
     form.run.start.click()
     form.run.wait()
     assert form.make(TicketChoices()).batch_g == pytest.approx(150)
+
+
+def test_a_file_that_may_be_percent_or_not_is_asked_about_by_two_buttons(opened):
+    """Their colours are those of the file in either scale."""
+    form = CheckForm(opened, "Club navy")
+    taken = form.measured.file
+    taken.upload.value = file_of("dark.csv", spectrum_csv(np.linspace(0.6, 0.9, 31)))
+    assert taken.found == {}
+    dark, light = taken.how.buttons.children[0].children[1].children
+    assert (dark.description[:11], light.description[:6]) == ("percent: L*", "0-1: L")
+    assert dark.style.button_color < "#30" and light.style.button_color > "#a0"
+    dark.click()
+    assert taken.how.buttons.children == ()
+    assert taken.found["dark"].max() == pytest.approx(0.009)
+    assert "read as percent: as was said" in taken.notes.value
+    taken.upload.value = file_of("light.csv", spectrum_csv(np.linspace(0.2, 0.9, 31)))
+    assert taken.found["light"].max() == pytest.approx(0.9)

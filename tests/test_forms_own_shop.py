@@ -62,6 +62,8 @@ def hand_in(form, name, text):
     content = memoryview(text.encode("utf-8"))
     given = {"name": name, "type": "text/csv", "size": len(content), "content": content}
     form.upload.value = ({**given, "last_modified": datetime(2026, 1, 2, tzinfo=UTC)},)
+    for asked in form.how.buttons.children:  # percent or 0-1, in a shop that measured nothing yet
+        asked.children[1].children[1].click()
 
 
 def seen(part):

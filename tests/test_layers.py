@@ -47,8 +47,8 @@ CORE = {
 # These touch disk, screen or terminal.
 EDGES = {
     "files": (
-        *("amounts", "places", "conditions", "grid", "text", "headings", "readings", "settings"),
-        *("tables", "lock", "write", "cgats", "csv_spectra", "cxf", "lamp", "mixtures"),
+        *("amounts", "places", "conditions", "grid", "text", "headings", "readings", "scale"),
+        *("settings", "tables", "lock", "write", "cgats", "csv_spectra", "cxf", "lamp", "mixtures"),
         *(
             "progress",
             "shop_spectra",
@@ -85,7 +85,7 @@ EDGES = {
     "forms": (
         *("shops", "style", "book_demo", "parts", "begin", "new_shop"),
         *("plan_weights", "tickets", "inks", "lots", "plan"),
-        *("practise", "readings", "rows", "targets", "book_look", "match", "book_new", "book_rows"),
+        *("practise", "rows", "targets", "readings", "book_look", "match", "book_new", "book_rows"),
         *("check", "compare", "cover", "ink_history", "weigh", "book_shelf", "correct"),
         *("jobsize", "book_mend", "book", "stills", "page"),
     ),

@@ -9,6 +9,7 @@ from matchkit.cli.terminal import say
 from matchkit.cli.values import lab
 from matchkit.colorimetry.illuminants import Light
 from matchkit.errors import InputError
+from matchkit.files.scale import SCALES
 from matchkit.matching.rank import PREFERENCES
 from matchkit.report.json import to_json
 from matchkit.report.parts import Part
@@ -25,6 +26,8 @@ def session_of(args: argparse.Namespace) -> Session:
         args.shop,
         who=getattr(args, "by", None) or "",
         use_lots=not getattr(args, "reference_lots", False),
+        scale=getattr(args, "scale", None) or "",
+        repeats=getattr(args, "repeats", False),
         tell=lambda notice: tell(notice),
     )
 
@@ -34,6 +37,7 @@ def session_of(args: argparse.Namespace) -> Session:
             say("counted on here (--reference-lots does without it):")
         say(notice.text)
 
+    args.scales = session.scales
     return session
 
 
@@ -47,7 +51,12 @@ def give(
     made = parts() if pictured or not args.json else ()
     if pictured:
         draw(args, made)
-    print(to_json(data()) if args.json else to_text(made))
+    print(to_json(data() | scales_of(args)) if args.json else to_text(made))
+
+
+def scales_of(args: argparse.Namespace) -> dict[str, Any]:
+    """Of each spectrum file that was read whether it was percent or 0-1, for JSON."""
+    return {"scales": args.scales} if args.scales else {}
 
 
 def draw(args: argparse.Namespace, parts: Sequence[Part]) -> None:
@@ -115,9 +124,22 @@ def reference_lots_option(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def name_option(parser: argparse.ArgumentParser, file: str = "the file") -> None:
-    """``--name``, where one spectrum is wanted."""
+def reading_options(parser: argparse.ArgumentParser, file: str = "the file") -> None:
+    """``--name``, where one spectrum is wanted, and how its file is to be read."""
     parser.add_argument("--name", help=f"which spectrum of {file}, where it holds several")
+    scale_options(parser)
+
+
+def scale_options(parser: argparse.ArgumentParser) -> None:
+    """``--scale`` and ``--repeats``: how a spectrum file is to be read."""
+    parser.add_argument(
+        "--scale", choices=tuple(SCALES),
+        help="what the values of a spectrum file are, where it leaves that open",
+    )  # fmt: skip
+    parser.add_argument(
+        "--repeats", action="store_true",
+        help="average the readings called as 'red a', 'red b' or 'red 1/3'",
+    )  # fmt: skip
 
 
 def lamp_option(parser: argparse.ArgumentParser) -> None:
@@ -137,7 +159,7 @@ def target_options(parser: argparse.ArgumentParser, *, many: bool = False) -> No
     parser.add_argument(
         "target", metavar=metavar, nargs="?", help=f"spectrum file {words}; or --lab"
     )
-    name_option(parser, "TARGET")
+    reading_options(parser, "TARGET")
     parser.add_argument(
         "--lab", type=lab, metavar="L,a,b", help="the target where there is no spectrum"
     )

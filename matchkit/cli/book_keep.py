@@ -7,7 +7,7 @@ from matchkit.book.copies import check as check_book
 from matchkit.book.copies import export as export_book
 from matchkit.book.copies import restore as restore_book
 from matchkit.book.schema import STRIKABLE
-from matchkit.cli.asked import batch_argument, batch_of, give, name_option
+from matchkit.cli.asked import batch_argument, batch_of, give, reading_options
 from matchkit.cli.values import in_grams, number, positive, whole
 from matchkit.errors import InputError
 from matchkit.report.book import lot_check_parts
@@ -56,7 +56,7 @@ def check_lot_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("ink", metavar="INK", help="the ink")
     parser.add_argument("lot", metavar="LOT", help="the new lot, as on the container")
     parser.add_argument("spectrum", metavar="FILE", help="of its drawdown, cured and cool")
-    name_option(parser)
+    reading_options(parser)
     parser.add_argument(
         "--percent",
         type=number,

@@ -4,7 +4,7 @@ import argparse
 from pathlib import Path
 
 from matchkit.book.report import GROUPS
-from matchkit.cli.asked import batch_argument, batch_of, give, name_option, picture_option
+from matchkit.cli.asked import batch_argument, batch_of, give, picture_option, reading_options
 from matchkit.cli.outputs import page
 from matchkit.cli.values import lab, positive, whole
 from matchkit.errors import InputError
@@ -41,7 +41,7 @@ def show(session: Session, args: argparse.Namespace) -> None:
 
 def find_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--like", metavar="FILE", help="near the colour of a spectrum file")
-    name_option(parser)
+    reading_options(parser)
     parser.add_argument("--lab", type=lab, metavar="L,a,b", help="near this colour")
     parser.add_argument("--light", help="with --lab: the light it is for (the shop's first)")
     parser.add_argument(

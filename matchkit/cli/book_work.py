@@ -4,7 +4,13 @@ import argparse
 
 from matchkit.book.entries import OUTCOMES
 from matchkit.book.find import scanned
-from matchkit.cli.asked import batch_argument, batch_of, give, name_option, reference_lots_option
+from matchkit.cli.asked import (
+    batch_argument,
+    batch_of,
+    give,
+    reading_options,
+    reference_lots_option,
+)
 from matchkit.cli.book_keep import give_written
 from matchkit.cli.correct import correct_options, options_of
 from matchkit.cli.ticket import choices_of, details, html_option, write_ticket
@@ -64,7 +70,7 @@ def measure_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "spectrum", metavar="SPECTRUM", help="of the drawdown, cured and cool; several are averaged"
     )
-    name_option(parser)
+    reading_options(parser)
 
 
 def measure(session: Session, args: argparse.Namespace) -> None:

@@ -7,9 +7,9 @@ from matchkit.cli.asked import (
     give,
     json_option,
     lamp_option,
-    name_option,
     picture_option,
     prefer_option,
+    reading_options,
     reference_lots_option,
     session_of,
 )
@@ -43,7 +43,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         default=[],
         help="CSV ink,grams or ink,percent; mixes too",
     )
-    name_option(parser, "TARGET")
+    reading_options(parser, "TARGET")
     parser.add_argument("--lab", type=_no_lab, help=argparse.SUPPRESS)
     parser.add_argument(
         "--match", type=whole(), metavar="N", help="compare the N best formulas of a match"

@@ -5,8 +5,8 @@ import argparse
 from matchkit.cli.asked import (
     give,
     json_option,
-    name_option,
     picture_option,
+    reading_options,
     reference_lots_option,
     session_of,
 )
@@ -27,7 +27,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("shop", metavar="SHOP", help="the shop folder")
     parser.add_argument("recipe", metavar="RECIPE", help="CSV ink,grams or ink,percent; mixes too")
     parser.add_argument("--target", metavar="FILE", help="spectrum file (the recipe when it hides)")
-    name_option(parser)
+    reading_options(parser)
     parser.add_argument(
         "--thickness", type=microns, default=STROKE_UM, metavar="UM",
         help=f"of one stroke, um (or 2mil); from the mesh's data sheet or measured ({STROKE_UM:g})",

@@ -4,7 +4,7 @@ import argparse
 import sys
 from contextlib import suppress
 
-from matchkit.cli.asked import json_option, session_of
+from matchkit.cli.asked import json_option, scale_options, session_of
 from matchkit.cli.outputs import new_file
 from matchkit.cli.terminal import say
 from matchkit.cli.values import positive
@@ -56,6 +56,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         metavar="NEW",
         help="write the spectra to a new file instead: .csv, or .txt for CGATS.17",
     )
+    scale_options(parser)
     json_option(parser)
 
 
@@ -64,7 +65,7 @@ def run(args: argparse.Namespace) -> None:
     if args.shop is None and not (args.preview or args.to):
         raise InputError("import: name the shop folder, or say --preview to look only")
     session = None if args.shop is None else session_of(args)
-    look = look_at(args.file, session)
+    look = look_at(args.file, session, scale=args.scale or "", repeats=args.repeats)
     shown: set[str] = set()
     if not args.json:
         place = None
@@ -96,6 +97,8 @@ def _act(
         skip_others=args.skip_others,
         index=args.index,
         not_fluorescent=args.not_fluorescent,
+        scale=args.scale or "",
+        repeats=args.repeats,
     )
     if session and not (args.preview or args.to):
         done = bring(session, args.file, how)

@@ -2,7 +2,7 @@
 
 import argparse
 
-from matchkit.cli.asked import give, json_option, session_of
+from matchkit.cli.asked import give, json_option, reading_options, session_of
 from matchkit.errors import InputError
 from matchkit.report.instrument import hiding_parts, instrument_parts
 from matchkit.workflows.instrument_check import check_hiding, check_instrument
@@ -19,7 +19,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--date", help="the day of the reading, as 2026-03-02 (today)")
     parser.add_argument("--over-black", metavar="FILE", help="a film read over black, and")
     parser.add_argument("--over-white", metavar="FILE", help="over white: is it opaque?")
-    parser.add_argument("--name", help="which spectrum of the files, where they hold several")
+    reading_options(parser, "the files")
     json_option(parser)
 
 
@@ -36,7 +36,7 @@ def run(args: argparse.Namespace) -> None:
         give(args, film.to_dict, lambda: hiding_parts(film))
         return
     read = {
-        kind: spectrum_in(session, path, args.name)
+        kind: spectrum_in(session, path, args.name, scale="fraction" if kind == "tile" else "")
         for kind, path in (("tile", args.tile), ("drawdown", args.drawdown))
         if path
     }

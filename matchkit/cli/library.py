@@ -4,7 +4,13 @@ import argparse
 import sys
 import time
 
-from matchkit.cli.asked import give, json_option, reference_lots_option, session_of
+from matchkit.cli.asked import (
+    give,
+    json_option,
+    reference_lots_option,
+    scale_options,
+    session_of,
+)
 from matchkit.cli.formulas import number_options
 from matchkit.cli.outputs import new_file
 from matchkit.cli.values import whole
@@ -33,6 +39,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--without", action="append", default=[], metavar="INK", help="leave an ink out"
     )
     reference_lots_option(parser)
+    scale_options(parser)
     json_option(parser)
 
 

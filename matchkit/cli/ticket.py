@@ -2,7 +2,13 @@
 
 import argparse
 
-from matchkit.cli.asked import json_option, name_option, reference_lots_option, session_of
+from matchkit.cli.asked import (
+    json_option,
+    reading_options,
+    reference_lots_option,
+    scales_of,
+    session_of,
+)
 from matchkit.cli.outputs import page
 from matchkit.cli.printed import container_option, job_of, job_options
 from matchkit.cli.terminal import say
@@ -34,7 +40,7 @@ def recipe_options(parser: argparse.ArgumentParser, grams: str) -> None:
     parser.add_argument("shop", metavar="SHOP", help="the shop folder")
     parser.add_argument("recipe", metavar="RECIPE", help="CSV ink,grams or ink,percent; mixes too")
     parser.add_argument("--target", metavar="FILE", help="spectrum file of the target")
-    name_option(parser)
+    reading_options(parser)
     parser.add_argument("--grams", type=in_grams(positive), metavar="G", help=grams)
 
 
@@ -99,7 +105,7 @@ def run(args: argparse.Namespace) -> None:
     wanted = recipe_wanted(args, session)
     made = ticket(session, formula, choices, wanted=wanted, batch_g=args.grams)
     write_ticket(args.html, made)
-    print(to_json(made.to_dict()) if args.json else ticket_text(made))
+    print(to_json(made.to_dict() | scales_of(args)) if args.json else ticket_text(made))
 
 
 def write_ticket(path: str | None, made: Ticket) -> None:

@@ -4,11 +4,12 @@ import argparse
 import time
 from pathlib import Path
 
-from matchkit.cli.asked import json_option, session_of
+from matchkit.cli.asked import json_option, scale_options, session_of
 from matchkit.cli.terminal import say
 from matchkit.cli.values import positive
 from matchkit.errors import InputError
 from matchkit.files.incoming import Bringing
+from matchkit.files.scale import SCALES
 from matchkit.report.check import measured_parts
 from matchkit.report.json import to_json
 from matchkit.report.parts import Part
@@ -16,6 +17,7 @@ from matchkit.report.readings import imported_parts, look_parts
 from matchkit.report.terminal import to_text
 from matchkit.workflows.importing import look_at, place_of
 from matchkit.workflows.session import Session
+from matchkit.workflows.wanted import scale_asked
 from matchkit.workflows.watching import (
     Arrival,
     Placed,
@@ -44,6 +46,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--once", action="store_true", help="end when no new file is left, in place of waiting"
     )
     parser.add_argument("--by", metavar="NAME", help="who signs what goes into the record book")
+    scale_options(parser)
     json_option(parser)
 
 
@@ -66,7 +69,14 @@ def _take(args: argparse.Namespace, arrival: Arrival) -> None:
     """Show a file and ask until it has gone somewhere; one that can't be read is left alone."""
     session = session_of(args)
     try:
+        while asked := scale_asked(session, arrival.path):
+            words = f"Percent (L* {asked.L[0]:.0f}) or 0-1 (L* {asked.L[1]:.0f})?  p or f: "
+            answer = input("" if args.json else words).strip().casefold()
+            session.scale = next((s for s in SCALES if answer and s.startswith(answer)), "")
         look = look_at(arrival.path, session)
+    except EOFError:
+        say(f"{arrival.path.name}: nobody says what its scale is; it is asked about next time")
+        return
     except InputError as error:
         for fault in error.faults:
             say(fault)

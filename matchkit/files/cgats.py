@@ -294,7 +294,7 @@ def _names(table: _Table, rows: list[tuple[int, list[str]]], found: Findings) ->
 
 
 def _labs(table: _Table, rows: list[tuple[int, list[str]]]) -> list[StatedLab | None]:
-    """CIELAB beside the spectra, where the file says for which light and observer."""
+    """CIELAB beside the spectra, and for which light and observer where the file says it."""
     fields = [name.upper() for name in table.fields]
     said = "; ".join(
         f"{key.replace('_', ' ')}: {value}"
@@ -302,8 +302,11 @@ def _labs(table: _Table, rows: list[tuple[int, list[str]]]) -> list[StatedLab | 
         if key in ("WEIGHTING_FUNCTION", "ILLUMINANT", "OBSERVER")
     )
     light, observer = _LIGHT.search(said), _OBSERVER.search(said)
-    if not light or not observer or not set(_LAB) <= set(fields):
+    if not set(_LAB) <= set(fields):
         return []
+    seen = ("", 0)
+    if light and observer:
+        seen = (light_name(light[1]), int(observer[1] or observer[2]))
     places = [fields.index(name) for name in _LAB]
     labs: list[StatedLab | None] = []
     for _, words in rows:
@@ -312,6 +315,5 @@ def _labs(table: _Table, rows: list[tuple[int, list[str]]]) -> list[StatedLab | 
         except InputError:
             labs.append(None)
             continue
-        degrees = int(observer[1] or observer[2])
-        labs.append(StatedLab(Lab=(L, a, b), light=light_name(light[1]), observer=degrees))
+        labs.append(StatedLab(Lab=(L, a, b), light=seen[0], observer=seen[1]))
     return labs

@@ -40,14 +40,15 @@ from matchkit.files.headings import (
     waves,
     without_headings,
 )
-from matchkit.files.readings import Readings, name_fault
-from matchkit.files.tables import Table, parse_table, spectral_values
+from matchkit.files.readings import Readings, StatedLab, name_fault
+from matchkit.files.tables import Row, Table, parse_table, spectral_values
 from matchkit.files.text import Findings
 
 Lines = list[tuple[int, list[str], str]]  # as `tables.laid` gives them
 
 FEWEST = 16  # 400-700 nm by 20
 MANY_ROWS = 20_000  # so many rows are not read to find that they hold no spectra
+LAB = {axis: re.compile(rf"(cie)?(lab)?[ _]?{axis}\*?(\s*[(\[].*)?") for axis in "lab"}
 STATING = ("geometry", "condition", "backing", "filter")  # columns that may stand beside
 
 
@@ -131,7 +132,12 @@ def _wide(content: str, head: Head | None, name: str, found: Findings) -> Readin
     if head and content.count("\n") > MANY_ROWS and len(waves(head.cells)) < FEWEST:
         raise InputError(f"{found.file}: {len(waves(head.cells))} wavelengths; a spectrum has more")
     naming = _name_column(head.cells) if head else ""
-    columns = (*STATING, naming) if naming else STATING
+    columns = [
+        *STATING,
+        "scale",
+        *_lab_columns(head.cells if head else ()),
+        *filter(None, [naming]),
+    ]
     table = parse_table(content, found.file, text=columns, spectral=True)
     rows, values, faults = spectral_values(table)
     found.faults.extend([*table.faults, *faults])
@@ -154,8 +160,36 @@ def _wide(content: str, head: Head | None, name: str, found: Findings) -> Readin
         nm=table.nm,
         values=values,
         stated=_stated_beside(table, [row.cells for row in rows], found),
-        scale="percent" if table.percent else "",
+        scale="percent" if table.percent else _scale_beside(table),
+        labs=_labs_beside(table, rows),
     )
+
+
+def _scale_beside(table: Table) -> str:
+    """The scale that a column of this name states alike in every row, as our own files do."""
+    stated = {_scale(row.cells.get("scale", "")) for row in table.rows}
+    return stated.pop() if len(stated) == 1 else ""
+
+
+def _lab_columns(heads: Sequence[str]) -> tuple[str, ...]:
+    """The columns of L*, a* and b*, where all three are there."""
+    names = [cell.strip().casefold() for cell in heads]
+    found = [next((name for name in names if LAB[axis].fullmatch(name)), "") for axis in LAB]
+    return tuple(found) if all(found) else ()
+
+
+def _labs_beside(table: Table, rows: Sequence[Row]) -> list[StatedLab | None]:
+    """What these columns hold, for a light that is not stated."""
+    columns = _lab_columns(table.columns)
+    labs: list[StatedLab | None] = []
+    for row in rows if columns else ():
+        try:
+            L, a, b = (number(row.cells[name], table.decimal) for name in columns)
+        except InputError:
+            labs.append(None)
+        else:
+            labs.append(StatedLab(Lab=(L, a, b)))
+    return labs
 
 
 def _name_column(heads: Sequence[str]) -> str:

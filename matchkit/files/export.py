@@ -45,11 +45,11 @@ def spectra_csv(spectra: Sequence[NamedSpectrum]) -> str:
     stated = [stated_of(each) for each in spectra]
     kept = [each.name for each in fields(Stated) if any(getattr(s, each.name) for s in stated)]
     rows = [
-        [each.name, *(getattr(said, column) for column in kept), *_values(R)]
+        [each.name, *(getattr(said, column) for column in kept), "fraction", *_values(R)]
         for each, said in zip(spectra, stated, strict=True)
         for R in each.readings
     ]
-    return csv_text(["name", *kept, *(f"{nm:.0f}" for nm in GRID_NM)], rows)
+    return csv_text(["name", *kept, "scale", *(f"{nm:.0f}" for nm in GRID_NM)], rows)
 
 
 def spectra_cgats(spectra: Sequence[NamedSpectrum]) -> str:
@@ -74,6 +74,7 @@ def _table(stated: Stated, group: Sequence[NamedSpectrum]) -> list[str]:
     rows = [(each.name, R) for each in group for R in each.readings]
     return [
         *(f"{key} {_in_quotes(value)}" for key, value in zip(keys, said, strict=True)),
+        "SPECTRAL_NORM 1",
         f"NUMBER_OF_FIELDS {len(names)}",
         *("BEGIN_DATA_FORMAT", " ".join(names), "END_DATA_FORMAT"),
         f"NUMBER_OF_SETS {len(rows)}",

@@ -4,7 +4,7 @@ Everything is read and judged before anything is written; then the new files and
 the old ones are put in place together, and nobody else writes in the folder meanwhile.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -27,6 +27,7 @@ from matchkit.files.shop_tables import (
     WAVES,
     ShopLine,
     ShopTable,
+    drawn_in,
     spectra_in,
 )
 from matchkit.files.spectrum import read_spectra
@@ -51,6 +52,7 @@ class Imported:
     kept: str  # the files that hold the old readings; empty: there were none
     missing: tuple[str, ...]  # drawdowns and films that wait for a reading
     notes: tuple[str, ...]
+    outliers: tuple[str, ...] = ()  # those whose colour others of the ink contradict
 
     def to_dict(self) -> dict[str, Any]:
         """The answer as plain data, a part of what ``matchkit import --json`` prints."""
@@ -59,6 +61,7 @@ class Imported:
             "readings": self.n_readings,
             "kept": self.kept or None,
             "missing": list(self.missing),
+            "outliers": list(self.outliers),
         }
 
 
@@ -69,7 +72,7 @@ class Bringing:
     Only the spectrum called `name`, and the `drawdown` that it is of, if the file calls it
     otherwise.  `existing` is "refuse", "add" or "replace", for drawdowns that have readings
     already; `skip_others` leaves out what is no drawdown of the shop, which is a fault
-    otherwise.  For `index` and `not_fluorescent` see `read_spectra`.
+    otherwise.  For the others see `read_spectra`.
     """
 
     name: str | None = None
@@ -78,6 +81,8 @@ class Bringing:
     skip_others: bool = False
     index: float | None = None
     not_fluorescent: bool = False
+    scale: str = ""
+    repeats: bool = False
 
 
 def bring_in(path: str | Path, folder: str | Path, how: Bringing | None = None) -> Imported:
@@ -97,13 +102,22 @@ def bring_in(path: str | Path, folder: str | Path, how: Bringing | None = None) 
 
 def _brought_in(path: Path, folder: Path, how: Bringing) -> Imported:
     shop, drawdowns, mixes, films = read_measuring(folder)
+    tables = {name: spectra_in(folder, name, values=True) for name in (SPECTRA, FILM_SPECTRA)}
+    there = [line.R for each in tables.values() for line in each.lines if line.R is not None]
     spectra, notes = read_spectra(
-        path, name=how.name, shop=shop, index=how.index, not_fluorescent=how.not_fluorescent
+        path,
+        name=how.name,
+        shop=shop,
+        index=how.index,
+        not_fluorescent=how.not_fluorescent,
+        scale=how.scale,
+        repeats=how.repeats,
+        darkest=lambda: min((float(R.min()) for R in there), default=None),
     )
     file = label(path)
     spectra = spectra if how.drawdown is None else [_renamed(spectra, how.drawdown, file)]
-    spectra, skipped = _known(spectra, (*drawdowns, *mixes), how.skip_others, file)
-    tables = {name: spectra_in(folder, name, values=True) for name in (SPECTRA, FILM_SPECTRA)}
+    numbers = drawn_in(folder).numbers
+    spectra, skipped = _known(spectra, (*drawdowns, *mixes), numbers, how.skip_others, file)
     place = dict.fromkeys((*drawdowns, *mixes), SPECTRA) | dict.fromkeys(films, FILM_SPECTRA)
     place |= {line.drawdown: name for name, table in tables.items() for line in table.lines}
     new, held = _against(spectra, tables, place, how.existing, file)
@@ -138,12 +152,37 @@ def _renamed(spectra: Sequence[NamedSpectrum], drawdown: str, file: str) -> Name
     return replace(spectra[0], name=drawdown)
 
 
+def called_in_shop(name: str, known: Collection[str], numbers: Mapping[str, str]) -> str:
+    """The drawdown or mix that a name means, capitals aside, or a plan's short number; else "".
+
+    >>> called_in_shop("club RED", ["Club red"], {}), called_in_shop("017", [], {"17": "Grey"})
+    ('Club red', 'Grey')
+    """
+    if name in known:
+        return name
+    alike = [other for other in known if other.casefold() == name.casefold()]
+    return alike[0] if len(alike) == 1 else numbers.get(name.strip().lstrip("#0"), "")
+
+
 def _known(
-    spectra: Sequence[NamedSpectrum], known: Sequence[str], skip_others: bool, file: str
+    spectra: Sequence[NamedSpectrum],
+    known: Sequence[str],
+    numbers: Mapping[str, str],
+    skip_others: bool,
+    file: str,
 ) -> tuple[list[NamedSpectrum], list[str]]:
-    """Those of the shop; the others are a fault, or a note if they may be left out."""
-    ours = [each for each in spectra if each.name in known]
-    others = [each.name for each in spectra if each.name not in known]
+    """Those of the shop by its names; the others are a fault, or a note if they may be left out."""
+    found: dict[str, list[NamedSpectrum]] = {}
+    others = []
+    for each in spectra:
+        if name := called_in_shop(each.name, known, numbers):
+            found.setdefault(name, []).append(each)
+        else:
+            others.append(each.name)
+    ours = [
+        replace(group[0], name=name, readings=np.concatenate([each.readings for each in group]))
+        for name, group in found.items()
+    ]
     if not others or (skip_others and ours):
         return ours, [f"{file}: left out: {listed(others, HINTS)}"] if others else []
     faults = [

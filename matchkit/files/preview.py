@@ -13,7 +13,8 @@ from matchkit.colorimetry.tristimulus import Lab
 from matchkit.errors import InputError
 from matchkit.files.amounts import quoted
 from matchkit.files.conditions import Stated, listed, wording_of
-from matchkit.files.readings import Readings, scaled
+from matchkit.files.readings import Readings, with_repeats
+from matchkit.files.scale import Darkest, scaled
 from matchkit.files.spectrum import read_readings
 from matchkit.fitting.instrument import disagreement, oddities, repeats, stretched
 
@@ -51,14 +52,26 @@ class Preview:
     notes: tuple[str, ...]
 
 
-def preview(path: str | Path, light: str = "D65", observer: int = 10) -> Preview:
-    """Look at a file.  Repeats are compared under `light`; raises `InputError` if unreadable."""
+def preview(
+    path: str | Path,
+    light: str = "D65",
+    observer: int = 10,
+    *,
+    scale: str = "",
+    repeats: bool = False,
+    darkest: Darkest | None = None,
+) -> Preview:
+    """Look at a file.  Repeats are compared under `light`; for the others see `read_spectra`.
+
+    Raises `InputError` if it is unreadable, or if it may be percent or 0-1.
+    """
     raw, kind, found = read_readings(path)
-    blocks = scaled(raw, found)
+    blocks, told = scaled(raw, found, scale, darkest)
+    blocks = with_repeats(blocks, found) if repeats else blocks
     if found.faults:
         raise InputError(found.faults)
     ranges, refusals, spectra = [], [], []
-    copies, pairs = _copies(blocks), list(zip(raw, blocks, strict=True))
+    copies = _copies(blocks)
     apart: list[float] = []
     for block in blocks:
         ranges.append(_range(block.nm))
@@ -69,7 +82,7 @@ def preview(path: str | Path, light: str = "D65", observer: int = 10) -> Preview
     return Preview(
         file=found.file,
         format=kind,
-        scale="0-1" if all((a.values == b.values).all() for a, b in pairs) else "percent",
+        scale=told,
         ranges=tuple(dict.fromkeys(ranges)),
         spectra=tuple(spectra),
         lab_apart=max(apart, default=None),
@@ -190,7 +203,7 @@ def _labs_apart(block: Readings) -> Array:
     """dE*ab between a Lab that stands beside a spectrum and the spectrum's own, or NaN."""
     off = np.full(len(block.names), np.nan)
     kinds: dict[tuple[str, int], list[int]] = {}
-    labs = {i: lab for i, lab in enumerate(block.labs) if lab}
+    labs = {i: lab for i, lab in enumerate(block.labs) if lab and lab.light}
     for i, lab in labs.items():
         kinds.setdefault((lab.light, lab.observer), []).append(i)
     for (light, observer), rows in kinds.items():

@@ -1,25 +1,30 @@
 """Readings as a file has them, and spectra as the rest of the package has them.
 
 `Readings`, on their own wavelengths and in their own scale, are what the readers of
-all formats hand over.  `scaled` brings the values to 0-1, which may take a look at the
+all formats hand over.  `scale.scaled` brings the values to 0-1, which may take a look at the
 whole file; only then does a spectrum come to the grid, as a `NamedSpectrum`.
 """
 
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from unicodedata import normalize
 
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.colorimetry.grid import HIGHEST, PERCENT, average
-from matchkit.errors import briefly
+from matchkit.colorimetry.grid import average
 from matchkit.files.amounts import quoted
-from matchkit.files.conditions import Stated
+from matchkit.files.conditions import Stated, listed
 from matchkit.files.text import Findings, text_fault
 
 Array = NDArray[np.float64]
+
+LISTED = 6
+# What an instrument puts behind a name for each of its readings.
+# A bare number is none of it: "red 10" and "red 20" are two letdowns.
+_REPEAT = re.compile(
+    r"(.*[^\s_-])[\s_-]+(?:[A-Za-z]|#[0-9]{1,2}|[0-9]{1,2}/[0-9]{1,2}|\([0-9]{1,2}(?:/[0-9]{1,2})?\))"
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -27,8 +32,8 @@ class StatedLab:
     """A CIELAB value that stands beside a spectrum, and what it was computed for."""
 
     Lab: tuple[float, float, float]
-    light: str
-    observer: int
+    light: str = ""  # not stated, and the observer neither
+    observer: int = 0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,6 +62,7 @@ class NamedSpectrum:
     condition: str = ""
     backing: str = ""
     filter: str = ""
+    scale: str = "0-1"  # of its file, or "percent"
 
     @property
     def R(self) -> Array:
@@ -74,58 +80,33 @@ def light_name(text: str) -> str:
     return f"FL{name[1:]}" if re.fullmatch("F[0-9]{1,2}", name) else name
 
 
+def with_repeats(blocks: Sequence[Readings], found: Findings) -> list[Readings]:
+    """The readings with those called "red a", "red b" or "red 1/3" called "red"; that is noted.
+
+    A lone "red a" stays; capitals make no difference.
+    """
+    names = list(dict.fromkeys(name for block in blocks for name in block.names))
+    groups: dict[str, list[str]] = {}
+    for name in names:
+        mark = _REPEAT.fullmatch(name)
+        groups.setdefault((mark[1] if mark else name).casefold(), []).append(name)
+    called: dict[str, str] = {}
+    for group in groups.values():
+        if len(group) > 1:
+            mark = _REPEAT.fullmatch(group[0])
+            plain = mark[1] if mark else group[0]
+            called |= dict.fromkeys(group, plain)
+            found.notes.append(
+                f"{found.file}: taken as readings of {quoted(plain)}: {listed(group, LISTED)}"
+            )
+    return [
+        replace(block, names=[called.get(name, name) for name in block.names]) for block in blocks
+    ]
+
+
 def name_fault(name: str) -> str:
     """Why a text cannot name a spectrum, or an empty text."""
     fault = text_fault(name) or ("" if name.strip() else "is empty; write a name")
     if not fault and ".." in name.replace("\\", "/").split("/"):
         fault = f"{quoted(name)} is a path to another folder; write a plain name"
     return fault
-
-
-def scaled(blocks: Sequence[Readings], found: Findings) -> list[Readings]:
-    """The readings with values 0-1 and names composed (NFC); that they were percent is said."""
-    scales = {block.scale for block in blocks} - {""}
-    high = max(float(block.values.max(initial=0)) for block in blocks)
-    if len(scales) > 1:
-        found.faults.append(f"{found.file}: parts of the file state different scales; use one")
-    declared = next(iter(scales), "")
-    if declared == "0-1" and high > PERCENT:
-        found.faults.append(
-            f"{found.file}: the file says its scale is 0-1, but values go up to {high:.4g}; one of"
-            " the two is wrong"
-        )
-    percent = declared == "percent" or (not declared and high > PERCENT)
-    if percent:
-        reason = "as the file says" if declared else f"values go up to {high:.4g}"
-        found.notes.append(f"{found.file}: read as percent: {reason}")
-        for block in blocks:
-            found.faults.extend([] if declared else _slips(block))
-            found.notes.extend(briefly(_too_dark(block)))
-    return [
-        replace(
-            block,
-            names=[normalize("NFC", name) for name in block.names],
-            values=block.values / 100 if percent else block.values,
-        )
-        for block in blocks
-    ]
-
-
-def _slips(block: Readings) -> list[str]:
-    """Rows of 0-1 but for one value, which must not turn the whole file into percent."""
-    beyond = block.values > HIGHEST
-    lone = (beyond.sum(axis=-1) == 1) & (block.values > PERCENT).any(axis=-1)
-    return [
-        f"{block.where[i]} {quoted(block.names[i])}: {block.values[i].max():.4g} at"
-        f" {block.nm[block.values[i].argmax()]:g} nm among values below {HIGHEST:g}; mend it"
-        for i in np.flatnonzero(lone)
-    ]
-
-
-def _too_dark(block: Readings) -> list[str]:
-    """Rows of a file in percent that may have been written as 0-1."""
-    return [
-        f"{block.where[i]} {quoted(block.names[i])}: nowhere above {HIGHEST:g} %, darker than"
-        " most blacks; if it was written as 0-1, write the whole file in one scale"
-        for i in np.flatnonzero(block.values.max(axis=-1) <= HIGHEST)
-    ]

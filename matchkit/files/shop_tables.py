@@ -3,6 +3,7 @@
 Columns that are not ours, the separator, the decimal mark and the encoding stay.
 """
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,6 +22,7 @@ from matchkit.files.write import csv_text, settled
 
 Array = NDArray[np.float64]
 DRAWDOWNS, SPECTRA, FILM_SPECTRA = "drawdowns.csv", "spectra.csv", "film_spectra.csv"
+NUMBER = "no"  # a column
 WAVES = tuple(f"{nm:.0f}" for nm in GRID_NM)
 
 
@@ -32,6 +34,7 @@ class ShopLine:
     cells: list[str]
     ink: str = ""
     film: bool = False
+    number: str = ""  # short, to be keyed into an instrument
     waiting: bool = False  # for its reading
     values: tuple[str, ...] = ()  # the cells of the wavelengths
     R: Array | None = None  # (n_wl,), where asked for
@@ -44,6 +47,13 @@ class ShopTable:
     table: Table
     lines: list[ShopLine]
     mark: str  # of the encoding, that some spreadsheets need
+
+    @property
+    def numbers(self) -> dict[str, str]:
+        """Drawdowns by their short numbers; a number that two have is none."""
+        pairs = {(line.number, line.drawdown) for line in self.lines if line.number}
+        count = Counter(number for number, _ in pairs)
+        return {number: name for number, name in pairs if count[number] == 1}
 
     @property
     def unit(self) -> str:
@@ -75,7 +85,7 @@ def drawn_in(folder: str | Path) -> ShopTable:
         ("drawdown", "ink", "percent", "lot"),
         required=("drawdown", "ink"),
         numeric=AMOUNTS,
-        text=("lot", "ground"),
+        text=("lot", "ground", NUMBER),
     )
     faults = list(table.faults)
     if not set(AMOUNTS) & set(table.columns):
@@ -88,6 +98,7 @@ def drawn_in(folder: str | Path) -> ShopTable:
             cells=cells,
             ink=normalize("NFC", row.cells["ink"]),
             film=bool(row.cells.get("ground")),
+            number=row.cells.get(NUMBER, ""),
         )
         for row, (_, cells, _) in zip(table.rows, laid(table.grid), strict=True)
     ]

@@ -17,7 +17,8 @@ from matchkit.files.cgats import cgats_readings
 from matchkit.files.conditions import Stated, listed
 from matchkit.files.csv_spectra import csv_readings
 from matchkit.files.cxf import cxf_readings
-from matchkit.files.readings import NamedSpectrum, Readings, scaled
+from matchkit.files.readings import NamedSpectrum, Readings, with_repeats
+from matchkit.files.scale import Darkest, scaled
 from matchkit.files.suited import check_one_way, suited
 from matchkit.files.text import Findings, label, read_bytes, text_of
 from matchkit.inks.shop import Shop
@@ -36,10 +37,14 @@ def read_spectra(
     shop: Shop | None = None,
     index: float | None = None,
     not_fluorescent: bool = False,
+    scale: str = "",
+    repeats: bool = False,
+    darkest: Darkest | None = None,
 ) -> tuple[list[NamedSpectrum], list[str]]:
     """Every named spectrum of a file in its order, and what was assumed, a line each.
 
-    Values are percent where the file says so or one exceeds 2; that is said.
+    Values become 0-1; whether they were percent is told by the file, or asked for: see
+    `files.scale`.
 
     Parameters
     ----------
@@ -55,11 +60,18 @@ def read_spectra(
         away where the file and the shop differ in it, and that is said.
     not_fluorescent : bool
         Nothing in the file fluoresces, so it does not matter how much UV there was.
+    scale : str
+        "percent" or "fraction", where the file itself leaves it open.
+    repeats : bool
+        Names such as "red a", "red b" and "red 1/3" are repeat readings of "red".
+    darkest : function
+        Gives the darkest reflectance that the shop has measured, or None.  As percent a file
+        may not be much darker than that.
 
     Raises
     ------
     InputError
-        With every fault of the file.
+        With every fault of the file, or if it may be percent or 0-1.
 
     Examples
     --------
@@ -70,14 +82,14 @@ def read_spectra(
     """
     path = Path(path)
     blocks, _, found = read_readings(path)
-    blocks = scaled(blocks, found)
+    blocks, scale = scaled(blocks, found, scale, darkest)
     if found.faults:
         raise InputError(found.faults)
-    spectra = _on_grid(blocks, found)
+    spectra = _on_grid(with_repeats(blocks, found) if repeats else blocks, scale, found)
     if found.faults:
         raise InputError(found.faults)
     if name is not None:
-        spectra = _chosen(spectra, name, found.file)
+        spectra = _named(spectra, name, found.file)
     if shop is not None:
         spectra = suited(spectra, shop, found, index=index, not_fluorescent=not_fluorescent)
     check_one_way(spectra, found)
@@ -91,28 +103,33 @@ def read_spectrum(
     name: str | None = None,
     *,
     shop: Shop | None = None,
-    index: float | None = None,
-    not_fluorescent: bool = False,
-    option: str = "",
+    scale: str = "",
 ) -> tuple[NamedSpectrum, list[str]]:
     """One spectrum: the file's only one, or the one of that `name`; see `read_spectra`.
 
-    Raises `InputError` with the names if the file holds several and none is chosen; `option`
-    is what chooses one on a command line.
+    Raises `InputError` with the names if the file holds several and none is chosen.
     """
-    spectra, notes = read_spectra(
-        path, name=name, shop=shop, index=index, not_fluorescent=not_fluorescent
-    )
+    spectra, notes = read_spectra(path, name=name, shop=shop, scale=scale)
+    return chosen(spectra, path), notes
+
+
+def chosen(spectra: Sequence[NamedSpectrum], path: str | Path, option: str = "") -> NamedSpectrum:
+    """The only one of a file's spectra; InputError with the names if there are several.
+
+    `option` is what chooses one on a command line.
+    """
     if len(spectra) > 1:
         held = listed([spectrum.name for spectrum in spectra], LISTED)
         how = f"with {option}, one of" if option else "one of"
         raise InputError(f"{label(Path(path))}: holds several spectra; name {how} {held}")
-    return spectra[0], notes
+    return spectra[0]
 
 
-def _chosen(spectra: Sequence[NamedSpectrum], name: str, file: str) -> list[NamedSpectrum]:
-    """Those of a name, or the names that there are."""
-    chosen = [spectrum for spectrum in spectra if spectrum.name == name]
+def _named(spectra: Sequence[NamedSpectrum], name: str, file: str) -> list[NamedSpectrum]:
+    """Those of a name, capitals aside, or the names that there are."""
+    own = [spectrum for spectrum in spectra if spectrum.name == name]
+    alike = [spectrum for spectrum in spectra if spectrum.name.casefold() == name.casefold()]
+    chosen = own or alike
     if not chosen:
         names = [spectrum.name for spectrum in spectra]
         held = listed(names, LISTED)
@@ -150,7 +167,7 @@ def _looks_cgats(text: str) -> bool:
     return "BEGIN_DATA_FORMAT" in text[:100_000].upper()
 
 
-def _on_grid(blocks: Sequence[Readings], found: Findings) -> list[NamedSpectrum]:
+def _on_grid(blocks: Sequence[Readings], scale: str, found: Findings) -> list[NamedSpectrum]:
     """Readings on the grid, together where name and conditions are the same."""
     together: dict[tuple[str, Stated], list[Spectrum]] = {}
     for block in blocks:
@@ -172,6 +189,7 @@ def _on_grid(blocks: Sequence[Readings], found: Findings) -> list[NamedSpectrum]
             condition=stated.condition,
             backing=stated.backing,
             filter=stated.filter,
+            scale=scale,
         )
         for (name, stated), R in together.items()
     ]

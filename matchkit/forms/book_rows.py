@@ -12,12 +12,13 @@ from matchkit.book.jobs import far_from_plan
 from matchkit.errors import InputError
 from matchkit.files.amounts import parse_amount
 from matchkit.files.readings import NamedSpectrum
-from matchkit.files.spectrum import read_spectra
+from matchkit.files.scale import SCALES
 from matchkit.forms.book_demo import MEASURED
 from matchkit.forms.parts import Field, alert, area, boxed, choice, row, safe, tell
 from matchkit.forms.shops import OpenShop
 from matchkit.forms.targets import SpectrumFile
 from matchkit.paper.sheet import grams_text
+from matchkit.workflows.wanted import scale_asked, spectra_in
 
 Array = NDArray[np.float64]
 
@@ -123,7 +124,7 @@ class ReadingPicker:
         self.found: dict[str, NamedSpectrum] = {}
         self.way = choice("How did it measure?", [FILE], FILE, radio=True)
         self.names = choice(called, [(NONE, None)])
-        self.file = SpectrumFile(opened.shop, "Choose the measured file", "Which spectrum")
+        self.file = SpectrumFile(opened, "Choose the measured file", "Which spectrum")
         self.listing = w.VBox([boxed(self.names), self.notes])
         self.box = w.VBox([boxed(self.way), self.problem, self.listing, self.file.box])
         self.way.observe(lambda _: self._shown(), names="value")
@@ -158,13 +159,16 @@ class ReadingPicker:
         notes: list[str] = []
         faults: list[str] = []
         for path in _newest(self.opened.folder / MEASURED):
+            session, asked = self.opened.session(), None
             try:
-                spectra, said = read_spectra(path, shop=self.opened.shop)
+                asked = scale_asked(session, path)
+                for session.scale in SCALES if asked else [""]:  # where it is open, both are listed
+                    of = f"{path.name}, {SCALES[session.scale]}" if asked else path.name
+                    spectra = spectra_in(session, path)
+                    self.found |= {f"{each.name} ({of})": each for each in spectra}
             except InputError as error:
                 faults += error.faults
-                continue
-            notes += said
-            self.found |= {f"{each.name} ({path.name})": each for each in spectra}
+            notes += [each.text for each in session.notices if each.code == "reading" and not asked]
         self.names.options = [(NONE, None), *((name, name) for name in self.found)]
         self.names.value = kept if kept in self.found else None
         tell(self.notes, notes, "quiet")

@@ -31,7 +31,7 @@ class MeasuredPicker:
         self.example = opened.folder / "example" / "measured.csv"
         ways = [*([EXAMPLE] if self.example.is_file() else []), FILE]
         self.way = choice("How did it measure?", ways, ways[0], radio=True)
-        self.file = SpectrumFile(opened.shop, "Choose the measured file", "Which spectrum")
+        self.file = SpectrumFile(opened, "Choose the measured file", "Which spectrum")
         self.box = w.VBox([boxed(self.way), self.file.box])
         self.way.observe(lambda _: self._shown(), names="value")
         self._shown()

@@ -24,9 +24,10 @@ from matchkit.forms.parts import (
     tell,
 )
 from matchkit.forms.shops import STAYS, OpenShop, handed_in, is_demo
+from matchkit.forms.targets import HowRead
 from matchkit.report.readings import imported_parts, look_parts, waiting_line
 from matchkit.workflows.importing import Look, bring, look_at, place_of
-from matchkit.workflows.session import Notice
+from matchkit.workflows.session import Notice, Session
 
 CHOOSE = ("(choose)", "")
 ALL = "\0all"  # no name in a file holds this character
@@ -72,7 +73,8 @@ class ReadingsForm:
         self.dull = w.Checkbox(
             value=False, description="Neither ink nor ground fluoresces", indent=False
         )
-        self.upload.observe(safe(self.take, self.problems), names="value")
+        self.how = HowRead(self.take, self.problems)
+        self.upload.observe(safe(self._handed, self.problems), names="value")
         on_change([self.which], self._which_changed)
         on_change([self.of], self._shown)
         self.bring = button("Bring them in", self.write, self.problems, main=True)
@@ -86,7 +88,7 @@ class ReadingsForm:
         }
         self.box = form(
             *quiet(STAYS if is_demo(opened) else ""),
-            section("1. The file", self.state, self.upload, self.about),
+            section("1. The file", self.state, self.upload, self.how.box, self.about),
             section(
                 "2. Into the shop",
                 row(self.choices["which"], self.choices["of"]),
@@ -102,15 +104,23 @@ class ReadingsForm:
         self._look()
         self._shown()
 
+    def _handed(self) -> None:
+        self.how.new()
+        self.index.text.value, self.dull.value, self.existing.value = "", False, "refuse"
+        self.take()
+
     def take(self) -> None:
         """Look at the file that was handed in."""
         self.seen, self.about.value, self.done.value = None, "", ""
-        self.index.text.value, self.dull.value, self.existing.value = "", False, "refuse"
         try:
             if self.upload.value:
                 self._look()
+                session = self._session()
                 with handed_in(self.upload.value[0]) as path:
-                    self.seen = look_at(path, self.opened.session())
+                    if self.how.asks(session, path):
+                        return
+                    self.seen = look_at(path, session)
+                self.how.offer([each.name for each in self.seen.seen.spectra])
                 tell(self.choices["otherwise"], self._otherwise(self.seen), "quiet")
                 self._listed()
         finally:
@@ -138,7 +148,7 @@ class ReadingsForm:
                     index=index,
                     not_fluorescent=self.dull.value,
                 )
-                done = bring(self.opened.session(), path, how)
+                done = bring(self._session(), path, how)
         except InputError as error:
             raise InputError([_here(line) for line in error.faults]) from None
         self.existing.value = "refuse"
@@ -147,6 +157,9 @@ class ReadingsForm:
         self._shown()
         notes = [Notice(code="reading", text=note) for note in done.notes]
         put(self.done, [*imported_parts(done), *notes, RUN])
+
+    def _session(self) -> Session:
+        return self.opened.session(scale=self.how.scale, repeats=self.how.repeats.value)
 
     def _look(self) -> None:
         """The folder as it is now: other forms and commands write to it too."""
@@ -157,7 +170,7 @@ class ReadingsForm:
         """What of the file may be brought in, and a look at it."""
         assert self.seen is not None
         names = list(dict.fromkeys(each.name for each in self.seen.seen.spectra))
-        ours = [name for name in names if name in self.place.names]
+        ours = [name for name in names if self.place.called(name)]
         offered = [(name, name) for name in names]
         if ours and len(names) > 1:
             offered.insert(0, (f"all drawdowns of this shop ({len(ours)})", ALL))
@@ -172,7 +185,7 @@ class ReadingsForm:
         offered = [CHOOSE, *((name, name) for name in (*self.place.waiting, *last))]
         if self.of.options != tuple(offered):
             self.of.options = offered
-        self.of.value = self.which.value if self.which.value in self.place.names else ""
+        self.of.value = self.place.called(self.which.value or "")
         self._shown()
 
     def _otherwise(self, look: Look) -> list[str]:
@@ -207,7 +220,7 @@ class ReadingsForm:
     def _drawdowns(self) -> set[str]:
         """Those that the chosen readings are of."""
         if self.seen is not None and self.which.value == ALL:
-            return {each.name for each in self.seen.seen.spectra} & set(self.place.names)
+            return {self.place.called(each.name) for each in self.seen.seen.spectra}
         return {self.of.value}
 
 

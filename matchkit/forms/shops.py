@@ -14,9 +14,7 @@ from numpy.typing import NDArray
 
 from matchkit.errors import InputError
 from matchkit.files.places import data_folder
-from matchkit.files.readings import NamedSpectrum
 from matchkit.files.recipe import WrittenRecipe, read_recipe
-from matchkit.files.spectrum import read_spectra
 from matchkit.files.write import write_file
 from matchkit.fitting.fit import Fit
 from matchkit.inks.shop import Shop
@@ -50,13 +48,21 @@ class OpenShop:
     first: Session | None = None  # the session in which it was read
     clock: Callable[[], datetime] | None = None  # of an invented book; else the present time
 
-    def session(self, *, use_lots: bool = True, who: str = "") -> Session:
+    def session(
+        self, *, use_lots: bool = True, who: str = "", scale: str = "", repeats: bool = False
+    ) -> Session:
         """A new session for one press of a button: what others wrote meanwhile is seen.
 
         The fits are kept as long as the folder's measurements have not changed.
         """
         return Session(
-            self.folder, use_lots=use_lots, who=who, clock=self.clock, earlier=self.first
+            self.folder,
+            use_lots=use_lots,
+            who=who,
+            scale=scale,
+            repeats=repeats,
+            clock=self.clock,
+            earlier=self.first,
         )
 
     @property
@@ -141,12 +147,6 @@ def handed_in(value: Any) -> Iterator[Path]:
         path = Path(folder) / (Path(str(value["name"])).name or "file")
         path.write_bytes(bytes(value["content"]))
         yield path
-
-
-def uploaded_spectra(value: Any, shop: Shop) -> tuple[list[NamedSpectrum], list[str]]:
-    """The spectra in a file that was handed to the browser, and what was assumed."""
-    with handed_in(value) as path:
-        return read_spectra(path, shop=shop)
 
 
 def kept_in(folder: Path) -> None:

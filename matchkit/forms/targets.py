@@ -1,6 +1,9 @@
 """The part of a form that asks which colour is wanted: a list, a file, or Lab numbers."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import partial
+from html import escape
+from pathlib import Path
 from typing import Any
 
 import ipywidgets as w
@@ -8,18 +11,40 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.colorimetry.difference import Target
+from matchkit.colorimetry.tristimulus import hex_colours
 from matchkit.errors import InputError
+from matchkit.files.scale import SCALES, ScaleQuestion
 from matchkit.forms.begin import first_of, quiet
-from matchkit.forms.parts import alert, area, boxed, choice, number_field, read, row, safe, tell
-from matchkit.forms.shops import OpenShop, listed_targets, uploaded_spectra
+from matchkit.forms.parts import (
+    alert,
+    area,
+    boxed,
+    button,
+    choice,
+    number_field,
+    read,
+    row,
+    safe,
+    tell,
+    tick,
+)
+from matchkit.forms.shops import OpenShop, handed_in, listed_targets
 from matchkit.inks.shop import Shop
 from matchkit.paper.compare_sheet import light_in_words
 from matchkit.workflows.session import Session
-from matchkit.workflows.wanted import OTHER_WEIGHT, Wanted, wanted_lab, wanted_spectrum
+from matchkit.workflows.wanted import (
+    OTHER_WEIGHT,
+    Wanted,
+    scale_asked,
+    spectra_in,
+    wanted_lab,
+    wanted_spectrum,
+)
 
 Array = NDArray[np.float64]
 
 OFFERED = ("D65", "D50", "A", "FL2", "FL11", "LED-B3")
+HALF = 50  # L*, above which dark words are read better
 LIST, FILE, LAB = "from the shop's list", "from a file of mine", "from Lab numbers"
 
 
@@ -38,24 +63,84 @@ def light_options(shop: Shop) -> list[tuple[str, str]]:
     return [(light_words(light), light) for light in dict.fromkeys([*shop.lights, *OFFERED])]
 
 
+class HowRead:
+    """How a file that is handed in is to be read: percent or 0-1, and what is a repeat.
+
+    `take` reads the file; it is called again when one of the two is said.
+    """
+
+    def __init__(self, take: Callable[[], None], problem: Any) -> None:
+        self.take, self.problem, self.scale = take, problem, ""
+        self.buttons = w.VBox()
+        self.repeats = tick("Average the readings called as 'red a', 'red b' or 'red 1/3'")
+        self.repeats.observe(safe(take, problem), names="value")
+        self.box = w.VBox([self.buttons, self.repeats])
+        self.new()
+
+    def new(self) -> None:
+        """As for a file that nothing is known of."""
+        self.scale, self.buttons.children = "", ()
+        self.repeats.value = False
+        self.offer([])
+
+    def offer(self, names: Sequence[str]) -> None:
+        """Repeats can be averaged where there are several names."""
+        seen = len(names) > 1 or self.repeats.value
+        self.repeats.layout.display = None if seen else "none"
+
+    def asks(self, session: Session, path: Path) -> bool:
+        """Whether the file may be percent or 0-1; then two buttons show it in both."""
+        asked = scale_asked(session, path)
+        self.buttons.children = () if asked is None else (self._question(asked),)
+        return asked is not None
+
+    def _question(self, asked: ScaleQuestion) -> Any:
+        words = w.HTML(f"<p>Is {escape(asked.file)} in percent, or from 0 to 1?</p>")
+        colours = hex_colours(np.array([asked.percent, asked.fraction]), "D65", 10)
+        buttons = []
+        for scale, colour, L in zip(SCALES, colours, asked.L, strict=True):
+            each = button(f"{SCALES[scale]}: L* {L:.0f}", partial(self._say, scale), self.problem)
+            each.style.button_color = colour
+            each.style.text_color = "white" if L < HALF else "black"
+            buttons.append(each)
+        return w.VBox([words, row(*buttons)])
+
+    def _say(self, scale: str) -> None:
+        self.scale = scale
+        self.take()
+
+
 class SpectrumFile:
     """A button that takes a spectrum file, and which of its spectra is meant."""
 
-    def __init__(self, shop: Shop, words: str, which: str) -> None:
-        self.shop = shop  # a file that was measured otherwise is refused or converted
+    def __init__(self, opened: OpenShop, words: str, which: str) -> None:
+        self.opened = opened  # a file that was measured otherwise is refused or converted
         self.problem, self.notes = alert(), area()
         self.upload = w.FileUpload(accept="", multiple=False, description=words)
         self.names = choice(which, [])
         self.found: dict[str, Array] = {}
-        self.upload.observe(safe(self.take, self.problem), names="value")
-        self.box = w.VBox([row(boxed(self.upload), boxed(self.names)), self.notes, self.problem])
+        self.how = HowRead(self.take, self.problem)
+        self.upload.observe(safe(self._handed, self.problem), names="value")
+        self.box = w.VBox(
+            [row(boxed(self.upload), boxed(self.names)), self.how.box, self.notes, self.problem]
+        )
+
+    def _handed(self) -> None:
+        self.how.new()
+        self.take()
 
     def take(self) -> None:
-        """Read the file that was handed in."""
+        """Read the file that was handed in; where it may be percent or 0-1, ask."""
         self.found, self.names.options, self.notes.value = {}, [], ""
         if not self.upload.value:
             return
-        spectra, notes = uploaded_spectra(self.upload.value[0], self.shop)
+        session = self.opened.session(scale=self.how.scale, repeats=self.how.repeats.value)
+        with handed_in(self.upload.value[0]) as path:
+            if self.how.asks(session, path):
+                return
+            spectra = spectra_in(session, path)
+        notes = [notice.text for notice in session.notices if notice.code == "reading"]
+        self.how.offer([each.name for each in spectra])
         self.found = {each.name: each.readings for each in spectra}
         self.names.options = list(self.found)
         self.names.value = next(iter(self.found))
@@ -64,7 +149,7 @@ class SpectrumFile:
     def empty(self) -> None:
         """As if no file had been handed in."""
         self.upload.value = ()
-        self.take()
+        self._handed()
 
     def readings(self) -> tuple[str, Array]:
         """The chosen spectrum: its name and readings (n_readings, n_wl)."""
@@ -84,7 +169,7 @@ class TargetPicker:
         ask = "hand in a file of the colour" + (", or type its Lab numbers" if lab else "")
         first, note = first_of(list(self.listed), start, ask)
         self.names = choice("Target", list(self.listed), first)
-        self.file = SpectrumFile(self.shop, "Choose a spectrum file", "Which spectrum of the file")
+        self.file = SpectrumFile(opened, "Choose a spectrum file", "Which spectrum of the file")
         self.L = number_field("L*", "55", 0, 100)
         self.a = number_field("a*", "-25", -150, 150)
         self.b = number_field("b*", "-10", -150, 150)

@@ -73,6 +73,7 @@ def imported_parts(done: Imported) -> list[Part]:
     return [
         f"Brought in: {_counted(done.n_readings, 'reading')} of {listed(done.names, LISTED)}.",
         *kept,
+        *_notices("outlier", "Look at this drawdown", done.outliers),
         waiting_line(done.missing),
     ]
 
@@ -88,11 +89,12 @@ def _row(each: Previewed, place: Place | None, bars: str) -> tuple[str, ...]:
     spread = "" if each.spread_de00 is None else f"{each.spread_de00:.2f}"
     row = [each.name, str(len(each.readings)), spread]
     row += [sparkline(each.readings.mean(axis=0), bars)] if bars else []
-    if place and each.name not in place.names:
+    called = place.called(each.name) if place else ""
+    if place and not called:
         row.append(f"no drawdown of this shop{did_you_mean(each.name, place.names)}")
     elif place:
-        has = each.name in place.measured
-        row.append("has readings already" if has else "waits for its reading")
+        has = "has readings already" if called in place.measured else "waits for its reading"
+        row.append(has if called == each.name else f"{called}: {has}")
     return tuple(row)
 
 

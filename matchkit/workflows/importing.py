@@ -1,17 +1,20 @@
 """An instrument's file: looked at, brought into the shop, or written anew."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from matchkit.errors import InputError
 from matchkit.files.conditions import condition_fault, specular_differs
 from matchkit.files.export import write_spectra
-from matchkit.files.incoming import Bringing, Imported, bring_in
+from matchkit.files.incoming import Bringing, Imported, bring_in, called_in_shop
 from matchkit.files.preview import Preview, preview
 from matchkit.files.readings import NamedSpectrum
 from matchkit.files.shop import read_measuring
-from matchkit.files.shop_tables import FILM_SPECTRA, SPECTRA, spectra_in
+from matchkit.files.shop_tables import FILM_SPECTRA, SPECTRA, drawn_in, spectra_in
 from matchkit.files.spectrum import read_readings, read_spectra
+from matchkit.fitting.fit import Fit, new_outlier
 from matchkit.inks.shop import Shop
 from matchkit.workflows.session import Session
 
@@ -20,13 +23,19 @@ from matchkit.workflows.session import Session
 class Place:
     """Where readings go: how the shop measures, and the names of its drawdowns and mixes.
 
-    Of the drawdowns some are `waiting` for a reading, and some names are `measured`.
+    Of the drawdowns some are `waiting` for a reading, and some names are `measured`; `numbers`
+    are the short ones of the drawdown plan.
     """
 
     shop: Shop
     names: tuple[str, ...]
+    numbers: Mapping[str, str]
     waiting: tuple[str, ...]
     measured: tuple[str, ...]
+
+    def called(self, name: str) -> str:
+        """What a name or a number in a file means here; empty: nothing."""
+        return called_in_shop(name, self.names, self.numbers)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,12 +71,25 @@ class Look:
         }
 
 
-def look_at(path: str | Path, session: Session | None = None) -> Look:
-    """Look at a file, as the shop of the session sees it.  InputError if it is unreadable."""
+def look_at(
+    path: str | Path, session: Session | None = None, *, scale: str = "", repeats: bool = False
+) -> Look:
+    """Look at a file, as the shop of the session sees it.  InputError if it is unreadable.
+
+    `scale` and `repeats` are those of the session, where there is one.
+    """
     if session is None:
-        return Look(seen=preview(path), shop=None, index_helps=False, dull_helps=False)
+        seen = preview(path, scale=scale, repeats=repeats)
+        return Look(seen=seen, shop=None, index_helps=False, dull_helps=False)
     shop = session.settings
-    seen = preview(path, shop.lights[0], shop.observer)
+    seen = preview(
+        path,
+        shop.lights[0],
+        shop.observer,
+        scale=session.scale,
+        repeats=session.repeats,
+        darkest=session.darkest,
+    )
     stated = {each for block in read_readings(path)[0] for each in block.stated}
     return Look(
         seen=seen,
@@ -85,9 +107,13 @@ def place_of(session: Session) -> Place:
     shop, drawdowns, mixes, _ = read_measuring(session.folder)
     tables = [spectra_in(session.folder, name) for name in (SPECTRA, FILM_SPECTRA)]
     read = dict.fromkeys(li.drawdown for each in tables for li in each.lines if not li.waiting)
-    measured = tuple(read)
-    waiting = tuple(name for name in drawdowns if name not in measured)
-    return Place(shop=shop, names=(*drawdowns, *mixes), waiting=waiting, measured=measured)
+    return Place(
+        shop=shop,
+        names=(*drawdowns, *mixes),
+        numbers=drawn_in(session.folder).numbers,
+        waiting=tuple(name for name in drawdowns if name not in read),
+        measured=tuple(read),
+    )
 
 
 def bring(session: Session, path: str | Path, how: Bringing) -> Imported:
@@ -95,7 +121,26 @@ def bring(session: Session, path: str | Path, how: Bringing) -> Imported:
 
     InputError with every fault of the file and the folder; then nothing was written.
     """
-    return bring_in(path, session.folder, how)
+    how = replace(how, scale=session.scale, repeats=session.repeats)
+    try:
+        before = Session(session.folder).fits
+    except InputError:  # too little was measured yet
+        before = {}
+    done = bring_in(path, session.folder, how)
+    return replace(done, outliers=_outliers(session.folder, before, done.names))
+
+
+def _outliers(folder: Path, before: Mapping[str, Fit], names: Sequence[str]) -> tuple[str, ...]:
+    """What looks wrong with drawdowns just read, beside the fits before or else those with them."""
+    now = Session(folder)
+    try:
+        if before:
+            new = [each for each in now.files.hiding if each.name in names]
+            return tuple(filter(None, (new_outlier(f, d) for d in new for f in before.values())))
+        lines = [line for fit in now.fits.values() for line in fit.outliers]
+        return tuple(line for line in lines if line.startswith(tuple(f"{n}: " for n in names)))
+    except InputError:
+        return ()
 
 
 def converted(
@@ -111,6 +156,9 @@ def converted(
         shop=None if session is None else session.settings,
         index=how.index,
         not_fluorescent=how.not_fluorescent,
+        scale=how.scale,
+        repeats=how.repeats,
+        darkest=None if session is None else session.darkest,
     )
     if to:
         write_spectra(to, spectra)

@@ -11,6 +11,7 @@ the one that was fitted, give or take its usual spread.
 """
 
 from collections.abc import Callable, Iterable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property
@@ -20,9 +21,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from matchkit.errors import InputError
 from matchkit.files.fitted import digest, read_fits
 from matchkit.files.settings import read_settings
 from matchkit.files.shop import read_inks, read_shelf, read_shop
+from matchkit.files.shop_tables import spectra_in as spectra_rows
 from matchkit.files.spectrum import read_spectra
 from matchkit.files.write import settled
 from matchkit.fitting.fit import Fit
@@ -59,6 +62,8 @@ class Session:
     """A shop folder during one job.
 
     `who` signs what is written into the book, `clock` dates it, `use_lots` is told above.
+    `scale` is "percent" or "fraction", for spectrum files that leave it open; `scales` then
+    tells by file which it was.  With `repeats`, "red a" and "red b" are readings of "red".
     `tell` is called with each notice as it comes up.  `earlier` is a session on the same
     folder whose fits are used again as long as the folder's measurements have not changed.
     """
@@ -70,11 +75,15 @@ class Session:
         who: str = "",
         clock: Callable[[], datetime] | None = None,
         use_lots: bool = True,
+        scale: str = "",
+        repeats: bool = False,
         tell: Callable[[Notice], None] | None = None,
         earlier: "Session | None" = None,
     ) -> None:
         self.folder = Path(folder)
         self.who, self.clock, self.use_lots = who, clock, use_lots
+        self.scale, self.repeats = scale, repeats
+        self.scales: dict[str, str] = {}
         self.notices: list[Notice] = []
         self._tell = tell
         self._earlier = earlier
@@ -121,7 +130,19 @@ class Session:
     def targets(self) -> dict[str, Array]:
         """The colours of ``targets.csv`` by name, (n_wl,) each; none without that file."""
         path = self.folder / "targets.csv"
-        return {each.name: each.R for each in read_spectra(path)[0]} if path.is_file() else {}
+        spectra = read_spectra(path, scale="fraction")[0] if path.is_file() else []
+        return {each.name: each.R for each in spectra}
+
+    def darkest(self) -> float | None:
+        """The darkest reflectance that the shop has measured; None where none can be read."""
+        try:
+            R = [each.R for each in self.files.drawdowns]
+        except InputError:  # a new shop, of which not all is measured
+            R = []
+            with suppress(InputError):
+                lines = spectra_rows(self.folder, values=True).lines
+                R = [line.R for line in lines if line.R is not None]
+        return min((float(each.min()) for each in R), default=None)
 
     # ---- fits -----------------------------------------------------------------------------
 

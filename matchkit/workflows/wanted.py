@@ -12,7 +12,9 @@ from matchkit.colorimetry.illuminants import Light, MeasuredIlluminant
 from matchkit.errors import InputError, did_you_mean
 from matchkit.files.lamp import read_lamp
 from matchkit.files.readings import NamedSpectrum
-from matchkit.files.spectrum import read_spectra, read_spectrum
+from matchkit.files.scale import ScaleQuestion, question
+from matchkit.files.spectrum import chosen, read_readings, read_spectra
+from matchkit.files.text import label
 from matchkit.workflows.session import Session
 
 Array = NDArray[np.float64]
@@ -28,23 +30,43 @@ class Wanted:
 
 
 def spectrum_in(
-    session: Session, path: str | Path, name: str | None = None, *, option: str = "--name"
+    session: Session,
+    path: str | Path,
+    name: str | None = None,
+    *,
+    option: str = "--name",
+    scale: str = "",
 ) -> NamedSpectrum:
     """One spectrum of a file, measured as the shop measures; what was assumed is noted.
 
-    `option` is what the door calls the `name`.  Raises InputError for a file that can't be
+    `option` is what the door calls the `name`; `scale` is that of a file which leaves it open,
+    where it is known.  Raises InputError for a file that can't be
     read, or that holds several spectra where none is named.
     """
-    spectrum, notes = read_spectrum(path, name, shop=session.settings, option=option)
-    session.note("reading", *notes)
-    return spectrum
+    return chosen(spectra_in(session, path, name, scale), path, option)
 
 
-def spectra_in(session: Session, path: str | Path) -> list[NamedSpectrum]:
-    """All spectra of a file."""
-    spectra, notes = read_spectra(path, shop=session.settings)
+def spectra_in(
+    session: Session, path: str | Path, name: str | None = None, scale: str = ""
+) -> list[NamedSpectrum]:
+    """All spectra of a file, or those of a `name`."""
+    spectra, notes = read_spectra(
+        path,
+        name=name,
+        shop=session.settings,
+        scale=session.scale or scale,
+        repeats=session.repeats,
+        darkest=session.darkest,
+    )
     session.note("reading", *notes)
+    session.scales[label(Path(path))] = spectra[0].scale
     return spectra
+
+
+def scale_asked(session: Session, path: str | Path) -> ScaleQuestion | None:
+    """What a person is to be asked before a file can be read: percent or 0-1?  Else None."""
+    blocks, _, found = read_readings(path)
+    return None if session.scale else question(blocks, found, session.darkest)
 
 
 def lamps_in(session: Session, paths: Sequence[str | Path]) -> list[MeasuredIlluminant]:

@@ -21,6 +21,7 @@ from matchkit.files.write import csv_text, write_file, write_keeping
 from matchkit.workflows.importing import bring
 from matchkit.workflows.measuring_batch import MeasuredBatch, measure_batch
 from matchkit.workflows.session import Session
+from matchkit.workflows.wanted import spectra_in
 
 TAKEN, COLUMNS = "watched.csv", ("when", "file", "digest", "went")
 TARGETS = "targets.csv"
@@ -107,7 +108,7 @@ def as_target(session: Session, arrival: Arrival, name: str) -> Placed:
     if name in session.targets:
         raise InputError(f"{TARGETS} has a colour {name!r} already; give another name")
     path = session.folder / TARGETS
-    there = read_spectra(path)[0] if path.is_file() else []
+    there = read_spectra(path, scale="fraction")[0] if path.is_file() else []
     spectrum = _one(session, arrival)
     new = NamedSpectrum(name=name.strip(), readings=spectrum.R[None, :])
     write_keeping(session.folder, TARGETS, {TARGETS: spectra_csv([*there, new])})
@@ -120,14 +121,12 @@ def leave(session: Session, arrival: Arrival) -> Placed:
 
 
 def _one(session: Session, arrival: Arrival) -> NamedSpectrum:
-    spectra, notes = read_spectra(arrival.path, shop=session.settings)
+    spectra = spectra_in(session, arrival.path)
     if len(spectra) > 1:
         names = ", ".join(each.name for each in spectra[:6])
         raise InputError(
             f"{arrival.path.name} holds {len(spectra)} samples ({names}); one is wanted here"
         )
-    for note in notes:
-        session.note("reading", note)
     return spectra[0]
 
 

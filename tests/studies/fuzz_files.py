@@ -43,7 +43,7 @@ def check_lines(lines):
 def check_read(path):
     """Read a file in each way there is: True if it was read, False if refused."""
     try:
-        spectra, notes = read_spectra(path, shop=SHOP, index=1.5)
+        spectra, notes = read_spectra(path, shop=SHOP, index=1.5, scale="fraction")
     except InputError as error:
         check_lines(error.faults)
         spectra, notes = [], []
