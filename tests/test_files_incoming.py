@@ -306,7 +306,7 @@ def test_readings_of_films_go_to_the_file_of_films(tmp_path):
     assert (done.names, done.missing, done.kept) == (("Thin",), (), "film_spectra.csv.1.bak")
     assert (folder / "spectra.csv").read_bytes() == before
     assert {"Thin", "Thinner"} <= {each.name for each in read_shop(folder).drawdowns}
-    assert bring_in(path, folder).notes == ("a.csv: in film_spectra.csv already: 'Thin'",)
+    assert bring_in(path, folder).notes[-1] == "a.csv: in film_spectra.csv already: 'Thin'"
     path.write_text(wide({"Thin": [edge(0.2, 0.75, 500)]}))
     with pytest.raises(InputError, match=r"readings in film_spectra\.csv already: 1; say --add"):
         bring_in(path, folder)
