@@ -156,6 +156,27 @@ def test_the_command_answers_in_one_document(two_colours, capsys, tmp_path):
     assert "Percent of jobs in tolerance" in capsys.readouterr().out
 
 
+def test_a_rehearsal_is_made_harder_by_the_troubles_that_are_named(monkeypatch, capsys):
+    made = []
+
+    def shop_of(*given, **more):
+        made.append((more["troubles"].named, more["halves"]))
+        if len(made) > 1:
+            raise InputError("asked only")
+        return simulated_shop(*given, n_colours=1, **more)
+
+    monkeypatch.setattr("matchkit.workflows.rehearsing.simulated_shop", shop_of)
+    asked = ["rehearse", "--targets", "1", "--drawdowns", "3", "--troubles", "semi_matt"]
+    assert main(asked) == 0
+    assert "made harder by: semi_matt" in capsys.readouterr().out
+    assert main(["rehearse", "--troubles", "thickness"]) == 2
+    assert made == [
+        (("semi_matt",), ("white",)), (("card", "thickness"), ("white", "black")),
+    ]  # fmt: skip
+    with pytest.raises(InputError, match="troubles: found moods"):
+        RehearsalOptions(troubles=("moods",))
+
+
 def test_what_a_rehearsal_can_not_be_is_told(capsys):
     with pytest.raises(InputError) as error:
         RehearsalOptions(targets=0, lots_percent=40, earlier_batches=-1)

@@ -6,7 +6,7 @@ from matchkit.cli.asked import give, json_option, picture_option
 from matchkit.cli.terminal import progress_line
 from matchkit.cli.values import between, whole
 from matchkit.report.rehearsal import PICTURES, rehearsal_parts
-from matchkit.workflows.rehearsing import DRAWDOWNS, LIMITS, RehearsalOptions, rehearse
+from matchkit.workflows.rehearsing import DRAWDOWNS, LIMITS, TROUBLES, RehearsalOptions, rehearse
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -38,6 +38,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--drawdowns", type=int, choices=DRAWDOWNS, default=usual.drawdowns_per_ink,
         help=f"drawdowns of each ink ({usual.drawdowns_per_ink})",
     )  # fmt: skip
+    parser.add_argument(
+        "--troubles", metavar="NAME", nargs="+", choices=TROUBLES, default=(),
+        help=f"what makes the shop harder: {', '.join(TROUBLES)}",
+    )  # fmt: skip
     picture_option(parser, PICTURES)
     json_option(parser)
 
@@ -51,6 +55,7 @@ def run(args: argparse.Namespace) -> None:
         tolerance_de00=args.tolerance,
         earlier_batches=args.earlier,
         drawdowns_per_ink=args.drawdowns,
+        troubles=tuple(args.troubles),
     )
     found = rehearse(options, progress_line("targets matched"))
     give(args, found.to_dict, lambda: rehearsal_parts(found))

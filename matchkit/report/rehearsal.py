@@ -21,6 +21,7 @@ WHO = {
 def rehearsal_parts(found: Rehearsal) -> list[Part]:
     """How many jobs were in tolerance, by mixer; how true the stated chances were."""
     given = found.options
+    harder = f"; made harder by: {', '.join(given.troubles)}" * bool(given.troubles)
     learned = f", lots known from {given.earlier_batches} batches" * bool(given.earlier_batches)
 
     def mixers(ax: "Axes") -> Any:
@@ -36,7 +37,7 @@ def rehearsal_parts(found: Rehearsal) -> list[Part]:
     return [
         f"{given.targets} blind jobs on invented inks: lots {given.lots_percent:g} %"
         f" apart{learned}, {BATCH_G:g} g batches, balance {HAND.resolution_g:g} g, tolerance dE00"
-        f" {given.tolerance_de00:g} under {LIGHTS[0]}.",
+        f" {given.tolerance_de00:g} under {LIGHTS[0]}{harder}.",
         Table(
             caption="Percent of jobs in tolerance",
             head=("Mixer", "Targets", "jobs", "first", "after 1", "after 2", "added %"),

@@ -71,13 +71,16 @@ USUAL = Troubles(
 def only(*names: str) -> Troubles:
     """The usual amount of the named troubles, and none of the others.
 
-    >>> only("card", "thickness").card
+    A thickness that varies is of a film that shows its card: `thickness` brings `card`.
+
+    >>> only("thickness").card
     200.0
     """
     unknown = set(names) - set(USUAL.named)
     if unknown:
         raise InputError(f"troubles: {', '.join(sorted(unknown))}; write {', '.join(USUAL.named)}")
-    return Troubles(**{name: getattr(USUAL, name) for name in names})
+    asked = {*names, "card"} if "thickness" in names else {*names}
+    return Troubles(**{name: getattr(USUAL, name) for name in asked})
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

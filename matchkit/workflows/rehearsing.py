@@ -7,9 +7,11 @@ from typing import Any
 from matchkit.errors import InputError
 from matchkit.rehearsal.rehearse import BATCH_G, play, simulated_shop
 from matchkit.rehearsal.scores import deciles, joined, scores
+from matchkit.simulator.troubles import USUAL, only
 
 PER_SHOP = 20  # targets of one simulated shop before new inks are drawn
 DRAWDOWNS = (3, 10)  # of each ink
+TROUBLES = ("all", *USUAL.named)
 LIMITS = {
     "targets": (1, 10_000),
     "seed": (0, 10**6),
@@ -24,8 +26,9 @@ class RehearsalOptions:
     """How many jobs, and what makes them hard.
 
     `lots_percent` is the standard deviation of strength between lots, `earlier_batches` how
-    many batches have already told about the lots, `drawdowns_per_ink` 3 or 10; another
-    `seed` is other inks and other targets.  InputError tells every number that can't be.
+    many batches have already told about the lots, `drawdowns_per_ink` 3 or 10; `troubles`
+    out of `TROUBLES` are what makes a real shop harder, see `simulator.troubles`; another
+    `seed` is other inks and other targets.  InputError tells everything that can't be.
     """
 
     targets: int = 40
@@ -34,6 +37,7 @@ class RehearsalOptions:
     tolerance_de00: float = 1.0
     earlier_batches: int = 0
     drawdowns_per_ink: int = 10
+    troubles: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         faults = [
@@ -43,6 +47,9 @@ class RehearsalOptions:
         ]
         if self.drawdowns_per_ink not in DRAWDOWNS:
             faults.append(f"drawdowns_per_ink: found {self.drawdowns_per_ink}, need 3 or 10")
+        unknown = [name for name in self.troubles if name not in TROUBLES]
+        if unknown:
+            faults.append(f"troubles: found {', '.join(unknown)}, need {', '.join(TROUBLES)}")
         if not faults and self.earlier_batches and self.targets < 2:
             faults.append(
                 "earlier_batches: earlier batches are of other targets; targets must be 2 or more"
@@ -77,11 +84,14 @@ def rehearse(
     `progress` is called with the number of targets matched, and of all.
     """
     parts, total = [], options.targets
+    troubles = only(*(USUAL.named if "all" in options.troubles else options.troubles))
     for k, first in enumerate(range(0, total, PER_SHOP)):
         shop = simulated_shop(
             1000 * options.seed + k,
             min(PER_SHOP, total - first),
             drawdowns_per_ink=options.drawdowns_per_ink,
+            troubles=troubles,
+            halves=("white", "black") if troubles.card else ("white",),
             progress=progress and _further(progress, first, total),
         )
         parts.append(

@@ -78,8 +78,6 @@ def troubles_of(trouble):
     """The troubles that a row of the table stands for."""
     if trouble == "none":
         return None
-    if trouble == "thickness":
-        return only("card", "thickness")
     if trouble == "all_hiding":
         return only(*(name for name in USUAL.named if name not in OVER_CARD))
     return USUAL if trouble == "all" else only(trouble)
