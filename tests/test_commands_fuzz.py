@@ -14,9 +14,11 @@ import sqlite3
 from contextlib import closing
 
 import pytest
+from book_shop import one_batch
 from broken_files import cgats, cxf
 from small_shop import SPECTRA, put, wide
 
+from matchkit.book.store import open_book
 from matchkit.cli import COMMANDS, main, parser
 from matchkit.workflows.fitting_inks import fit_inks, keep_fits
 from matchkit.workflows.session import Session
@@ -36,6 +38,7 @@ def files(folder):
     good = put(folder / "shop")
     session = Session(good)
     keep_fits(session, fit_inks(session))
+    one_batch(open_book(good))
     (folder / "target.csv").write_text(wide({"Grey": SPECTRA["Grey"]}))
     (folder / "several.txt").write_text(cgats({n: SPECTRA[n] for n in ("Grey", "Lemon", "White")}))
     (folder / "one.cxf").write_text(cxf({"Lemon": SPECTRA["Lemon"]}))
@@ -81,7 +84,8 @@ class Typist:
         self.rng, self.shops, self.paths = rng, shops, paths
 
     def words(self):
-        command = self.rng.choice([name for name in COMMANDS if name not in LEFT_OUT])
+        known = [name for name in COMMANDS if name not in LEFT_OUT]
+        command = self.rng.choice([*known, *["book"] * 6])  # which has many verbs
         typed = self.of(next(iter(subs(parser(command)).values()))[command])
         return [command, *map(str, typed)]
 
@@ -109,6 +113,8 @@ class Typist:
             return rng.choice([self.shops[0]] * 8 + self.shops)
         if any(word in kind for word in ("FILE", "RECIPE", "TARGET", "MEASURED", "DIR", "SPECTR")):
             return rng.choice([*self.paths, *self.fine(kind) * len(self.paths)])
+        if "BATCH" in kind:
+            return rng.choice(["1", "1", "2", "0", "9" * 30, "x"])
         if "DATE" in kind or "date" in action.dest:
             return rng.choice(DATES)
         if rng.random() < 0.4:

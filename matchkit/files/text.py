@@ -104,4 +104,4 @@ def _neighbour(path: Path) -> str:
     except OSError:
         return ""
     near = names.get(nearest(path.name.casefold(), names))
-    return f"; there is a {quoted(near)}: rename it?" if near else ""
+    return f"; there is a {quoted(near)}: rename it?" if near not in ("", None, path.name) else ""
