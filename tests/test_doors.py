@@ -23,7 +23,6 @@ FOR_PYTHON = {
     *(
         "optics.kubelka_munk.film_R",
         "simulator.radiative_transfer.diffuse_R",
-        "simulator.simulate.film_R",
         "simulator.simulate.ladder",
         "simulator.troubles.only",
     ),
