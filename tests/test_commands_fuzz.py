@@ -12,7 +12,7 @@ import os
 import random
 import sqlite3
 from contextlib import closing
-from functools import cache
+from functools import cache, partial
 
 import pytest
 from book_shop import one_batch
@@ -21,6 +21,8 @@ from small_shop import SPECTRA, put, wide
 
 from matchkit.book.store import open_book
 from matchkit.cli import COMMANDS, main, parser
+from matchkit.errors import InputError
+from matchkit.files.shop import read_shop
 from matchkit.workflows.fitting_inks import fit_inks, keep_fits
 from matchkit.workflows.session import Session
 
@@ -200,3 +202,6 @@ def test_a_folder_that_may_not_be_entered_is_told_by_its_path(tmp_path, monkeypa
     assert status == 2
     assert "may not be opened; ask for the right to read and to write it" in err
     assert "shop/" in err or ".csv" in err or "book.db" in err
+    for work in (read_shop, partial(open_book, create=False)):  # Python's own door
+        with pytest.raises(InputError, match="may not be opened"):
+            work(shop)

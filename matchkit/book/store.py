@@ -26,7 +26,7 @@ from pathlib import Path
 
 from matchkit.book.disk import address, is_local, snapshot, written_ahead
 from matchkit.book.schema import APPLICATION_ID, STEPS
-from matchkit.errors import InputError
+from matchkit.errors import InputError, plainly
 from matchkit.files.lock import Refused, locked
 from matchkit.files.text import label, text_fault
 
@@ -100,16 +100,15 @@ def open_book(
     'book.db'
     """
     folder = Path(folder)
-    if not folder.is_dir():
-        raise InputError(f"{label(folder)}: not found; a shop folder is expected")
-    path = folder / FILE
-    if not create and not path.exists():
-        raise InputError(
-            f"{label(folder)}: no record book yet; it begins with the first record,"
-            " such as `matchkit book SHOP log-match`"
-        )
-    signed = wording(who, "who writes")
+    path, signed = folder / FILE, wording(who, "who writes")
     with plain_errors(path), ExitStack() as stack:
+        if not folder.is_dir():
+            raise InputError(f"{label(folder)}: not found; a shop folder is expected")
+        if not create and not path.exists():
+            raise InputError(
+                f"{label(folder)}: no record book yet; it begins with the first record,"
+                " such as `matchkit book SHOP log-match`"
+            )
         try:
             db = _opened(path, stack, create=create)
             version = _known_version(db, path)
@@ -205,6 +204,8 @@ def plain_errors(path: Path) -> Iterator[None]:
             raise
         why = why or f"not as this program wrote it ({error}); {_WHY['SQLITE_CORRUPT']}"
         raise InputError(f"{label(path)}: {why}") from None
+    except OSError as error:
+        raise plainly(error) or error from None
     except OverflowError:
         raise InputError(f"{label(path)}: a number is too large for the record book") from None
 

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.colorimetry.grid import average
-from matchkit.errors import InputError, did_you_mean
+from matchkit.errors import InputError, did_you_mean, plainly
 from matchkit.files.amounts import quoted
 from matchkit.files.conditions import listed
 from matchkit.files.grounds import FILM_NUMBERS, on_known_grounds, read_grounds, with_films
@@ -112,11 +112,14 @@ def read_measuring(
 
 def _paths(folder: str | Path) -> dict[str, Path]:
     folder = Path(folder)
-    if not folder.is_dir():
-        state = "is a file" if folder.exists() else "not found"
-        raise InputError(f"{label(folder)}: {state}; a shop folder is expected")
-    paths = {name: settled(folder, name) for name in (*FILES, *OPTIONAL_FILES)}
-    return {name: path for name, path in paths.items() if name in FILES or path.exists()}
+    try:
+        if not folder.is_dir():
+            state = "is a file" if folder.exists() else "not found"
+            raise InputError(f"{label(folder)}: {state}; a shop folder is expected")
+        paths = {name: settled(folder, name) for name in (*FILES, *OPTIONAL_FILES)}
+        return {name: path for name, path in paths.items() if name in FILES or path.exists()}
+    except OSError as error:
+        raise plainly(error) or error from None
 
 
 def _inks(path: Path, found: Findings) -> dict[str, Ink]:
