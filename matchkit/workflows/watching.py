@@ -111,7 +111,7 @@ def as_target(session: Session, arrival: Arrival, name: str) -> Placed:
     there = read_spectra(path, scale="fraction")[0] if path.is_file() else []
     spectrum = _one(session, arrival)
     new = NamedSpectrum(name=name.strip(), readings=spectrum.R[None, :])
-    write_keeping(session.folder, TARGETS, {TARGETS: spectra_csv([*there, new])})
+    write_keeping(session.folder, [TARGETS], {TARGETS: spectra_csv([*there, new])})
     return _noted(session, Placed(arrival=arrival, went=f"target {name.strip()}"))
 
 
