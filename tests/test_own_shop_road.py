@@ -8,10 +8,13 @@ import json
 import numpy as np
 import pytest
 from own_shop import BENCH, drawn, instrument_csv, read_rows
+from small_shop import edge, wide
 
 from matchkit.cli import main
+from matchkit.files.incoming import bring_in
 from matchkit.files.planned import write_plan
 from matchkit.files.shop import read_inks, read_shop
+from matchkit.files.shop_tables import drawn_in
 from matchkit.plan.drawdowns import drawdown_plan
 
 HEAD = "ink,role,series,density_g_per_ml,cost_per_kg,stock_g,max_percent,lot,note\n"
@@ -169,3 +172,20 @@ def test_a_broken_file_is_left_as_it_is(ours, run):
     assert "no column 'percent' or 'grams'" in err
     assert (ours / "drawdowns.csv").read_text() == "drawdown,ink\nA,White\n"
     assert (ours / "spectra.csv").read_bytes() == spectra
+
+
+def test_a_plan_numbers_its_drawdowns_and_import_takes_the_numbers(ours):
+    """Numbers stay when the plan is made again; they follow on where there are some."""
+    inks = read_inks(ours)
+    write_plan(ours, drawdown_plan(inks, levels=3), inks)
+    numbers = drawn_in(ours).numbers
+    assert len(numbers) == len({line.drawdown for line in drawn_in(ours).lines})
+    write_plan(ours, drawdown_plan(inks, levels=4), inks)
+    after = drawn_in(ours).by_number
+    kept = {name: int(no) for no, name in numbers.items() if name in after}
+    assert len(kept) > 3 and all(after[name] == no for name, no in kept.items())
+    assert len(set(after.values())) == len(after)
+    name = min(kept)
+    path = ours.parent / "numbered.csv"
+    path.write_text(wide({f"{kept[name]:03d}": [edge(0.05, 0.6, 500)]}), encoding="utf-8")
+    assert bring_in(path, ours).names == (name,)

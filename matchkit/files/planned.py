@@ -14,6 +14,7 @@ from matchkit.files.lock import locked
 from matchkit.files.shop_tables import (
     DRAWDOWNS,
     FILM_SPECTRA,
+    NUMBER,
     SPECTRA,
     WAVES,
     ShopTable,
@@ -23,7 +24,7 @@ from matchkit.files.shop_tables import (
 from matchkit.files.text import label
 from matchkit.files.write import csv_text, write_files, write_keeping
 from matchkit.inks.shop import GEOMETRIES, Ink, Shop
-from matchkit.plan.drawdowns import Plan, Step
+from matchkit.plan.drawdowns import Plan, Step, numbered
 
 INK_NUMBERS = ("density_g_per_ml", "cost_per_kg", "stock_g", "max_percent")
 INK_COLUMNS = ("ink", "role", "series", *INK_NUMBERS, "lot", "lot_spread_percent", "note")
@@ -87,6 +88,8 @@ def write_plan(
 
 def _put_plan(folder: Path, plan: Plan, inks: Sequence[Ink], new_ink: str | None) -> Planned:
     drawn, spectra, measured = _two_files(folder)
+    drawn = drawn.with_column(NUMBER)
+    plan = numbered(plan, drawn.by_number)
     new = {step.drawdown: step for step in plan.steps if step.drawdown not in measured}
     foreign = {ink.name for ink in inks} - {ink.name for ink in plan.inks}
     out = _taken_out(drawn, measured.keys() | new.keys(), foreign, new_ink)
@@ -159,7 +162,13 @@ def _rows(step: Step, drawn: ShopTable, plan: Plan) -> Iterable[list[str]]:
     for ink, percent in zip(step.inks, step.percents, strict=True):
         amount = drawn.number(percent)
         yield drawn.row(
-            {"drawdown": step.drawdown, "ink": ink, drawn.unit: amount, "lot": lots[ink]}
+            {
+                "drawdown": step.drawdown,
+                "ink": ink,
+                drawn.unit: amount,
+                "lot": lots[ink],
+                NUMBER: str(step.number),
+            }
         )
 
 
@@ -170,7 +179,7 @@ def shop_files(plan: Plan, shop: Shop = NEW_SHOP) -> dict[str, str]:
     """
     lots = {ink.name: ink.lot for ink in plan.inks}
     drawn = (
-        (step.drawdown, ink, f"{percent:.4f}", lots[ink])
+        (step.drawdown, ink, f"{percent:.4f}", lots[ink], step.number)
         for step in plan.steps
         for ink, percent in zip(step.inks, step.percents, strict=True)
     )
@@ -178,7 +187,7 @@ def shop_files(plan: Plan, shop: Shop = NEW_SHOP) -> dict[str, str]:
     return {
         "shop.toml": _settings(plan, shop),
         "inks.csv": csv_text(INK_COLUMNS, map(_ink_row, plan.inks)),
-        DRAWDOWNS: csv_text(("drawdown", "ink", "percent", "lot"), drawn),
+        DRAWDOWNS: csv_text(("drawdown", "ink", "percent", "lot", NUMBER), drawn),
         SPECTRA: csv_text(("drawdown", *WAVES), places),
     }
 

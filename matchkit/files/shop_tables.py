@@ -5,7 +5,7 @@ Columns that are not ours, the separator, the decimal mark and the encoding stay
 
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from unicodedata import normalize
 
@@ -54,6 +54,22 @@ class ShopTable:
         pairs = {(line.number, line.drawdown) for line in self.lines if line.number}
         count = Counter(number for number, _ in pairs)
         return {number: name for number, name in pairs if count[number] == 1}
+
+    @property
+    def by_number(self) -> dict[str, int]:
+        """The short numbers by drawdown, where they are numbers."""
+        return {name: int(no) for no, name in self.numbers.items() if no.isdecimal()}
+
+    def with_column(self, name: str) -> "ShopTable":
+        """The table with a last column of that name, empty where there was none."""
+        if name in self.table.columns:
+            return self
+        grid = replace(self.table.grid, head=[*self.table.grid.head, name])
+        return replace(
+            self,
+            table=replace(self.table, columns=(*self.table.columns, name), grid=grid),
+            lines=[replace(line, cells=[*line.cells, ""]) for line in self.lines],
+        )
 
     @property
     def unit(self) -> str:

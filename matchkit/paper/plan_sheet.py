@@ -22,6 +22,7 @@ HOW = (
     *MIX,
     "Draw down, on a card with black and white, thick enough to hide both: where they can be told"
     " apart, pull another coat over the cured one.",
+    "The number of a drawdown may be keyed into the instrument in place of its name.",
     "Cure all alike, let cool, measure on the white and on the black: the same reading, or it"
     " does not hide.",
     "Weights came out otherwise? Write what the balance showed on the lines beside them, and enter"
@@ -31,7 +32,16 @@ HOW = (
 )
 MADE_FIRST = "Letdowns, to weigh small amounts from"
 PLAN_CAUTIONS = ("skin", "machine", "cure", "load")
-HEAD = ("", "Drawdown", "pot", "leave, g", "add, g", "then holds, g", "or in a pot of its own, g")
+HEAD = (
+    "",
+    "Drawdown",
+    "no.",
+    "pot",
+    "leave, g",
+    "add, g",
+    "then holds, g",
+    "or in a pot of its own, g",
+)
 
 
 def plan_html(plan: Plan, *, title: str = "Drawdown plan", lang: str = "en") -> str:

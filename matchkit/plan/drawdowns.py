@@ -7,7 +7,8 @@ a plan with names, totals and remarks.  Percents are by mass, weights end in ``_
 import re
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import count
 from math import ceil
 
 from matchkit.errors import InputError, did_you_mean
@@ -25,7 +26,8 @@ class Step:
 
     Bring pot number `pot` down to `leave_g` (None: take a clean pot), stir in `adds`, and
     `pot_g` are in it; pot 0 is straight from the can.  `fresh` makes the same mixture in
-    a pot of its own.  `percents` are those in the common pot, by its rounded weights.
+    a pot of its own.  `percents` are those in the common pot, by its rounded weights;
+    `number` is short, to be keyed into an instrument in place of the name.
     """
 
     drawdown: str
@@ -37,6 +39,7 @@ class Step:
     leave_g: float | None
     adds: Grams
     pot_g: float
+    number: int
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -80,6 +83,7 @@ class PlanRow:
     add_g: float  # into the common pot
     pot: int
     leave_g: float | None
+    number: int  # of the drawdown
 
 
 def drawdown_plan(
@@ -134,6 +138,13 @@ def drawdown_plan(
     )
 
 
+def numbered(plan: Plan, numbers: Mapping[str, int]) -> Plan:
+    """The plan with the short `numbers` that drawdowns have already; others follow the highest."""
+    following = count(max(numbers.values(), default=0) + 1)
+    steps = (replace(s, number=numbers.get(s.drawdown) or next(following)) for s in plan.steps)
+    return replace(plan, steps=tuple(steps))
+
+
 def rows(plan: Plan) -> list[PlanRow]:
     """The plan as a flat table, one row for each thing to weigh."""
     return [row for step in plan.steps for row in _rows_of(step)]
@@ -151,6 +162,7 @@ def _rows_of(step: Step) -> list[PlanRow]:
             add_g=adds.get(what, 0.0),
             pot=step.pot,
             leave_g=step.leave_g,
+            number=step.number,
         )
         for what in dict.fromkeys([*percents, *fresh, *adds])
     ]
@@ -215,8 +227,9 @@ def _steps(work: Sequence[_Weighed]) -> tuple[Step, ...]:
             leave_g=each.common.leave_g,
             adds=each.common.adds,
             pot_g=each.common.pot_g,
+            number=number,
         )
-        for name, each in zip(names, work, strict=True)
+        for number, (name, each) in enumerate(zip(names, work, strict=True), start=1)
     )
 
 

@@ -44,10 +44,12 @@ def plan_parts(made: DrawdownPlan) -> list[Part]:
     )
     series = [
         Table(
-            head=("Drawdown", "Take", "Add"),
-            rows=tuple((s.drawdown, _pot(s, plan), _weights(s.adds, plan)) for s in steps),
+            head=("Drawdown", "No.", "Take", "Add"),
+            rows=tuple(
+                (s.drawdown, str(s.number), _pot(s, plan), _weights(s.adds, plan)) for s in steps
+            ),
             caption=f"{ink}, from top to bottom",
-            words=(1, 2),
+            words=(2, 3),
         )
         for ink, steps in groupby(plan.steps, key=lambda step: step.ink)
     ]

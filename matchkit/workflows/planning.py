@@ -6,8 +6,9 @@ from typing import Any
 
 from matchkit.errors import InputError, did_you_mean
 from matchkit.files.planned import Planned, waiting_in, write_plan
+from matchkit.files.shop_tables import drawn_in
 from matchkit.inks.shop import Ink
-from matchkit.plan.drawdowns import Plan, drawdown_plan, rows
+from matchkit.plan.drawdowns import Plan, drawdown_plan, numbered, rows
 from matchkit.plan.pots import Grams
 from matchkit.workflows.session import Session
 
@@ -82,6 +83,7 @@ def plan_drawdowns(session: Session, choices: PlanChoices | None = None) -> Draw
     to_come: tuple[str, ...] | None = None
     in_the_way: tuple[str, ...] = ()
     try:
+        plan = numbered(plan, drawn_in(session.folder).by_number)
         there = {name for names in waiting_in(session.folder) for name in names}
         to_come = tuple(step.drawdown for step in plan.steps if step.drawdown not in there)
     except InputError as error:  # the plan itself needs none of these files
