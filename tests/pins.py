@@ -99,6 +99,7 @@ RUNS = {
     "book-correct": "book shop correct 13",
     "book-log-match": "book shop log-match shop/targets.csv --name 'Clotted cream' --grams 600"
     " --job Awnings --customer 'Ferry Cafe' --due 2026-04-09",
+    "book-begin": "book shop begin --again 2 --grams 250 --due 2026-04-10",
     "book-weigh": "book shop weigh 15 --as-planned",
     "book-measure": "book shop measure 14 shop/measured/2026-03-27.csv",
     "book-add": "book shop add 13 beside/coral_added.csv",

@@ -206,6 +206,50 @@ def test_a_recipe_with_a_leftover_is_planned_and_weighed_by_its_name(desk, tmp_p
     assert desk.json("check")["sound"]
 
 
+def test_any_source_of_a_formula_makes_a_batch(desk, tmp_path):
+    """A past batch as it ended, a paper formula, a mix, a recipe, a colour: one verb."""
+    made = {"Quay White": 130.0, "Sand Ochre": 60.0, "Rust Earth": 10.0}
+    ended = {**made, "Sand Ochre": 70.0}
+    read = desk.reading("Sand", [{"ink": ink, "grams": g} for ink, g in ended.items()])
+    desk.text("begin", read, "--recipe", desk.recipe("r", **made), "--customer", "Kite")
+    desk.text("weigh", "1", "--as-planned")
+    desk.text("add", "1", desk.recipe("more", Sand_Ochre=10.0))
+    desk.text("measure", "1", read)
+    desk.text("close", "1", "approved")
+    again = desk.json("begin", "--again", "1", "--grams", "420")
+    assert {e["ink"]: e["grams"] for e in again["inks"]} == pytest.approx(
+        {ink: 2 * g for ink, g in ended.items()}
+    )
+    assert again["de00"]["D65"] < 0.05  # of what was approved
+    assert desk.json("show", again["batch"])["customer"] == "Kite"
+    anew = desk.json("begin", "--again", "1", "--rematch", "--max-inks", "3")
+    assert sum(e["grams"] for e in anew["inks"]) == pytest.approx(200)  # as large as it was planned
+    assert anew["de00"]["D65"] < 0.05
+    assert desk.json("show", anew["batch"])["source"] == "reprint"
+
+    cards = tmp_path / "cards.csv"
+    cards.write_text("formula,ink,percent\nCard,Quay White,80\nCard,Rust Earth,20\n")
+    (card,) = desk.json("import-paper", cards)["formulas"]
+    old = desk.json("begin", "--formula", card["formula"], "--grams", "50")
+    assert (old["formula"], old["de00"]) == (card["formula"], None)
+    assert [e["grams"] for e in old["inks"]] == [40.0, 10.0]
+    desk.text("leftover", "1", "80", "Sand rest")
+    mixed = desk.json("begin", "--mix", "Sand rest", "--grams", "21")
+    assert {e["ink"]: e["grams"] for e in mixed["inks"]} == pytest.approx(
+        {ink: g / 10 for ink, g in ended.items()}
+    )
+    said = desk.text("begin", "--recipe", desk.recipe("r2", Quay_White=10.0), "--json")
+    assert json.loads(said.out)["target"] is None
+    for words, told in (
+        ([], "begun from one thing"),
+        (["--mix", "Sand rest", "--formula", "1"], "begun from one thing"),
+        (["--mix", "Sand test"], "did you mean 'Sand rest'"),
+        (["--formula", card["formula"], "--rematch"], "no colour to match"),
+        (["--recipe", tmp_path / "r2.csv", "--grams", "30"], "holds 10 g, but 30 g"),
+    ):
+        assert told in desk.text("begin", *words, status=2).err
+
+
 def test_a_colour_out_of_reach_is_booked_with_the_warning(desk):
     desk.text("log-match", "--lab=50,100,80", "--max-inks", "2")
     (note,) = desk.json("show", "1")["notes"]
@@ -554,8 +598,8 @@ def test_an_old_card_becomes_a_batch(desk):
     words = ["--grams", "250", "--job", "Aprons", "--customer", "Kite Club"]
     made = desk.json("open-batch", kept["formula"], *words)
     assert made["inks"] == [
-        {"ink": "Quay White", "grams": 210.0},
-        {"ink": "Buoy Scarlet", "grams": 40.0},
+        {"ink": "Quay White", "percent": 84.0, "grams": 210.0},
+        {"ink": "Buoy Scarlet", "percent": 16.0, "grams": 40.0},
     ]
     desk.text("weigh", made["batch"], "--as-planned")
     (job,) = desk.json("today")["jobs"]

@@ -34,6 +34,7 @@ from matchkit.forms.book_demo import (  # noqa: E402
     with_book,
 )
 from matchkit.forms.book_look import COLOUR  # noqa: E402
+from matchkit.forms.book_new import BATCH, KEPT, MIX  # noqa: E402
 from matchkit.forms.book_rows import FOLDER  # noqa: E402
 from matchkit.forms.book_shelf import CHECKED, COUNTED, OPENED  # noqa: E402
 from matchkit.forms.compare import CompareForm  # noqa: E402
@@ -412,6 +413,24 @@ def test_a_new_job_counts_on_what_was_learned(form):
     new.write.click()
     assert "write a day as" in new.problems.value
     assert len(todays_jobs(held())) == 7
+
+
+def test_any_source_of_a_formula_begins_a_job_by_the_same_button(form):
+    new = form.new
+    new.way.value, new.grams.text.value = KEPT, "200"
+    assert new.colour.layout.display == "none"
+    new.kept.value = 2  # a formula by its number
+    new.write.click()
+    assert "Begun: batch 17." in new.notes.value
+    assert form.record.formula == 2
+    new.way.value, new.batch.text.value = BATCH, "7"
+    assert (new.batch.box.layout.display, new.kept_box.layout.display) == (None, "none")
+    new.write.click()
+    assert "Begun: batch 18." in new.notes.value
+    assert (form.record.source, form.record.planned_g) == ("reprint", 200)
+    new.way.value = MIX
+    new.write.click()
+    assert form.record.name == new.kept.value
 
 
 def test_a_job_that_starts_from_a_mix_is_planned_and_weighed_by_its_name(opened, own_folder):

@@ -73,7 +73,7 @@ EDGES = {
         *("predicting", "weighing_out", "library"),
         *("measuring_batch", "correcting_batch", "finishing_batch"),
         *("booking", "looking_up", "shelf", "lot_checking"),
-        *("booked", "watching", "shipped", "serving"),
+        *("booked", "beginning", "watching", "shipped", "serving"),
     ),
     "report": (
         *("parts", "terminal", "pictures", "html", "json", "compared", "recipes", "check"),

@@ -36,7 +36,7 @@ class JobDetails:
 class Logged:
     """The numbers of the records that a logged match left."""
 
-    target: int
+    target: int | None  # None: no colour was asked for
     formula: int
     batch: int
 
@@ -47,7 +47,7 @@ PLAIN = JobDetails()
 def log_match(
     book: Book,
     shop: Shop,
-    target: Target,
+    target: Target | None,
     formula: Candidate,
     *,
     name: str,
@@ -65,7 +65,9 @@ def log_match(
     said = {"name": name, "customer": details.customer}
     with writing(book) as db:
         sync_stock(db, book, shop)
-        aim = record(db, book, "target", {**said, **_asked(shop, target), "note": ""})
+        aim = None
+        if target is not None:
+            aim = record(db, book, "target", {**said, **_asked(shop, target), "note": ""})
         chosen = _formula(
             db,
             book,

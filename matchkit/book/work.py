@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from matchkit.book.entries import JobDetails, log_formula
 from matchkit.book.jobs import BatchRecord
 from matchkit.book.lessons import fit_key
-from matchkit.book.rows import parts_of
+from matchkit.book.rows import must_be, parts_of
 from matchkit.book.store import Book, reading
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import Lab
@@ -52,11 +52,33 @@ class PaperFormula:
     taken: tuple[str, ...] = ()  # mixes that were taken apart, a line each
 
 
-def target_of(book: Book, shop: Shop, batch: BatchRecord) -> Target | None:
-    """The colour a batch is meant to be, seen as the shop sees now; None if none was asked."""
+@dataclass(frozen=True, kw_only=True)
+class KeptFormula:
+    """A formula as the book has it; `target` is the number of the colour it is for, if any."""
+
+    name: str
+    customer: str
+    target: int | None
+    printed: str  # as JSON; empty: a film that hides
+    shares: dict[str, float]  # mass fractions, in weighing order
+
+
+def formula_of(book: Book, number: int) -> KeptFormula:
+    """A formula by its number; InputError if there is none or it was struck."""
+    with reading(book) as db:
+        must_be(db, "formula", number)
+        name, customer, target, printed = db.execute(
+            "SELECT name, customer, target, printed FROM formula WHERE id = ?", [number]
+        ).fetchone()
+        shares = parts_of(db, "formula", number)
+    return KeptFormula(name=name, customer=customer, target=target, printed=printed, shares=shares)
+
+
+def target_of(book: Book, shop: Shop, target: int | None) -> Target | None:
+    """A target by its number, seen as the shop sees now; None where none was asked for."""
     with reading(book) as db:
         row = db.execute(
-            "SELECT R, L, a, b, light, observer FROM target WHERE id = ?", [batch.target]
+            "SELECT R, L, a, b, light, observer FROM target WHERE id = ?", [target]
         ).fetchone()
     if row is None:
         return None
@@ -76,7 +98,7 @@ def predicted_of(book: Book, batch: BatchRecord) -> Predicted:
 
 def verdict(book: Book, shop: Shop, batch: BatchRecord) -> str:
     """The last reading of a batch in a line: pass or fail, by how much, in which direction."""
-    last, target = batch.readings[-1], target_of(book, shop, batch)
+    last, target = batch.readings[-1], target_of(book, shop, batch.target)
     if target is None or last.de00 is None:
         return "measured; it has no target to be judged by"
     seen = Lab(last.R, target.lights[0], target.observer)

@@ -17,6 +17,7 @@ from matchkit.errors import InputError
 
 # Verb: its module and the line that --help shows.
 VERBS = {
+    "begin": ("colour", "a batch of a colour, a recipe, a past batch, a formula or a mix"),
     "log-match": ("colour", "write down a target, its formula and a batch to make of it"),
     "ticket": ("work", "the weigh ticket of a batch, to print"),
     "weigh": ("work", "write down what was weighed for a batch"),

@@ -4,17 +4,20 @@ import argparse
 from dataclasses import replace
 
 from matchkit.book.entries import JobDetails
+from matchkit.book.find import scanned
 from matchkit.cli.asked import batch_argument, batch_of, give, target_options, wanted_of
 from matchkit.cli.formulas import search_of, search_options
 from matchkit.cli.values import in_grams, positive, whole
 from matchkit.errors import InputError
-from matchkit.report.book import imported_parts, opened_parts
+from matchkit.report.book import imported_parts
 from matchkit.report.formulas import booked_parts, reprint_parts
-from matchkit.workflows import booking
-from matchkit.workflows.booked import book_best, book_recipe, book_reprint
+from matchkit.workflows import beginning, booking
+from matchkit.workflows.beginning import USUAL_G, Source
+from matchkit.workflows.booked import book_reprint
 from matchkit.workflows.booked import reprint as match_again
 from matchkit.workflows.formula import recipe_in
 from matchkit.workflows.session import Session
+from matchkit.workflows.wanted import Wanted
 
 
 def _job_options(parser: argparse.ArgumentParser) -> None:
@@ -28,6 +31,19 @@ def _details(args: argparse.Namespace) -> JobDetails:
     return JobDetails(job=args.job, customer=args.customer, due=args.due)
 
 
+def begin_arguments(parser: argparse.ArgumentParser) -> None:
+    log_match_arguments(parser)
+    parser.add_argument("--again", metavar="BATCH", help="of a past batch, as it ended")
+    parser.add_argument(
+        "--formula", type=whole(), metavar="N", help="of a formula of the book, as find tells"
+    )
+    parser.add_argument("--mix", default="", metavar="NAME", help="of a mix on the shelf")
+    parser.add_argument(
+        "--rematch", action="store_true",
+        help="match anew to its colour: of a past batch, what it measured when it was approved",
+    )  # fmt: skip
+
+
 def log_match_arguments(parser: argparse.ArgumentParser) -> None:
     target_options(parser)
     parser.add_argument("--recipe", metavar="FILE", help="the formula, if one was chosen already")
@@ -36,22 +52,41 @@ def log_match_arguments(parser: argparse.ArgumentParser) -> None:
         help="else which formula of the match (1, the best)",
     )  # fmt: skip
     search_options(parser)
+    parser.set_defaults(grams=None)
     _job_options(parser)
 
 
+def begin(session: Session, args: argparse.Namespace) -> None:
+    source = Source(
+        wanted=_wanted(session, args) if args.target or args.lab else None,
+        recipe=recipe_in(session, args.recipe) if args.recipe else None,
+        batch=scanned(session.open_book(), args.again) if args.again else None,
+        formula=args.formula,
+        mix=args.mix,
+    )
+    _begin(session, args, source, rematch=args.rematch)
+
+
 def log_match(session: Session, args: argparse.Namespace) -> None:
-    search, rank = search_of(args), args.rank
+    recipe = recipe_in(session, args.recipe) if args.recipe else None
+    _begin(session, args, Source(wanted=_wanted(session, args), recipe=recipe))
+
+
+def _wanted(session: Session, args: argparse.Namespace) -> Wanted:
     name = args.name if args.lab else None
-    args.command, args.name = "log-match", None if args.lab else args.name
+    args.command, args.name = args.verb, None if args.lab else args.name
     wanted = wanted_of(args, session, other_weight=args.other_lights)
-    wanted = replace(wanted, name=name or wanted.name)
-    if args.recipe:
-        formula = recipe_in(session, args.recipe)
-        grams = formula.total_g or search.batch_g
-        made = book_recipe(session, wanted, formula, _details(args), batch_g=grams)
-    else:
-        search = replace(search, top=max(search.top, rank))
-        made = book_best(session, wanted, search, _details(args), rank=rank)
+    return replace(wanted, name=name or wanted.name)
+
+
+def _begin(
+    session: Session, args: argparse.Namespace, source: Source, *, rematch: bool = False
+) -> None:
+    grams, args.grams = args.grams, args.grams or USUAL_G
+    search = replace(search_of(args), top=max(args.top, args.rank))
+    made = beginning.begin(
+        session, source, _details(args), search, batch_g=grams, rematch=rematch, rank=args.rank
+    )
     give(args, made.to_dict, lambda: booked_parts(made))
 
 
@@ -97,11 +132,12 @@ def open_batch_arguments(parser: argparse.ArgumentParser) -> None:
         help="its number, as import-paper and find tell",
     )  # fmt: skip
     parser.add_argument(
-        "--grams", type=in_grams(positive), default=1000.0, metavar="G", help="batch size (1000)"
+        "--grams", type=in_grams(positive), default=USUAL_G, metavar="G", help="batch size (1000)"
     )
     _job_options(parser)
 
 
 def open_batch(session: Session, args: argparse.Namespace) -> None:
-    opened = booking.open_batch(session, args.formula, args.grams, _details(args))
-    give(args, opened.to_dict, lambda: opened_parts(opened))
+    source = Source(formula=args.formula)
+    made = beginning.begin(session, source, _details(args), batch_g=args.grams)
+    give(args, made.to_dict, lambda: booked_parts(made))

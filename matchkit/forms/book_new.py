@@ -6,6 +6,9 @@ from dataclasses import replace
 import ipywidgets as w
 
 from matchkit.book.entries import JobDetails
+from matchkit.book.find import scanned
+from matchkit.errors import InputError
+from matchkit.files.recipe import read_recipe
 from matchkit.forms.lots import LEARNED
 from matchkit.forms.match import MatchForm, PrintPart
 from matchkit.forms.parts import (
@@ -16,18 +19,26 @@ from matchkit.forms.parts import (
     boxed,
     button,
     choice,
+    on_change,
     put,
     read,
     row,
+    safe,
     section,
 )
 from matchkit.forms.shops import OpenShop, saved_recipes
 from matchkit.forms.targets import TargetPicker
 from matchkit.report.formulas import booked_parts
-from matchkit.workflows.booked import book_best, book_found, book_recipe
+from matchkit.workflows import looking_up
+from matchkit.workflows.beginning import Source, begin
+from matchkit.workflows.booked import book_found
 from matchkit.workflows.formula import recipe_in
 from matchkit.workflows.formulas import ANY_LEFTOVER, Search
+from matchkit.workflows.session import Session
 
+COLOUR, BATCH = "a colour", "a past batch, as it ended"
+KEPT, MIX = "a formula of the book, such as an old card", "a mix on the shelf"
+FORMULAS = 200  # of the book in the list, the newest ones
 FOUND, LEFTOVER = "the best one, found now", "the best one with a leftover, found now"
 
 
@@ -83,16 +94,31 @@ class NewPart:
         self.target = TargetPicker(opened)
         self.saved = saved_recipes(opened)
         self.formula = choice("Formula", [FOUND, LEFTOVER, *self.saved], FOUND)
+        ways = (COLOUR, BATCH, KEPT, MIX)
+        self.way = choice("What is the batch made from?", ways, COLOUR, radio=True)
+        self.batch = Field("Its number, or its label scanned", "", str, short=False)
+        self.kept = choice("Which one?", [])
+        self.kept_box = boxed(self.kept)
+        self.rematch = w.Checkbox(
+            value=False, description="Match it anew, with today's lots", indent=False
+        )
         self.grams = amount_field("Batch, grams", "1000", most=1e6)
+        on_change([self.formula], self._sized)
         self.printed = PrintPart(opened)
         self.lots = w.Checkbox(value=True, description=LEARNED, indent=False)
         self.details = JobFields()
         self.write = button("Begin this job", self.begin, self.problems, main=True)
+        self.colour = w.VBox([self.target.box, boxed(self.formula), self.printed.box])
+        self.way.observe(safe(self._shown, self.problems), names="value")
+        self._shown()
         self.box = w.VBox(
             [
-                self.target.box,
-                row(boxed(self.formula), self.grams.box),
-                self.printed.box,
+                boxed(self.way),
+                self.colour,
+                self.batch.box,
+                self.kept_box,
+                self.rematch,
+                self.grams.box,
                 self.lots,
                 self.details.box,
                 self.write,
@@ -101,22 +127,57 @@ class NewPart:
             ]
         )
 
+    def _sized(self) -> None:
+        """A saved recipe in grams says how big its batch is."""
+        path = self.saved.get(self.formula.value)
+        if path is not None and (grams := read_recipe(path).grams):
+            self.grams.text.value = f"{sum(grams):g}"
+
+    def _shown(self) -> None:
+        """The fields that the source needs; formulas and mixes as there are now."""
+        way, session = self.way.value, self.opened.session()
+        for part, ways in (
+            (self.colour, (COLOUR,)),
+            (self.batch.box, (BATCH,)),
+            (self.kept_box, (KEPT, MIX)),
+            (self.rematch, (BATCH, KEPT, MIX)),
+        ):
+            part.layout.display = None if way in ways else "none"
+        if way == KEPT and self.opened.has_book:
+            found = looking_up.find(session, looking_up.Query(top=FORMULAS)).found
+            self.kept.options = [(f"{each.formula} {each.name}", each.formula) for each in found]
+        elif way == MIX:
+            self.kept.options = [(mix.name, mix.name) for mix in session.shop.mixes]
+
+    def _source(self, session: Session) -> Source:
+        """What the batch is begun from."""
+        if self.way.value == BATCH:
+            return Source(batch=scanned(session.open_book(), self.batch.text.value))
+        if self.way.value != COLOUR and self.kept.value is None:
+            raise InputError(f"{self.way.value}: there is none yet")
+        if self.way.value == KEPT:
+            return Source(formula=self.kept.value)
+        if self.way.value == MIX:
+            return Source(mix=self.kept.value)
+        wanted = self.target.wanted(session)
+        name, _ = self.details.read()
+        wanted = replace(wanted, name=name or wanted.name)
+        path = self.saved.get(self.formula.value)
+        recipe = None if path is None else recipe_in(session, path)
+        return Source(wanted=wanted, recipe=recipe)
+
     def begin(self) -> None:
         """Write the target, the formula and the batch down."""
         self.notes.value = ""
         (grams,) = read(self.grams)
         session = self.opened.session(use_lots=self.lots.value, who=self.signed())
-        wanted = self.target.wanted(session)
-        name, details = self.details.read()
-        wanted = replace(wanted, name=name or wanted.name)
-        path = self.saved.get(self.formula.value)
-        if path is not None:
-            formula = recipe_in(session, path)
-            made = book_recipe(session, wanted, formula, details, batch_g=grams)
-        else:
-            leftover = ANY_LEFTOVER if self.formula.value == LEFTOVER else None
-            search = Search(batch_g=grams, leftover=leftover, printed=self.printed.read())
-            made = book_best(session, wanted, search, details)
+        _, details = self.details.read()
+        leftover = ANY_LEFTOVER if self.formula.value == LEFTOVER else None
+        search = Search(leftover=leftover, printed=self.printed.read())
+        made = begin(
+            session, self._source(session), details, search,
+            batch_g=grams, rematch=self.rematch.value and self.way.value != COLOUR,
+        )  # fmt: skip
         self.show(made.records.batch)
         begun = f"Begun: batch {made.records.batch}."
         put(self.notes, [begun, *session.notices, *booked_parts(made)])

@@ -10,7 +10,7 @@ from matchkit.paper.sheet import grams_text
 from matchkit.report.compared import edge_to_edge
 from matchkit.report.formulas import target_hex
 from matchkit.report.parts import Part, Picture, Table
-from matchkit.workflows.booking import ImportedFormulas, Opened
+from matchkit.workflows.booking import ImportedFormulas
 from matchkit.workflows.looking_up import BatchShown, Day, NearColour, Records
 from matchkit.workflows.lot_checking import LotCheck
 from matchkit.workflows.shelf import LotsToday, Orders, Stock
@@ -131,16 +131,6 @@ def lots_parts(lots: LotsToday) -> list[Part]:
 def lot_check_parts(check: LotCheck) -> list[Part]:
     """What a drawdown tells of a new lot, and what becomes of that."""
     return [*map(_sentence, check.words), *map(_sentence, filter(None, [check.then]))]
-
-
-def opened_parts(opened: Opened) -> list[Part]:
-    """A batch of a formula that the book had, and what to weigh."""
-    record, step = opened.record, opened.resolution_g
-    rows = tuple((ink, grams_text(g, step)) for ink, g in opened.planned_g.items())
-    head = (
-        f"Batch {record.batch}: {record.name}, {record.planned_g:g} g of formula {record.formula}."
-    )
-    return [head, Table(head=("Ink", "Grams"), rows=rows)]
 
 
 def imported_parts(imported: ImportedFormulas) -> list[Part]:

@@ -118,14 +118,15 @@ def formula_parts(found: FoundFormulas, k: int, *, closely: bool = False) -> lis
 
 def booked_parts(made: BookedFormula) -> list[Part]:
     """A formula that was written into the book, and what must be known before weighing it."""
-    each, target, name = made.written, made.wanted.target, made.wanted.name
-    grams = f"{sum(each.formula.grams):g} g"
-    head = f"Batch {made.records.batch}: {name}, {grams}, predicted"
+    each, name, wanted = made.written, made.name, made.wanted
+    head = f"Batch {made.records.batch}: {name}, {sum(each.formula.grams):g} g"
+    if wanted is not None:
+        head += f", predicted {formula_head(each.formula, wanted.target)}"
     reach = [f"{name}: {made.reach.text}"] if made.reach else []
     return [
         *reach,
         *made.notices,
-        Heading(text=f"{head} {formula_head(each.formula, target)}"),
+        Heading(text=head),
         *_one(each, made.resolution_g),
     ]
 

@@ -25,12 +25,14 @@ from matchkit.workflows.wanted import Wanted, wanted_spectrum
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class BookedFormula:
-    """A formula that was written down, for a colour, with a batch to make of it.
+    """A formula that was written down, with a batch to make of it.
 
+    `wanted` is the colour it is for, None where none was asked for, as of a paper formula.
     `reach` and `notices` are those of the search that it comes from, if there was one.
     """
 
-    wanted: Wanted
+    name: str
+    wanted: Wanted | None
     written: FoundFormula
     records: Logged
     resolution_g: float
@@ -39,8 +41,9 @@ class BookedFormula:
 
     def to_dict(self) -> dict[str, Any]:
         """The answer as plain data, as ``matchkit book SHOP log-match --json`` prints it."""
-        formula, target = self.written.formula, self.wanted.target
-        inks = {"inks": amounts_dict(formula), "de00": by_light(target.lights, formula.de00)}
+        formula, wanted = self.written.formula, self.wanted
+        away = None if wanted is None else by_light(wanted.target.lights, formula.de00)
+        inks = {"inks": amounts_dict(formula), "de00": away}
         told = (*([self.reach] if self.reach else []), *self.notices, *self.written.notices)
         return asdict(self.records) | inks | {"notices": [vars(each) for each in told]}
 
@@ -85,25 +88,34 @@ def book_best(
     details: JobDetails,
     *,
     rank: int = 1,
+    source: str = "match",
 ) -> BookedFormula:
     """Find formulas, and write the best of them down, or that of another `rank`."""
     session.open_book(create=True)
     found = find_formulas(session, wanted, search)
     if rank > len(found.formulas):
         raise InputError(f"rank: found {rank}; the match has {len(found.formulas)} formulas")
-    return book_found(session, found, rank - 1, details)
+    return book_found(session, found, rank - 1, details, source=source)
 
 
 def book_found(
-    session: Session, found: FoundFormulas, k: int, details: JobDetails, *, name: str = ""
+    session: Session,
+    found: FoundFormulas,
+    k: int,
+    details: JobDetails,
+    *,
+    name: str = "",
+    source: str = "match",
 ) -> BookedFormula:
     """Write down the formula at place `k` of those that were found; `name` is the colour's."""
     session.open_book(create=True)
     wanted = replace(found.wanted, name=name or found.wanted.name)
     each, search = found.formulas[k], found.search
     doubts = [found.reach.text] if found.reach.code != "in_reach" else []
-    records = _write(session, wanted, each, details, "match", search.printed, doubts)
+    name, printed = wanted.name, search.printed
+    records = write_down(session, name, wanted, each, details, source, printed, doubts)
     return BookedFormula(
+        name=name,
         wanted=wanted,
         written=each,
         records=records,
@@ -111,17 +123,6 @@ def book_found(
         reach=found.reach,
         notices=found.notices,
     )
-
-
-def book_recipe(
-    session: Session, wanted: Wanted, formula: Formula, details: JobDetails, *, batch_g: float
-) -> BookedFormula:
-    """Write a formula down that was chosen already."""
-    session.open_book(create=True)
-    each = _predicted(session, wanted, formula, batch_g)
-    records = _write(session, wanted, each, details, "recipe")
-    step = session.shop.resolution_g
-    return BookedFormula(wanted=wanted, written=each, records=records, resolution_g=step)
 
 
 def reprint(session: Session, batch: int, search: Search) -> Reprint:
@@ -138,7 +139,7 @@ def reprint(session: Session, batch: int, search: Search) -> Reprint:
         batch=batch,
         customer=record.customer,
         approved=approved,
-        again=_predicted(
+        again=predicted(
             session, wanted, Formula(amounts=record.container), search.batch_g, search.printed
         ),
         found=find_formulas(session, wanted, search),
@@ -149,15 +150,16 @@ def book_reprint(session: Session, made: Reprint, k: int, details: JobDetails) -
     """Write one of the `choices` of a reprint down, for its customer unless another is named."""
     each, found = made.choices[k], made.found
     whose = replace(details, customer=details.customer or made.customer)
-    records = _write(session, found.wanted, each, whose, "reprint", found.search.printed)
+    name, step = found.wanted.name, found.shop.resolution_g
+    records = write_down(session, name, found.wanted, each, whose, "reprint", found.search.printed)
     return BookedFormula(
-        wanted=found.wanted, written=each, records=records, resolution_g=found.shop.resolution_g
+        name=name, wanted=found.wanted, written=each, records=records, resolution_g=step
     )
 
 
-def _predicted(
+def predicted(
     session: Session,
-    wanted: Wanted,
+    wanted: Wanted | None,
     formula: Formula,
     batch_g: float,
     printed: PrintedOver | None = None,
@@ -169,21 +171,22 @@ def _predicted(
     return FoundFormula(
         formula=mixed,
         palette=palette,
-        sensitive=most_sensitive(palette, made.c * batch_g, wanted.target) if alone else None,
-        notices=warnings_of(mixed, wanted.target, shop),
+        sensitive=most_sensitive(palette, made.c * batch_g, made.target) if alone else None,
+        notices=warnings_of(mixed, made.target, shop),
     )
 
 
-def _write(
+def write_down(
     session: Session,
-    wanted: Wanted,
+    name: str,
+    wanted: Wanted | None,
     each: FoundFormula,
     details: JobDetails,
     source: str,
     printed: PrintedOver | None = None,
     doubts: Sequence[str] = (),
 ) -> Logged:
-    """Write target, formula and batch down; `doubts` stand in the note of the formula."""
+    """Write the target, if any, formula and batch down; `doubts` stand in the formula's note."""
     fits = session.films if printed else session.fits
     palettes = {series: fit.palette for series, fit in fits.items()}
     on = [f"Matched as a print, {printed.words}."] if printed else []
@@ -191,9 +194,9 @@ def _write(
     return entries.log_match(
         session.open_book(),
         session.shop,
-        wanted.target,
+        None if wanted is None else wanted.target,
         each.formula,
-        name=wanted.name,
+        name=name,
         source=source,
         fit=fit_key(palette_for(palettes, each.palette.names)),
         printed="" if printed is None else json.dumps(printed.to_dict()),

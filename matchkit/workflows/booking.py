@@ -7,7 +7,6 @@ from typing import Any
 
 from matchkit.book import containers, entries, work
 from matchkit.book.jobs import (
-    BatchRecord,
     far_from_plan,
     job,
     off_plan,
@@ -123,27 +122,6 @@ def strike(session: Session, what: str, number: int, why: str) -> Written:
 
 
 # ---- formulas that the book has -----------------------------------------------------------
-
-
-@dataclass(frozen=True, kw_only=True)
-class Opened:
-    """A new batch of a formula that the book has, and what to weigh for it."""
-
-    record: BatchRecord
-    planned_g: Mapping[str, float]
-    resolution_g: float
-
-    def to_dict(self) -> dict[str, Any]:
-        """The answer as plain data."""
-        inks = [{"ink": ink, "grams": g} for ink, g in self.planned_g.items()]
-        return {"batch": self.record.batch, "formula": self.record.formula, "inks": inks}
-
-
-def open_batch(session: Session, formula: int, grams: float, details: entries.JobDetails) -> Opened:
-    """Open a batch of a formula by its number, such as that of an old paper card."""
-    book, step = session.open_book(), session.settings.resolution_g
-    record = job(book, entries.open_batch(book, formula, grams, details))
-    return Opened(record=record, planned_g=planned_of(record, step), resolution_g=step)
 
 
 @dataclass(frozen=True, kw_only=True)

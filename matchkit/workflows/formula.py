@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from matchkit.errors import InputError
 from matchkit.files.recipe import mix_note, read_recipe
 from matchkit.fitting.fit import Fit
 from matchkit.inks.recipe import taken_apart
@@ -35,6 +36,20 @@ class Formula:
         """Percent by mass by name; names of amount 0 are left out."""
         total = sum(self.amounts.values())
         return {name: 100 * amount / total for name, amount in self.amounts.items() if amount}
+
+
+def grams_asked(formula: Formula, batch_g: float | None, usual_g: float) -> float:
+    """How much of a formula is made: what is asked for, else its own grams, else the usual.
+
+    InputError where it has grams of its own and others are asked for.
+    """
+    own = formula.total_g
+    if batch_g is not None and own is not None and abs(batch_g - own) > 1e-6 * own:
+        raise InputError(
+            f"{formula.name} holds {own:g} g, but {batch_g:g} g are asked for; leave the batch size"
+            " out, or write percents into the recipe in place of grams"
+        )
+    return batch_g or own or usual_g
 
 
 def recipe_in(

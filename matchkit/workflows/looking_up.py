@@ -140,7 +140,7 @@ def show(session: Session, batch: int) -> BatchShown:
     return BatchShown(
         record=record,
         shop=shop,
-        target=work.target_of(book, shop, record),
+        target=work.target_of(book, shop, record.target),
         predicted=work.predicted_of(book, record),
         verdict=work.verdict(book, shop, record) if record.readings else "",
         events=events_of(book, batch),

@@ -78,9 +78,14 @@ def measure_batch(session: Session, batch: int, readings: Array, name: str = "")
 
 def wanted_of_batch(session: Session, record: BatchRecord) -> Wanted | None:
     """The colour that a batch of the record book is meant to have; None if none was asked for."""
-    target = target_of(session.open_book(), session.settings, record)
+    return wanted_kept(session, record.name, record.target)
+
+
+def wanted_kept(session: Session, name: str, number: int | None) -> Wanted | None:
+    """A target of the record book by its number, under a name; None where there is none."""
+    target = target_of(session.open_book(), session.settings, number)
     if target is None:
         return None
     if target.R is not None:
-        return wanted_spectrum(session, record.name, target.R)
+        return wanted_spectrum(session, name, target.R)
     return wanted_lab(session, target.lab[0].tolist(), target.light_names[0], target.observer)

@@ -227,7 +227,7 @@ def batch_ticket(session: Session, batch: int, choices: TicketChoices) -> Ticket
 
     book, shop = session.open_book(), session.shop
     asked = job(book, batch)
-    target = target_of(book, shop, asked)
+    target = target_of(book, shop, asked.target)
     facts = (choices.job or asked.job, asked.customer, f"batch {asked.batch}")
     weighed_on = sorted(local_day(pour.at) for pour in asked.pours)
     planned = planned_grams(asked, shop.resolution_g)
