@@ -525,8 +525,31 @@ def test_names_on_a_label_are_not_taken_for_html(desk, tmp_path):
 def test_a_formula_that_is_mostly_clear_is_called_that_when_it_is_logged(desk):
     words = ["log-match", desk.folder / "targets.csv", "--name", "Sea teal", "--grams", "500"]
     recipe = desk.recipe("sheer", Ebb_Clear=470, Quay_White=30)
-    assert "Mostly clear: the ground shows" in desk.text(*words, "--recipe", recipe).out
-    assert "Mostly clear" not in desk.text(*words).out
+    label = desk.folder / "label.html"
+    for batch, more, marked in ((1, ("--recipe", recipe), True), (2, (), False)):
+        told = [desk.text(*words, *more).out, desk.text("ticket", batch).out]
+        desk.text("label", batch, "--html", label)
+        told += [desk.text("show", batch).out, label.read_text(encoding="utf-8")]
+        assert [("Mostly clear: the ground" in " ".join(text.split())) for text in told] == (
+            [marked] * 4
+        )
+        assert desk.json("show", batch)["mostly_clear"] is marked
+
+
+def test_grams_of_a_batch_come_from_one_place(desk):
+    words = ["log-match", desk.folder / "targets.csv", "--name", "Sea teal"]
+    recipe = desk.recipe("own", Quay_White=970, Kelp_Green=30)
+    said = desk.text(*words, "--recipe", recipe, "--grams", "300", status=2).err
+    assert "own holds 1000 g, but 300 g are asked for" in said
+    assert not (desk.folder / "book.db").exists()
+    desk.text(*words, "--recipe", recipe)
+    shares = desk.folder / "shares.csv"
+    shares.write_text("ink,percent\nQuay White,97\nKelp Green,3\n", encoding="utf-8")
+    desk.text(*words, "--recipe", shares, "--grams", "300")
+    assert [each["grams"] for each in desk.json("today")["jobs"]] == [1000, 300]
+    job = ("--prints", "250", "--area", "1200cm2", "--wet", "30")
+    said = desk.text("ticket", 2, *job, status=2).err
+    assert "this batch is 300 g, but what is to be printed needs" in said
 
 
 def test_a_slip_far_from_the_plan_is_written_told_of_and_can_be_taken_back(desk):

@@ -1,6 +1,7 @@
 """A mix of the shelf in a recipe: every command that reads one counts the inks in it."""
 
 import json
+import re
 import shutil
 
 import numpy as np
@@ -225,7 +226,12 @@ def test_what_is_said_where_no_leftover_comes_near_enough(sand, capsys):
     assert "Formula 1" in said.out
     assert main([*far, "--use", "Sand rest"]) == 0
     said = capsys.readouterr().out
-    assert "Not near enough: dE00 " in said and "over half the tolerance of 1" in said
+    assert re.search(r"Sand rest can't be brought near enough to .*: the nearest, with", said)
+    assert "Formula 1" not in said
+    assert main([*far, "--use", "Sand rest", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["matches"][0]["formulas"] == []
+    assert main([*far, "--use", "Sand rest", "--recipe", str(folder / "none.csv")]) == 2
+    assert "there is no formula. Sand rest can't be brought" in capsys.readouterr().err
     shutil.rmtree(folder)
     shutil.copytree(data_folder() / "demo-shop", folder)
     mixed = ("Violet letdown", "Black letdown", "Leftover")

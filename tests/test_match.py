@@ -2,6 +2,7 @@
 
 import csv
 import json
+import re
 import shutil
 
 import pytest
@@ -139,6 +140,24 @@ def test_out_of_reach_for_want_of_stock_is_not_blamed_on_the_inks(shop, run):
     for ink in ("Ebb Clear", "Sand Ochre"):
         one_stock(shop, ink, 0)
     assert run("Pale mint")[0][0].startswith("Pale mint: out of reach with the stock there is.")
+
+
+@pytest.mark.parametrize(
+    ("tolerance", "told"),
+    [
+        ("1.0", "outside what these inks can reach. The first formula is dE00 4.19 under D65."),
+        ("6.0", "at the edge of what these inks can reach, but within tolerance: dE00 4.19 under"),
+        ("9.0", "these inks can reach it."),
+    ],
+)
+def test_what_is_out_of_reach_is_told_with_how_far_and_which_way(shop, capsys, tolerance, told):
+    path = shop / "shop.toml"
+    text = path.read_text(encoding="utf-8")
+    path.write_text(re.sub("de00 = .*", f"de00 = {tolerance}", text), encoding="utf-8")
+    assert main(["match", str(shop), "--lab", "55,60,58", "--top", "1"]) == 0
+    said = capsys.readouterr().out
+    assert f"Lab 55,60,58: {told}" in said
+    assert ("What is missing: much more chroma, redder." in said) is (tolerance != "9.0")
 
 
 def test_too_few_inks_are_not_blamed_on_the_target(run):

@@ -196,12 +196,13 @@ def test_volumes_add_up_and_additives_count():
 
 
 def test_a_batch_too_big_for_its_container_is_told_what_fits():
-    grams = tuple(1.5 * g for g in GRAMS)
-    found = made(candidate(grams=grams), container=QUART)
+    with pytest.raises(InputError, match=r"at most [0-9]+ g fit and leave 10 % to stir"):
+        made(candidate(grams=tuple(1.5 * g for g in GRAMS)), container=QUART)
+    found = made(candidate(grams=tuple(1.2 * g for g in GRAMS)), container=QUART)
     told = next(warning for warning in found.warnings if warning.startswith("US quart"))
     most_g = float(re.search(r"at most ([0-9]+) g", told)[1])
-    assert most_g * found.fill.volume_ml / 1500 <= 0.9 * QUART.volume_ml
-    assert (most_g + 1) * found.fill.volume_ml / 1500 > 0.9 * QUART.volume_ml
+    assert most_g * found.fill.volume_ml / 1200 <= 0.9 * QUART.volume_ml
+    assert (most_g + 1) * found.fill.volume_ml / 1200 > 0.9 * QUART.volume_ml
 
 
 def test_without_a_density_the_volume_is_not_known_and_whose_is_missing_is_said():
@@ -342,22 +343,34 @@ def test_weights_show_the_decimals_of_the_balance():
 
 def test_the_job_size_stands_on_the_ticket_with_all_it_assumes():
     job = PrintJob(
-        prints=500, area_cm2=1200, coverage=0.25, mesh_cm3_per_m2=60, transfer=0.6, loss=0.1
+        prints=660, area_cm2=1200, coverage=0.25, mesh_cm3_per_m2=60, transfer=0.6, loss=0.1
     )
     size = job_size(job, density_g_per_ml=1.25, container=QUART, cost_per_kg=10)
     found = made(job_size=size, container=QUART)
-    # 300 cm2 x 36 um = 1.08 ml a print, 540 ml in all, 675 g, and a tenth on top: 742.5 g.
-    assert size.total_g == pytest.approx(742.5)
-    assert not any("the job needs" in line for line in found.warnings)
+    # 300 cm2 x 36 um = 1.08 ml a print, 712.8 ml in all, 891 g, and a tenth on top: 980.1 g.
+    assert size.total_g == pytest.approx(980.1)
     for text in (ticket_text(found), read_page(ticket_html(found))):
         words = " ".join(text.split())
         assert "Ink for the whole job" in words
-        for line in (*summary(size), *size.assumptions):
+        for line in (*summary(size, found.batch_g), *size.assumptions):
             assert line in words
     assert "Ink for the whole job" not in ticket_text(made()) + ticket_html(made())
 
 
-def test_a_batch_too_small_for_the_job_is_told():
-    job = PrintJob(prints=1000, area_cm2=1200, wet_um=36)
-    found = made(job_size=job_size(job, density_g_per_ml=1.25))
-    assert any("is 1000 g, the job needs 5400 g" in line for line in found.warnings)
+@pytest.mark.parametrize(("prints", "needed"), [(1000, 5400), (100, 540)])
+def test_a_batch_that_is_not_what_the_job_needs_is_refused(prints, needed):
+    job = PrintJob(prints=prints, area_cm2=1200, wet_um=36)
+    with pytest.raises(InputError, match=rf"is 1000 g, but what is to be printed needs {needed} g"):
+        made(job_size=job_size(job, density_g_per_ml=1.25))
+
+
+def test_a_ticket_says_mix_only_of_what_is_mixed():
+    job = PrintJob(prints=180, area_cm2=1200, wet_um=36)  # 972 g
+    assert "The job needs 972 g" in ticket_text(made(job_size=job_size(job, density_g_per_ml=1.25)))
+
+
+def test_a_formula_that_is_mostly_clear_is_marked():
+    clear = replace(candidate(), mostly_clear=True)
+    assert "Mostly clear" not in ticket_text(made())
+    for page in (ticket_text(made(clear)), ticket_html(made(clear))):
+        assert "Mostly clear: the ground shows through" in " ".join(page.split())

@@ -13,6 +13,8 @@ from matchkit.book.rows import by_ink, held_by, must_be, parts_of, poured
 from matchkit.book.schema import MG
 from matchkit.book.store import Book, reading
 from matchkit.inks.recipe import weigh_out
+from matchkit.inks.shop import Ink
+from matchkit.matching.rank import MOSTLY, clear_share
 from matchkit.paper.sheet import grams_text
 
 Array = NDArray[np.float64]
@@ -157,6 +159,11 @@ def job_of(db: sqlite3.Connection, batch: int) -> BatchRecord:
         closing_note=why,
         state=outcome or _state(pours, readings),
     )
+
+
+def mostly_clear(record: BatchRecord, inks: Sequence[Ink]) -> bool:
+    """Whether what is in the container is mostly clear and will not hide."""
+    return clear_share(record.container, inks) > MOSTLY
 
 
 def _pours(db: sqlite3.Connection, batch: int) -> tuple[Poured, ...]:

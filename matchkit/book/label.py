@@ -6,10 +6,11 @@ in letters.
 """
 
 from matchkit.book.find import reference
-from matchkit.book.jobs import BatchRecord, local_day
+from matchkit.book.jobs import BatchRecord, local_day, mostly_clear
 from matchkit.book.store import Book
 from matchkit.colorimetry.tristimulus import hex_colour
 from matchkit.inks.shop import Shop
+from matchkit.matching.rank import MOSTLY_CLEAR
 from matchkit.paper.pages import page
 from matchkit.paper.sheet import caution_list
 
@@ -37,6 +38,7 @@ def label_html(book: Book, shop: Shop, batch: BatchRecord) -> str:
         "closed": batch.closed_at and local_day(batch.closed_at),
         "measured": _measured(shop, batch),
         "contents": contents,
+        "mark": MOSTLY_CLEAR if mostly_clear(batch, shop.inks) else "",
         "total_g": sum(g for *_, g in contents),
         "cautions": caution_list(LABEL_CAUTIONS),
     }

@@ -73,7 +73,7 @@ def run(args: argparse.Namespace) -> None:
     if args.ticket:
         write_ticket(args.ticket, found_ticket(session, answers[0], 0, choices))
     if args.recipe:
-        best = answers[0].formulas[0].formula
+        best = answers[0].ranked(1).formula
         rows = list(zip(best.inks, best.grams, strict=True))
         write_file(args.recipe, csv_text(["ink", "grams"], rows))
         say(f"written: {args.recipe}")

@@ -140,10 +140,11 @@ def which_bucket(
     without: Sequence[str] = (),
     fresh_cost_per_kg: float | None = None,
 ) -> tuple[Use, ...]:
-    """For every mixture that can be brought to the target its best use, most saved first.
+    """For every mixture its best use: what can be brought to the target first, most saved first.
 
     By cost where that is known of all, else by grams that need not be taken from stock.
-    Above all stands a mixture that has the target's colour already.
+    Above all stands a mixture that has the target's colour already.  What is not within the
+    aim comes last, the nearest first, and what saves nothing is left out.
     """
     found: list[Use] = []
     aim = AIM * tolerance_de00
@@ -154,10 +155,11 @@ def which_bucket(
                 tolerance_de00=tolerance_de00, max_inks=max_inks, top=1, without=without,
                 fresh_cost_per_kg=fresh_cost_per_kg,
             )  # fmt: skip
-            found += [each for each in best if each.within]
-    known = all(each.saved is not None for each in found)
+            found += [each for each in best if each.saved is None or each.saved > 0]
+    known = all(each.saved is not None for each in found if each.within)
     found.sort(key=lambda each: -(each.saved or 0) if known else -each.used_g)
-    return tuple(sorted(found, key=lambda each: _away(shelf, each.name, target) > aim))
+    found.sort(key=lambda each: _away(shelf, each.name, target) > aim)
+    return tuple(sorted(found, key=lambda e: 0 if e.within else float(e.candidate.de00[0])))
 
 
 def _away(shelf: Shelf, name: str, target: Target) -> float:

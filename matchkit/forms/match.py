@@ -233,13 +233,13 @@ class MatchForm:
             (f"Formula {k + 1}" + (", mostly clear" if each.formula.mostly_clear else ""), k)
             for k, each in enumerate(self.found.formulas)
         ]
-        self.pick.value = self.found.best_that_hides
+        self.pick.value = self.found.best_that_hides if self.found.formulas else None
         self.filling = False
-        self.chosen.layout.display = None
+        self.chosen.layout.display = None if self.found.formulas else "none"
         self._picked()
 
     def _picked(self) -> None:
-        if self.filling or self.found is None:
+        if self.filling or self.found is None or self.pick.value is None:
             return
         self.ticket.clear()
         put(self.detail, formula_parts(self.found, self.pick.value, closely=True))

@@ -5,7 +5,7 @@ can hardly tell apart the one with fewer inks, then the cheaper.  Near-copies ar
 and so is what a shop would not weigh where another formula is as near: see `worth_weighing`.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -24,6 +24,7 @@ Array = NDArray[np.float64]
 
 PREFERENCES = ("nearest", "chance", "steady")
 MOSTLY = 0.5  # share of clear above which a formula is called mostly clear
+MOSTLY_CLEAR = "Mostly clear: the ground shows through. Prove it on the garment."
 CLEARLY = 0.05  # a difference in chance that is one
 FAIR = 0.5  # chance from which what hides stands before what is mostly clear, however sure
 
@@ -132,7 +133,8 @@ def _kind(candidate: Candidate, palette: Palette) -> frozenset[str]:
     roles = {ink.name: ink.role for ink in palette.inks}
     colours = {name for name in candidate.inks if roles[name] not in ("white", "clear")}
     kind = frozenset(colours or candidate.inks)
-    return kind | {"mostly clear" if clear_share(candidate, palette.inks) > MOSTLY else "bodied"}
+    held = dict(zip(candidate.inks, candidate.grams, strict=True))
+    return kind | {"mostly clear" if clear_share(held, palette.inks) > MOSTLY else "bodied"}
 
 
 def is_mostly_clear(palette: Palette, fractions: Array) -> bool:
@@ -141,11 +143,15 @@ def is_mostly_clear(palette: Palette, fractions: Array) -> bool:
     return palette.film is None and float(fractions[clear].sum()) > MOSTLY
 
 
-def clear_share(candidate: Candidate, inks: Sequence[Ink]) -> float:
-    """Mass fraction of clear in a formula."""
-    clears = {ink.name for ink in inks if ink.role == "clear"}
-    held = sum(g for name, g in zip(candidate.inks, candidate.grams, strict=True) if name in clears)
-    return held / sum(candidate.grams)
+def clear_share(amounts: Mapping[str, float], inks: Sequence[Ink]) -> float:
+    """Mass fraction of clear in amounts by ink.
+
+    >>> inks = [Ink(name="White", role="white"), Ink(name="Clear", role="clear")]
+    >>> clear_share({"White": 25.0, "Clear": 75.0}, inks)
+    0.75
+    """
+    held = sum(amounts.get(ink.name, 0.0) for ink in inks if ink.role == "clear")
+    return held / sum(amounts.values())
 
 
 def preferred(

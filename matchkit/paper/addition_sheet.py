@@ -27,11 +27,14 @@ def addition_html(
     lights: Sequence[str],
     shop: Shop,
     day: str,
+    *,
+    mark: str = "",
 ) -> str:
     """A page to print on A5: the largest addition first.
 
     `names` are the inks of the palette that `addition` was found with, `lights` those of
-    the target, `day` the date of the slip.
+    the target, `day` the date of the slip; `mark` says what the batch will be that a
+    person must know.
     """
     rows, total_g = [], 0.0
     for i in np.argsort(-addition.additions_g, kind="stable"):
@@ -44,6 +47,7 @@ def addition_html(
         "target": target,
         "shop": shop,
         "day": day,
+        "mark": mark,
         "predicted": f"Predicted after the addition: dE00 {de00}; chance in tolerance"
         f" ({shop.tolerance_de00:g}): {chance_text(addition.chance_in_tolerance)}.",
         "rows": rows,

@@ -173,11 +173,13 @@ def whole_g(found: JobSize) -> float:
     return float(ceil(round(found.total_g, 6)))
 
 
-def summary(found: JobSize) -> tuple[str, ...]:
-    """What a job needs, a sentence each."""
+def summary(found: JobSize, batch_g: float | None = None) -> tuple[str, ...]:
+    """What a job needs, a sentence each; `batch_g` is mixed, if that is settled."""
+    settled = batch_g is not None and batch_g != whole_g(found)
     lines = [
-        f"Mix {whole_g(found):.0f} g ({found.total_g / G_PER_OZ:.1f} oz), "
-        f"{found.total_ml:.0f} ml ({found.total_ml / ML_PER_US_FL_OZ:.1f} US fl oz)",
+        f"{'The job needs' if settled else 'Mix'} {whole_g(found):.0f} g"
+        f" ({found.total_g / G_PER_OZ:.1f} oz), {found.total_ml:.0f} ml"
+        f" ({found.total_ml / ML_PER_US_FL_OZ:.1f} US fl oz)",
         f"on the garments {found.printed_g:.0f} g, {found.per_print_g:.3g} g each;"
         f" left behind {found.loss_g:.0f} g",
     ]

@@ -18,8 +18,8 @@ from matchkit.colorimetry.tristimulus import Lab_to_XYZ, srgb
 from matchkit.errors import InputError
 from matchkit.inks.recipe import STEPS_TO_TRUST
 from matchkit.inks.shop import Ink, Shop
-from matchkit.matching.rank import Candidate
-from matchkit.paper.jobsize import JobSize
+from matchkit.matching.rank import MOSTLY_CLEAR, Candidate
+from matchkit.paper.jobsize import JobSize, whole_g
 from matchkit.paper.sheet import MIX, STIR_FIRST, caution_list, grams_text, isolated
 from matchkit.paper.weighing import (
     Additive,
@@ -45,6 +45,7 @@ MIXING_STEPS = (
     "Draw down, cure, let cool, take three readings, look under the lights that matter.",
     "Label the container: formula, job, date, lots, by whom.",
 )
+SPARE = 1.1  # a batch may be so many times what the job needs
 HELD_BACK_STEP = "Draw down before the held-back part goes in; add it in steps, mixing each time."
 SHEET_CAUTIONS = ("skin", "machine", "cure", "load", "use", "approval")
 
@@ -131,7 +132,8 @@ def ticket(
     Raises
     ------
     InputError
-        For names that are not there and numbers that make no sense.
+        For names that are not there, numbers that make no sense, a batch that does not fit the
+        container, and one that is not what the job needs.
     """
     shelf = {ink.name: ink for ink in inks or shop.inks}
     held = dict(hold_back or {})
@@ -143,6 +145,7 @@ def ticket(
         for name, g in direct_g.items()
     )
     batch_g = round(sum(candidate.grams), 6)
+    _check_size(batch_g, job_size)
     letdowns, letdown_grams = with_letdowns(used, candidate.grams, shop.resolution_g)
     held |= {each.name: held[each.ink] for each in letdowns if each.ink in held}
     weighed_g = dict(letdown_grams) if use_letdowns else direct_g
@@ -152,11 +155,11 @@ def ticket(
     light = (target or shop).lights[0]
     observer = target.observer if target else shop.observer
     told = [
+        *([MOSTLY_CLEAR] if candidate.mostly_clear else []),
         *_colour_warnings(candidate, target, shop),
         *_shelf_warnings(used, direct_g),
         *_small_weights(weighed_g, letdowns, shop.resolution_g),
         *_fill_warnings(filled, used, container),
-        *_job_warnings(batch_g, job_size),
     ]
     return Ticket(
         job=job,
@@ -219,6 +222,19 @@ def _check(
         )
     if faults:
         raise InputError(faults)
+
+
+def _check_size(batch_g: float, job_size: JobSize | None) -> None:
+    """Raise InputError where the batch is not what the job needs."""
+    if job_size is None:
+        return
+    needed_g = whole_g(job_size)
+    if not needed_g - 1 <= batch_g <= SPARE * needed_g:
+        raise InputError(
+            f"this batch is {batch_g:g} g, but what is to be printed needs {needed_g:.0f} g;"
+            f" make the batch of {needed_g:.0f} g, in one, since two are never quite alike, or"
+            " leave out what is printed"
+        )
 
 
 def _rows_of(lab: Array) -> tuple[tuple[float, ...], ...]:
@@ -289,16 +305,11 @@ def _fill_warnings(
         return [f"Whether it fits the {container.name} is not known: no density of {unknown}."]
     if filled.share is None or filled.most_g is None or filled.share <= 1 - container.headroom:
         return []
-    return [
-        f"{container.name}: {100 * filled.share:.0f} % full, more than leaves"
-        f" {100 * container.headroom:g} % to stir; at most {floor(filled.most_g)} g fit."
-    ]
-
-
-def _job_warnings(batch_g: float, job_size: JobSize | None) -> list[str]:
-    if job_size is None or batch_g >= job_size.total_g - 0.5:
-        return []
-    return [
-        f"This batch is {batch_g:.0f} g, the job needs {job_size.total_g:.0f} g: mix it in one"
-        " batch, for two are never quite alike."
-    ]
+    fits = f"at most {floor(filled.most_g)} g fit and leave {100 * container.headroom:g} % to stir"
+    if filled.share > 1:
+        raise InputError(
+            f"this batch is {filled.volume_ml:.0f} ml, and the {container.name} holds"
+            f" {container.volume_ml:.0f} ml: {fits}; choose a bigger container, or make the batch"
+            " in parts"
+        )
+    return [f"{container.name}: {100 * filled.share:.0f} % full; {fits}."]

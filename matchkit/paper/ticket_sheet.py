@@ -33,7 +33,7 @@ def ticket_html(ticket: Ticket, *, lang: str = "en") -> str:
         "volume": _volume(ticket.fill),
         "letdown_title": _letdown_title(ticket),
         "letdowns": _letdown_lines(ticket),
-        "job_size": ticket.job_size and summary(ticket.job_size),
+        "job_size": ticket.job_size and summary(ticket.job_size, ticket.batch_g),
         "words": WORDS,
         "lang": lang,
     }
@@ -100,7 +100,7 @@ def _text_job_size(ticket: Ticket) -> list[str]:
     if found is None:
         return []
     return [
-        *_text_list(WORDS["job_size"], summary(found), "- "),
+        *_text_list(WORDS["job_size"], summary(found, ticket.batch_g), "- "),
         *_text_list(f"{WORDS['assumed']}:", found.assumptions, "- "),
     ]
 

@@ -6,6 +6,7 @@ from matchkit.book.find import Near
 from matchkit.book.jobs import BatchRecord, Poured, local_day, off_plan, sharing_words
 from matchkit.colorimetry.tristimulus import hex_colour
 from matchkit.matching.probability import chance_text
+from matchkit.matching.rank import MOSTLY_CLEAR
 from matchkit.paper.sheet import grams_text
 from matchkit.report.compared import edge_to_edge
 from matchkit.report.formulas import target_hex
@@ -13,6 +14,7 @@ from matchkit.report.parts import Part, Picture, Table
 from matchkit.workflows.booking import ImportedFormulas
 from matchkit.workflows.looking_up import BatchShown, Day, NearColour, Records
 from matchkit.workflows.lot_checking import LotCheck
+from matchkit.workflows.session import Notice
 from matchkit.workflows.shelf import LotsToday, Orders, Stock
 
 SOURCES = {
@@ -54,6 +56,7 @@ def batch_parts(shown: BatchShown) -> list[Part]:
         f"Batch {about(shown.record)}",
         *filter(None, [shown.record.formula_note, shown.record.note]),
         *verdict,
+        *([Notice(code="mostly_clear", text=MOSTLY_CLEAR)] if shown.mostly_clear else []),
         _strip(shown),
         _contents(shown),
         _events(shown),

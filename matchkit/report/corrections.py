@@ -7,6 +7,7 @@ from matchkit.correcting.correct import Correction
 from matchkit.inks.shop import Shop
 from matchkit.matching.compare import compare
 from matchkit.matching.probability import chance_text
+from matchkit.matching.rank import MOSTLY_CLEAR, is_mostly_clear
 from matchkit.paper.addition_sheet import addition_html
 from matchkit.paper.sheet import SHORT_CAUTIONS, grams_text
 from matchkit.report.compared import compared_pictures, edge_to_edge
@@ -73,6 +74,7 @@ def finish_parts(found: Finish) -> list[Part]:
 
 def addition_page(found: Advice, way: Correction, shop: Shop, day: str = "") -> Page:
     """The slip to print for one addition; `day` is today's."""
+    held = found.belief.grams + way.additions_g
     html = addition_html(
         found.palette.names,
         way,
@@ -80,6 +82,7 @@ def addition_page(found: Advice, way: Correction, shop: Shop, day: str = "") -> 
         found.wanted.target.light_names,
         shop,
         day or date.today().isoformat(),
+        mark=MOSTLY_CLEAR if is_mostly_clear(found.palette, held / held.sum()) else "",
     )
     return Page(title=f"Addition {found.wanted.name}", html=html)
 

@@ -25,6 +25,8 @@ def formulas_parts(found: FoundFormulas, *, trade_offs: bool = False) -> list[Pa
     With `trade_offs` a table says what each formula gives up under its worst light.
     """
     target = found.wanted.target
+    if not found.formulas:
+        return reach_parts(found)
     light, observer = target.lights[0], target.observer
     candidates = {f"formula {k}": each.formula for k, each in _numbered(found)}
     colours = [hex_colour(each.R, light, observer) for each in candidates.values()]
@@ -50,6 +52,8 @@ def reach_parts(found: FoundFormulas) -> list[Part]:
 
 def overview_parts(found: FoundFormulas) -> list[Part]:
     """The formulas side by side, and the warnings of each."""
+    if not found.formulas:
+        return []
     target, step = found.wanted.target, found.shop.resolution_g
     light, observer = target.lights[0], target.observer
     below = [hex_colour(each.formula.R, light, observer) for each in found.formulas]

@@ -10,7 +10,6 @@ from matchkit.book.entries import JobDetails, Logged
 from matchkit.book.jobs import job
 from matchkit.book.lessons import fit_key
 from matchkit.book.work import approved_R
-from matchkit.errors import InputError
 from matchkit.matching.match import palette_for
 from matchkit.matching.probability import most_sensitive
 from matchkit.workflows.finding import find_formulas, warnings_of
@@ -93,8 +92,6 @@ def book_best(
     """Find formulas, and write the best of them down, or that of another `rank`."""
     session.open_book(create=True)
     found = find_formulas(session, wanted, search)
-    if rank > len(found.formulas):
-        raise InputError(f"rank: found {rank}; the match has {len(found.formulas)} formulas")
     return book_found(session, found, rank - 1, details, source=source)
 
 
@@ -110,7 +107,7 @@ def book_found(
     """Write down the formula at place `k` of those that were found; `name` is the colour's."""
     session.open_book(create=True)
     wanted = replace(found.wanted, name=name or found.wanted.name)
-    each, search = found.formulas[k], found.search
+    each, search = found.ranked(k + 1), found.search
     doubts = [found.reach.text] if found.reach.code != "in_reach" else []
     name, printed = wanted.name, search.printed
     records = write_down(session, name, wanted, each, details, source, printed, doubts)

@@ -3,7 +3,11 @@
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 
+import numpy as np
+from numpy.typing import NDArray
+
 from matchkit.colorimetry.difference import Target
+from matchkit.colorimetry.words import direction
 from matchkit.correcting.diagnose import model_error_f
 from matchkit.correcting.leftovers import Use, use, which_bucket
 from matchkit.correcting.mixes import letdowns_on_shelf, shelf_of
@@ -22,7 +26,7 @@ from matchkit.matching.match import (
     with_more_stock,
 )
 from matchkit.matching.probability import most_sensitive, spread_of
-from matchkit.matching.rank import Candidate
+from matchkit.matching.rank import MOSTLY_CLEAR, Candidate
 from matchkit.matching.solve import MOST, PARENTS
 from matchkit.workflows.formulas import ANY_LEFTOVER, FoundFormula, FoundFormulas, Search
 from matchkit.workflows.printed import PrintedOver, printed_fits
@@ -30,8 +34,8 @@ from matchkit.workflows.session import Notice, Session
 from matchkit.workflows.wanted import Wanted
 
 METAMERIC = 2.0  # times the tolerance, off under another light: worth a word
-CLEAR = "Mostly clear: the ground shows through. Prove it on the garment."
 
+Array = NDArray[np.float64]
 Fits = Mapping[str, Fit]
 
 
@@ -57,22 +61,23 @@ def find_formulas(
     shop, target = session.shop, wanted.target
     fits = printed_fits(session, search.printed)
     found = match(shop, fits, target, search.choices, name=wanted.name, progress=progress)
-    more, formulas = None, _fresh(shop, fits, target, found)
+    more, formulas, far = None, _fresh(shop, fits, target, found), None
     if search.leftover is None:
         more = with_more_stock(shop, fits, target, found, search.choices)
-    elif used := _with_leftovers(session, search, target, found):
-        formulas = used[: search.top]
-        found = replace(found, formulas=tuple(each.formula for each in formulas))
+    else:
+        used, far = _with_leftovers(session, search, target, found)
+        if used or search.leftover != ANY_LEFTOVER:
+            formulas = used[: search.top]
     return FoundFormulas(
         wanted=wanted,
         search=search,
         shop=shop,
-        match=found,
+        match=replace(found, formulas=tuple(each.formula for each in formulas)),
         more=more,
         fits=fits,
         formulas=formulas,
-        reach=_reach(found, shop, search, more),
-        notices=tuple(_notices(shop, search, target, found, more, formulas)),
+        reach=_reach(found, target, shop, search, more),
+        notices=tuple(_notices(shop, search, target, found, more, formulas, far)),
     )
 
 
@@ -98,13 +103,13 @@ def _fresh(shop: Shop, fits: Fits, target: Target, found: Match) -> tuple[FoundF
 
 def _with_leftovers(
     session: Session, search: Search, target: Target, plain: Match
-) -> tuple[FoundFormula, ...]:
-    """The formulas that take the most of a leftover; none where none comes near enough."""
+) -> tuple[tuple[FoundFormula, ...], Use | None]:
+    """The formulas that take the most of a leftover, if near enough; else the nearest there is."""
     shop, name = session.shop, search.leftover
     if name in search.without:
         raise InputError(f"{name!r} is to be used and to be left out; leave out one of the two")
     there = f"the mixes are {', '.join(mix.name for mix in shop.mixes) or 'none'}"
-    out = []
+    out: list[tuple[Use, Fit]] = []
     for fit in session.fits_today.values():
         mixes = [
             mix
@@ -132,29 +137,32 @@ def _with_leftovers(
                     max_inks=search.max_inks, top=search.top, without=search.without,
                     fresh_cost_per_kg=cost,
                 )  # fmt: skip
-            out += [
-                FoundFormula(
-                    formula=each.candidate,
-                    palette=fit.palette,
-                    used=each,
-                    notices=(
-                        *_used(each, target, shop.tolerance_de00),
-                        *warnings_of(each.candidate, target, shop),
-                    ),
-                )
-                for each in uses
-            ]
+            out += [(each, fit) for each in uses]
     if not out and name:
         hint = did_you_mean(name, [mix.name for mix in shop.mixes])
         raise InputError(f"no formula takes the leftover {name!r}; {there}{hint}")
     if not out and not shop.mixes:
         raise InputError("no mix stands on the shelf; write it into mixes.csv")
-    return tuple(out)
+    limit = shop.tolerance_de00
+    near = [
+        FoundFormula(
+            formula=each.candidate,
+            palette=fit.palette,
+            used=each,
+            notices=(*_used(each, target, limit), *warnings_of(each.candidate, target, shop)),
+        )
+        for each, fit in out
+        if each.within or (name and each.candidate.de00[0] <= limit)
+    ]
+    far = min((each for each, _ in out), key=lambda e: float(e.candidate.de00[0]), default=None)
+    return tuple(near), far
 
 
 def _used(each: Use, target: Target, tolerance_de00: float) -> list[Notice]:
     """How much of a leftover a formula takes; where it is not near enough, how far off."""
     saved = "" if each.saved is None else f", {each.saved:.2f} of new ink saved"
+    if each.saved is not None and each.saved <= 0:
+        saved = f", but its new ink costs {-each.saved:.2f} more than a formula without it"
     left = "" if each.left_g is None else f", {each.left_g:.0f} g of it left"
     used = f"{each.name}: {each.used_g:.2f} g used ({100 * each.share:.0f} %){left}{saved}."
     notices = [Notice(code="leftover_used", text=used)]
@@ -170,7 +178,7 @@ def _used(each: Use, target: Target, tolerance_de00: float) -> list[Notice]:
 
 def warnings_of(formula: Candidate, target: Target, shop: Shop) -> tuple[Notice, ...]:
     """What speaks against weighing a formula just so."""
-    notices = [Notice(code="mostly_clear", text=CLEAR)] if formula.mostly_clear else []
+    notices = [Notice(code="mostly_clear", text=MOSTLY_CLEAR)] if formula.mostly_clear else []
     worst = int(formula.de00.argmax())
     off, tolerance = float(formula.de00[worst]), shop.tolerance_de00
     if formula.de00[0] <= tolerance and off > METAMERIC * tolerance:
@@ -204,19 +212,38 @@ def _small_weights(formula: Candidate, shop: Shop) -> list[str]:
     return lines
 
 
-def _reach(found: Match, shop: Shop, search: Search, more: MoreStock | None) -> Notice:
-    """Whether the inks can reach the target, and what keeps a formula from it."""
-    nearest = "The nearest formulas follow; agree on the colour before anything is mixed."
+def _reach(
+    found: Match, target: Target, shop: Shop, search: Search, more: MoreStock | None
+) -> Notice:
+    """Whether the inks can reach the target, and if not, how far off and which way they end."""
+    best, light = found.formulas[0], target.light_names[0]
+    away = f"dE00 {best.de00[0]:.2f} under {light}"
+    wanting = f"What is missing: {missing(best.lab[0], target.lab[0])}."
+    if best.de00[0] <= shop.tolerance_de00:
+        if found.in_gamut:
+            return Notice(code="in_reach", text="these inks can reach it.")
+        text = f"at the edge of what these inks can reach, but within tolerance: {away}. {wanting}"
+        return Notice(code="within_tolerance", text=text)
+    agree = "The nearest formulas follow; agree on the colour before anything is mixed."
+    then = f"The first formula is {away}. {wanting} {agree}"
     if not found.in_gamut and more and more.in_gamut:
-        text = f"out of reach with the stock there is. {nearest}"
+        text = f"out of reach with the stock there is. {then}"
         return Notice(code="out_of_reach_with_stock", text=text)
     if not found.in_gamut:
-        return Notice(code="out_of_reach", text=f"outside what these inks can reach. {nearest}")
-    if found.formulas[0].de00[0] > shop.tolerance_de00:
-        inks = "one ink" if search.max_inks == 1 else f"{search.max_inks} inks"
-        text = f"these inks can reach it, but not with {inks} at most. {nearest}"
-        return Notice(code="too_few_inks", text=text)
-    return Notice(code="in_reach", text="these inks can reach it.")
+        return Notice(code="out_of_reach", text=f"outside what these inks can reach. {then}")
+    inks = "one ink" if search.max_inks == 1 else f"{search.max_inks} inks"
+    text = f"these inks can reach it, but not with {inks} at most. {then}"
+    return Notice(code="too_few_inks", text=text)
+
+
+def missing(lab: Array, target: Array) -> str:
+    """Which way a colour (3,) would have to move to be the target (3,), in words.
+
+    >>> missing(np.array([50.0, 10.0, 10.0]), np.array([50.0, 20.0, 20.0]))
+    'much more chroma'
+    """
+    words = direction(lab, target)
+    return words.replace("cleaner", "more chroma").replace("duller", "less chroma")
 
 
 def _notices(
@@ -226,19 +253,15 @@ def _notices(
     found: Match,
     more: MoreStock | None,
     formulas: tuple[FoundFormula, ...],
+    far: Use | None,
 ) -> list[Notice]:
-    """What is to be known of all formulas."""
+    """What is to be known of all formulas; `far` is the nearest with a leftover in it."""
     told = []
     if more:
         words = stock_words(more, found, target)
         told.append(Notice(code="stock", text=f"{words[0].upper()}{words[1:]}."))
-    if search.leftover is not None and formulas[0].used is None:
-        there = ", ".join(mix.name for mix in shop.mixes)
-        text = (
-            f"No leftover can be brought near enough to {found.target}: these formulas are without"
-            f" one. Ask for one by its name to see how near it comes; there are {there}."
-        )
-        told.append(Notice(code="no_leftover", text=text))
+    if search.leftover is not None and not any(each.used for each in formulas):
+        told.append(Notice(code="no_leftover", text=_no_leftover(search, target, found, far)))
     if search.printed:
         told += _print_notices(shop, search.printed, target, formulas[0])
     if not found.exhaustive:
@@ -248,10 +271,27 @@ def _notices(
             " fewer. Leave some inks out, or allow fewer, and all of them are looked at."
         )
         told.append(Notice(code="not_exhaustive", text=text))
-    told.append(_lots_spread(formulas))
-    if len(formulas) < search.top:
+    if formulas:
+        told.append(_lots_spread(formulas))
+    if 0 < len(formulas) < search.top:
         told.append(Notice(code="short_list", text=_short_list(search, formulas)))
     return told
+
+
+def _no_leftover(search: Search, target: Target, found: Match, far: Use | None) -> str:
+    """That no leftover will do, how near the nearest comes, and what is listed instead."""
+    what = search.leftover or "No leftover"
+    how = "can't" if search.leftover else "can"
+    near = (
+        ""
+        if far is None
+        else (
+            f": the nearest, with {far.name}, is dE00 {float(far.candidate.de00[0]):.2f} under"
+            f" {target.light_names[0]}"
+        )
+    )
+    then = "Look for formulas without it." if search.leftover else "These formulas are without one."
+    return f"{what} {how} be brought near enough to {found.target}{near}. {then}"
 
 
 def _print_notices(

@@ -6,6 +6,7 @@ from typing import Any
 
 from matchkit.colorimetry.difference import Target
 from matchkit.correcting.leftovers import Use
+from matchkit.errors import InputError
 from matchkit.fitting.fit import Fit
 from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Shop
@@ -84,6 +85,15 @@ class FoundFormulas:
     formulas: tuple[FoundFormula, ...]
     reach: Notice
     notices: tuple[Notice, ...]
+
+    def ranked(self, rank: int) -> FoundFormula:
+        """The formula of a rank, from 1; InputError where there is none."""
+        n = len(self.formulas)
+        if rank <= n:
+            return self.formulas[rank - 1]
+        why = f"the match has {n} formulas" if n else "there is no formula"
+        told = "".join(f". {each.text}" for each in self.notices if each.code == "no_leftover")
+        raise InputError(f"rank: found {rank}; {why}{told}")
 
     @property
     def best_that_hides(self) -> int:

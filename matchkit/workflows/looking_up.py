@@ -11,6 +11,7 @@ from matchkit.book.jobs import (
     BatchRecord,
     common,
     job,
+    mostly_clear,
     sharing,
     todays_jobs,
 )
@@ -87,6 +88,11 @@ class BatchShown:
     verdict: str
     events: tuple[Event, ...]
 
+    @property
+    def mostly_clear(self) -> bool:
+        """Whether what is in the container, or is planned, will not hide."""
+        return mostly_clear(self.record, self.shop.inks)
+
     def to_dict(self) -> dict[str, Any]:
         """The answer as plain data."""
         record = self.record
@@ -121,6 +127,7 @@ class BatchShown:
             "formula": record.formula,
             "target": record.target,
             "inks": inks,
+            "mostly_clear": self.mostly_clear,
             "weighings": weighings,
             "measurements": measurements,
             "approved_by": record.approved_by,

@@ -139,7 +139,7 @@ def ticket(
 
 def found_ticket(session: Session, found: FoundFormulas, k: int, choices: TicketChoices) -> Ticket:
     """The ticket of formula `k`, from 0, of those that were found."""
-    formula = found.formulas[k].formula
+    formula = found.ranked(k + 1).formula
     held = taken_apart(dict.fromkeys(formula.inks, 1.0), session.shop.mixes)
     fit = next(each for each in found.fits.values() if set(held) <= set(each.palette.names))
     told = [each.text for each in found.notices if each.code in ON_TICKET]
