@@ -64,6 +64,8 @@ def begin(
     for a past batch to what it measured when it was approved.  Without `batch_g` the batch is as
     large as the source says, else 1000 g.  InputError for a recipe in grams, and another batch.
     """
+    if source.recipe:  # before there is a book
+        batch_g = grams_asked(source.recipe, batch_g, USUAL_G)
     session.open_book(create=True)
     search = search or Search()
     given = [each for each in (source.batch, source.formula, source.mix or None) if each]
@@ -78,8 +80,6 @@ def begin(
     known = _known(session, source)
     printed = search.printed or known.printed
     grams = batch_g or known.formula.total_g or USUAL_G
-    if source.recipe:
-        grams = grams_asked(source.recipe, batch_g, USUAL_G)
     details = replace(details, customer=details.customer or known.customer)
     if rematch:
         if known.wanted is None:
