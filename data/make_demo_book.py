@@ -174,7 +174,7 @@ def _brought_in(weeks: _Weeks, book: Book, batch: int, held: dict[str, float], n
     session = Session(SHOP, earlier=weeks.session)
     vars(session)["book"] = book  # which does not lie in the shop's folder yet
     found = correct_batch(session, batch)
-    grams = zip(found.palette.names, found.smallest.additions_g.tolist(), strict=True)
+    grams = zip(found.palette.names, found.least.additions_g.tolist(), strict=True)
     added = _poured(weeks, {ink: g for ink, g in grams if g > 0})
     weeks.time += timedelta(minutes=40)
     shop = weeks.session.files

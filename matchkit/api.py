@@ -138,7 +138,7 @@ def correct(
 
     >>> teal = Target.from_spectrum(demo_shop().targets["Sea teal"])
     >>> grams = {"Quay White": 300.0, "Kelp Green": 100.0, "Slipway Blue": 70.0}
-    >>> correct(demo_shop(), teal, grams).smallest.added_g > 0
+    >>> correct(demo_shop(), teal, grams).least.added_g > 0
     True
     """
     R = None if reading is None else np.asarray(reading, dtype=float)

@@ -204,7 +204,7 @@ def slip():
     """The slip of an addition, as the form prints it."""
     session = Session("shop")
     found = correct_batch(session, SLIP_OF)
-    return addition_page(found, found.smallest, session.files, NOW.date().isoformat()).html
+    return addition_page(found, found.least, session.files, NOW.date().isoformat()).html
 
 
 def accuracy():

@@ -344,7 +344,7 @@ def test_advice_brings_a_batch_in_on_the_bench(hands):
         hands.make(percent)
     batch = hands.make(12.0, other=None)
     found = correct_batch(session_of(hands), batch)
-    assert found.smallest.added_g > 0
+    assert found.least.added_g > 0
     with reading(hands.book) as db:
         (kept,) = db.execute("SELECT measurement FROM correction").fetchall()
     assert kept == (job(hands.book, batch).readings[0].measurement,)
@@ -353,7 +353,7 @@ def test_advice_brings_a_batch_in_on_the_bench(hands):
     before, after = (
         float(de00(wanted, Lab(opaque_R(hands.bench, g / g.sum(), hands.strengths),
                                             "D65", 10)))
-        for g in (grams, grams + found.smallest.additions_g)
+        for g in (grams, grams + found.least.additions_g)
     )  # fmt: skip
     assert before > 0.8
     assert after < 0.4

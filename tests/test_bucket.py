@@ -8,13 +8,11 @@ from scipy.optimize import approx_fprime, minimize
 from small_bench import mixture, shop, target_of
 
 from matchkit.colorimetry.tristimulus import Lab
+from matchkit.correcting.additions import balanced, least, nearest
 from matchkit.correcting.container import (
     Bucket,
-    balanced,
     bucket_of,
     lab_covariance_after,
-    least,
-    nearest,
     reflectance_after,
     seen_after,
     under_first_light,

@@ -31,7 +31,7 @@ CORE = {
         "garment",
     ),
     "correcting": (
-        *("estimate", "diagnose", "additions", "correct", "advice", "container", "hold_back"),
+        *("estimate", "diagnose", "container", "additions", "correct", "advice", "hold_back"),
         *("overpour", "lots", "lot_check", "mixes", "leftovers", "visual"),
     ),
     "paper": (

@@ -181,7 +181,7 @@ def log_correction(
     inks: tuple[str, ...],
     *,
     measurement: int | None = None,
-    choice: str = "smallest",
+    choice: str = "least",
     note: str = "",
 ) -> int:
     """What was advised to be added; `inks` name the advice's grams."""

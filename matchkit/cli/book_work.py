@@ -96,7 +96,8 @@ def correct(session: Session, args: argparse.Namespace) -> None:
         give(args, finish.to_dict, lambda: finish_parts(finish))
         return
     found = correct_batch(session, batch, options)
-    head = f"Batch {batch}, correction {found.correction} (the smallest addition) written down"
+    first = next(iter(found.ways))
+    head = f"Batch {batch}, correction {found.correction} ({first}) written down"
     give(args, found.to_dict, lambda: [head, *correction_parts(found)])
 
 

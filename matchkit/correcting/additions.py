@@ -1,115 +1,399 @@
-"""The smallest additions that bring a colour into a ball, where it moves in proportion.
+"""The least to add to a container, or what brings it nearest: the one solver of additions.
 
-With additions a >= 0 (grams) the difference from a target is b + J a to first order.
-Wanted is the smallest sum(a) with |b + J a| <= rho.  Such a ball is touched with at most
-three inks, so every set of up to three is solved in closed form, all at once, and the best
-is taken; `correct` takes the slope anew there and asks again.
+A batch that came out wrong, one into which too much went, and a leftover that becomes another
+colour are one problem: what is there, which inks may join it, how much of each there is, how
+much must and may go in, and the colour that is wanted.  `nearest` and `least` answer it for
+many sets of inks at once: amounts move on a log scale, and every step is a damped
+least-squares step on the difference, whose slope is known.  `least_additions` and
+`nearest_additions` choose among the sets as a mixer would: the inks of the batch first.
+
+To first order the least that comes within a distance has at most three inks, so no larger
+sets are looked at, but for a batch that is not poured to its end.
+
+Sources: Levenberg (1944), Marquardt (1963) for the damping.
 """
 
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
 from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
 
+from matchkit.colorimetry.difference import Target
+from matchkit.correcting.container import (
+    Bucket,
+    differences_after,
+    joined,
+    over_all,
+    slopes_after,
+    under_first_light,
+)
+from matchkit.inks.palette import Palette
+from matchkit.inks.recipe import STEPS_TO_TRUST
+from matchkit.inks.shop import Shop
+from matchkit.matching.rank import MOSTLY
+
 Array = NDArray[np.float64]
-Sets = list[NDArray[np.int64]]
+Index = NDArray[np.int64]
+Truth = NDArray[np.bool_]
+Tried = tuple[Index, Array, Array]  # sets of inks, their nearest additions, dE00
 
-FLAT = 1e-9  # inks whose directions span less than this of a box are one direction
-MOST_INKS = 3  # a ball in three dimensions is touched with no more
+CHUNK = 600  # sets of inks at a time: what stays in a processor's cache
+STEPS = 24
+HALVINGS = 11  # of the total, to the least that is enough
+LONGEST_STEP = 2.0  # in log amount
+MOST_INKS = 3
+KEPT = 20  # sets of inks that are taken to their least
+SPECK = 1e-4  # of the batch: what an ink starts with that the plan has no more need of
+# Own choices, no source: an ink that is not in the batch must save both of these beside the
+# batch's own inks, or come nearer by `FOREIGN_DE00`.  To do without a weight too small to
+# trust, so much of the batch more may go in.
+FOREIGN_SHARE, FOREIGN_G, FOREIGN_DE00 = 0.5, 10.0, 0.1
+SMALL_SHARE = 0.005
+HELD_BACK, OWN, ONE_MORE, ANY = range(4)  # which inks are looked at, in this order
 
 
-def sets_of(usable: NDArray[np.bool_], most_inks: int) -> Sets:
-    """The sets (n, m) of up to `most_inks` of the `usable` (n_ink,) inks, by their size m.
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Limits:
+    """What an addition must keep to.
 
-    >>> [each.tolist() for each in sets_of(np.array([True, False, True]), 2)]
-    [[[0], [2]], [[0, 2]]]
+    `room_g` is what the container still takes, `upper_g` (n_ink,) how much of each ink there
+    is or is wanted, None for no limit.  `held_back_g` (n_ink,) is what the plan still has of
+    each ink that was held back; None where nothing was.
     """
-    inks = [int(i) for i in np.flatnonzero(usable)]
-    return [
-        np.array(list(combinations(inks, m)), dtype=np.int64)
-        for m in range(1, min(most_inks, len(inks)) + 1)
-    ]
+
+    tolerance_de00: float
+    resolution_g: float
+    room_g: float = np.inf
+    upper_g: Array | None = None
+    held_back_g: Array | None = None
+
+    def there_is(self, palette: Palette) -> Array:
+        """`upper_g`, infinite where it is not limited."""
+        return np.full(len(palette.inks), np.inf) if self.upper_g is None else self.upper_g
 
 
-def smallest_linear(
-    b: Array,
-    J: Array,
+def limits_of(
+    shop: Shop,
+    palette: Palette,
+    *,
+    room_g: float = np.inf,
+    without: Sequence[str] = (),
+    held_back_g: Array | None = None,
+) -> Limits:
+    """The tolerance, the balance and the stock of a shop; of inks in `without` there is none."""
+    stock = {ink.name: ink.stock_g for ink in shop.inks}
+    there = [0.0 if name in without else stock.get(name) for name in palette.names]
+    return Limits(
+        tolerance_de00=shop.tolerance_de00,
+        resolution_g=shop.resolution_g,
+        room_g=room_g,
+        upper_g=np.array([np.inf if grams is None else grams for grams in there]),
+        held_back_g=held_back_g,
+    )
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Wanted:
+    """A container, what may join it, and the colour that it is to have.
+
+    `own` and `held_back` (n_ink,) mark the inks of the batch and those of them that the plan
+    still has; `upper_g` (n_ink,) is how much of each there is.  `at_least_g` must go in
+    whatever the colour, and at most `most_g` may.  `most_de00` (n_light,) is how far it may be
+    under each light, None for any.  `planned_g` (n_ink,) is what the plan has left to pour.
+    """
+
+    bucket: Bucket
+    target: Target
+    own: Truth
+    upper_g: Array
+    resolution_g: float
+    held_back: Truth | None = None
+    at_least_g: float = 0.0
+    most_g: float = np.inf
+    most_de00: Array | None = None
+    planned_g: Array | None = None
+    tried: dict[int, list[Tried]] = field(default_factory=dict)  # by which inks, as found
+
+
+def least_additions(wanted: Wanted, aim: float) -> tuple[Array, float] | None:
+    """The smallest additions (n_ink,) within `aim` of the target under the first light.
+
+    Held-back inks before all, then the inks of the batch; another ink only where it saves
+    half the grams and 10 g.  The second is what the batch's own inks alone would take,
+    infinite where they do not reach.  None where nothing does.
+    """
+    best, own_g, must_g = None, np.inf, wanted.at_least_g
+    for which in (HELD_BACK, OWN, ONE_MORE, ANY):
+        enough_g = np.inf if best is None else best.sum() - must_g
+        enough_g = min((1 - FOREIGN_SHARE) * enough_g, enough_g - FOREIGN_G)
+        if best is not None and (which == ANY or enough_g < 0):
+            break
+        found = _least_of(wanted, which, aim, must_g + enough_g)
+        if found is not None and found.sum() - must_g <= enough_g:
+            best = found
+        if best is not None and which <= OWN:
+            own_g = float(best.sum())
+    return None if best is None else (best, own_g)
+
+
+def nearest_additions(wanted: Wanted) -> Array:
+    """The additions (n_ink,) that come nearest, by the shares of the target's lights.
+
+    Inks that are not in the batch only where they come nearer by `FOREIGN_DE00`.
+    """
+    n = len(wanted.own)
+    best = np.zeros(n)
+    best_F = _F(wanted, best[None])[0] if wanted.at_least_g == 0 else np.inf
+    for which in (OWN, ONE_MORE, ANY):
+        rows = [np.empty((0, n))]
+        for subsets, start in _sets(wanted, which):
+            total = wanted.at_least_g or wanted.most_g
+            if np.isfinite(total):
+                a, _ = nearest(
+                    wanted.bucket, wanted.target, subsets, start, total_g=total, steps=2 * STEPS
+                )
+                rows.append(over_all(subsets, a, n))
+        if wanted.at_least_g == 0:
+            rows += [over_all(subsets, a, n) for subsets, a, _ in _tried(wanted, which)]
+        found = np.concatenate(rows)
+        found = found[_allowed(wanted, found)]
+        if len(found):
+            F = _F(wanted, found)
+            if F.min() < best_F - (FOREIGN_DE00 if which > OWN else 0.0):
+                best, best_F = found[int(np.argmin(F))], float(F.min())
+    return best
+
+
+def allowed(bucket: Bucket, rows: Array, upper_g: Array, *, batch_g: float | None = None) -> Truth:
+    """Which additions (n, n_ink) keep to the stock and to each ink's pigment limit.
+
+    `upper_g` (n_ink,) is the stock for a batch of `batch_g`, or of the size it comes to.
+    An ink that is not added was within its limit when the container was filled.
+    """
+    total = (bucket.grams + rows).sum(axis=1, keepdims=True)
+    limit = np.array([ink.max_percent / 100 for ink in bucket.palette.inks])
+    over = (rows > 0) & ((bucket.grams + rows) / total > limit * (1 + 1e-6))
+    grams = rows if batch_g is None else rows * batch_g / total
+    good: Truth = ~(over | (grams > upper_g * (1 + 1e-9))).any(axis=1)
+    return good
+
+
+def balanced(bucket: Bucket, subsets: Index) -> Array:
+    """Starting amounts (n, m): as much as the bucket holds, each ink with an equal say."""
+    say = 1 / (bucket.palette.K.mean(axis=1) + bucket.palette.S.mean(axis=1))
+    a = say[subsets]
+    start: Array = bucket.grams.sum() * a / a.sum(axis=1, keepdims=True)
+    return start
+
+
+def nearest(
+    bucket: Bucket,
+    target: Target,
+    subsets: Index,
+    start: Array,
+    *,
+    total_g: float | None = None,
+    steps: int = STEPS,
+) -> tuple[Array, Array]:
+    """The additions (n, m) of each of `subsets` (n, m) that come nearest, and dE00 (n, n_light).
+
+    `target.share` says what each light counts: sum(share * dE00^2) is made least.  With
+    `total_g` the additions sum to it; without, they may be any amount.
+    """
+    out_a, out_d = np.empty(subsets.shape), np.empty((len(subsets), len(target.lights)))
+    for at in range(0, len(subsets), CHUNK):
+        rows = slice(at, at + CHUNK)
+        totals = None if total_g is None else np.full(len(subsets[rows]), total_g)
+        out_a[rows], out_d[rows] = _descend(
+            bucket, target, subsets[rows], start[rows], totals, steps
+        )
+    return out_a, out_d
+
+
+def least(
+    bucket: Bucket,
+    target: Target,
+    subsets: Index,
+    start: Array,
+    *,
     aim: float,
-    room_g: float,
-    upper: Array,
-    sets: Sets,
-) -> Array:
-    """min sum(a) with |b + J a| <= aim, a >= 0, or the least |b + J a| within the room.
+    at_least_g: float = 0.0,
+    keep: int = 1,
+    steps: int = 6,
+) -> tuple[Array, Array]:
+    """The smallest additions (n, m) within `aim` under the first light, and dE00 (n, n_light).
 
-    `b` (3,), `J` (3, n_ink), `upper` (n_ink,) grams that there are; the answer (n_ink,).
-
-    >>> J = np.array([[-1.0, 0.0], [0.0, -2.0], [0.0, 0.0]])
-    >>> both = sets_of(np.array([True, True]), 2)
-    >>> smallest_linear(np.array([3.0, 0, 0]), J, 1.0, np.inf, np.full(2, np.inf), both).tolist()
-    [2.0, 0.0]
+    `start` (n, m) holds additions that are within it, as `nearest` finds them.
+    `at_least_g` must go in whatever the colour; a set of inks that would need less
+    comes as near as it can at that total.  Sets that can't be among the `keep` smallest
+    are left where that showed.  `steps` is for each halving of the total; the more inks,
+    the more of them are needed.
     """
-    low, high = aim, float(np.sqrt((b**2).sum()))
-    a = _within_stock(b, J, low, upper, sets)
-    if a is not None and a.sum() <= room_g:
-        return a
-    best = np.zeros(J.shape[1])
-    for _ in range(30):  # how near can one come?
-        middle = (low + high) / 2
-        a = _within_stock(b, J, middle, upper, sets)
-        if a is not None and a.sum() <= room_g:
-            best, high = a, middle
-        else:
-            low = middle
-    return best
-
-
-def _within_stock(b: Array, J: Array, rho: float, upper: Array, sets: Sets) -> Array | None:
-    """The smallest additions with |b + J a| <= rho and a <= `upper`, or None.
-
-    The problem is convex: where the answer without limits breaks some of them, one of
-    those holds with equality in the answer within.
-    """
-    a = _smallest(b, J, rho, sets)
-    if a is None or (a <= upper).all():
-        return a
-    best = None
-    for i in np.flatnonzero(a > upper):
-        others = [rows[(rows != i).all(axis=1)] for rows in sets]
-        rest = _within_stock(b + J[:, i] * upper[i], J, rho, upper, others)
-        if rest is not None:
-            rest[i] = upper[i]
-            best = rest if best is None or rest.sum() < best.sum() else best
-    return best
-
-
-def _smallest(b: Array, J: Array, rho: float, sets: Sets) -> Array | None:
-    """The smallest additions with |b + J a| <= rho, over every set of inks, or None."""
-    best, best_sum = None, np.inf
-    if (b**2).sum() <= rho**2:
-        return np.zeros(J.shape[1])
-    for rows in sets:
+    first = under_first_light(target)
+    held = bucket.grams.sum()
+    high = np.maximum(start.sum(axis=1), at_least_g)
+    low = np.full(len(start), max(at_least_g, 1e-6 * held))
+    best, _ = _descend(bucket, first, subsets, start, high, STEPS)
+    at, rows = low.copy(), np.arange(len(start))
+    for _ in range(HALVINGS):
+        tried, d = _descend(bucket, first, subsets[rows], best[rows], at[rows], steps)
+        enough = d[:, 0] <= aim
+        best[rows[enough]] = tried[enough]
+        high[rows[enough]], low[rows[~enough]] = at[rows[enough]], at[rows[~enough]]
+        # Halve in the bucket's share of the batch, which is what is wanted large.
+        at = 2 / (1 / (held + low) + 1 / (held + high)) - held
+        rows = np.flatnonzero((low <= np.sort(high)[: max(keep, 1)][-1]) & (high > low))
         if not len(rows):
-            continue
-        m = rows.shape[1]
-        A = J[:, rows].transpose(1, 0, 2)  # (n, 3, m)
-        Q, T = np.linalg.qr(A)
-        sizes = np.linalg.norm(A, axis=1).prod(axis=1)
-        flat = np.abs(np.linalg.det(T)) <= FLAT * sizes
-        T = np.where(flat[:, None, None], np.eye(m), T)
-        along = np.einsum("nkm,k->nm", Q, b)
-        off = (b**2).sum() - (along**2).sum(axis=1)  # what these inks can't reach, squared
-        room = np.sqrt(np.maximum(rho**2 - off, 0))
-        # y = along + T a on the ball |y| <= room with the least 1'a = 1'T^-1 (y - along)
-        normal = np.linalg.solve(T.transpose(0, 2, 1), np.ones((len(rows), m, 1)))[:, :, 0]
-        y = -room[:, None] * normal / np.linalg.norm(normal, axis=1, keepdims=True)
-        a = np.linalg.solve(T, (y - along)[:, :, None])[:, :, 0]
-        trace = 1e-12 * np.abs(a).max(axis=1, keepdims=True)
-        fits = (off <= rho**2) & ~flat & (a >= -trace).all(axis=1)
-        if fits.any():
-            total = np.where(fits, a.sum(axis=1), np.inf)
-            at = int(np.argmin(total))
-            if total[at] < best_sum:
-                best = np.zeros(J.shape[1])
-                best[rows[at]] = np.maximum(a[at], 0)
-                best_sum = float(total[at])
+            break
+    return best, differences_after(bucket, target, over_all(subsets, best, len(bucket.grams)))
+
+
+def _sets(wanted: Wanted, which: int) -> Iterator[tuple[Index, Array]]:
+    """Sets (n, m) of inks that may join, by their size, and starting amounts (n, m)."""
+    usable = wanted.upper_g > 0
+    own = np.flatnonzero(wanted.own & usable)
+    if which == HELD_BACK:
+        own = own[:0] if wanted.held_back is None else np.flatnonzero(wanted.held_back & usable)
+    clear = np.array([ink.role == "clear" for ink in wanted.bucket.palette.inks])
+    others = np.flatnonzero(~wanted.own & usable & ~clear)
+    least, most = {HELD_BACK: (0, 0), OWN: (0, 0), ONE_MORE: (1, 1), ANY: (2, MOST_INKS)}[which]
+    for more in range(least, min(most, len(others)) + 1):
+        new = list(combinations(others.tolist(), more))
+        for m in range(0 if more else 1, min(MOST_INKS - more, len(own)) + 1):
+            both = [[*a, *b] for b in new for a in combinations(own.tolist(), m)]
+            subsets = np.array(both, dtype=np.int64)
+            yield subsets, balanced(wanted.bucket, subsets)
+        if wanted.planned_g is not None and more < MOST_INKS and len(own) and which != HELD_BACK:
+            subsets = np.array([[*own.tolist(), *b] for b in new], dtype=np.int64)
+            little = SPECK * (wanted.bucket.grams.sum() + wanted.planned_g.sum())
+            yield subsets, np.maximum(wanted.planned_g, little)[subsets]
+
+
+def _tried(wanted: Wanted, which: int) -> list[Tried]:
+    """The sets of inks, each as near as it comes; found once."""
+    if which not in wanted.tried:
+        first = under_first_light(wanted.target)
+        wanted.tried[which] = [
+            (subsets, *nearest(wanted.bucket, first, subsets, start))
+            for subsets, start in _sets(wanted, which)
+        ]
+    return wanted.tried[which]
+
+
+def _least_of(wanted: Wanted, which: int, aim: float, enough_g: float = np.inf) -> Array | None:
+    """The smallest additions (n_ink,) of the inks of `which` within `aim`, limits kept.
+
+    Sets of inks that need more than `enough_g` are left out.  Where there is not enough of an
+    ink, all of it goes in and the others do the rest.
+    """
+    n, found = len(wanted.own), []
+    for subsets, a, d in _tried(wanted, which):
+        subsets, a = subsets[d[:, 0] <= aim], a[d[:, 0] <= aim]
+        if np.isfinite(enough_g) and len(a):
+            first = under_first_light(wanted.target)
+            a, d = nearest(wanted.bucket, first, subsets, a, total_g=enough_g, steps=10)
+            subsets, a = subsets[d[:, 0] <= aim], a[d[:, 0] <= aim]
+        if len(a):
+            a, _ = least(
+                wanted.bucket, wanted.target, subsets, a, aim=aim,
+                at_least_g=wanted.at_least_g, keep=KEPT,
+            )  # fmt: skip
+            found.append(over_all(subsets, a, n))
+    if not found:
+        return None
+    rows = np.concatenate(found)
+    rows = np.where(rows < wanted.resolution_g / 2, 0, rows)
+    small = ((rows > 0) & (rows < STEPS_TO_TRUST * wanted.resolution_g)).sum(axis=1)
+    cost = rows.sum(axis=1) + SMALL_SHARE * wanted.bucket.grams.sum() * small
+    good = _allowed(wanted, rows)
+    best = rows[good][int(np.argmin(cost[good]))] if good.any() else None
+    short = rows[int(np.argmin(cost))]
+    over = np.flatnonzero(short > wanted.upper_g)
+    if len(over):
+        rest = _with_all_of(wanted, int(over[0]), which, aim)
+        if rest is not None and (best is None or rest.sum() < best.sum()):
+            return rest
     return best
+
+
+def _with_all_of(wanted: Wanted, i: int, which: int, aim: float) -> Array | None:
+    """The smallest additions (n_ink,) that hold all there is of ink `i`."""
+    all_of_it = np.zeros(len(wanted.own))
+    all_of_it[i] = wanted.upper_g[i]
+    left = replace(
+        wanted,
+        bucket=joined(wanted.bucket, all_of_it),
+        upper_g=np.where(all_of_it > 0, 0.0, wanted.upper_g),
+        at_least_g=max(wanted.at_least_g - all_of_it[i], 0.0),
+        most_g=wanted.most_g - all_of_it[i],
+        tried={},
+    )
+    rest = _least_of(left, which, aim)
+    return None if rest is None else rest + all_of_it
+
+
+def _allowed(wanted: Wanted, rows: Array) -> Truth:
+    """Which additions (n, n_ink) keep to every limit; clear may join until it hides no more."""
+    bucket, after = wanted.bucket, wanted.bucket.grams + rows
+    good = allowed(bucket, rows, wanted.upper_g)
+    good &= rows.sum(axis=1) <= wanted.most_g * (1 + 1e-9)
+    clear = np.array([ink.role == "clear" for ink in bucket.palette.inks])
+    if bucket.grams[clear].sum() <= MOSTLY * bucket.grams.sum():
+        thin = after[:, clear].sum(axis=1) > MOSTLY * after.sum(axis=1)
+        good &= ~(thin & (rows[:, clear] > 0).any(axis=1))
+    if wanted.most_de00 is not None and good.any():
+        away = differences_after(bucket, wanted.target, rows[good])
+        good[good] = (away[:, 1:] <= wanted.most_de00[1:]).all(axis=1)
+    return good
+
+
+def _F(wanted: Wanted, rows: Array) -> Array:
+    F: Array = differences_after(wanted.bucket, wanted.target, rows) @ wanted.target.share
+    return F
+
+
+def _to_total(a: Array, total: Array) -> Array:
+    scaled: Array = a * (total / a.sum(axis=1))[:, None]
+    return scaled
+
+
+def _descend(
+    bucket: Bucket, target: Target, subsets: Index, a: Array, total: Array | None, steps: int
+) -> tuple[Array, Array]:
+    """Damped least-squares steps in log amount, one damping for each set of inks."""
+    weight = np.sqrt(target.share)[:, None]
+    n, m = a.shape
+    damping = np.full(n, 1e-2)
+    a = np.maximum(a, 1e-9 * bucket.grams.sum())
+    if total is not None:
+        a = _to_total(a, total)
+    v, J = slopes_after(bucket, target, subsets, a)
+    for _ in range(steps):
+        r = (v * weight).reshape(n, -1)
+        J_u = (J * weight[..., None]).reshape(n, -1, m) * a[:, None, :]
+        if total is not None:  # the sum is held: what one ink gains the others give
+            J_u = J_u - J_u.sum(axis=2, keepdims=True) * (a / total[:, None])[:, None, :]
+        step = _damped_step(J_u, r, damping)
+        trial = a * np.exp(step)
+        if total is not None:
+            trial = _to_total(trial, total)
+        v_new, J_new = slopes_after(bucket, target, subsets, trial)
+        better = ((v_new * weight) ** 2).sum(axis=(1, 2)) <= (r**2).sum(axis=1)
+        damping = np.where(better, np.maximum(damping / 8, 1e-9), np.minimum(damping * 10, 1e6))
+        a = np.where(better[:, None], trial, a)
+        v = np.where(better[:, None, None], v_new, v)
+        J = np.where(better[:, None, None, None], J_new, J)
+    return a, np.sqrt((v**2).sum(axis=2))
+
+
+def _damped_step(J: Array, r: Array, damping: Array) -> Array:
+    H = J.transpose(0, 2, 1) @ J
+    g = J.transpose(0, 2, 1) @ r[:, :, None]
+    on = np.arange(J.shape[2])
+    H[:, on, on] += damping[:, None] * H[:, on, on] + 1e-10
+    step = -np.linalg.solve(H, g)[:, :, 0]
+    longest = np.abs(step).max(axis=1, keepdims=True)
+    clipped: Array = step * np.minimum(1, LONGEST_STEP / np.maximum(longest, 1e-300))
+    return clipped

@@ -1,8 +1,8 @@
 """What went wrong with a batch, which ways to correct it are worth doing, and when none is.
 
-Additions can bring a batch to nearly any colour if they are large enough.  Beyond three times
-the batch a new batch is cheaper, and this one is a leftover that another colour can start
-from.  The three times are our own, no source.
+Additions can bring a batch to nearly any colour if they are large enough.  Beyond the batch
+itself a new batch takes less ink, and this one is a leftover that another colour can start
+from.
 """
 
 from collections.abc import Mapping
@@ -11,13 +11,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.correcting.correct import Correction
+from matchkit.correcting.correct import CHANCES, Correction
 from matchkit.correcting.diagnose import Belief, beside_the_batch
 from matchkit.inks.palette import Palette
+from matchkit.inks.recipe import STEPS_TO_TRUST
 
 Array = NDArray[np.float64]
 
-MOST_TIMES = 3.0  # of the batch that an addition may be
 ERROR_G, ERROR_SHARE = 0.2, 0.03  # a weight farther off than both is an error worth telling
 LEAST_DE00 = 0.1  # an addition that gains less is not worth a weighing
 KEEP = (
@@ -83,18 +83,28 @@ def lot_strengths(palette: Palette, belief: Belief) -> tuple[LotStrength, ...]:
     )
 
 
-def worth_doing(ways: Mapping[str, Correction], batch_g: float) -> dict[str, Correction]:
-    """The ways by name that bring a batch of `batch_g` within tolerance, else the nearest.
+def remarks(palette: Palette, way: Correction, resolution_g: float) -> list[str]:
+    """What to know of an addition: inks that are new to the batch, weights that are small."""
+    said = []
+    if way.foreign:
+        saved = "its own inks do not come so near"
+        if np.isfinite(way.own_g):
+            saved = f"its own inks alone would take {way.own_g:.0f} g"
+        said.append(f"New to this batch: {', '.join(way.foreign)}; {saved}")
+    small = (way.additions_g > 0) & (way.additions_g < STEPS_TO_TRUST * resolution_g)
+    if small.any():
+        inks = ", ".join(palette.names[i] for i in np.flatnonzero(small))
+        said.append(f"Under {STEPS_TO_TRUST} steps of the balance: {inks}; use a letdown")
+    return said
 
-    Each addition once, none of more than `MOST_TIMES` the batch, and none that gains nothing.
-    """
-    sound: dict[str, Correction] = {}
-    poured: set[bytes] = set()
+
+def worth_doing(ways: Mapping[str, Correction]) -> dict[str, Correction]:
+    """The additions by name that bring a batch within tolerance, else the nearest; each once."""
+    added: dict[bytes, str] = {}
     for name, way in ways.items():
-        addition = way.additions_g.tobytes()
-        if 0 < way.added_g <= MOST_TIMES * batch_g and addition not in poured:
-            poured.add(addition)
-            sound[name] = way
+        if way.added_g > 0:
+            added.setdefault(way.additions_g.tobytes(), name)
+    sound = {name: ways[name] for name in added.values()}
     saving = {name: way for name, way in sound.items() if way.can_be_saved}
     if saving or not sound:
         return saving
@@ -103,31 +113,21 @@ def worth_doing(ways: Mapping[str, Correction], batch_g: float) -> dict[str, Cor
 
 
 def verdict(
-    ways: Mapping[str, Correction],
-    batch_g: float,
-    room_g: float = float("inf"),
-    free: Correction | None = None,
+    ways: Mapping[str, Correction], room_g: float = np.inf, free: Correction | None = None
 ) -> str:
-    """Why a batch had better be left, and what to do instead; "" where it can be corrected.
+    """Why a batch out of tolerance had better be left, and what to do; "" where it can be saved.
 
-    `ways` are within `room_g`; `free` is the smallest addition without that limit.
+    `ways` are within `room_g`; `free` is the least addition without that limit.
     """
-    if any(way.can_be_saved for way in worth_doing(ways, batch_g).values()):
+    if any(way.can_be_saved for way in worth_doing(ways).values()):
         return ""
-    limited = room_g < float("inf")
+    if room_g > 0 and any(way.chance_in_tolerance >= CHANCES["least"] for way in ways.values()):
+        return "By what was weighed and read it should be in tolerance: measure again first."
+    limited = room_g < np.inf
     out = "this batch can't be brought within tolerance"
     room = f"room for {room_g:g} g" if room_g > 0 else "no room left in the container"
     out = f"With {room} {out}" if limited else out.capitalize()
-    saving = [way for way in ways.values() if way.can_be_saved]
-    if limited and free is not None and free.can_be_saved:
-        saving.append(free)
-    least_g = min((way.added_g for way in saving), default=float("inf"))
-    if least_g == float("inf"):
-        return f"{out}{', nor with any room' if limited else ''}: {KEEP}."
-    total = f"({batch_g + least_g:.0f} g in all)"
-    if least_g <= MOST_TIMES * batch_g:
-        return f"{out}; {least_g:.0f} g would do it {total}."
-    return (
-        f"It takes {least_g:.0f} g more {total} to bring this batch within tolerance, "
-        f"{least_g / batch_g:.0f} times what there is: {KEEP}."
-    )
+    if free is not None and free.can_be_saved and free.added_g:
+        return f"{out}; {free.added_g:.2f} g would do it ({free.total_g:.0f} g in all)."
+    times = ", nor with any addition up to the batch's own size"
+    return f"{out}{times if limited or not ways else ''}: {KEEP}."

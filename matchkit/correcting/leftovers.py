@@ -14,14 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.colorimetry.difference import Target
-from matchkit.correcting.container import (
-    Bucket,
-    balanced,
-    least,
-    nearest,
-    seen_after,
-    under_first_light,
-)
+from matchkit.correcting.additions import KEPT, allowed, balanced, least, nearest
+from matchkit.correcting.container import Bucket, over_all, seen_after, under_first_light
 from matchkit.correcting.mixes import Shelf, bucket_from, poured_together
 from matchkit.errors import InputError
 from matchkit.inks.recipe import weigh_out
@@ -35,7 +29,6 @@ Index = NDArray[np.int64]
 AIM = 0.5  # of the tolerance: how near a batch with a leftover in it must come
 UNIT_G = 1000.0  # of a leftover, to which additions are told
 TRIED = 60  # sets of inks that are taken to their largest share
-KEPT = 20  # of them, to the end
 SAME_SHARE = 0.01  # shares this near are the same: fewer inks, then the nearer colour
 SAME_F = 0.01  # where all of it goes in anyhow, only F this near counts as the same
 
@@ -191,6 +184,16 @@ class _Problem:
         """What must join the unit, since there is no more of the leftover."""
         return UNIT_G * (1 / self.most - 1)
 
+    @property
+    def limit(self) -> Array:
+        """The largest share of each ink, (n_ink,)."""
+        return np.array([ink.max_percent / 100 for ink in self.shelf.palette.inks])
+
+    def allows(self, rows: Array) -> NDArray[np.bool_]:
+        """Which additions (n, n_ink) to the unit keep to stock and pigment limits."""
+        stock = [np.inf if i.stock_g is None else i.stock_g for i in self.shelf.palette.inks]
+        return allowed(self.bucket, rows, np.array(stock), batch_g=self.batch_g)
+
 
 def _sets(usable: Sequence[int], held: Sequence[int], m: int, max_inks: int) -> Index:
     """Sets (n, m) of inks that may join: see `use` for how the leftover counts."""
@@ -236,12 +239,12 @@ def _largest_shares(problem: _Problem, subsets: Index) -> Array:
         rows = np.argsort(total, kind="stable")[: min(TRIED, int(enough.sum()))]
         a, _ = least(
             problem.bucket, first, subsets[rows], a[rows],
-            aim=problem.aim, at_least_g=at_least, keep=KEPT,
+            aim=problem.aim, at_least_g=at_least, keep=KEPT, steps=6,
         )  # fmt: skip
     else:
         rows = np.argsort(d[:, 0], kind="stable")[:KEPT]
         a = a[rows] * np.maximum(1, at_least / a[rows].sum(axis=1))[:, None]
-    return _spread(problem, subsets[rows], a)
+    return over_all(subsets[rows], a, len(problem.shelf.palette.inks))
 
 
 def _all_of_it(problem: _Problem, subsets: Index) -> Array:
@@ -255,18 +258,11 @@ def _all_of_it(problem: _Problem, subsets: Index) -> Array:
     for start in (equal, own):
         a, d = nearest(problem.bucket, problem.target, subsets, start, total_g=at_least)
         near = np.flatnonzero(d[:, 0] <= problem.aim)
-        added = _spread(problem, subsets[near], a[near])
-        near = near[[_within_limits(problem, row, UNIT_G) for row in added]] if len(near) else near
-        best = near[np.argsort(d[near] @ problem.target.share, kind="stable")][:KEPT]
-        rows.append(_spread(problem, subsets[best], a[best]))
+        added = over_all(subsets[near], a[near], len(problem.bucket.grams))
+        near, F = near[problem.allows(added)], d @ problem.target.share
+        best = near[np.argsort(F[near], kind="stable")][:KEPT]
+        rows.append(over_all(subsets[best], a[best], len(problem.bucket.grams)))
     return np.concatenate(rows)
-
-
-def _spread(problem: _Problem, subsets: Index, a: Array) -> Array:
-    """Additions (n, m) of sets of inks over all inks, (n, n_ink)."""
-    out = np.zeros((len(a), len(problem.shelf.palette.inks)))
-    np.put_along_axis(out, subsets, a, axis=1)
-    return out
 
 
 def _use(problem: _Problem, a: Array) -> Use | None:
@@ -275,11 +271,11 @@ def _use(problem: _Problem, a: Array) -> Use | None:
     mix = shelf.mixes[problem.j]
     share = min(UNIT_G / (UNIT_G + a.sum()), problem.most)
     rest = a / max(a.sum(), 1e-12) * (1 - share)
-    room = np.append(_limit(shelf) - share * shelf.contents[problem.j], problem.most)
+    room = np.append(problem.limit - share * shelf.contents[problem.j], problem.most)
     upper = np.maximum(room, np.append(rest, share))
     grams = weigh_out(np.append(rest, share), batch_g, step, upper=upper)
     added, used = grams[:-1], float(grams[-1])
-    if used < step or not _within_limits(problem, added, used):
+    if used < step or not problem.allows(added[None] * UNIT_G / used)[0]:
         return None
     candidate = poured_together(
         shelf, added, {mix.name: used}, problem.target, problem.spread,
@@ -296,24 +292,6 @@ def _use(problem: _Problem, a: Array) -> Use | None:
         saved=None if cost is None or without is None else (without - cost) * batch_g / 1000,
         within=bool(candidate.de00[0] <= problem.aim * 1.02),
     )
-
-
-def _within_limits(problem: _Problem, added: Array, used: float) -> bool:
-    """Whether stock and the pigment limit of each ink are kept, in a batch of any size."""
-    shelf = problem.shelf
-    percent = (added + used * shelf.contents[problem.j]) / (added.sum() + used)
-    # An ink that is only in the leftover was within its limit when that was made.
-    over = (added > 0) & (percent > _limit(shelf) * (1 + 1e-9))
-    in_batch = added / (added.sum() + used) * problem.batch_g
-    return not over.any() and bool((in_batch <= _stock(shelf) * (1 + 1e-9)).all())
-
-
-def _limit(shelf: Shelf) -> Array:
-    return np.array([ink.max_percent / 100 for ink in shelf.palette.inks])
-
-
-def _stock(shelf: Shelf) -> Array:
-    return np.array([np.inf if i.stock_g is None else i.stock_g for i in shelf.palette.inks])
 
 
 def _with_clear(shelf: Shelf, each: Use, by_itself: float) -> Use:

@@ -7,36 +7,24 @@ as that lets you.
 """
 
 from dataclasses import dataclass, replace
-from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.words import direction
-from matchkit.correcting.container import (
-    Bucket,
-    balanced,
-    bucket_of,
-    least,
-    nearest,
-    seen_after,
-    under_first_light,
-)
-from matchkit.correcting.correct import AIM, Limits
+from matchkit.correcting.additions import Limits, Wanted, least_additions, nearest_additions
+from matchkit.correcting.container import Bucket, bucket_of, seen_after
 from matchkit.errors import InputError
 from matchkit.inks.palette import Palette
 from matchkit.inks.recipe import weighing_order
 
 Array = NDArray[np.float64]
-Index = NDArray[np.int64]
 
 LARGEST = 10.0  # times the planned batch: a batch that needs more is a new job
-SPECK = 1e-4  # of the batch: what an ink starts with that the plan has no more need of
-MOST_INKS = 3  # in a least addition
-TRIED, KEPT = 60, 20  # sets of inks taken further, and to the end
-FURTHER = 2  # inks that the plan does not name, at the most
-WORTH_F, WORTH_GROWTH = 0.1, 0.01  # what each of them must save: F, or a share of the batch
+AIM = 0.3  # of the tolerance: how near the batch must come
+# A weight over the plan by no more than either of these is none: our own choice, no source.
+OVER_STEPS, OVER_SHARE = 2, 0.001
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -73,10 +61,14 @@ class Rescue:
 
     @property
     def ways(self) -> dict[str, Way]:
-        """The ways on that there are, by name."""
+        """The ways on that there are, by name, each once."""
         found = (self.scaled, self.least_growth, self.same_size)
-        named = zip(("scaled", "least_growth", "same_size"), found, strict=True)
-        return {name: way for name, way in named if way is not None}
+        named: dict[str, Way] = {}
+        for name, way in zip(("scaled", "least_growth", "same_size"), found, strict=True):
+            poured = [np.array_equal(way.rest_g, each.rest_g) for each in named.values() if way]
+            if way is not None and not any(poured):
+                named[name] = way
+        return named
 
 
 def over_pour(
@@ -88,29 +80,41 @@ def over_pour(
 ) -> Rescue:
     """How to finish a batch planned as `plan_g` (n_ink,) with `in_g` (n_ink,) in the container.
 
-    Near enough is 0.3 of the tolerance from
-    the target, or from the plan's own colour where the plan is farther off than that.
-    Inks that are not in the plan are used only where that is worth it; `max_percent` is
-    kept, and the stock of the inks where `limits` name no amounts.  InputError if the weights
-    make no sense.
+    Near enough is 0.3 of the tolerance from the target, or from the plan's own colour where
+    the plan is farther off than that.  Inks that are not in the plan are used only where that
+    is worth it, see `additions`.  InputError if the weights make no sense.
     """
     plan, held = _checked(palette, plan_g, in_g, limits.room_g)
-    tolerance_de00, upper_g = limits.tolerance_de00, limits.upper_g
-    if upper_g is None:
-        stock = [ink.stock_g for ink in palette.inks]
-        upper_g = np.array([np.inf if grams is None else grams for grams in stock])
-    case = _Case(palette, plan, held, _goal(palette, plan, target, tolerance_de00), target,
-                 AIM * tolerance_de00, limits.resolution_g, limits.room_g, upper_g)  # fmt: skip
-    over = (held > plan + case.resolution_g / 2) & (plan > 0)
-    wrong = (held > 0) & (plan == 0)
+    tolerance_de00 = limits.tolerance_de00
+    case = _Case(palette, plan, held, target, limits.resolution_g, limits.room_g)
+    over, wrong = case.over, (held > 0) & (plan == 0)
+    if not over.any() and not wrong.any():
+        as_planned = _way(case, np.maximum(plan - held, 0), "as planned")
+        return Rescue(over=(), wrong=(), scaled=as_planned, least_growth=None, same_size=as_planned)
+    aim = AIM * tolerance_de00
+    wanted = Wanted(
+        bucket=case.bucket,
+        target=_goal(palette, plan, target, aim),
+        own=(plan > 0) | (held > 0),
+        upper_g=limits.there_is(palette),
+        resolution_g=limits.resolution_g,
+        at_least_g=case.left_g,
+        most_g=max(LARGEST * float(plan.sum()), case.left_g),
+        most_de00=np.maximum(tolerance_de00, case.planned_de00),
+        planned_g=_scaled_rest(case),
+    )
     scaled = None if wrong.any() else _way(case, _scaled_rest(case), "same colour")
-    same_size = _way(case, _same_size(case), "same size")
-    near = seen_after(case.bucket, case.goal, same_size.rest_g)[2][0] <= case.aim
+    rest = np.zeros_like(plan)
+    if case.left_g >= limits.resolution_g:
+        free = replace(wanted, most_de00=None, most_g=case.left_g)
+        rest = nearest_additions(free)
+    same_size = _way(case, rest, "same size")
+    near = seen_after(case.bucket, wanted.target, same_size.rest_g)[2][0] <= aim
     return Rescue(
         over=tuple(palette.names[i] for i in np.flatnonzero(over)),
         wrong=tuple(palette.names[i] for i in np.flatnonzero(wrong)),
         scaled=scaled,
-        least_growth=same_size if near else _least_growth(case, scaled),
+        least_growth=same_size if near else _least_growth(case, wanted, aim, scaled),
         same_size=same_size,
     )
 
@@ -120,12 +124,9 @@ class _Case:
     palette: Palette
     plan_g: Array
     in_g: Array
-    goal: Target
     target: Target
-    aim: float
     resolution_g: float
     room_g: float
-    upper_g: Array
 
     @property
     def bucket(self) -> Bucket:
@@ -134,6 +135,21 @@ class _Case:
     @property
     def left_g(self) -> float:
         return max(float(self.plan_g.sum() - self.in_g.sum()), 0.0)
+
+    @property
+    def over(self) -> NDArray[np.bool_]:
+        """Which planned inks (n_ink,) are over the plan by more than a weighing may be."""
+        may = np.maximum(OVER_STEPS * self.resolution_g, OVER_SHARE * self.plan_g)
+        over: NDArray[np.bool_] = (self.plan_g > 0) & (
+            self.in_g - self.plan_g > may + self.resolution_g / 2
+        )
+        return over
+
+    @property
+    def planned_de00(self) -> Array:
+        """How far the plan is from the target under each light, (n_light,)."""
+        plan = bucket_of(self.palette, self.plan_g)
+        return seen_after(plan, self.target, np.zeros_like(self.plan_g))[2]
 
 
 def _checked(palette: Palette, plan_g: Array, in_g: Array, room_g: float) -> tuple[Array, Array]:
@@ -155,110 +171,26 @@ def _checked(palette: Palette, plan_g: Array, in_g: Array, room_g: float) -> tup
     return plan, held
 
 
-def _goal(palette: Palette, plan: Array, target: Target, tolerance_de00: float) -> Target:
+def _goal(palette: Palette, plan: Array, target: Target, aim: float) -> Target:
     """The target, or the plan's own colour where the plan itself is farther off."""
     _, lab, d = seen_after(bucket_of(palette, plan), target, np.zeros_like(plan))
-    return target if d[0] <= AIM * tolerance_de00 else replace(target, lab=lab)
+    return target if d[0] <= aim else replace(target, lab=lab)
 
 
 def _scaled_rest(case: _Case) -> Array:
     """The rest of the plan, made larger until nothing in the container is over it."""
-    planned = case.plan_g > 0
-    over = (case.in_g - case.plan_g)[planned] > case.resolution_g / 2
-    times = np.where(over, case.in_g[planned] / case.plan_g[planned], 1.0).max()
+    times = (case.in_g[case.over] / case.plan_g[case.over]).max(initial=1.0)
     rest: Array = np.maximum(times * case.plan_g - case.in_g, 0)
     return rest
 
 
-def _sets(case: _Case) -> list[tuple[Index, Array]]:
-    """The plan's inks, alone and with further ones: positions and starting amounts, (n, m)."""
-    little = SPECK * case.plan_g.sum()
-    own = np.flatnonzero(case.plan_g > 0)
-    rest = np.maximum(_scaled_rest(case), little)[own]
-    others = np.flatnonzero((case.plan_g == 0) & (case.upper_g > 0))
-    sets = []
-    for further in range(min(FURTHER, len(others)) + 1):
-        more = np.array(list(combinations(others, further)), dtype=np.int64)
-        n = len(more)
-        subsets = np.hstack([np.tile(own, (n, 1)), more.reshape(n, further)])
-        sets.append((subsets, np.hstack([np.tile(rest, (n, 1)), np.full((n, further), little)])))
-    return sets
-
-
-def _same_size(case: _Case) -> Array:
-    """The nearest colour that pouring up to the planned size can give."""
-    best, best_F = np.zeros_like(case.plan_g), np.inf
-    if case.left_g < case.resolution_g:
-        return best
-    for subsets, start in _sets(case):
-        a, d = nearest(case.bucket, case.goal, subsets, start, total_g=case.left_g, steps=60)
-        F = d @ case.goal.share
-        for k in np.argsort(F).tolist():
-            row = _row(case, a[k], subsets[k])
-            if F[k] < best_F - WORTH_F and _allowed(case, row):
-                best, best_F = row, float(F[k])
-                break
-    return best
-
-
-def _least_growth(case: _Case, scaled: Way | None) -> Way | None:
-    """The least that comes near enough; a further ink only where it is worth it.
-
-    To first order the least has at most three inks, so all sets of three are looked at.
-    """
-    rows = [] if scaled is None else [scaled.rest_g]
-    rest = np.maximum(_scaled_rest(case), SPECK * case.plan_g.sum())
-    own = np.flatnonzero(case.plan_g > 0)[None]
-    rows += _near_enough(case, own, rest[own], steps=15)
-    usable = np.flatnonzero((case.plan_g > 0) | (case.upper_g > 0))
-    for m in range(1, min(MOST_INKS, len(usable)) + 1):
-        subsets = np.array(list(combinations(usable, m)), dtype=np.int64)
-        rows += _near_enough(case, subsets, balanced(case.bucket, subsets), steps=6)
-    worth = WORTH_GROWTH * case.plan_g.sum()
-    rows = [row for row in rows if row.sum() <= LARGEST * case.plan_g.sum()]
-    if not rows:
-        return None
-    best = min(rows, key=lambda row: row.sum() + worth * (row[case.plan_g == 0] > 0).sum())
-    return _way(case, best, "least growth")
-
-
-def _near_enough(case: _Case, subsets: Index, start: Array, *, steps: int) -> list[Array]:
-    """The least additions (n_ink,) of those sets that come near enough, limits kept.
-
-    Under the other lights they are within the tolerance, or no worse than the plan.
-    """
-    first = under_first_light(case.goal)
-    a, d = nearest(case.bucket, first, subsets, start, steps=60 if len(subsets) == 1 else 24)
-    near = np.flatnonzero(d[:, 0] <= case.aim)
-    near = near[np.argsort(a[near].sum(axis=1), kind="stable")][:TRIED]
-    if not len(near):
-        return []
-    a, _ = least(
-        case.bucket, first, subsets[near], a[near],
-        aim=case.aim, at_least_g=case.left_g, keep=KEPT, steps=steps,
-    )  # fmt: skip
-    rows = [_row(case, *each) for each in zip(a, subsets[near], strict=True)]
-    return [row for row in rows if _allowed(case, row) and _good_in_other_lights(case, row)]
-
-
-def _good_in_other_lights(case: _Case, rest: Array) -> bool:
-    plan = seen_after(bucket_of(case.palette, case.plan_g), case.target, np.zeros_like(rest))[2]
-    d = seen_after(case.bucket, case.target, rest)[2]
-    return bool((d[1:] <= np.maximum(case.aim / AIM, plan[1:])).all())
-
-
-def _allowed(case: _Case, rest: Array) -> bool:
-    """Whether what is poured keeps to stock and to each ink's pigment limit."""
-    limit = np.array([ink.max_percent for ink in case.palette.inks])
-    percent = 100 * (case.in_g + rest) / (case.in_g + rest).sum()
-    return bool((rest <= case.upper_g).all() and ((percent <= limit * 1.0001) | (rest == 0)).all())
-
-
-def _row(case: _Case, a: Array, subset: Index) -> Array:
-    """Amounts (m,) over all inks; less than the balance shows is nothing."""
-    out = np.zeros_like(case.plan_g)
-    out[subset] = np.where(a < case.resolution_g / 2, 0, a)
-    return out
+def _least_growth(case: _Case, wanted: Wanted, aim: float, scaled: Way | None) -> Way | None:
+    """The least that comes near enough, or the rest in proportion where that is less."""
+    found = least_additions(wanted, aim)
+    if found is None or (scaled is not None and scaled.rest_g.sum() <= found[0].sum()):
+        fine = scaled is not None and scaled.rest_g.sum() <= LARGEST * case.plan_g.sum()
+        return scaled if fine else None
+    return _way(case, found[0], "least growth")
 
 
 def _way(case: _Case, rest_g: Array, lead: str) -> Way:

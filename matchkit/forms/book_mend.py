@@ -71,14 +71,14 @@ class AdvicePart:
         return CorrectOptions(room_g=np.inf if room is None else room, anyway=self.anyway.value)
 
     def _advise(self) -> None:
-        """What to add, the smallest addition written down, and fields for it."""
+        """What to add, the least addition written down, and fields for it."""
         session, record = self.signed()
         try:
             found = correct_batch(session, record.batch, self._options())
         except InputError:
             put(self.told, session.notices)
             raise
-        self.pour(found.additions(found.smallest))
+        self.pour(found.additions(found.least))
         self.correction = found.correction
         put(self.told, [*session.notices, *correction_parts(found)])
 

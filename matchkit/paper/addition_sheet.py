@@ -29,12 +29,13 @@ def addition_html(
     day: str,
     *,
     mark: str = "",
+    remarks: Sequence[str] = (),
 ) -> str:
     """A page to print on A5: the largest addition first.
 
     `names` are the inks of the palette that `addition` was found with, `lights` those of
     the target, `day` the date of the slip; `mark` says what the batch will be that a
-    person must know.
+    person must know, `remarks` what to know of the addition.
     """
     rows, total_g = [], 0.0
     for i in np.argsort(-addition.additions_g, kind="stable"):
@@ -49,7 +50,8 @@ def addition_html(
         "day": day,
         "mark": mark,
         "predicted": f"Predicted after the addition: dE00 {de00}; chance in tolerance"
-        f" ({shop.tolerance_de00:g}): {chance_text(addition.chance_in_tolerance)}.",
+        f" ({shop.tolerance_de00:g}): {chance_text(addition.chance_in_tolerance)}."
+        + "".join(f" {each}." for each in remarks),
         "rows": rows,
         "steps": STEPS,
         "unsourced": UNSOURCED,

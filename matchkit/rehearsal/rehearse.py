@@ -26,7 +26,8 @@ from numpy.typing import NDArray
 
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import XYZ_to_Lab, de00
-from matchkit.correcting.correct import AIM, Limits, correct
+from matchkit.correcting.additions import Limits
+from matchkit.correcting.correct import correct
 from matchkit.correcting.diagnose import Round, infer, model_error_f
 from matchkit.correcting.lots import for_palette, learn, start
 from matchkit.fitting.film_fit import fit_films
@@ -336,13 +337,21 @@ def _by_inference(
     known: Known | None,
     told: list[float],
 ) -> Fix:
-    """The smallest addition, by what most likely went wrong; its chance is added to `told`."""
+    """The least addition, by what most likely went wrong; its chance is added to `told`.
+
+    A batch in tolerance is left alone.
+    """
     palette, model_f = shop.found.palette, model_error_f(shop.found)
 
     def fix(shown_g: Sequence[Array], readings: Sequence[Array]) -> Array:
         rounds = [Round(grams=g, R=R) for g, R in zip(shown_g, readings, strict=True)]
         belief = infer(palette, rounds, spread, model_f=model_f, refuse=False, known=known)
-        limits = Limits(tolerance_de00=tolerance_de00, resolution_g=HAND.resolution_g)
+        inside = _seen(shop.targets[k], readings[-1][None])[0] <= tolerance_de00
+        limits = Limits(
+            tolerance_de00=tolerance_de00,
+            resolution_g=HAND.resolution_g,
+            room_g=0.0 if inside else np.inf,
+        )
         found = correct(palette, belief, shop.targets[k], spread, limits)
         told.append(found.chance_in_tolerance)
         return found.additions_g
@@ -360,7 +369,7 @@ def _by_shift(palette: Palette, target: Target, tolerance_de00: float) -> Fix:
     def fix(shown_g: Sequence[Array], readings: Sequence[Array]) -> Array:
         grams = shown_g[-1]
         seen = XYZ_to_Lab((readings[-1] @ target.W).reshape(-1, 3), target.whites)
-        if de00(target.lab[0], seen[0]) <= AIM * tolerance_de00:
+        if de00(target.lab[0], seen[0]) <= 0.3 * tolerance_de00:
             return np.zeros_like(grams)
         R = reflectance(palette, grams / grams.sum())
         told = XYZ_to_Lab((R @ target.W).reshape(-1, 3), target.whites)

@@ -37,15 +37,13 @@ def correction_parts(found: Advice) -> list[Part]:
         weighed = chance_text(found.chance_weighed)
         parts.append(f"Chance of these weights before anything was measured: {weighed}")
     parts += _what_happened(found)
-    if not found.smallest.added_g and not found.verdict:
-        return [
-            *parts,
-            "Nothing to add." if before <= tolerance else "No addition brings it nearer.",
-        ]
+    if found.in_tolerance:
+        return [*parts, "In tolerance: leave it."]
     if found.verdict:
         parts.append(found.verdict + _neighbour(found))
     if not found.offered:
-        return parts if found.verdict else [*parts, "No addition brings it nearer."]
+        nothing = "Nothing to add." if before <= tolerance else "No addition brings it nearer."
+        return parts if found.verdict else [*parts, nothing]
     parts += _pictures(found)
     parts += [_way(found, name, way) for name, way in found.offered.items()]
     return [*parts, SHORT_CAUTIONS]
@@ -59,7 +57,7 @@ def finish_parts(found: Finish) -> list[Part]:
         parts.append(f"Over-poured: {', '.join(rescue.over)}")
     if rescue.wrong:
         parts.append(f"Not in the plan: {', '.join(rescue.wrong)}")
-    parts = parts or ["Nothing is over the plan."]
+    parts = parts or ["Nothing is over the plan: weigh the rest as planned."]
     for name, way in rescue.ways.items():
         told = by_light("dE00", found.wanted.target.light_names, way.de00.tolist())
         room = "" if way.fits else "; more than the container takes"
@@ -83,6 +81,7 @@ def addition_page(found: Advice, way: Correction, shop: Shop, day: str = "") -> 
         shop,
         day or date.today().isoformat(),
         mark=MOSTLY_CLEAR if is_mostly_clear(found.palette, held / held.sum()) else "",
+        remarks=found.remarks(way),
     )
     return Page(title=f"Addition {found.wanted.name}", html=html)
 
@@ -117,6 +116,7 @@ def _way(found: Advice, name: str, way: Correction) -> Table:
         f" {grams_text(way.total_g, step)} g in all; then {after};"
         f" chance in tolerance {chance_text(way.chance_in_tolerance)}"
     )
+    head = ". ".join([head, *found.remarks(way)])
     rows = tuple((ink, grams_text(g, step)) for ink, g in found.additions(way).items())
     return Table(head=("Add", "grams"), rows=rows, caption=head)
 

@@ -17,16 +17,18 @@ from matchkit.book.jobs import BatchRecord, job
 from matchkit.book.lessons import rounds_of
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import Lab, de00
+from matchkit.correcting.additions import limits_of
 from matchkit.correcting.advice import (
     LotStrength,
     WeighingError,
     lot_strengths,
+    remarks,
     strengths_beside_the_batch,
     verdict,
     weighing_errors,
     worth_doing,
 )
-from matchkit.correcting.correct import Correction, corrections, limits_of, nothing_learned
+from matchkit.correcting.correct import Correction, corrections, nothing_learned
 from matchkit.correcting.correct import correct as solve
 from matchkit.correcting.diagnose import Belief, Round, infer, model_error_f
 from matchkit.correcting.lots import for_palette, start
@@ -48,6 +50,8 @@ Array = NDArray[np.float64]
 
 LAB_NOISE = 0.15  # of L*, a*, b* that are only told: a reading and its rounding
 ROOM_AT_MOST = 100.0  # times the batch: more is a slip of the keyboard
+LEAVE = "leave it"
+HELD_BACK = 0.01  # of a planned weight that is not poured yet, from which on it is held back
 ANYWAY = "if the reading is right all the same, --anyway (in a form the tick 'Anyway') uses it"
 
 
@@ -97,11 +101,12 @@ class Advice:
     """What is thought of a batch, and what to add to it; arrays are in the palette's order.
 
     `de00_before` (n_light,) is measured where there is a reading, else predicted.  `ways`
-    holds every addition that was solved, `offered` those worth doing: where none comes within
-    tolerance, only the nearest.  `verdict` tells why the batch had better be left, or is
-    empty.  `still` is the batch with nothing added.  `chance_weighed` is the chance of the
-    weights before anything was measured.  `neighbour` is the nearest other target and how far
-    the batch is from it.  `batch` and `correction` are the numbers in the record book.
+    holds every addition that was solved, or only `LEAVE` where the reading is in tolerance;
+    `offered` those worth doing, each once: where none comes within tolerance, only the
+    nearest.  `verdict` tells why the batch had better be left, or is empty.  `still` is the
+    batch with nothing added.  `chance_weighed` is the chance of the weights before anything
+    was measured.  `neighbour` is the nearest other target and how far the batch is from it.
+    `batch` and `correction` are the numbers in the record book.
     """
 
     wanted: Wanted
@@ -125,9 +130,19 @@ class Advice:
     correction: int | None = None
 
     @property
-    def smallest(self) -> Correction:
-        """The smallest addition; it may be nothing."""
-        return self.ways["smallest"]
+    def least(self) -> Correction:
+        """The first answer: the least addition, or nothing."""
+        return next(iter(self.ways.values()))
+
+    @property
+    def in_tolerance(self) -> bool:
+        """Whether the batch was read, and is left alone."""
+        return LEAVE in self.ways
+
+    @property
+    def _choices(self) -> Mapping[str, Correction]:
+        """What there is to choose from: to leave it where nothing is needed."""
+        return self.offered or ({} if self.verdict else {LEAVE: self.still})
 
     def additions(self, way: Correction) -> dict[str, float]:
         """Grams to add by ink, the most first."""
@@ -135,9 +150,13 @@ class Advice:
         added = way.additions_g
         return {self.palette.names[i]: float(added[i]) for i in order if added[i] > 0}
 
+    def remarks(self, way: Correction) -> list[str]:
+        """What to know of an addition: inks that are new to the batch, weights that are small."""
+        return remarks(self.palette, way, self.resolution_g)
+
     def to_dict(self) -> dict[str, Any]:
         """The answer as plain data, as ``matchkit correct --json`` prints it."""
-        names, lights, answer = self.palette.names, self.wanted.target.lights, self.smallest
+        names, lights, answer = self.palette.names, self.wanted.target.lights, self.least
         held = [(n, i) for i, n in enumerate(names) if self.belief.grams[i] > 0]
         strengths, error = strengths_beside_the_batch(self.palette, self.belief)
 
@@ -162,10 +181,17 @@ class Advice:
                 {"ink": each.ink, "grams": each.noted_g, "probably": each.probably_g}
                 for each in self.errors
             ],
-            "choices": {
-                name: {"additions": rows(way), "de00": by_light(lights, way.de00)}
-                for name, way in self.ways.items()
-            },
+            "choices": [
+                {
+                    "name": name,
+                    "additions": rows(way),
+                    "added_grams": round(way.added_g, 6),
+                    "de00": by_light(lights, way.de00),
+                    "chance_in_tolerance": round(way.chance_in_tolerance, 4),
+                    "remarks": self.remarks(way),
+                }
+                for name, way in self._choices.items()
+            ],
             **({"observer": self.wanted.target.observer} if self.wanted.target.R is None else {}),
         }
 
@@ -202,7 +228,7 @@ def correct(
 
 
 def correct_batch(session: Session, batch: int, options: CorrectOptions = USUAL) -> Advice:
-    """What to add to a batch of the record book; the smallest addition is written down there.
+    """What to add to a batch of the record book; the first answer is written down there.
 
     Raises InputError for a batch without a target or without a weighing.
     """
@@ -222,10 +248,15 @@ def correct_batch(session: Session, batch: int, options: CorrectOptions = USUAL)
     rounds = measured or [Round(grams=np.array([held.get(n, 0.0) for n in palette.names]))]
     weighed = [each.grams for each in rounds]
     seen = [Mixed(grams={}, R=each.R) for each in rounds]
-    case = _Case(session, wanted, found, today, lots, weighed, seen, options)
+    plan = {ink: share * record.planned_g for ink, share in record.holds.items()}
+    left = {n: g - held.get(n, 0.0) for n, g in plan.items()}
+    still_g = np.array(
+        [left[n] if left.get(n, 0.0) > HELD_BACK * plan.get(n, 0.0) else 0.0 for n in palette.names]
+    )
+    case = _Case(session, wanted, found, today, lots, weighed, seen, options, still_g)
     advice = _advice(case)
     number = log_correction(
-        book, batch, advice.smallest, palette.names,
+        book, batch, advice.least, palette.names, choice=next(iter(advice.ways)),
         measurement=record.readings[-1].measurement if measured else None,
     )  # fmt: skip
     return replace(advice, batch=batch, correction=number)
@@ -257,6 +288,7 @@ class _Case:
     weighed: list[Array]  # (n_ink,) at each round
     seen: list[Mixed] = field(repr=False)
     options: CorrectOptions
+    held_back_g: Array | None = None  # (n_ink,) that the plan still has
 
 
 def _advice(case: _Case) -> Advice:
@@ -266,21 +298,27 @@ def _advice(case: _Case) -> Advice:
     check_options(session, palette, batch_g, options)
     spread = spread_of(palette, case.found.error_Lab, shop.resolution_g)
     belief, measured = _belief(case)
-    limits = limits_of(shop, palette, room_g=options.room_g, without=options.without)
+    limits = limits_of(
+        shop, palette, room_g=options.room_g, without=options.without, held_back_g=case.held_back_g
+    )
 
     def in_all(way: Correction) -> Correction:
         return replace(way, total_g=batch_g + way.added_g)
 
-    solved = corrections(palette, belief, target, spread, limits)
-    ways = {name: in_all(way) for name, way in solved.items()}
-    still = solve(palette, belief, target, spread, replace(limits, room_g=0.0))
-    needed = ways["smallest"].added_g > 0
-    leave = ""
-    if needed or not ways["smallest"].can_be_saved:
-        free = None
-        if options.room_g < np.inf:
-            free = solve(palette, belief, target, spread, replace(limits, room_g=np.inf))
-        leave = verdict(ways, batch_g, options.room_g, free)
+    still = in_all(solve(palette, belief, target, spread, replace(limits, room_g=0.0)))
+    leave, offered = "", {}
+    if measured is not None and measured[0] <= shop.tolerance_de00:
+        ways = {LEAVE: still}
+    else:
+        solved = corrections(palette, belief, target, spread, limits)
+        ways = {name: in_all(way) for name, way in solved.items()}
+        offered = worth_doing(ways)
+        if measured is not None or ways["least"].added_g or not ways["least"].can_be_saved:
+            free = None
+            if options.room_g < np.inf and not any(way.can_be_saved for way in offered.values()):
+                without_limit = replace(limits, room_g=np.inf)
+                free = in_all(solve(palette, belief, target, spread, without_limit))
+            leave = verdict(ways, options.room_g, free)
     before = still.de00_before
     if measured is not None:  # under lights in which nothing was measured, as predicted
         before = np.where(np.isnan(measured), before, measured)
@@ -294,9 +332,9 @@ def _advice(case: _Case) -> Advice:
         R=R,
         by_eye=bool(case.seen[-1].looks),
         de00_before=before,
-        still=in_all(still),
+        still=still,
         ways=ways,
-        offered=worth_doing(ways, batch_g) if needed else {},
+        offered=offered,
         verdict=leave,
         chance_weighed=asked,
         neighbour=_neighbour(case, still),
