@@ -23,7 +23,8 @@ from matchkit.workflows import (
     predicting,
     weighing_out,
 )
-from matchkit.workflows.correcting_batch import Advice, CorrectOptions, Mixed
+from matchkit.workflows.correcting_batch import Advice, Mixed
+from matchkit.workflows.finishing_batch import CorrectOptions
 from matchkit.workflows.fitting_inks import InksFitted
 from matchkit.workflows.formula import Formula
 from matchkit.workflows.formulas import FoundFormulas, Search

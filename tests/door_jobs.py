@@ -55,10 +55,10 @@ from matchkit.report.plan import plan_page
 from matchkit.report.terminal import to_text
 from matchkit.workflows.checking import check
 from matchkit.workflows.comparing import compare, formula_of
-from matchkit.workflows.correcting_batch import CorrectOptions, Mixed, correct
+from matchkit.workflows.correcting_batch import Mixed, correct
 from matchkit.workflows.covering import cover
 from matchkit.workflows.finding import find_formulas
-from matchkit.workflows.finishing_batch import finish_batch
+from matchkit.workflows.finishing_batch import CorrectOptions, finish_batch
 from matchkit.workflows.formula import Formula
 from matchkit.workflows.formulas import Search
 from matchkit.workflows.lot_checking import LotDrawdown, check_lot

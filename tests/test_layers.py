@@ -71,7 +71,7 @@ EDGES = {
         *("comparing", "fitting_inks", "ink_history", "instrument_check", "rehearsing"),
         *("practising", "planning", "starting", "importing", "formulas", "finding"),
         *("predicting", "weighing_out", "library"),
-        *("measuring_batch", "correcting_batch", "finishing_batch"),
+        *("measuring_batch", "finishing_batch", "correcting_batch"),
         *("booking", "looking_up", "shelf", "lot_checking"),
         *("booked", "beginning", "watching", "shipped", "serving"),
     ),

@@ -21,8 +21,8 @@ from matchkit.errors import InputError
 from matchkit.files.recipe import read_recipe
 from matchkit.report.compared import COMPARED
 from matchkit.report.corrections import correction_parts, finish_parts
-from matchkit.workflows.correcting_batch import CorrectOptions, Mixed, correct
-from matchkit.workflows.finishing_batch import finish_batch
+from matchkit.workflows.correcting_batch import Mixed, correct
+from matchkit.workflows.finishing_batch import CorrectOptions, finish_batch
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import spectrum_in
 

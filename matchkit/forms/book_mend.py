@@ -27,8 +27,8 @@ from matchkit.forms.parts import (
 from matchkit.report.corrections import correction_parts, finish_parts
 from matchkit.report.formulas import formula_head, reprint_parts, shares
 from matchkit.workflows.booked import Reprint, book_reprint, reprint
-from matchkit.workflows.correcting_batch import CorrectOptions, correct_batch
-from matchkit.workflows.finishing_batch import finish_in_book
+from matchkit.workflows.correcting_batch import correct_batch
+from matchkit.workflows.finishing_batch import CorrectOptions, finish_in_book
 from matchkit.workflows.formulas import Search
 from matchkit.workflows.session import Session
 

@@ -33,9 +33,9 @@ from matchkit.forms.rows import FormulaRows
 from matchkit.forms.shops import EXAMPLE_BATCH, OpenShop, keep, saved_recipe
 from matchkit.forms.targets import TargetPicker
 from matchkit.report.corrections import addition_page, correction_parts, finish_parts
-from matchkit.workflows.correcting_batch import Advice, CorrectOptions, Mixed
+from matchkit.workflows.correcting_batch import Advice, Mixed
 from matchkit.workflows.correcting_batch import correct as find
-from matchkit.workflows.finishing_batch import finish_batch
+from matchkit.workflows.finishing_batch import CorrectOptions, finish_batch
 from matchkit.workflows.session import Session
 
 ANYWAY = "Anyway: suggest an addition even if the reading is implausible"

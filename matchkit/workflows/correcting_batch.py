@@ -33,13 +33,13 @@ from matchkit.correcting.correct import correct as solve
 from matchkit.correcting.diagnose import Belief, Round, infer, model_error_f
 from matchkit.correcting.lots import for_palette, start
 from matchkit.correcting.visual import look_round, lots_that_explain
-from matchkit.errors import InputError, did_you_mean
-from matchkit.files.recipe import mix_note
+from matchkit.errors import InputError
 from matchkit.fitting.fit import Fit
 from matchkit.inks.palette import Palette
 from matchkit.inks.recipe import taken_apart
 from matchkit.matching.match import chances_of
 from matchkit.matching.probability import spread_of
+from matchkit.workflows.finishing_batch import USUAL, CorrectOptions, check_options, note_mixes
 from matchkit.workflows.measuring_batch import wanted_of_batch
 from matchkit.workflows.plain import by_light, spectrum
 from matchkit.workflows.printed import PrintedOver, printed_fit
@@ -49,7 +49,6 @@ from matchkit.workflows.wanted import Wanted
 Array = NDArray[np.float64]
 
 LAB_NOISE = 0.15  # of L*, a*, b* that are only told: a reading and its rounding
-ROOM_AT_MOST = 100.0  # times the batch: more is a slip of the keyboard
 LEAVE = "leave it"
 HELD_BACK = 0.01  # of a planned weight that is not poured yet, from which on it is held back
 ANYWAY = "if the reading is right all the same, --anyway (in a form the tick 'Anyway') uses it"
@@ -78,22 +77,6 @@ class Mixed:
                 raise InputError(
                     f"measured Lab {L:g}, {a:g}, {b:g}: L* is 0 to 100, a* and b* about -130 to 130"
                 )
-
-
-@dataclass(frozen=True, kw_only=True)
-class CorrectOptions:
-    """How a batch may be corrected.
-
-    `room_g` is how many grams the container still takes, `without` names inks that are not
-    to be added; with `anyway` a reading that these inks can't have is used all the same.
-    """
-
-    room_g: float = np.inf
-    without: tuple[str, ...] = ()
-    anyway: bool = False
-
-
-USUAL = CorrectOptions()
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -396,28 +379,6 @@ def _away(target: Target, R: Array) -> Array:
     return de00(target.lab, np.array([Lab(R, light, target.observer) for light in target.lights]))
 
 
-def check_options(
-    session: Session, palette: Palette, batch_g: float, options: CorrectOptions
-) -> None:
-    """InputError for room that can't be meant and for inks that there are not."""
-    faults = []
-    if not options.room_g >= 0:
-        faults.append(f"room: found {options.room_g:g} g, need 0 or more")
-    if np.inf > options.room_g > ROOM_AT_MOST * batch_g:
-        faults.append(
-            f"room: found {options.room_g:g} g, more than {ROOM_AT_MOST:g} times the batch"
-        )
-    names = [*palette.names, *(mix.name for mix in session.shop.mixes)]  # no addition takes mixes
-    faults += [
-        f"without: no ink is called {name!r}; the inks are {', '.join(sorted(palette.names))}"
-        f"{did_you_mean(name, names)}"
-        for name in options.without
-        if name not in names
-    ]
-    if faults:
-        raise InputError(faults)
-
-
 def _neighbour(case: _Case, still: Correction) -> tuple[str, float] | None:
     """The shop's other target that the batch is nearest to as it is."""
     target, name = case.wanted.target, case.wanted.name
@@ -428,10 +389,3 @@ def _neighbour(case: _Case, still: Correction) -> tuple[str, float] | None:
     away = {n: float(de00(Lab(R, light, observer), still.lab[0])) for n, R in others.items()}
     nearest = min(away, key=lambda n: away[n])
     return nearest, away[nearest]
-
-
-def note_mixes(session: Session, names: Sequence[str]) -> None:
-    """Tell which mixes among `names` are taken as the inks that are in them."""
-    for mix in session.shop.mixes:
-        if mix.name in names:
-            session.note("taken_apart", mix_note(mix))

@@ -1,6 +1,6 @@
 """Too much, or a wrong ink, while a batch is being weighed: how it can still be finished."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,15 +10,10 @@ from numpy.typing import NDArray
 from matchkit.book.jobs import job, planned_grams
 from matchkit.correcting.additions import limits_of
 from matchkit.correcting.overpour import Rescue, over_pour
-from matchkit.errors import InputError
+from matchkit.errors import InputError, did_you_mean
+from matchkit.files.recipe import mix_note
 from matchkit.inks.palette import Palette
 from matchkit.inks.recipe import taken_apart
-from matchkit.workflows.correcting_batch import (
-    USUAL,
-    CorrectOptions,
-    check_options,
-    note_mixes,
-)
 from matchkit.workflows.measuring_batch import wanted_of_batch
 from matchkit.workflows.plain import by_light, spectrum
 from matchkit.workflows.printed import PrintedOver, printed_fit
@@ -26,6 +21,25 @@ from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import Wanted
 
 Array = NDArray[np.float64]
+
+
+ROOM_AT_MOST = 100.0  # times the batch: more is a slip of the keyboard
+
+
+@dataclass(frozen=True, kw_only=True)
+class CorrectOptions:
+    """How a batch may be corrected.
+
+    `room_g` is how many grams the container still takes, `without` names inks that are not
+    to be added; with `anyway` a reading that these inks can't have is used all the same.
+    """
+
+    room_g: float = np.inf
+    without: tuple[str, ...] = ()
+    anyway: bool = False
+
+
+USUAL = CorrectOptions()
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -104,3 +118,33 @@ def finish_in_book(
     planned = planned_grams(record, session.shop.resolution_g)
     printed = PrintedOver.from_book(record.printed)
     return finish_batch(session, wanted, planned, weighed, options, printed=printed)
+
+
+
+def check_options(
+    session: Session, palette: Palette, batch_g: float, options: CorrectOptions
+) -> None:
+    """InputError for room that can't be meant and for inks that there are not."""
+    faults = []
+    if not options.room_g >= 0:
+        faults.append(f"room: found {options.room_g:g} g, need 0 or more")
+    if np.inf > options.room_g > ROOM_AT_MOST * batch_g:
+        faults.append(
+            f"room: found {options.room_g:g} g, more than {ROOM_AT_MOST:g} times the batch"
+        )
+    names = [*palette.names, *(mix.name for mix in session.shop.mixes)]  # no addition takes mixes
+    faults += [
+        f"without: no ink is called {name!r}; the inks are {', '.join(sorted(palette.names))}"
+        f"{did_you_mean(name, names)}"
+        for name in options.without
+        if name not in names
+    ]
+    if faults:
+        raise InputError(faults)
+
+
+def note_mixes(session: Session, names: Sequence[str]) -> None:
+    """Tell which mixes among `names` are taken as the inks that are in them."""
+    for mix in session.shop.mixes:
+        if mix.name in names:
+            session.note("taken_apart", mix_note(mix))
