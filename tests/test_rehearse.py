@@ -42,8 +42,11 @@ def test_thirty_jobs_come_in(played):
     ours, ceiling, textbook = (row(rows, m) for m in ("matchkit", "ceiling", "textbook"))
     assert ours["jobs"] == 30
     assert ours["first"] >= max(0.7, ceiling["first"] - 0.1)
-    assert ours["one"] >= 0.96 and ours["one_half"] >= 0.9
-    assert ours["added_percent"] < 4
+    assert ours["one"] >= 0.95
+    added = played.added_percent[:, 0]
+    out = played.de00["matchkit"][:, 0] > played.tolerance_de00
+    assert ((added > 0) == out).all()  # a batch in tolerance is left alone
+    assert out.any() and np.median(added[out]) <= 2.0
     assert textbook["one"] < ours["one"]
 
 

@@ -41,7 +41,8 @@ Tried = tuple[Index, Array, Array]  # sets of inks, their nearest additions, dE0
 
 CHUNK = 600  # sets of inks at a time: what stays in a processor's cache
 STEPS = 24
-HALVINGS = 11  # of the total, to the least that is enough
+TRIES = 7  # of a total, to the least that is enough
+PART = (0.04, 0.96)  # of what is left between too little and enough, in one try
 LONGEST_STEP = 2.0  # in log amount
 MOST_INKS = 3
 KEPT = 20  # sets of inks that are taken to their least
@@ -228,22 +229,26 @@ def least(
     `start` (n, m) holds additions that are within it, as `nearest` finds them.
     `at_least_g` must go in whatever the colour; a set of inks that would need less
     comes as near as it can at that total.  Sets that can't be among the `keep` smallest
-    are left where that showed.  `steps` is for each halving of the total; the more inks,
+    are left where that showed.  `steps` is for each total that is tried; the more inks,
     the more of them are needed.
     """
     first = under_first_light(target)
     held = bucket.grams.sum()
     high = np.maximum(start.sum(axis=1), at_least_g)
     low = np.full(len(start), max(at_least_g, 1e-6 * held))
-    best, _ = _descend(bucket, first, subsets, start, high, STEPS)
+    settled = at_least_g <= start.sum(axis=1).min()  # the nearest of its total already
+    best, d = _descend(bucket, first, subsets, start, high, steps if settled else STEPS)
+    d_high, d_low = d[:, 0], np.full(len(start), 1e3)
     at, rows = low.copy(), np.arange(len(start))
-    for _ in range(HALVINGS):
+    for _ in range(TRIES):
         tried, d = _descend(bucket, first, subsets[rows], best[rows], at[rows], steps)
         enough = d[:, 0] <= aim
-        best[rows[enough]] = tried[enough]
-        high[rows[enough]], low[rows[~enough]] = at[rows[enough]], at[rows[~enough]]
-        # Halve in the bucket's share of the batch, which is what is wanted large.
-        at = 2 / (1 / (held + low) + 1 / (held + high)) - held
+        good, bad = rows[enough], rows[~enough]
+        best[good], high[good], d_high[good] = tried[enough], at[good], d[enough, 0]
+        low[bad], d_low[bad] = at[bad], d[~enough, 0]
+        # Go by the bucket's share of the batch, along the straight line between both ends.
+        part = np.clip((d_low - aim) / np.maximum(d_low - d_high, 1e-9), *PART)
+        at = 1 / ((1 - part) / (held + low) + part / (held + high)) - held
         rows = np.flatnonzero((low <= np.sort(high)[: max(keep, 1)][-1]) & (high > low))
         if not len(rows):
             break
@@ -261,7 +266,8 @@ def _sets(wanted: Wanted, which: int) -> Iterator[tuple[Index, Array]]:
     least, most = {HELD_BACK: (0, 0), OWN: (0, 0), ONE_MORE: (1, 1), ANY: (2, MOST_INKS)}[which]
     for more in range(least, min(most, len(others)) + 1):
         new = list(combinations(others.tolist(), more))
-        for m in range(0 if more else 1, min(MOST_INKS - more, len(own)) + 1):
+        most_own = min(MOST_INKS - more, len(own))
+        for m in range(most_own if more else 1, most_own + 1):  # what is too many comes to 0
             both = [[*a, *b] for b in new for a in combinations(own.tolist(), m)]
             subsets = np.array(both, dtype=np.int64)
             yield subsets, balanced(wanted.bucket, subsets)
@@ -296,9 +302,10 @@ def _least_of(wanted: Wanted, which: int, aim: float, enough_g: float = np.inf) 
             a, d = nearest(wanted.bucket, first, subsets, a, total_g=enough_g, steps=10)
             subsets, a = subsets[d[:, 0] <= aim], a[d[:, 0] <= aim]
         if len(a):
+            steps = 4 if subsets.shape[1] <= MOST_INKS else 6
             a, _ = least(
                 wanted.bucket, wanted.target, subsets, a, aim=aim,
-                at_least_g=wanted.at_least_g, keep=KEPT,
+                at_least_g=wanted.at_least_g, keep=KEPT, steps=steps,
             )  # fmt: skip
             found.append(over_all(subsets, a, n))
     if not found:
