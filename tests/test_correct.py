@@ -13,13 +13,14 @@ from small_bench import mixture, shop
 
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import XYZ_to_Lab, de00
-from matchkit.correcting.additions import Limits, Wanted, least_additions
+from matchkit.correcting.additions import Wanted, least_additions
 from matchkit.correcting.advice import verdict, worth_doing
 from matchkit.correcting.container import Bucket
 from matchkit.correcting.correct import (
     AIMS,
     MOST_TIMES,
     Correction,
+    Limits,
     correct,
     corrections,
     nothing_learned,

@@ -7,8 +7,7 @@ from small_bench import mixture, shop, target_of
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.tristimulus import Lab, de00
-from matchkit.correcting.additions import Limits
-from matchkit.correcting.correct import correct
+from matchkit.correcting.correct import Limits, correct
 from matchkit.correcting.diagnose import Round, f_inverse, infer
 from matchkit.correcting.hold_back import hold_back, share_for
 from matchkit.errors import InputError

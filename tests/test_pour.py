@@ -6,8 +6,8 @@ from scipy.optimize import minimize
 from small_bench import mixture, shop, target_of
 
 from matchkit.colorimetry.difference import Target
-from matchkit.correcting.additions import Limits
 from matchkit.correcting.container import bucket_of, seen_after
+from matchkit.correcting.correct import Limits
 from matchkit.correcting.overpour import over_pour
 from matchkit.errors import InputError
 from matchkit.inks.palette import reflectance

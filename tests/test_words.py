@@ -10,8 +10,7 @@ from small_bench import mixture, shop, target_of
 
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.colorimetry.words import direction
-from matchkit.correcting.additions import Limits
-from matchkit.correcting.correct import correct
+from matchkit.correcting.correct import Limits, correct
 from matchkit.correcting.diagnose import infer, predicted
 from matchkit.correcting.visual import WORDS, look_round, lots_that_explain, offset, parse
 from matchkit.errors import InputError

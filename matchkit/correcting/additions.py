@@ -13,7 +13,7 @@ sets are looked at, but for a batch that is not poured to its end.
 Sources: Levenberg (1944), Marquardt (1963) for the damping.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from itertools import combinations
 
@@ -29,9 +29,7 @@ from matchkit.correcting.container import (
     slopes_after,
     under_first_light,
 )
-from matchkit.inks.palette import Palette
 from matchkit.inks.recipe import STEPS_TO_TRUST
-from matchkit.inks.shop import Shop
 from matchkit.matching.rank import MOSTLY
 
 Array = NDArray[np.float64]
@@ -41,7 +39,7 @@ Tried = tuple[Index, Array, Array]  # sets of inks, their nearest additions, dE0
 
 CHUNK = 600  # sets of inks at a time: what stays in a processor's cache
 STEPS = 24
-TRIES = 7  # of a total, to the least that is enough
+TRIES = 10  # of a total, to the least that is enough
 PART = (0.04, 0.96)  # of what is left between too little and enough, in one try
 LONGEST_STEP = 2.0  # in log amount
 MOST_INKS = 3
@@ -53,46 +51,6 @@ SPECK = 1e-4  # of the batch: what an ink starts with that the plan has no more 
 FOREIGN_SHARE, FOREIGN_G, FOREIGN_DE00 = 0.5, 10.0, 0.1
 SMALL_SHARE = 0.005
 HELD_BACK, OWN, ONE_MORE, ANY = range(4)  # which inks are looked at, in this order
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Limits:
-    """What an addition must keep to.
-
-    `room_g` is what the container still takes, `upper_g` (n_ink,) how much of each ink there
-    is or is wanted, None for no limit.  `held_back_g` (n_ink,) is what the plan still has of
-    each ink that was held back; None where nothing was.
-    """
-
-    tolerance_de00: float
-    resolution_g: float
-    room_g: float = np.inf
-    upper_g: Array | None = None
-    held_back_g: Array | None = None
-
-    def there_is(self, palette: Palette) -> Array:
-        """`upper_g`, infinite where it is not limited."""
-        return np.full(len(palette.inks), np.inf) if self.upper_g is None else self.upper_g
-
-
-def limits_of(
-    shop: Shop,
-    palette: Palette,
-    *,
-    room_g: float = np.inf,
-    without: Sequence[str] = (),
-    held_back_g: Array | None = None,
-) -> Limits:
-    """The tolerance, the balance and the stock of a shop; of inks in `without` there is none."""
-    stock = {ink.name: ink.stock_g for ink in shop.inks}
-    there = [0.0 if name in without else stock.get(name) for name in palette.names]
-    return Limits(
-        tolerance_de00=shop.tolerance_de00,
-        resolution_g=shop.resolution_g,
-        room_g=room_g,
-        upper_g=np.array([np.inf if grams is None else grams for grams in there]),
-        held_back_g=held_back_g,
-    )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -238,16 +196,18 @@ def least(
     low = np.full(len(start), max(at_least_g, 1e-6 * held))
     settled = at_least_g <= start.sum(axis=1).min()  # the nearest of its total already
     best, d = _descend(bucket, first, subsets, start, high, steps if settled else STEPS)
-    d_high, d_low = d[:, 0], np.full(len(start), 1e3)
+    over, under = np.maximum(aim - d[:, 0], 0), np.full(len(start), 1e3)
     at, rows = low.copy(), np.arange(len(start))
     for _ in range(TRIES):
         tried, d = _descend(bucket, first, subsets[rows], best[rows], at[rows], steps)
         enough = d[:, 0] <= aim
         good, bad = rows[enough], rows[~enough]
-        best[good], high[good], d_high[good] = tried[enough], at[good], d[enough, 0]
-        low[bad], d_low[bad] = at[bad], d[~enough, 0]
+        best[good], high[good], over[good] = tried[enough], at[good], aim - d[enough, 0]
+        low[bad], under[bad] = at[bad], d[~enough, 0] - aim
+        # An end that stays counts for half the next time (the Illinois rule).
+        under[good], over[bad] = under[good] / 2, over[bad] / 2
         # Go by the bucket's share of the batch, along the straight line between both ends.
-        part = np.clip((d_low - aim) / np.maximum(d_low - d_high, 1e-9), *PART)
+        part = np.clip(under / (under + over + 1e-12), *PART)
         at = 1 / ((1 - part) / (held + low) + part / (held + high)) - held
         rows = np.flatnonzero((low <= np.sort(high)[: max(keep, 1)][-1]) & (high > low))
         if not len(rows):

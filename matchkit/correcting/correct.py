@@ -7,6 +7,7 @@ batch may end for that is found from the uncertainty of its colour, in a few rou
 no chance can be that good, as after a glance, they end at 0.6 and 0.3 of the tolerance.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import product
@@ -17,7 +18,6 @@ from numpy.typing import NDArray
 from matchkit.colorimetry.difference import Target
 from matchkit.correcting.additions import (
     MOST_INKS,
-    Limits,
     Wanted,
     least_additions,
     nearest_additions,
@@ -25,6 +25,7 @@ from matchkit.correcting.additions import (
 from matchkit.correcting.container import Bucket, differences_after, seen_after, under_first_light
 from matchkit.correcting.diagnose import SHARED, Belief
 from matchkit.inks.palette import Palette
+from matchkit.inks.shop import Shop
 from matchkit.matching.probability import Spread, chance_within, covariance_after, lab_covariance
 
 Array = NDArray[np.float64]
@@ -62,6 +63,46 @@ class Correction:
     def added_g(self) -> float:
         """Sum of the additions."""
         return float(self.additions_g.sum())
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Limits:
+    """What an addition must keep to.
+
+    `room_g` is what the container still takes, `upper_g` (n_ink,) how much of each ink there
+    is or is wanted, None for no limit.  `held_back_g` (n_ink,) is what the plan still has of
+    each ink that was held back; None where nothing was.
+    """
+
+    tolerance_de00: float
+    resolution_g: float
+    room_g: float = np.inf
+    upper_g: Array | None = None
+    held_back_g: Array | None = None
+
+    def there_is(self, palette: Palette) -> Array:
+        """`upper_g`, infinite where it is not limited."""
+        return np.full(len(palette.inks), np.inf) if self.upper_g is None else self.upper_g
+
+
+def limits_of(
+    shop: Shop,
+    palette: Palette,
+    *,
+    room_g: float = np.inf,
+    without: Sequence[str] = (),
+    held_back_g: Array | None = None,
+) -> Limits:
+    """The tolerance, the balance and the stock of a shop; of inks in `without` there is none."""
+    stock = {ink.name: ink.stock_g for ink in shop.inks}
+    there = [0.0 if name in without else stock.get(name) for name in palette.names]
+    return Limits(
+        tolerance_de00=shop.tolerance_de00,
+        resolution_g=shop.resolution_g,
+        room_g=room_g,
+        upper_g=np.array([np.inf if grams is None else grams for grams in there]),
+        held_back_g=held_back_g,
+    )
 
 
 def correct(

@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.words import direction
-from matchkit.correcting.additions import Limits, Wanted, least_additions, nearest_additions
+from matchkit.correcting.additions import Wanted, least_additions, nearest_additions
 from matchkit.correcting.container import Bucket, bucket_of, seen_after
+from matchkit.correcting.correct import Limits
 from matchkit.errors import InputError
 from matchkit.inks.palette import Palette
 from matchkit.inks.recipe import weighing_order

@@ -11,8 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.colorimetry.words import direction
-from matchkit.correcting.additions import Limits
-from matchkit.correcting.correct import Correction, correct
+from matchkit.correcting.correct import Correction, Limits, correct
 from matchkit.correcting.diagnose import Round, infer
 from matchkit.inks.recipe import weigh_out
 from matchkit.matching.probability import chance_text

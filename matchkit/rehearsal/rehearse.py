@@ -26,8 +26,7 @@ from numpy.typing import NDArray
 
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import XYZ_to_Lab, de00
-from matchkit.correcting.additions import Limits
-from matchkit.correcting.correct import correct
+from matchkit.correcting.correct import Limits, correct
 from matchkit.correcting.diagnose import Round, infer, model_error_f
 from matchkit.correcting.lots import for_palette, learn, start
 from matchkit.fitting.film_fit import fit_films

@@ -17,7 +17,6 @@ from matchkit.book.jobs import BatchRecord, job
 from matchkit.book.lessons import rounds_of
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import Lab, de00
-from matchkit.correcting.additions import limits_of
 from matchkit.correcting.advice import (
     LotStrength,
     WeighingError,
@@ -28,7 +27,7 @@ from matchkit.correcting.advice import (
     weighing_errors,
     worth_doing,
 )
-from matchkit.correcting.correct import Correction, corrections, nothing_learned
+from matchkit.correcting.correct import Correction, corrections, limits_of, nothing_learned
 from matchkit.correcting.correct import correct as solve
 from matchkit.correcting.diagnose import Belief, Round, infer, model_error_f
 from matchkit.correcting.lots import for_palette, start

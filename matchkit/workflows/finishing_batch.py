@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.book.jobs import job, planned_grams
-from matchkit.correcting.additions import limits_of
+from matchkit.correcting.correct import limits_of
 from matchkit.correcting.overpour import Rescue, over_pour
 from matchkit.errors import InputError, did_you_mean
 from matchkit.files.recipe import mix_note
