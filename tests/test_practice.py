@@ -174,6 +174,19 @@ def test_a_hint_asks_for_the_rest_of_the_stirring():
     assert hint(batch).seconds == pytest.approx(LONG_ENOUGH_S - 50)
 
 
+def test_nothing_is_added_by_a_drawdown_that_was_not_stirred():
+    """It wants stirring, not ink; and what it read counts for nothing later."""
+    for seed in (2, 5, 8):
+        batch = start(practice_shop(), seed=seed, tolerance_de00=0.2)
+        batch = add(batch, dict(hint(batch).grams))
+        batch = measure(drawdown(stir(batch, 20)))
+        assert not done(batch)
+        assert hint(batch).action == "stir" and "not stirred long enough" in hint(batch).why
+        batch = drawdown(take(batch, hint(batch)))
+        assert hint(batch).action == "measure"
+        assert hint(measure(batch)).action in ("add", "finish")
+
+
 def test_the_end_tells_what_each_move_did_and_what_the_hints_had_done():
     batch = to_first_reading(seed=5)
     worse = measure(drawdown(stir(add(batch, {"Black": 60.0}), 120)))

@@ -84,12 +84,16 @@ def hint(batch: PracticeBatch) -> Hint:
         return Hint(action="finish", why=why)
     if batch.hidden.drawn_R is not None:
         return Hint(action="measure", why="The drawdown is cured and cool: three readings.")
-    measured = bool(batch.readings) and np.array_equal(batch.readings[-1].shown_g, batch.shown_g)
-    if measured and batch.moves[-1].action != "stir":
+    read = batch.readings[-1] if batch.readings else None
+    measured = read is not None and np.array_equal(read.shown_g, batch.shown_g)
+    unstirred = measured and read is not None and not read.stirred
+    if measured and not unstirred and batch.moves[-1].action != "stir":
         return _addition(batch)
     if batch.stirred_s < LONG_ENOUGH_S:
         why = (
-            "What is not stirred in shows in the drawdown as a wrong colour."
+            "The drawdown that was measured was not stirred long enough: nothing is added by it. "
+            * unstirred
+            + "What is not stirred in shows in the drawdown as a wrong colour."
             f" {MIX[1]} ({UNSOURCED})"
         )
         return Hint(action="stir", seconds=LONG_ENOUGH_S - batch.stirred_s, why=why)
@@ -111,7 +115,7 @@ def _addition(batch: PracticeBatch) -> Hint:
 
 def _correction(batch: PracticeBatch) -> Correction:
     shop = batch.shop
-    rounds = [Round(grams=each.shown_g, R=each.R) for each in batch.readings]
+    rounds = [Round(grams=each.shown_g, R=each.R) for each in batch.readings if each.stirred]
     belief = infer(
         shop.palette, rounds, shop.spread, model_f=shop.model_f, refuse=False, slips=False
     )

@@ -53,17 +53,27 @@ class Hidden:
     grams: Array
     unmixed_g: Array
     drawn_R: Array | None = None
+    drawn_after_s: float = 0.0  # of stirring
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class PracticeReading:
-    """A measured drawdown: what the balance says was in the container, and the colour."""
+    """A measured drawdown: what the balance says was in the container, and the colour.
+
+    `stirred_s` is how long that had been stirred when it was drawn down.
+    """
 
     shown_g: Array
     R: Array
     lab: Array
     de00: float
     words: str
+    stirred_s: float
+
+    @property
+    def stirred(self) -> bool:
+        """Whether what was drawn down was stirred long enough to be judged by."""
+        return self.stirred_s >= LONG_ENOUGH_S
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -177,7 +187,8 @@ def drawdown(batch: PracticeBatch) -> PracticeBatch:
     caught = _rng(batch).random(len(batch.shown_g))
     seen = batch.hidden.grams - batch.hidden.unmixed_g * caught
     R = drawdown_R(batch.shop.bench, seen / seen.sum(), batch.hidden.strengths)
-    return _moved(replace(batch, hidden=replace(batch.hidden, drawn_R=R)), "drawdown", "drawn down")
+    hidden = replace(batch.hidden, drawn_R=R, drawn_after_s=batch.stirred_s)
+    return _moved(replace(batch, hidden=hidden), "drawdown", "drawn down")
 
 
 def measure(batch: PracticeBatch) -> PracticeBatch:
@@ -194,6 +205,7 @@ def measure(batch: PracticeBatch) -> PracticeBatch:
         lab=lab,
         de00=float(de00(target, lab)),
         words=direction(target, lab),
+        stirred_s=batch.hidden.drawn_after_s,
     )
     new = replace(
         batch,
