@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from book_shop import Clock
 
-from matchkit.book.containers import add, measure, weigh
+from matchkit.book.containers import UNFIT, add, measure, weigh
 from matchkit.book.entries import close, log_match, strike
 from matchkit.book.jobs import job
 from matchkit.book.lessons import drift, fit_key, learned, save_lessons
@@ -339,7 +339,7 @@ def test_the_drift_chart_shows_lots_apart(hands):
 
 def test_advice_brings_a_batch_in_on_the_bench(hands):
     """Weak ink, much of it: what the book advises is added and measured on the bench."""
-    hands.strengths[hands.ink] = 0.92
+    hands.strengths[hands.ink] = 0.85
     for percent in (8.0, 15.0):
         hands.make(percent)
     batch = hands.make(12.0, other=None)
@@ -355,8 +355,23 @@ def test_advice_brings_a_batch_in_on_the_bench(hands):
                                             "D65", 10)))
         for g in (grams, grams + found.least.additions_g)
     )  # fmt: skip
-    assert before > 0.8
-    assert after < 0.4
+    assert before > 1
+    assert after < 1
+
+
+@pytest.mark.parametrize("state", [*UNFIT])
+def test_nothing_is_added_by_a_drawdown_that_is_not_fit_for_it(hands, state):
+    """Nor learned from it; a good one of the same batch counts again."""
+    batch = hands.make(12.0, other=None)
+    before = hands.lots()
+    measure(hands.book, hands.shop, batch, hands.read(hands.grams(20.0)), state=[state])
+    record = job(hands.book, batch)
+    assert record.readings[-1].state == (state,) and record.readings[-1].passed is None
+    np.testing.assert_allclose(hands.lots().mean, before.mean)
+    with pytest.raises(InputError, match=f"was {state}; nothing is added by it"):
+        correct_batch(session_of(hands), batch)
+    measure(hands.book, hands.shop, batch, hands.read(hands.grams(12.0)))
+    assert correct_batch(session_of(hands), batch).batch == batch
 
 
 def test_advice_needs_a_target_and_a_bucket(hands, tmp_path):

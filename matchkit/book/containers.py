@@ -5,7 +5,7 @@ Grams are what the balance showed; the stock goes down by them.
 
 import json
 import sqlite3
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -29,6 +29,13 @@ from matchkit.errors import InputError
 from matchkit.inks.shop import Shop
 
 Array = NDArray[np.float64]
+
+# Drawdowns that nothing is learned from and nothing is added by, and what to do about each.
+UNFIT = {
+    "unstirred": "stir the batch, draw down, cure and measure again",
+    "uncured": "cure it as the ink's data sheet says, let it cool and measure again",
+    "not hiding": "draw down thick enough to hide the card, cure and measure again",
+}
 
 
 def weigh(
@@ -128,15 +135,18 @@ def measure(
     readings: ArrayLike,
     *,
     name: str = "",
+    state: Sequence[str] = (),
     note: str = "",
 ) -> int:
     """How a batch measured, cured and cool: one reading (n_wl,) or several (n, n_wl).
 
     The reading belongs to what is in the container at the time.  It is judged against the
-    batch's target under the shop's first light, or the one its Lab was given for.
+    batch's target under the shop's first light, or the one its Lab was given for.  `state` names
+    what is wrong with the drawdown, by `UNFIT`; then it passes nothing.
     """
     rows = np.atleast_2d(np.asarray(readings, dtype=float))
     faults = [fault for R in rows for fault in check_reflectance(R, name)]
+    faults += [f"state: {s!r}; write {', '.join(UNFIT)}" for s in state if s not in UNFIT]
     if faults:
         raise InputError(faults)
     with writing(book) as db:
@@ -152,7 +162,8 @@ def measure(
             **colour(shop, rows.mean(axis=0)),
             "readings": len(rows),
             "de00": away,
-            "passed": None if away is None else int(away <= shop.tolerance_de00),
+            "passed": None if away is None or state else int(away <= shop.tolerance_de00),
+            "state": ", ".join(state),
             "note": note,
         }
         return record(db, book, "measurement", values)

@@ -60,6 +60,7 @@ class Measurement:
     passed: bool | None
     name: str = ""
     note: str = ""
+    state: tuple[str, ...] = ()  # what is wrong with the drawdown, by `containers.UNFIT`
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -192,7 +193,7 @@ def _pours(db: sqlite3.Connection, batch: int) -> tuple[Poured, ...]:
 
 def _readings(db: sqlite3.Connection, batch: int) -> tuple[Measurement, ...]:
     rows = db.execute(
-        "SELECT id, at, who, weighing, R, L, a, b, light, geometry, de00, passed, name, note"
+        "SELECT id, at, who, weighing, R, L, a, b, light, geometry, de00, passed, name, note, state"
         " FROM measurement_now WHERE batch = ? ORDER BY id",
         [batch],
     )
@@ -210,6 +211,7 @@ def _readings(db: sqlite3.Connection, batch: int) -> tuple[Measurement, ...]:
             passed=None if row[11] is None else bool(row[11]),
             name=row[12],
             note=row[13],
+            state=tuple(filter(None, row[14].split(", "))),
         )
         for row in rows
     )
@@ -218,7 +220,7 @@ def _readings(db: sqlite3.Connection, batch: int) -> tuple[Measurement, ...]:
 def _state(pours: Sequence[Poured], readings: Sequence[Measurement]) -> str:
     if not pours:
         return "to weigh"
-    last = [each for each in readings if each.weighing == pours[-1].weighing]
+    last = [each for each in readings if each.weighing == pours[-1].weighing and not each.state]
     if not last:
         return "to measure"
     if last[-1].passed is None:

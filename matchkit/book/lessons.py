@@ -184,8 +184,9 @@ def drift(book: Book, shop: Shop, found: Fit, ink: str) -> list[LotDrift]:
 def rounds_of(batch: BatchRecord, palette: Palette, shop: Shop) -> list[Round]:
     """What was in the container at each measurement, and how it read: what `infer` takes.
 
-    Of several readings of one weigh-out the last counts; readings of another geometry are
-    left out, and those that repeat an earlier reading of the batch to the last digit.
+    Of several readings of one weigh-out the last counts.  Left out are readings of another
+    geometry, those of drawdowns that were not stirred, not cured or did not hide, and those
+    that repeat an earlier reading of the batch to the last digit.
     """
     held = np.zeros(len(palette.inks))
     rounds: list[Round] = []
@@ -194,7 +195,7 @@ def rounds_of(batch: BatchRecord, palette: Palette, shop: Shop) -> list[Round]:
         for name, grams in pour.holds.items():
             held[palette.index(name)] += grams
         read = [r for r in batch.readings if r.weighing == pour.weighing]
-        read = [r for r in read if r.geometry == shop.geometry]
+        read = [r for r in read if r.geometry == shop.geometry and not r.state]
         read = [r for r in read if not any(np.array_equal(r.R, earlier) for earlier in seen)]
         seen += [r.R for r in read]
         if read:
@@ -244,7 +245,8 @@ def _items(db: sqlite3.Connection, shop: Shop, palette: Palette) -> list[_Item]:
     again = _repeats(db)
     read: dict[int, list[int]] = {}
     for batch, measurement in db.execute(
-        "SELECT batch, id FROM measurement_now WHERE geometry = ? ORDER BY id", [shop.geometry]
+        "SELECT batch, id FROM measurement_now WHERE geometry = ? AND state = '' ORDER BY id",
+        [shop.geometry],
     ):
         if batch in weighings and batch not in strange and measurement not in again:
             read.setdefault(batch, []).append(measurement)

@@ -158,4 +158,6 @@ STEPS: tuple[tuple[str, ...], ...] = (
         " ON d.id = (SELECT max(id) FROM details_now WHERE batch = b.id)"
         " WHERE b.id NOT IN (SELECT record FROM strike WHERE what = 'batch')",
     ),
+    # What is wrong with a drawdown, by `containers.UNFIT`, with commas; empty: nothing known.
+    ("ALTER TABLE measurement ADD COLUMN state TEXT NOT NULL DEFAULT ''",),
 )

@@ -2,6 +2,7 @@
 
 import argparse
 
+from matchkit.book.containers import UNFIT
 from matchkit.book.entries import OUTCOMES
 from matchkit.book.find import scanned
 from matchkit.cli.asked import (
@@ -71,12 +72,17 @@ def measure_arguments(parser: argparse.ArgumentParser) -> None:
         "spectrum", metavar="SPECTRUM", help="of the drawdown, cured and cool; several are averaged"
     )
     reading_options(parser)
+    for state, todo in UNFIT.items():
+        parser.add_argument(
+            f"--{state.replace(' ', '-')}", dest="state", action="append_const", const=state,
+            help=f"the drawdown was {state}, so that nothing is added by it: {todo}",
+        )  # fmt: skip
 
 
 def measure(session: Session, args: argparse.Namespace) -> None:
     batch = batch_of(session, args)
     spectrum = spectrum_in(session, args.spectrum, args.name)
-    found = measure_batch(session, batch, spectrum.readings, spectrum.name)
+    found = measure_batch(session, batch, spectrum.readings, spectrum.name, state=args.state or ())
     give(args, found.to_dict, lambda: [f"Batch {batch}:", *measured_parts(found)])
 
 

@@ -91,7 +91,7 @@ class BookForm:
         self.pick.layout = w.Layout(width="40em", max_width="100%")
         self.scan = Field("Or its number, or its label scanned", "", str, short=False)
         self.what = choice("What happened?", [WEIGHED, CLOSED], radio=True)
-        self.rows, self.reading = PouredRows(), ReadingPicker(self.opened)
+        self.rows, self.reading = PouredRows(), ReadingPicker(self.opened, asks=True)
         self.advice = AdvicePart(self._signed, self.rows, self._pours, self.wrong)
         self.planned = button("All as planned", self.rows.as_planned, self.wrong)
         self.pouring = w.VBox([self.advice.box, self.rows.box, self.planned, self.advice.over])
@@ -313,7 +313,7 @@ class BookForm:
 
     def _measure(self, session: Session, batch: int) -> tuple[str, str]:
         name, readings = self.reading.read()
-        found = measure_batch(session, batch, readings, name)
+        found = measure_batch(session, batch, readings, name, self.reading.state)
         parts = measured_parts(found)
         self.more = [*session.notices, *(part for part in parts if isinstance(part, Table))]
         fine = found.judged is None or found.judged.verdict.passed

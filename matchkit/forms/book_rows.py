@@ -14,7 +14,7 @@ from matchkit.files.amounts import parse_amount
 from matchkit.files.readings import NamedSpectrum
 from matchkit.files.scale import SCALES
 from matchkit.forms.book_demo import MEASURED
-from matchkit.forms.parts import Field, alert, area, boxed, choice, row, safe, tell
+from matchkit.forms.parts import Field, alert, area, boxed, choice, row, safe, tell, tick
 from matchkit.forms.shops import OpenShop
 from matchkit.forms.targets import SpectrumFile
 from matchkit.paper.sheet import grams_text
@@ -22,6 +22,11 @@ from matchkit.workflows.wanted import scale_asked, spectra_in
 
 Array = NDArray[np.float64]
 
+ASKED = {  # of a drawdown, by `containers.UNFIT`
+    "unstirred": "It was not stirred well",
+    "uncured": "It is not cured",
+    "not hiding": "It does not hide the card",
+}
 NONE = "(none)"
 MORE = 3  # inks beside the planned ones
 FILES = 20  # of the folder, the newest ones
@@ -118,7 +123,7 @@ class ReadingPicker:
     Nothing is chosen beforehand: a reading written down for the wrong batch would be believed.
     """
 
-    def __init__(self, opened: OpenShop, called: str = "Spectrum") -> None:
+    def __init__(self, opened: OpenShop, called: str = "Spectrum", *, asks: bool = False) -> None:
         self.opened = opened
         self.problem, self.notes = alert(), area()
         self.found: dict[str, NamedSpectrum] = {}
@@ -126,7 +131,9 @@ class ReadingPicker:
         self.names = choice(called, [(NONE, None)])
         self.file = SpectrumFile(opened, "Choose the measured file", "Which spectrum")
         self.listing = w.VBox([boxed(self.names), self.notes])
-        self.box = w.VBox([boxed(self.way), self.problem, self.listing, self.file.box])
+        self.unfit = {state: tick(text) for state, text in ASKED.items() if asks}
+        ticks = [*self.unfit.values()]
+        self.box = w.VBox([boxed(self.way), self.problem, self.listing, self.file.box, *ticks])
         self.way.observe(lambda _: self._shown(), names="value")
 
     def look(self) -> None:
@@ -142,7 +149,14 @@ class ReadingPicker:
         """Nothing is chosen any more: what follows is another drawdown."""
         self.names.value = None
         self.file.upload.value = ()
+        for asked in self.unfit.values():
+            asked.value = False
         self.look()
+
+    @property
+    def state(self) -> tuple[str, ...]:
+        """What is wrong with the drawdown, by `containers.UNFIT`."""
+        return tuple(state for state, asked in self.unfit.items() if asked.value)
 
     def read(self) -> tuple[str, Array]:
         """The spectrum's name and its readings (n_readings, n_wl)."""

@@ -196,7 +196,8 @@ def _events(shown: BatchShown) -> Table:
         for r in record.readings:
             if r.weighing == pour.weighing:
                 how = "in tolerance" if r.passed else "out of tolerance"
-                how = "" if r.de00 is None else f"dE00 {r.de00:.2f}, {how}"
+                how = ", ".join(r.state) or how
+                how = how * bool(r.state) if r.de00 is None else f"dE00 {r.de00:.2f}, {how}"
                 how = ", ".join(filter(None, [how, r.name, r.note]))
                 rows.append((r.at, "measured", how, r.who, f"measurement {r.measurement}"))
     if record.outcome:

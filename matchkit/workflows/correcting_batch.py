@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.book.containers import log_correction
+from matchkit.book.containers import UNFIT, log_correction
 from matchkit.book.jobs import BatchRecord, job
 from matchkit.book.lessons import rounds_of
 from matchkit.colorimetry.difference import Target
@@ -221,6 +221,12 @@ def correct_batch(session: Session, batch: int, options: CorrectOptions = USUAL)
         raise InputError(f"batch {batch} has no target; a correction needs one to aim at")
     if not record.pours:
         raise InputError(f"batch {batch} has not been weighed yet; nothing to correct")
+    last = record.readings[-1] if record.readings else None
+    if last is not None and last.state and last.weighing == record.pours[-1].weighing:
+        lead = f"batch {batch}: the last drawdown was"
+        raise InputError(
+            [f"{lead} {each}; nothing is added by it: {UNFIT[each]}" for each in last.state]
+        )
     note_mixes(session, [name for pour in record.pours for name in pour.inks])
     names = [*record.container]
     found, today, lots = _fits_of(session, record, names)

@@ -120,7 +120,6 @@ def finish_in_book(
     return finish_batch(session, wanted, planned, weighed, options, printed=printed)
 
 
-
 def check_options(
     session: Session, palette: Palette, batch_g: float, options: CorrectOptions
 ) -> None:

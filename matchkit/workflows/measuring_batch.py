@@ -1,12 +1,13 @@
 """A drawdown of a batch in the record book: written down, judged, and learned from."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.book.containers import measure
+from matchkit.book.containers import UNFIT, measure
 from matchkit.book.jobs import BatchRecord, job
 from matchkit.book.lessons import save_lessons
 from matchkit.book.rows import reading_text, taken_back
@@ -31,6 +32,7 @@ class MeasuredBatch:
     measurement: int
     judged: Check | None
     odd: tuple[str, ...]
+    state: tuple[str, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """The answer as plain data, as ``matchkit book SHOP measure --json`` prints it."""
@@ -42,16 +44,20 @@ class MeasuredBatch:
             "passed": None if verdict is None else verdict.passed,
             "judged": None if self.judged is None else self.judged.to_dict(),
             "odd": list(self.odd),
+            "state": list(self.state),
         }
 
 
-def measure_batch(session: Session, batch: int, readings: Array, name: str = "") -> MeasuredBatch:
+def measure_batch(
+    session: Session, batch: int, readings: Array, name: str = "", state: Sequence[str] = ()
+) -> MeasuredBatch:
     """Write down the readings (n_readings, n_wl), 0-1, of a drawdown, and judge it.
 
-    `name` is that of the spectrum.  Raises InputError for a batch that was not weighed.
+    `name` is that of the spectrum, `state` what is wrong with the drawdown, by
+    `containers.UNFIT`.  Raises InputError for a batch that was not weighed.
     """
     book = session.open_book()
-    number = measure(book, session.files, batch, readings, name=name)
+    number = measure(book, session.files, batch, readings, name=name, state=state)
     record = job(book, batch)
     if printed := PrintedOver.from_book(record.printed):
         session.note(
@@ -70,10 +76,14 @@ def measure_batch(session: Session, batch: int, readings: Array, name: str = "")
                 f" {taken_back('measurement', number)} takes it back",
             )
         judged = check(session, wanted, readings)
+    for each in state:
+        session.note("unfit_drawdown", f"{each}: nothing is added by this drawdown; {UNFIT[each]}")
     head = f"batch {batch}: "
     told = save_lessons(replace(book, unless=None), session.files, session.fits)
     odd = tuple(line.removeprefix(head) for line in told if line.startswith(head))
-    return MeasuredBatch(batch=batch, measurement=number, judged=judged, odd=odd)
+    return MeasuredBatch(
+        batch=batch, measurement=number, judged=judged, odd=odd, state=tuple(state)
+    )
 
 
 def wanted_of_batch(session: Session, record: BatchRecord) -> Wanted | None:
