@@ -185,8 +185,7 @@ def rounds_of(batch: BatchRecord, palette: Palette, shop: Shop) -> list[Round]:
     """What was in the container at each measurement, and how it read: what `infer` takes.
 
     Of several readings of one weigh-out the last counts.  Left out are readings of another
-    geometry, those of drawdowns that were not stirred, not cured or did not hide, and those
-    that repeat an earlier reading of the batch to the last digit.
+    geometry, of drawdowns that are in no state to be judged by, and repeats to the last digit.
     """
     held = np.zeros(len(palette.inks))
     rounds: list[Round] = []
