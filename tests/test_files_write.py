@@ -12,6 +12,7 @@ from dying import Cut, cut_at
 from matchkit.errors import InputError
 from matchkit.files import lock, write
 from matchkit.files.lock import LOCK
+from matchkit.files.tables import read_table
 from matchkit.files.write import BESIDE, NOTE, csv_text, finish, settled, write_file, write_files
 
 OLD = {"a.csv": "old a", "b.csv": "old b"}
@@ -260,3 +261,25 @@ def test_the_new_content_can_be_chosen_too(tmp_path, monkeypatch):
     (folder / "a.csv").unlink()
     write_files(folder, {"b.csv": "b"})
     assert present(folder) == {"a.csv": "new a", "b.csv": "b"}
+
+
+@pytest.mark.parametrize("name", ["=1+1", "+A1", "-A1", "@SUM(A1)", "'=x", "''-y", "'s-Gravenhage"])
+def test_no_spreadsheet_runs_a_name_and_our_readers_take_it_back(tmp_path, name):
+    text = csv_text(["name", "grams"], [[name, -1.5], ["-2.5", "-0,5"]])
+    first, second = (line.split(",", 1)[0] for line in text.splitlines()[1:])
+    assert first[0] not in "=+-@"
+    assert second == "-2.5"
+    path = tmp_path / "a.csv"
+    path.write_text(text, encoding="utf-8")
+    assert [row.first for row in read_table(path).rows] == [name, "-2.5"]
+
+
+def test_a_name_outside_the_code_page_of_a_file_crashes_nothing(tmp_path):
+    path = tmp_path / "a.csv"
+    row = ["\u017dlut\u00e1", *(nm / 10 for nm in range(400, 701, 10))]
+    path.write_text(csv_text(["name", *range(400, 701, 10)], [row]), encoding="utf-8")
+    words = [sys.executable, "-m", "matchkit", "import", str(path), "--preview"]
+    ascii_only = os.environ | {"PYTHONIOENCODING": "ascii"}
+    done = subprocess.run(words, capture_output=True, env=ascii_only)
+    assert done.returncode == 0, done.stderr
+    assert rb"\u017dlut\xe1" in done.stdout

@@ -20,6 +20,7 @@ from matchkit.book.disk import snapshot
 from matchkit.book.schema import APPLICATION_ID, CHILDREN, STEPS, TABLES
 from matchkit.book.store import FILE, Book, connect, migrate, now, open_book, plain_errors, reading
 from matchkit.errors import InputError
+from matchkit.files.amounts import unshielded
 from matchkit.files.text import label
 from matchkit.files.write import csv_text, write_files
 
@@ -247,7 +248,7 @@ def _typed(cell: str, kind: tuple[str, bool, Any] | None, path: Path, n: int) ->
     if cell == "" and not required:
         return None
     try:
-        return {"INTEGER": int, "REAL": float}.get(name, str)(cell)
+        return {"INTEGER": int, "REAL": float}.get(name, unshielded)(cell)
     except ValueError:
         raise InputError(f"{label(path)} row {n}: {cell!r} is not a number") from None
 

@@ -12,6 +12,7 @@ import sys
 from collections.abc import Sequence
 from contextlib import suppress
 from importlib import import_module
+from io import TextIOWrapper
 from keyword import iskeyword
 from types import ModuleType
 from typing import NoReturn
@@ -134,6 +135,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     if sys.stdout is None:  # closed before we began
         print(LOST.format("is closed"), file=sys.stderr)
         return 1
+    for stream in (sys.stdout, sys.stderr):  # a code page may lack a letter of a name
+        if isinstance(stream, TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
     try:
         try:
             return _run(list(sys.argv[1:] if argv is None else argv))

@@ -19,6 +19,8 @@ _COMMA = re.compile(_POINT.pattern.replace(r"\.", ","))
 _THOUSANDS = re.compile(r"[+-]?[1-9][0-9]{0,2}[.,][0-9]{3}")
 _BLANKS = "[ \u00a0\u2009\u202f]"
 _GROUPED = re.compile(rf"[+-]?[1-9][0-9]{{0,2}}(?:{_BLANKS}[0-9]{{3}})+(?:[.,][0-9]*)?")
+_FORMULA = re.compile("(?s)'*[=+@\t\r-].")
+_SIGNED = re.compile(r"[+-](?:[0-9]+[.,]?[0-9]*|[.,][0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
 FACTOR = 10.0  # a weight further from the planned one is no reading of it
 
 
@@ -130,6 +132,26 @@ def _tells(text: str) -> bool:
     """Whether the mark in a number can only be a decimal one."""
     mark = _COMMA if "," in text else _POINT
     return mark.fullmatch(ungrouped(text)) is not None and not _THOUSANDS.fullmatch(text)
+
+
+def shielded(cell: object) -> object:
+    """A text that a spreadsheet would run as a formula, with a mark before it; else as it is.
+
+    >>> shielded("=1+1"), shielded("-0.02"), shielded("Red")
+    ("'=1+1", '-0.02', 'Red')
+    """
+    if isinstance(cell, str) and _FORMULA.match(cell) and not _SIGNED.fullmatch(cell):
+        return f"'{cell}"
+    return cell
+
+
+def unshielded(cell: str) -> str:
+    """The text that `shielded` was given.
+
+    >>> unshielded("'=1+1"), unshielded("'s-Gravenhage")
+    ('=1+1', "'s-Gravenhage")
+    """
+    return cell[1:] if cell[:1] == "'" and _FORMULA.match(cell[1:]) else cell
 
 
 def quoted(text: str) -> str:

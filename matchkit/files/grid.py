@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from matchkit.errors import InputError
-from matchkit.files.amounts import quoted
+from matchkit.files.amounts import quoted, unshielded
 
 # Far above any table of a shop, and low enough for a hostile file to do no harm.
 LONGEST_HEADER = 100_000  # characters
@@ -147,6 +147,8 @@ def _records(content: str, separator: str, file: str) -> list[list[str]]:
         if "field limit" in str(error):
             reason = "a cell is longer than 100,000 characters"
         raise InputError(f"{file} row {len(records) + 1}: {reason}; mend the row") from None
+    if "'" in content:
+        records = [[unshielded(cell) for cell in record] for record in records]
     return records
 
 

@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from matchkit.errors import InputError
+from matchkit.files.amounts import unshielded
 from matchkit.files.text import label
 from matchkit.files.write import csv_text, write_file
 
@@ -177,7 +178,7 @@ def _answer(line: bytes, is_csv: bool) -> tuple[str | None, int]:
         if not is_csv:
             return json.loads(line)["target"], 1
         cells = next(csv.reader([line.decode("utf-8")]))
-        return cells[0], int(cells[1])
+        return unshielded(cells[0]), int(cells[1])
     except (ValueError, LookupError, TypeError, RecursionError, csv.Error):
         return None, 0
 

@@ -21,6 +21,7 @@ from itertools import count
 from pathlib import Path, PurePosixPath
 
 from matchkit.errors import InputError
+from matchkit.files.amounts import shielded
 from matchkit.files.lock import awaited, locked
 from matchkit.files.text import label
 
@@ -124,13 +125,15 @@ def write_keeping(
 def csv_text(columns: Sequence[str], rows: Iterable[Sequence[object]], separator: str = ",") -> str:
     """A table as CSV: commas unless said otherwise, decimal points, None as an empty cell.
 
+    No text in it is run as a formula by a spreadsheet; our readers take it as it was.
+
     >>> csv_text(["ink", "grams"], [["White", 12.5], ["Red, deep", None]])
     'ink,grams\\nWhite,12.5\\n"Red, deep",\\n'
     """
     stream = io.StringIO()
     writer = csv.writer(stream, delimiter=separator, lineterminator="\n")
-    writer.writerow(columns)
-    writer.writerows(rows)
+    writer.writerow([shielded(column) for column in columns])
+    writer.writerows([shielded(cell) for cell in row] for row in rows)
     return stream.getvalue()
 
 

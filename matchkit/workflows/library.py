@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from matchkit import __version__
 from matchkit.colorimetry.difference import Target
 from matchkit.errors import InputError
+from matchkit.files.amounts import unshielded
 from matchkit.files.readings import NamedSpectrum
 from matchkit.files.stream import growing
 from matchkit.files.write import csv_text
@@ -191,7 +192,7 @@ def _read_back(path: Path, shop: Shop) -> tuple[int, dict[str, float]]:
             for row in csv.DictReader(file):
                 if row["rank"] == "1":
                     inside += row["in_gamut"] == "yes"
-                    away[row["target"]] = float(row[f"de00 {light}"])
+                    away[unshielded(row["target"])] = float(row[f"de00 {light}"])
         else:
             for line in file:
                 told = json.loads(line)
