@@ -399,7 +399,7 @@ def texts(widget):
 def test_a_new_job_counts_on_what_was_learned(form):
     new = form.new
     new.target.names.value = "Pale mint"
-    new.customer.text.value, new.due.text.value = "Ferry Cafe", "2026-04-02"
+    new.details.customer.text.value, new.details.due.text.value = "Ferry Cafe", "2026-04-02"
     new.write.click()
     assert "Begun: batch 17." in new.notes.value
     assert "Sharp Lemon lot L-044 has run 3 % weak" in new.notes.value
@@ -409,7 +409,7 @@ def test_a_new_job_counts_on_what_was_learned(form):
     assert "has run" not in new.notes.value
     known, reference = (job(held(), n).shares["Sharp Lemon"] for n in (17, 18))
     assert known > 1.02 * reference  # a weak lot needs more
-    new.due.text.value = "soon"
+    new.details.due.text.value = "soon"
     new.write.click()
     assert "write a day as" in new.problems.value
     assert len(todays_jobs(held())) == 7
