@@ -1,6 +1,7 @@
 """``matchkit book`` from the target to the label, on a copy of the demo shop."""
 
 import csv
+import io
 import json
 import re
 import shutil
@@ -204,6 +205,40 @@ def test_a_recipe_with_a_leftover_is_planned_and_weighed_by_its_name(desk, tmp_p
     assert re.search(r"Quay White +W-118 +10\.00 +10\.20\n", shown)
     assert "Sand Ochre" not in shown
     assert desk.json("check")["sound"]
+
+
+def test_a_batch_is_weighed_and_measured_without_a_spreadsheet(desk, tmp_path, monkeypatch):
+    """Asked ink by ink, with a slip put right and an over-pour helped; the reading is pasted."""
+    made = {"Quay White": 130.0, "Sand Ochre": 60.0, "Rust Earth": 10.0}
+    read = desk.reading("Sand", [{"ink": ink, "grams": g} for ink, g in made.items()])
+    sheet = tmp_path / "sheet.csv"
+    desk.text("begin", read, "--recipe", desk.recipe("r", **made))
+    desk.text("ticket", "1", "--weigh-sheet", sheet)
+    assert sheet.read_text(encoding="utf-8").splitlines()[1] == "Quay White,130.0"
+    typed = ["=", "60,5", "back", "66", "many", "10"]
+    monkeypatch.setattr("sys.stdin", io.StringIO("\n".join(typed) + "\n"))
+    said = desk.text("weigh", "1", "--json")
+    assert json.loads(said.out)["weighing"] == 1
+    assert "In the container: 196.00 g." in said.err
+    assert "'many' is not a number" in said.err
+    assert "Over-poured: Sand Ochre" in said.err and "Still to weigh" in said.err
+    (pour,) = desk.json("show", "1")["weighings"]
+    assert [e["grams"] for e in pour["inks"]] == [130.0, 66.0, 10.0]
+    desk.text("add", "1", "Quay White=13,00", "Rust Earth=1")
+    values = read.read_text(encoding="utf-8").splitlines()[1].split(",")[1:]
+    said = desk.text("measure", "1", "\t".join(values), "--json")
+    assert "31 values: taken as 400 to 700 nm by 10 nm" in said.err
+    assert json.loads(said.out)["de00"] == 0
+    monkeypatch.setattr("sys.stdin", io.StringIO(read.read_text(encoding="utf-8")))
+    assert desk.json("measure", "1", "-")["passed"]
+    assert "found 12 values" in desk.text("measure", "1", " ".join("1" * 12), status=2).err
+    desk.text("begin", "--again", "1", "--grams", "50")
+    words = ["Quay White==", "Sand Ochre=15", "Rust Earth=2,5"]
+    assert desk.json("weigh", "2", *words)["weighing"] == 3
+    desk.text("begin", "--again", "1")
+    monkeypatch.setattr("sys.stdin", io.StringIO("=\nstop\n"))
+    assert "nothing was written down" in desk.text("weigh", "3", status=2).err
+    assert "write each ink once" in desk.text("weigh", "3", "Chalk", "Lime=3", status=2).err
 
 
 def test_any_source_of_a_formula_makes_a_batch(desk, tmp_path):

@@ -90,7 +90,7 @@ EDGES = {
         *("jobsize", "book_mend", "book", "stills", "page"),
     ),
     "cli": (
-        *("folders", "terminal", "values", "lab", "serve", "outputs", "asked", "demo"),
+        *("folders", "terminal", "values", "lab", "serve", "outputs", "asking", "asked", "demo"),
         *("book", "films", "formulas", "import_", "watch", "plan"),
         *("practice", "book_colour", "book_keep", "book_look"),
         *("check", "correct", "fit", "cover", "instrument", "library", "new", "printed"),

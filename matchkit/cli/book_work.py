@@ -1,6 +1,8 @@
 """The verbs of ``matchkit book`` that follow a bucket from the balance to the shelf."""
 
 import argparse
+import sys
+from collections.abc import Mapping
 
 from matchkit.book.containers import UNFIT
 from matchkit.book.entries import OUTCOMES
@@ -12,21 +14,23 @@ from matchkit.cli.asked import (
     reading_options,
     reference_lots_option,
 )
+from matchkit.cli.asking import ask_weights, poured
 from matchkit.cli.book_keep import give_written
 from matchkit.cli.correct import correct_options, options_of
 from matchkit.cli.ticket import choices_of, details, html_option, write_ticket
 from matchkit.cli.values import in_grams, positive, whole
 from matchkit.errors import InputError
-from matchkit.files.recipe import read_recipe
+from matchkit.files.readings import NamedSpectrum
 from matchkit.paper.ticket_sheet import ticket_text
 from matchkit.report.check import measured_parts
 from matchkit.report.corrections import correction_parts, finish_parts
+from matchkit.report.terminal import to_text
 from matchkit.workflows import booking
 from matchkit.workflows.correcting_batch import correct_batch
 from matchkit.workflows.finishing_batch import finish_in_book
 from matchkit.workflows.measuring_batch import measure_batch
 from matchkit.workflows.session import Session
-from matchkit.workflows.wanted import spectrum_in
+from matchkit.workflows.wanted import SHORTEST, spectrum_in, spectrum_pasted
 from matchkit.workflows.weighing_out import batch_ticket
 
 
@@ -41,36 +45,53 @@ def ticket(session: Session, args: argparse.Namespace) -> None:
     """The formula as it was written down; its colour and chance with the lots of today."""
     batch = scanned(session.open_book(), args.batch)
     made = batch_ticket(session, batch, choices_of(args))
-    write_ticket(args.html, made)
+    write_ticket(args.html, made, args.weigh_sheet)
     give(args, lambda: {"batch": batch, **made.to_dict()}, lambda: [ticket_text(made).rstrip("\n")])
 
 
 def weigh_arguments(parser: argparse.ArgumentParser) -> None:
     batch_argument(parser)
-    parser.add_argument("recipe", metavar="RECIPE", nargs="?", help="CSV ink,grams as weighed")
+    _poured_argument(parser, "what was weighed; without it each ink is asked for")
     parser.add_argument(
         "--as-planned", action="store_true", help="the balance showed just what was planned"
     )
 
 
 def weigh(session: Session, args: argparse.Namespace) -> None:
-    if bool(args.recipe) == args.as_planned:
-        raise InputError("weigh: give the file of what was weighed, or --as-planned")
-    grams = None if args.as_planned else _grams(args.recipe)
-    give_written(args, booking.weigh(session, batch_of(session, args), grams))
+    if args.poured and args.as_planned:
+        raise InputError("weigh: say what was weighed, or --as-planned, one of the two")
+    batch = batch_of(session, args)
+    if args.as_planned:
+        give_written(args, booking.weigh(session, batch))
+        return
+    planned = booking.planned(session, batch)
+
+    def over(grams: Mapping[str, float]) -> str:
+        """How to finish a batch in which too much went in; nothing where that is slight."""
+        try:
+            finish = finish_in_book(session, batch, grams)
+        except InputError as error:  # such as a batch without a target
+            return "; ".join(error.faults)
+        return to_text(finish_parts(finish)) if finish.rescue.over else ""
+
+    grams = poured(args.poured, planned) if args.poured else None
+    grams = grams or ask_weights(planned, session.settings.resolution_g, over)
+    give_written(args, booking.weigh(session, batch, grams))
 
 
-def _grams(path: str) -> dict[str, float]:
-    """A recipe file in grams; its names are checked by the book, which knows the leftovers."""
-    written = read_recipe(path, None, grams_only=True)
-    return dict(zip(written.inks, written.grams or (), strict=True))
+def _poured_argument(parser: argparse.ArgumentParser, words: str) -> None:
+    parser.add_argument(
+        "poured", metavar="INK=G", nargs="*", help=f"{words}: INK=GRAMS each, or one CSV ink,grams"
+    )
 
 
 def measure_arguments(parser: argparse.ArgumentParser) -> None:
     batch_argument(parser)
     parser.add_argument(
-        "spectrum", metavar="SPECTRUM", help="of the drawdown, cured and cool; several are averaged"
-    )
+        "spectrum", metavar="SPECTRUM",
+        help="of the drawdown, cured and cool: a file, '-' for what is typed or piped in, or the"
+        " values themselves in quotes; several are averaged",
+    )  # fmt: skip
     reading_options(parser)
     for state, todo in UNFIT.items():
         parser.add_argument(
@@ -81,9 +102,19 @@ def measure_arguments(parser: argparse.ArgumentParser) -> None:
 
 def measure(session: Session, args: argparse.Namespace) -> None:
     batch = batch_of(session, args)
-    spectrum = spectrum_in(session, args.spectrum, args.name)
+    spectrum = _reading(session, args)
     found = measure_batch(session, batch, spectrum.readings, spectrum.name, state=args.state or ())
     give(args, found.to_dict, lambda: [f"Batch {batch}:", *measured_parts(found)])
+
+
+def _reading(session: Session, args: argparse.Namespace) -> NamedSpectrum:
+    """A spectrum of a file, of standard input, or of values that were pasted."""
+    words = args.spectrum
+    if words == "-":
+        return spectrum_pasted(session, sys.stdin.read(), args.name)
+    if len(words.split()) > SHORTEST or len(words.split(";")) > SHORTEST:
+        return spectrum_pasted(session, words, args.name)
+    return spectrum_in(session, words, args.name)
 
 
 def correct_arguments(parser: argparse.ArgumentParser) -> None:
@@ -98,7 +129,7 @@ def correct_arguments(parser: argparse.ArgumentParser) -> None:
 def correct(session: Session, args: argparse.Namespace) -> None:
     batch, options = batch_of(session, args), options_of(args)
     if args.weighed:
-        finish = finish_in_book(session, batch, _grams(args.weighed), options)
+        finish = finish_in_book(session, batch, poured([args.weighed], {}), options)
         give(args, finish.to_dict, lambda: finish_parts(finish))
         return
     found = correct_batch(session, batch, options)
@@ -109,7 +140,7 @@ def correct(session: Session, args: argparse.Namespace) -> None:
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     batch_argument(parser)
-    parser.add_argument("recipe", metavar="RECIPE", help="CSV ink,grams: only what was added")
+    _poured_argument(parser, "only what was added")
     parser.add_argument(
         "--correction", type=whole(), metavar="N", help="the advice that was followed"
     )
@@ -117,7 +148,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def add(session: Session, args: argparse.Namespace) -> None:
     batch, followed = batch_of(session, args), args.correction
-    give_written(args, booking.add(session, batch, _grams(args.recipe), correction=followed))
+    if not args.poured:
+        raise InputError("add: say what was added, such as Chalk=2.5, or name a file of it")
+    grams = poured(args.poured, {})
+    give_written(args, booking.add(session, batch, grams, correction=followed))
 
 
 def close_arguments(parser: argparse.ArgumentParser) -> None:

@@ -9,11 +9,11 @@ from matchkit.cli.asked import (
     scales_of,
     session_of,
 )
-from matchkit.cli.outputs import page
+from matchkit.cli.outputs import new_file, page
 from matchkit.cli.printed import container_option, job_of, job_options
 from matchkit.cli.terminal import say
 from matchkit.cli.values import in_grams, named_percent, positive
-from matchkit.files.write import write_file
+from matchkit.files.write import csv_text, write_file
 from matchkit.paper.ticket import Ticket
 from matchkit.paper.ticket_sheet import ticket_html, ticket_text
 from matchkit.paper.weighing import Additive
@@ -57,6 +57,10 @@ def html_option(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--html", type=page, metavar="FILE", help="write the printable ticket there"
     )
+    parser.add_argument(
+        "--weigh-sheet", type=new_file, metavar="FILE",
+        help="write a CSV ink,grams there, to correct where the balance shows something else",
+    )  # fmt: skip
 
 
 def details(parser: argparse.ArgumentParser) -> None:
@@ -104,15 +108,18 @@ def run(args: argparse.Namespace) -> None:
     formula = recipe_in(session, args.recipe)
     wanted = recipe_wanted(args, session)
     made = ticket(session, formula, choices, wanted=wanted, batch_g=args.grams)
-    write_ticket(args.html, made)
+    write_ticket(args.html, made, args.weigh_sheet)
     print(to_json(made.to_dict() | scales_of(args)) if args.json else ticket_text(made))
 
 
-def write_ticket(path: str | None, made: Ticket) -> None:
-    """Write the page where one is wanted."""
+def write_ticket(path: str | None, made: Ticket, sheet: str | None = None) -> None:
+    """Write the page, and the sheet for the weights, where they are wanted."""
     if path:
         write_file(path, ticket_html(made))
         say(f"written: {path}")
+    if sheet:
+        write_file(sheet, csv_text(["ink", "grams"], made.formula))
+        say(f"written: {sheet}; write what the balance showed over what is planned there")
 
 
 def _held(text: str) -> tuple[str, float] | str:

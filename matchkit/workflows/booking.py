@@ -33,6 +33,11 @@ class Written:
 # ---- what happens to a batch --------------------------------------------------------------
 
 
+def planned(session: Session, batch: int) -> dict[str, float]:
+    """Grams by ink that are to be weighed for a batch."""
+    return planned_of(job(session.open_book(), batch), session.settings.resolution_g)
+
+
 def weigh(session: Session, batch: int, grams: Mapping[str, float] | None = None) -> Written:
     """Write down what was weighed for a batch, grams by ink; None: just what was planned."""
     book, shop = session.open_book(), session.files

@@ -1,8 +1,10 @@
 """The colour that is wanted, however a person hands it in: a file, a list, Lab values."""
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +20,10 @@ from matchkit.files.text import label
 from matchkit.workflows.session import Session
 
 Array = NDArray[np.float64]
+# Values that a reading may have, and the wavelength of the first, the step, nm: what instruments
+# export, common practice, no source.
+PASTED = {16: (400, 20), 31: (400, 10), 36: (380, 10), 39: (360, 10), 61: (400, 5)}
+SHORTEST = 8  # values: fewer are no reading
 OTHER_WEIGHT = 0.2  # what the other lights count beside the first
 
 
@@ -61,6 +67,38 @@ def spectra_in(
     session.note("reading", *notes)
     session.scales[label(Path(path))] = spectra[0].scale
     return spectra
+
+
+def spectrum_pasted(session: Session, text: str, name: str | None = None) -> NamedSpectrum:
+    """A spectrum of text that was pasted: a whole file, or rows of values alone.
+
+    Where no line names the wavelengths, the number of values tells them, which is noted.
+    InputError for another number of values, and for all that is wrong in a file.
+    """
+    lines = [line.strip() for line in text.splitlines() if line.strip()]
+    if not lines:
+        raise InputError("nothing was pasted; copy the values of a reading")
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "pasted.csv"
+        rows = [re.split(r"[;\t ]+" if re.search(r"[;\t ]", line) else ",", line) for line in lines]
+        counts = {sum(bool(re.fullmatch("[-0-9.,eE+]+", cell)) for cell in row) for row in rows}
+        headed = any(re.fullmatch("[3-7][0-9]0", cell) for cell in rows[0])  # names wavelengths
+        if counts <= {*PASTED} and not headed:
+            (first, step), n = PASTED[max(counts)], max(counts)
+            last = first + step * (n - 1)
+            session.note("pasted", f"{n} values: taken as {first} to {last} nm by {step} nm")
+            head = ["name", *(f"{first + step * k}" for k in range(n))]
+            named = [" ".join(row[:-n]).strip(" ,") or name or "pasted" for row in rows]
+            table = [head, *([called, *row[-n:]] for called, row in zip(named, rows, strict=True))]
+            text = "\n".join(";".join(row) for row in table)
+        elif len(lines) == 1:
+            counted = ", ".join(str(n) for n in PASTED)
+            raise InputError(
+                f"pasted: found {max(counts)} values; {counted} are known, else put a line with"
+                " the wavelengths above them"
+            )
+        path.write_text(text + "\n", encoding="utf-8")
+        return spectrum_in(session, path, name)
 
 
 def scale_asked(session: Session, path: str | Path) -> ScaleQuestion | None:
