@@ -13,6 +13,7 @@ from matchkit.book.entries import close, strike
 from matchkit.book.jobs import job
 from matchkit.book.schema import TABLES
 from matchkit.book.stock import keep_leftover, open_lot, stock
+from matchkit.book.schema import STEPS
 from matchkit.book.store import FILE, open_book, reading
 from matchkit.errors import InputError
 from matchkit.inks.palette import reflectance
@@ -139,7 +140,8 @@ def test_an_export_that_was_meddled_with(book, tmp_path, table, old, new, why):
 def test_a_newer_export_is_refused(book, tmp_path):
     export(book, tmp_path / "export")
     path = tmp_path / "export" / "book.json"
-    path.write_text(path.read_text(encoding="utf-8").replace('"version": 3', '"version": 9'))
+    now = f'"version": {len(STEPS)}'
+    path.write_text(path.read_text(encoding="utf-8").replace(now, '"version": 99'))
     (tmp_path / "again").mkdir()
     with pytest.raises(InputError, match="newer matchkit"):
         restore(path, tmp_path / "again")
