@@ -11,9 +11,8 @@ from matchkit.book.containers import add, measure, weigh
 from matchkit.book.copies import backup, check, export, restore
 from matchkit.book.entries import close, strike
 from matchkit.book.jobs import job
-from matchkit.book.schema import TABLES
+from matchkit.book.schema import STEPS, TABLES
 from matchkit.book.stock import keep_leftover, open_lot, stock
-from matchkit.book.schema import STEPS
 from matchkit.book.store import FILE, open_book, reading
 from matchkit.errors import InputError
 from matchkit.inks.palette import reflectance

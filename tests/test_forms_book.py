@@ -415,6 +415,17 @@ def test_a_new_job_counts_on_what_was_learned(form):
     assert len(todays_jobs(held())) == 7
 
 
+def test_a_job_is_mended_and_what_was_there_stays_as_struck(form):
+    batch = form.record.batch
+    form.mend.write.click()
+    assert "nothing was changed" in form.mend.problems.value
+    form.mend.fields["due"].text.value = "2026-04-09"
+    form.mend.write.click()
+    assert job(held(), batch).due == "2026-04-09"
+    assert "stays in the book as struck" in form.done.value
+    assert "mended" in form.tale.value
+
+
 def test_any_source_of_a_formula_begins_a_job_by_the_same_button(form):
     new = form.new
     new.way.value, new.grams.text.value = KEPT, "200"

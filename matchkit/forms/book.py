@@ -20,7 +20,7 @@ from matchkit.files.text import text_fault
 from matchkit.forms.begin import opened_form, quiet
 from matchkit.forms.book_demo import played, with_book
 from matchkit.forms.book_look import FindPart, OrderPart
-from matchkit.forms.book_mend import AdvicePart, AgainPart, StrikePart
+from matchkit.forms.book_mend import AdvicePart, AgainPart, MendPart, StrikePart
 from matchkit.forms.book_new import NewPart
 from matchkit.forms.book_rows import PouredRows, ReadingPicker
 from matchkit.forms.book_shelf import ShelfPart
@@ -105,10 +105,12 @@ class BookForm:
         self.ticket = TicketPart(self._ticket)
         self.again = AgainPart(self._signed, self.open)
         self.strike = StrikePart(self._signed, self._struck)
+        self.mend = MendPart(self._signed, self._struck)
         self.record_box = section(
             "3. What happened to it", self.tale, self.label, self.saved, self.page,
             folded("the ticket to weigh it by", self.ticket.box),
             folded("how to mix this colour again", self.again.box),
+            folded("how to mend customer, due day or note", self.mend.box),
             folded("how to strike a record that is wrong", self.strike.box),
         )  # fmt: skip
         self.pick.observe(safe(self._picked, self.problems), names="value")
@@ -212,6 +214,7 @@ class BookForm:
         self.record = record = shown.record
         self.again.show()
         self.strike.show(record)
+        self.mend.show(record)
         put(self.tale, batch_parts(shown))
         self.entry.layout.display = "none" if record.outcome else None
         if before and (before.batch, marks_of(before)) == (batch, marks_of(record)):

@@ -27,6 +27,7 @@ from matchkit.forms.parts import (
 from matchkit.report.corrections import correction_parts, finish_parts
 from matchkit.report.formulas import formula_head, reprint_parts, shares
 from matchkit.workflows.booked import Reprint, book_reprint, reprint
+from matchkit.workflows.booking import mend
 from matchkit.workflows.correcting_batch import correct_batch
 from matchkit.workflows.finishing_batch import CorrectOptions, finish_in_book
 from matchkit.workflows.formulas import Search
@@ -138,6 +139,36 @@ class AgainPart:
         details = JobDetails(job=self.job.text.value, due=self.due.text.value.strip())
         made = book_reprint(session, self.found, self.which.value, details)
         self.show_job(made.records.batch)
+
+
+class MendPart:
+    """What the job is for, written anew; what was there before stays as struck."""
+
+    def __init__(self, signed: Signed, done: Callable[[str], None]) -> None:
+        self.signed, self.done, self.problems = signed, done, alert()
+        self.fields = {
+            "job": Field("Job", "", str, short=False),
+            "customer": Field("Customer", "", str, short=False),
+            "due": Field("Due", "", str),
+            "note": Field("Note", "", str, short=False),
+        }
+        self.write = button("Write it anew", self._mend, self.problems)
+        boxes = [field.box for field in self.fields.values()]
+        self.box = w.VBox([row(*boxes), self.write, self.problems])
+
+    def show(self, record: BatchRecord) -> None:
+        """What is written about another job."""
+        self.problems.value = ""
+        for name, field in self.fields.items():
+            field.text.value = getattr(record, name)
+
+    def _mend(self) -> None:
+        session, record = self.signed()
+        typed = {name: field.text.value.strip() for name, field in self.fields.items()}
+        changes = {name: text for name, text in typed.items() if text != getattr(record, name)}
+        if not changes:
+            raise InputError("nothing was changed: write job, customer, due day or note anew")
+        self.done(mend(session, record.batch, changes).text)
 
 
 class StrikePart:

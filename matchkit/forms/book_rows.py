@@ -18,7 +18,7 @@ from matchkit.forms.parts import Field, alert, area, boxed, choice, row, safe, t
 from matchkit.forms.shops import OpenShop
 from matchkit.forms.targets import SpectrumFile
 from matchkit.paper.sheet import grams_text
-from matchkit.workflows.wanted import scale_asked, spectra_in
+from matchkit.workflows.wanted import scale_asked, spectra_in, spectrum_pasted
 
 Array = NDArray[np.float64]
 
@@ -31,6 +31,7 @@ NONE = "(none)"
 MORE = 3  # inks beside the planned ones
 FILES = 20  # of the folder, the newest ones
 FOLDER, FILE = f"from the shop's folder {MEASURED!r}", "from a file of mine"
+PASTED = "from values that I paste"
 
 
 class PouredRows:
@@ -127,19 +128,31 @@ class ReadingPicker:
         self.opened = opened
         self.problem, self.notes = alert(), area()
         self.found: dict[str, NamedSpectrum] = {}
-        self.way = choice("How did it measure?", [FILE], FILE, radio=True)
+        self.way = choice("How did it measure?", [FILE, PASTED], FILE, radio=True)
         self.names = choice(called, [(NONE, None)])
         self.file = SpectrumFile(opened, "Choose the measured file", "Which spectrum")
+        self.taken = area()
+        self.pasted = Field("Its values", "", str, short=False)
         self.listing = w.VBox([boxed(self.names), self.notes])
         self.unfit = {state: tick(text) for state, text in ASKED.items() if asks}
         ticks = [*self.unfit.values()]
-        self.box = w.VBox([boxed(self.way), self.problem, self.listing, self.file.box, *ticks])
+        self.box = w.VBox(
+            [
+                boxed(self.way),
+                self.problem,
+                self.listing,
+                self.file.box,
+                self.pasted.box,
+                self.taken,
+                *ticks,
+            ]
+        )
         self.way.observe(lambda _: self._shown(), names="value")
 
     def look(self) -> None:
         """See what lies in the folder now; what was chosen stays."""
         safe(self._look, self.problem)()
-        ways = [FOLDER, FILE] if self.found else [FILE]
+        ways = [FOLDER, FILE, PASTED] if self.found else [FILE, PASTED]
         if self.way.options != tuple(ways):
             self.way.options = ways
             self.way.value = ways[0]
@@ -149,6 +162,7 @@ class ReadingPicker:
         """Nothing is chosen any more: what follows is another drawdown."""
         self.names.value = None
         self.file.upload.value = ()
+        self.pasted.text.value = self.taken.value = ""
         for asked in self.unfit.values():
             asked.value = False
         self.look()
@@ -162,6 +176,11 @@ class ReadingPicker:
         """The spectrum's name and its readings (n_readings, n_wl)."""
         if self.way.value == FILE:
             return self.file.readings()
+        if self.way.value == PASTED:
+            session = self.opened.session()
+            spectrum = spectrum_pasted(session, self.pasted.text.value)
+            tell(self.taken, [each.text for each in session.notices], "quiet")
+            return spectrum.name, spectrum.readings
         if self.names.value is None:
             raise InputError("Spectrum: choose the one that was measured of this drawdown")
         chosen = self.found[self.names.value]
@@ -190,7 +209,9 @@ class ReadingPicker:
             raise InputError(faults)
 
     def _shown(self) -> None:
-        for way, part in ((FOLDER, self.listing), (FILE, self.file.box)):
+        for way, part in (
+            (FOLDER, self.listing), (FILE, self.file.box), (PASTED, self.pasted.box)
+        ):  # fmt: skip
             part.layout.display = None if self.way.value == way else "none"
 
 
