@@ -56,7 +56,8 @@ def give(
 
 def scales_of(args: argparse.Namespace) -> dict[str, Any]:
     """Of each spectrum file that was read whether it was percent or 0-1, for JSON."""
-    return {"scales": args.scales} if args.scales else {}
+    scales = getattr(args, "scales", None)  # not every command reads spectra
+    return {"scales": scales} if scales else {}
 
 
 def draw(args: argparse.Namespace, parts: Sequence[Part]) -> None:
