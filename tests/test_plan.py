@@ -14,6 +14,7 @@ from pages import columns, read_page
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.errors import InputError
+from matchkit.files.places import data_folder
 from matchkit.files.planned import NEW_SHOP, shop_files
 from matchkit.files.shop import read_shop
 from matchkit.fitting.fit import fit
@@ -21,7 +22,7 @@ from matchkit.inks.palette import reflectance
 from matchkit.inks.shop import Ink, Shop
 from matchkit.paper.plan_sheet import plan_html
 from matchkit.plan.drawdowns import Plan, drawdown_plan, rows
-from matchkit.report.plan import plan_parts
+from matchkit.report.plan import plan_page, plan_parts
 from matchkit.report.terminal import to_text
 from matchkit.simulator.pigments import make_bench
 from matchkit.simulator.simulate import KINDS, opaque_R, random_mixtures, read
@@ -429,3 +430,10 @@ def test_whatever_is_weighed_is_an_ink_or_a_letdown_that_is_told(batch_g):
     assert not made & apart
     page = plan_html(plan)
     assert all(escape(name) in page for name in made | apart)
+
+
+def test_a_plan_asks_whether_it_is_printed_on_dark_garments():
+    session = Session(data_folder() / "demo-shop")
+    for on_dark, told in ((False, "On dark garments too?"), (True, "card that is half black")):
+        made = plan_drawdowns(session, PlanChoices(levels=3, on_dark=on_dark))
+        assert told in made.plan.notes[-1] and told in plan_page(made).html

@@ -1,6 +1,7 @@
 """``matchkit plan``: which drawdowns to weigh for a new series or a new ink."""
 
 import argparse
+from dataclasses import replace
 
 from matchkit.cli.asked import give, json_option, session_of
 from matchkit.cli.outputs import new_file, page
@@ -60,11 +61,14 @@ def plan_options(parser: argparse.ArgumentParser) -> None:
         "--grams", type=in_grams(positive), default=usual.batch_g, metavar="G",
         help=f"of one drawdown batch ({usual.batch_g:g})",
     )  # fmt: skip
+    parser.add_argument(
+        "--on-dark", action="store_true", help="it is printed on dark garments too, so has to hide"
+    )
 
 
 def choices_of(args: argparse.Namespace) -> PlanChoices:
     """What `plan_options` were given."""
-    return PlanChoices(levels=args.levels, batch_g=args.grams)
+    return PlanChoices(levels=args.levels, batch_g=args.grams, on_dark=args.on_dark)
 
 
 def run(args: argparse.Namespace) -> None:
@@ -77,7 +81,7 @@ def run(args: argparse.Namespace) -> None:
         check_new(args.weigh_sheet)
     made = plan_drawdowns(
         session,
-        PlanChoices(levels=args.levels, batch_g=args.grams, new_ink=args.ink, series=args.series),
+        replace(choices_of(args), new_ink=args.ink, series=args.series),
     )
     if args.html:
         write_file(args.html, plan_page(made).html)

@@ -37,6 +37,7 @@ from matchkit.report.plan import new_shop_parts
 from matchkit.workflows.planning import PlanChoices
 from matchkit.workflows.starting import new_shop as make
 
+DARK = "We print on dark garments too"
 CHOOSE = ("(choose)", "")
 COLOUR = "colour"
 SPARE = 1  # empty rows below those that are filled
@@ -63,6 +64,7 @@ class NewShopForm:
         self.resolution = amount_field("Your balance shows steps of, grams", "0.01", most=100)
         self.levels = choice("Drawdowns of each ink", list(range(FEWEST, MOST + 1)), 10)
         self.grams = amount_field("Smallest pot, grams", "30", most=9999)
+        self.dark = w.Checkbox(description=DARK, indent=False)
         self.inks = InkRows()
         self.geometry.observe(lambda _: self._geometry_changed(), names="value")
         self._geometry_changed()
@@ -76,7 +78,7 @@ class NewShopForm:
             section("3. The inks on your shelf", self.inks.box),
             section(
                 "4. The drawdowns to begin with",
-                row(boxed(self.levels), self.grams.box),
+                row(boxed(self.levels), self.grams.box, self.dark),
                 self.make,
                 self.problems,
                 self.done,
@@ -108,7 +110,9 @@ class NewShopForm:
             resolution_g=self.resolution.value,
         )
         name, inks = self.folder.value, self.inks.read()
-        choices = PlanChoices(levels=self.levels.value, batch_g=self.grams.value)
+        choices = PlanChoices(
+            levels=self.levels.value, batch_g=self.grams.value, on_dark=self.dark.value
+        )
         try:
             put(self.done, new_shop_parts(make(name, inks, shop, choices)))
         except InputError as error:

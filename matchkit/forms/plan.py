@@ -2,9 +2,12 @@
 
 from typing import Any
 
+import ipywidgets as w
+
 from matchkit.errors import InputError
 from matchkit.files.planned import waiting_in
 from matchkit.forms.begin import first_of, opened_form, quiet
+from matchkit.forms.new_shop import DARK
 from matchkit.forms.parts import (
     alert,
     amount_field,
@@ -50,6 +53,7 @@ class PlanForm:
         self.ink = choice("For", self._inks(), first)
         self.levels = choice("Drawdowns of each ink", list(range(FEWEST, MOST + 1)), _begun(opened))
         self.grams = amount_field("Smallest pot, grams", "30", most=10_000)
+        self.dark = w.Checkbox(description=DARK, indent=False)
         self.series.observe(lambda _: self._series_changed(), names="value")
         self.look = button("Show the plan", self.show, self.problems)
         self.save = button("Save the plan", self.write, self.problems, main=True)
@@ -59,7 +63,7 @@ class PlanForm:
             section(
                 "Plan the drawdowns",
                 row(boxed(self.series), boxed(self.ink)),
-                row(boxed(self.levels), self.grams.box),
+                row(boxed(self.levels), self.grams.box, self.dark),
                 row(self.look, self.save, self.into),
                 self.problems,
                 self.saved,
@@ -98,6 +102,7 @@ class PlanForm:
             batch_g=grams,
             new_ink=self._new_ink(),
             series=self.series.value,
+            on_dark=self.dark.value,
         )
         made = plan_drawdowns(session, choices)
         self.weights.offer(made.plan)

@@ -1,7 +1,7 @@
 """Which drawdowns to make, and the plan into the shop's files."""
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from matchkit.errors import InputError, did_you_mean
@@ -13,6 +13,12 @@ from matchkit.plan.pots import Grams
 from matchkit.workflows.session import Session
 
 BALANCE_G = 0.01
+ASK_DARK = "On dark garments too? Say so, and the plan tells how to find out whether an ink hides"
+ON_DARK = (
+    "for dark garments: draw each mixture over a card that is half black, with one bar of known"
+    " thickness, and read both halves and the bare card (films.csv, film_spectra.csv, grounds.csv):"
+    " only that tells what hides"
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -21,12 +27,14 @@ class PlanChoices:
 
     A pot holds `batch_g` at least.  The plan is for all inks of one `series`, or for the
     `new_ink` of it; the series may stay open where the shop has one, or the ink tells it.
+    `on_dark`: it will be printed on dark garments too, where an ink has to hide.
     """
 
     levels: int = 10
     batch_g: float = 30.0
     new_ink: str | None = None
     series: str | None = None
+    on_dark: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -80,6 +88,7 @@ def plan_drawdowns(session: Session, choices: PlanChoices | None = None) -> Draw
         levels=choices.levels,
         new_ink=choices.new_ink,
     )
+    plan = with_dark(plan, choices)
     to_come: tuple[str, ...] | None = None
     in_the_way: tuple[str, ...] = ()
     try:
@@ -96,6 +105,11 @@ def plan_drawdowns(session: Session, choices: PlanChoices | None = None) -> Draw
         to_come=to_come,
         in_the_way=in_the_way,
     )
+
+
+def with_dark(plan: Plan, choices: PlanChoices) -> Plan:
+    """The plan with a note of what dark garments need, or with the question."""
+    return replace(plan, notes=(*plan.notes, ON_DARK if choices.on_dark else ASK_DARK))
 
 
 def put_plan(session: Session, made: DrawdownPlan) -> Planned:

@@ -14,7 +14,7 @@ from matchkit.files.shop_tables import measured_in
 from matchkit.fitting.fit import Fit
 from matchkit.inks.shop import Ink, Shop
 from matchkit.plan.drawdowns import Plan, drawdown_plan
-from matchkit.workflows.planning import PlanChoices
+from matchkit.workflows.planning import PlanChoices, with_dark
 from matchkit.workflows.session import Session
 
 UNMEASURED = (
@@ -61,6 +61,7 @@ def new_shop(
         resolution_g=shop.resolution_g,
         levels=choices.levels,
     )
+    plan = with_dark(plan, choices)
     with tempfile.TemporaryDirectory(prefix="matchkit-") as elsewhere:
         tried = Path(elsewhere) / "shop"
         write_new_shop(tried, plan, shop)
