@@ -1,5 +1,6 @@
 """The harder simulator: each trouble does what its name says, and the plain one stays as it was."""
 
+import json
 from dataclasses import replace
 
 import numpy as np
@@ -118,3 +119,17 @@ def test_shops_to_choose_on_are_not_those_that_are_scored():
         {*hard_accuracy.SEEDS[w], *hard_accuracy.MORE[w]} for w in ("choose", "score")
     )
     assert len(chosen) == len(scored) == 4 and not chosen & scored
+
+
+def test_the_stored_table_says_what_is_hard():
+    rows = json.loads(hard_accuracy.STORED.read_text(encoding="utf-8"))
+    by = {(r["trouble"], r["drawdowns_per_ink"], r["road"]): r for r in rows}
+    assert len(by) == len(rows)
+    assert rows == sorted(rows, key=hard_accuracy.key_of)
+    easy, hard = by["none", 10, "hides"], by["all", 10, "white"]
+    assert easy["unseen"][0] < 0.15 < hard["unseen"][0]
+    # Both halves of the card say what one cannot.
+    for steps in (10, 3):
+        white, both = by["card", steps, "white"], by["card", steps, "both"]
+        assert both["unseen"][1] < white["unseen"][1]
+    assert all(r["jobs"] >= 40 for r in rows)

@@ -19,6 +19,7 @@ from tests.studies import (
     book_learning,
     films,
     first_formula,
+    hard_accuracy,
     library_scale,
     many_starts,
     oil_films,
@@ -76,6 +77,10 @@ def paint_table():
     return watercolours.markdown(stored(watercolours))
 
 
+def hard_table():
+    return hard_accuracy.markdown(stored(hard_accuracy))
+
+
 def oil_table():
     return oil_films.markdown(stored(oil_films))
 
@@ -111,6 +116,7 @@ def commands():
 PARTS = {
     "demo output": demo_output,
     "blind accuracy": accuracy,
+    "hard": hard_table,
     "rehearsal": rehearsal_table,
     "first formula": first_table,
     "book": book_table,
