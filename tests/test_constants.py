@@ -9,12 +9,15 @@ from bench_inks import columns, textbook
 
 from matchkit.fitting.constants import (
     BOUNDS,
-    PRIOR_SHARED,
+    EXPECT,
     Constants,
+    Films,
     Structure,
-    _linearise,
-    _residual,
+    _blocks,
+    _ties,
     f_scale,
+    linear_start,
+    predict,
     solve_constants,
 )
 from matchkit.inks.palette import Palette, reflectance
@@ -177,7 +180,7 @@ def test_with_nothing_to_go_by_the_expectation_stands() -> None:
     C = np.eye(5)[[0]]
     found = solved(C, read(C))
     for name in SHARED:
-        assert getattr(found, name) == pytest.approx(PRIOR_SHARED[name][0], abs=0.05)
+        assert getattr(found, name) == pytest.approx(EXPECT[name][0], abs=0.05)
 
 
 def test_expectations_do_not_bend_what_is_measured() -> None:

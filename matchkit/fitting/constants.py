@@ -1,74 +1,137 @@
 """K and S of every ink from all drawdowns at once: the numerical heart of a fit.
 
-Unknowns are log K and log S of every ink at every wavelength (so both stay above
-zero), and a few numbers that all wavelengths share: the surface constant k2, how the
-white crowds, how deep colours deepen, and for readings with the specular part included
-the surface's own reflectance.  The white's S is the gauge.
+A drawdown is a film over a ground; one that hides is a film of infinite thickness.  The
+unknowns are log K and log S of every ink at every wavelength (so both stay above zero), and
+a few numbers that all wavelengths share: the surface constant k2, how the white crowds, how
+deep colours deepen, how the beam becomes diffuse, and for readings with the specular part
+included the surface's own reflectance.  Films say what K and S are per thickness; where
+every drawdown hides only ratios can be known, and the white's S is the gauge.
 
-The start is a non-negative linear solution; Levenberg-Marquardt refines it on f(R), the
-scale that CIELAB lightness is made of, which is near to what the eye sees.  At fixed
-shared numbers the wavelengths know nothing of each other, so the normal equations are 31
-small blocks with a thin border, and a Schur complement solves them.
+Levenberg-Marquardt works on f(R), the scale that CIELAB lightness is made of, which is near
+to what the eye sees.  At fixed shared numbers the wavelengths know nothing of each other, so
+the normal equations are 31 small blocks with a thin border, and a Schur complement solves
+them.
 
-Sources: Levenberg (1944), Marquardt (1963) for the damping; the linear system is that of
+What few drawdowns leave open, expectations decide.  Those of S are what published pigments
+scatter beside a white: 26 acrylic colorants, after Okumura (2005), attribution from memory.
+
+Sources: Levenberg (1944), Marquardt (1963) for the damping; the linear start is that of
 Walowit et al. (1987) and Allen (1974), both from memory; f(R) is CIE 15's.
 """
 
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.inks.palette import DEEP_AT, Q_FLOOR, deepen, surface_slope
+from matchkit.inks.palette import film_look
+from matchkit.optics.film import Film, film_K_S
 from matchkit.optics.kubelka_munk import k_over_s, without_surface
 
 Array = NDArray[np.float64]
+Rows = NDArray[np.bool_]
 
-K_FLOOR, S_FLOOR = 1e-7, 1e-5  # of the white's S: less cannot be seen
 NOISE_F = 1e-3  # what a drawdown repeats to on the f scale, about 0.1 L*
+LEAST_MISFIT_F = 3e-4  # smaller misfits are all the same
 EPS, KAPPA = 216 / 24389, 24389 / 27  # CIE 15
+FLOOR = 1e-5  # of K and S, of a white's S: less cannot be seen
+STEP = 1e-5  # for the slopes by shared numbers
 
-# Weak expectations, (mean, spread): they decide only what few drawdowns leave open.
-PRIOR_SHARED = {
+# Expectations, (mean, spread).  Of k2 they are what fits published tint ladders; the beam's
+# are what fits slabs that another program computed (tests/authorities), loosened.
+EXPECT = {
     "k2": (0.45, 0.15),
     "crowding": (0.3, 0.5),
     "log_deep": (0.3, 0.4),
     "base": (0.04, 0.004),
+    "spread": (3.0, 1.0),
+    "back": (0.06, 0.1),
+    "dim": (0.4, 0.3),
+    "log_thickness": (0.0, 0.7),
 }
-BOUNDS = {"k2": (0.0, 0.9), "crowding": (0.0, 5.0), "log_deep": (-1.0, 2.0), "base": (0.0, 0.08)}
-PRIOR_LOG_S = 3.0  # spread of log S about its start
+BOUNDS = {
+    "k2": (0.0, 0.9),
+    "crowding": (0.0, 5.0),
+    "log_deep": (-3.0, 2.0),
+    "base": (0.0, 0.08),
+    "spread": (0.3, 20.0),
+    "back": (0.0, 0.9),
+    "dim": (0.0, 1.0),
+    "log_thickness": (-2.5, 2.5),
+}
+# Log S beside the white's, (mean, spread).  A clear's is no pigment's: it scatters little.
+LOG_S = {"colour": (-2.5, 1.25), "black": (-2.5, 1.25), "clear": (-5.0, 2.0), "white": (0.0, 1.0)}
 
 
 @dataclass(frozen=True, kw_only=True)
 class Structure:
-    """What is fitted.  `scattering` False is single-constant theory: every S is 1.
+    """What is fitted.  `scattering` False is single-constant theory: all inks scatter alike.
 
-    `shared` names the numbers that are fitted for the whole series, out of k2,
-    crowding, log_deep and base; the others keep what the caller gives.
+    `shared` names the numbers that are fitted for the whole series, out of EXPECT; the
+    others keep what the start gives.  `expect` replaces some of the expectations.
     """
 
     name: str
     scattering: bool = True
     shared: tuple[str, ...] = ()
+    expect: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Films:
+    """Measured films: amounts (n, n_ink), thickness (n,), grounds and readings (n, n_wl).
+
+    An infinite thickness hides; `guessed` (n,) marks those that nobody stated.  `roles`
+    (n_ink,) say which inks are whites, which crowd, and what S is to be expected.
+    """
+
+    C: Array
+    X: Array
+    R_g: Array
+    R_m: Array
+    roles: tuple[str, ...] = ()
+    guessed: Rows | None = None
+
+    @property
+    def whites(self) -> list[int]:
+        """Where the whites stand; the first is the gauge of S."""
+        return [i for i, role in enumerate(self.roles) if role == "white"]
+
+    @property
+    def hides(self) -> Rows:
+        """Which films let no ground show, (n,)."""
+        return np.isinf(self.X)
+
+    def some(self, rows: Rows) -> "Films":
+        """Only the films at `rows` (n,)."""
+        guessed = None if self.guessed is None else self.guessed[rows]
+        arrays = {name: getattr(self, name)[rows] for name in ("C", "X", "R_g", "R_m")}
+        return Films(**arrays, roles=self.roles, guessed=guessed)
 
 
 @dataclass(frozen=True, kw_only=True)
 class Constants:
     """A fit's numbers: K and S are (n_ink, n_wl), the rest is shared.
 
-    `log_S_information` (n_ink, n_wl) is what the data say about log S, in squared f
-    units over the noise: near zero means that S is a guess.
+    `log_K_S_sd` (2, n_ink, n_wl) is how far log K and log S of an ink go together while the
+    drawdowns and the expectations allow it: a standard deviation of its log S, and what that
+    does to its log K.
     """
 
     K: Array
     S: Array
     k2: float
-    crowding: float
-    log_deep: float
-    base: float
-    gain: float
+    crowding: float = 0.0
+    log_deep: float = 0.0
+    base: float = 0.0
+    gain: float = 1.0
+    spread: float = np.inf
+    back: float = 0.0
+    dim: float = 0.0
+    log_thickness: float = 0.0
     cost: float = np.inf
-    log_S_information: Array | None = None
+    log_K_S_sd: Array | None = None
 
 
 def f_scale(R: Array) -> tuple[Array, Array]:
@@ -86,167 +149,257 @@ def f_scale(R: Array) -> tuple[Array, Array]:
 
 
 def solve_constants(
-    C: Array,
-    R_m: Array,
+    films: Films,
     *,
-    whites: list[int],
     structure: Structure,
     start: Constants,
+    log_S: tuple[Array, Array] | None = None,
     weight: Array | None = None,
+    noise_f: float = NOISE_F,
+    tolerance: float = 1e-5,
     max_steps: int = 60,
 ) -> Constants:
-    """Fit K, S and the shared numbers to drawdowns.
+    """Fit K, S and the shared numbers to films, from `start`.
 
-    `C` (n_drawdown, n_ink) are mass fractions, `R_m` (n_drawdown, n_wl) readings,
-    `weight` (n_drawdown,).  `whites` are the inks that crowd; the first is the gauge.
-    `start` gives surface and shared numbers, and K and S too unless they are empty.
+    `weight` is (n_film,).  `log_S` are mean and spread that log S is expected to have, each
+    (n_ink, n_wl) or what broadcasts to it; without it, those of the roles.  `noise_f` is the
+    usual misfit, on the f scale, that expectations are weighed against, `tolerance` the share
+    of the cost below which a step is the last.
     """
-    sqrt_w = np.ones((len(C), 1)) if weight is None else np.sqrt(weight)[:, None]
-    target, _ = f_scale(R_m)
-    if not start.K.size:
-        start = _linear_start(C, R_m, whites[0], structure, start)
-    free = [i for i in range(C.shape[1]) if i != whites[0]] if structure.scattering else []
-    log_S0 = np.log(start.S)
-    now, damping = start, 1e-3
-    residual, J, G = _linearise(C, target, sqrt_w, now, whites, free, structure.shared)
-    cost = _cost(residual, now, log_S0, structure)
+    sqrt_w = np.ones((len(films.X), 1)) if weight is None else np.sqrt(weight)[:, None]
+    target, names = f_scale(films.R_m)[0], structure.shared
+    expect = {**EXPECT, **structure.expect}
+    prior = np.array([expect[name] for name in names]).reshape(-1, 2).T
+    mean, sd = expected_log_S(films, start) if log_S is None else log_S
+    pull = np.broadcast_to(noise_f / sd, start.S.shape)
+    ties = _ties(films, structure)
+
+    def residual(at: Constants) -> Array:
+        miss: Array = sqrt_w * (f_scale(predict(at, films))[0] - target)
+        return miss
+
+    def cost_of(miss: Array, at: Constants) -> float:
+        off = noise_f * (_values(at, names) - prior[0]) / prior[1]
+        far = pull * (np.log(at.S) - mean)
+        return float((miss**2).sum() + (off**2).sum() + (far[ties.any(axis=1)] ** 2).sum())
+
+    def normal(miss: Array, at: Constants) -> Normal:
+        """H, g of each wavelength; the border B; Q, h of the shared numbers."""
+        J = _blocks(at, films, sqrt_w, ties)
+        G = np.array([_by_shared(residual, miss, at, name) for name in names])
+        G = G.reshape(len(names), *miss.shape)
+        Jt, n = J.transpose(0, 2, 1), len(at.K)
+        H, g = Jt @ J, (Jt @ miss.T[:, :, None])[:, :, 0]
+        tied = ties * pull.T[:, :, None]  # (n_wl, n_ink, n_free)
+        H[:, n:, n:] += tied.transpose(0, 2, 1) @ tied
+        g[:, n:] += np.einsum("lif,il->lf", tied, pull * (np.log(at.S) - mean))
+        trust = (noise_f / prior[1]) ** 2
+        Q = np.einsum("mdl,kdl->mk", G, G) + np.diag(trust)
+        h = np.einsum("mdl,dl->m", G, miss) + trust * (_values(at, names) - prior[0])
+        return H, g, Jt @ G.transpose(2, 1, 0), Q, h
+
+    now, damping, miss = start, 1e-3, residual(start)
+    cost = cost_of(miss, now)
+    blocks = normal(miss, now)
     for _ in range(max_steps):
-        blocks = _normal_equations(residual, J, G, now, log_S0, free, structure)
         for _ in range(10):
-            step = _step(blocks, damping)
-            trial = _moved(now, step, free, structure.shared, R_m)
-            residual = _residual(C, target, sqrt_w, trial, whites)
-            trial_cost = _cost(residual, trial, log_S0, structure)
+            trial = _moved(now, _step(blocks, damping), ties, names, films)
+            miss = residual(trial)
+            trial_cost = cost_of(miss, trial)
             if trial_cost < cost:
                 break
             damping *= 4
         else:
             break
-        converged = cost - trial_cost < 1e-5 * cost
+        converged = cost - trial_cost < tolerance * cost
         now, cost, damping = trial, trial_cost, max(damping / 5, 1e-9)
+        blocks = normal(miss, now)
         if converged:
             break
-        residual, J, G = _linearise(C, target, sqrt_w, now, whites, free, structure.shared)
-    information = np.full_like(now.S, np.inf)
-    n = C.shape[1]
-    information[free] = (J[:, :, n:] ** 2).sum(axis=1).T / NOISE_F**2
-    return replace(now, cost=cost, log_S_information=information)
+    return replace(now, cost=cost, log_K_S_sd=_go_together(blocks[0], ties, noise_f))
 
 
-def _linear_start(
-    C: Array, R_m: Array, white: int, structure: Structure, start: Constants
-) -> Constants:
-    """Non-negative K and S from sum c (K - q S) = 0, one wavelength after the other."""
+def linear_start(films: Films, structure: Structure, start: Constants) -> Constants:
+    """`start` with non-negative K and S from linear equations, one wavelength after the other.
+
+    A film that hides says sum c (K - q S) = 0; one read over two grounds says K and S of its
+    mixture.  Inks that only one kind of film holds begin at a usual share of the white.
+    """
+    hides = films.hides
+    n, n_wl = films.C.shape[1], films.R_m.shape[1]
+    R = without_surface(films.R_m, base=start.base, gain=start.gain, k2=start.k2)
+    R = np.clip(R, 1e-4, 0.9999)
+    K, S = np.full((n, n_wl), np.nan), np.full((n, n_wl), np.nan)
+    scatter = 1.0
+    if hides.all():
+        K, S = _from_hiding(films.C, k_over_s(R), films.whites[0], structure.scattering)
+    else:
+        K, S = _from_cards(films, R)
+        whites = S[films.whites]
+        whites = whites[np.isfinite(whites)]
+        thick = float(np.median(films.X[~hides]))
+        scatter = float(np.median(whites)) if whites.size else 3 / thick
+    K, S = np.where(np.isnan(K), 0.15 * scatter, K), np.where(np.isnan(S), 0.3 * scatter, S)
+    if not structure.scattering:
+        S = np.full_like(S, scatter)
+    return replace(
+        start,
+        K=np.clip(K, 1e-5 * scatter, np.inf),
+        S=np.clip(S, 3e-3 * scatter, 3 * scatter),
+    )
+
+
+def expected_log_S(films: Films, start: Constants) -> tuple[Array, Array]:
+    """Mean and spread of log S that the roles let expect, each (n_ink, 1)."""
+    if not films.whites:
+        return np.log(start.S), np.array(3.0)
+    level = float(np.median(np.log(start.S[films.whites])))
+    mean, sd = np.array([LOG_S[role] for role in films.roles]).T[:, :, None]
+    return mean + level, sd
+
+
+def predict(at: Constants, films: Films) -> Array:
+    """What the instrument would read of the films, (n_film, n_wl)."""
+    return _look(at, films)[0]
+
+
+def misfit(at: Constants, films: Films) -> Array:
+    """Root mean square of what is left of each film on the f scale, (n_film,)."""
+    off = f_scale(predict(at, films))[0] - f_scale(films.R_m)[0]
+    rms: Array = np.sqrt((off**2).mean(axis=1))
+    return rms
+
+
+def trust(at: Constants, films: Films, *, reach: float = 3.0) -> Array:
+    """Weights (n_film,) that give little to films which these constants do not explain.
+
+    That of a Cauchy error whose scale is `reach` times the usual misfit: a film of a wrong
+    thickness or mixture would bend the inks around it.
+    """
+    off = misfit(at, films)
+    weight: Array = 1 / (1 + (off / (reach * max(float(np.median(off)), LEAST_MISFIT_F))) ** 2)
+    return weight
+
+
+def _from_hiding(C: Array, q: Array, white: int, scattering: bool) -> tuple[Array, Array]:
+    """K and S from films that hide, the white's S being 1."""
     from scipy.optimize import nnls
 
-    R = without_surface(R_m, base=start.base, gain=start.gain, k2=start.k2)
-    q = k_over_s(np.clip(R, 1e-4, 0.9999))
     n = C.shape[1]
-    others = [i for i in range(n) if i != white] if structure.scattering else []
-    given = C[:, [white]] if structure.scattering else C.sum(axis=1, keepdims=True)
+    others = [i for i in range(n) if i != white] if scattering else []
+    given = C[:, [white]] if scattering else C.sum(axis=1, keepdims=True)
     K, S = np.empty((n, q.shape[1])), np.ones((n, q.shape[1]))
     for at in range(q.shape[1]):
         weight = 1 / (q[:, [at]] + 0.02)
         A = np.hstack([C, -q[:, [at]] * C[:, others]]) * weight
         x, _ = nnls(A, (q[:, [at]] * given * weight)[:, 0])
         K[:, at], S[others, at] = x[:n], x[n:]
-    return replace(start, K=np.maximum(K, 1e-5), S=np.clip(S, 3e-3, 30.0))
+    return K, S
 
 
-def _mixture(C: Array, at: Constants, whites: list[int]) -> tuple[Array, Array, Array]:
-    """K/S and S of the drawdowns, and the amounts that scatter."""
-    E = C.copy()
-    E[:, whites] = C[:, whites] / (1 + at.crowding * C[:, whites])
-    S = np.maximum(E @ at.S, 1e-12)
-    return np.maximum((C @ at.K) / S, Q_FLOOR), S, E
+def _from_cards(films: Films, R: Array) -> tuple[Array, Array]:
+    """K and S per thickness of inks drawn alone over two grounds, else NaN."""
+    K, S = np.full((2, films.C.shape[1], R.shape[1]), np.nan)
+    for ink in range(len(K)):
+        alone = np.flatnonzero(~films.hides & (films.C[:, ink] > 0.999))
+        dark, light = _pair(films, alone)
+        if dark >= 0:
+            K[ink], S[ink] = film_K_S(
+                R[dark], R[light], films.R_g[dark], films.R_g[light], films.X[dark]
+            )
+    return K, S
 
 
-def _residual(C: Array, target: Array, sqrt_w: Array, at: Constants, whites: list[int]) -> Array:
-    q, _, _ = _mixture(C, at, whites)
-    q_deep, _ = deepen(q, np.exp(at.log_deep))
-    R, _ = surface_slope(q_deep, base=at.base, gain=at.gain, k2=at.k2)
-    out: Array = sqrt_w * (f_scale(R)[0] - target)
-    return out
+def _pair(films: Films, rows: NDArray[np.int64]) -> tuple[int, int]:
+    """Two films of one thickness, over the darkest and the lightest ground, or (-1, -1)."""
+    for row in rows.tolist():
+        same = rows[films.X[rows] == films.X[row]]
+        level = films.R_g[same].mean(axis=1)
+        if level.max() - level.min() > 0.3:
+            return int(same[level.argmin()]), int(same[level.argmax()])
+    return -1, -1
 
 
-def _linearise(
-    C: Array,
-    target: Array,
-    sqrt_w: Array,
-    at: Constants,
-    whites: list[int],
-    free: list[int],
-    shared: tuple[str, ...],
-) -> tuple[Array, Array, Array]:
-    """Residual (n_d, n_wl), blocks (n_wl, n_d, p), border (n_shared, n_d, n_wl)."""
-    q, S, E = _mixture(C, at, whites)
-    deep = np.exp(at.log_deep)
-    q_deep, by_q = deepen(q, deep)
-    R, by_q_deep = surface_slope(q_deep, base=at.base, gain=at.gain, k2=at.k2)
-    f, by_R = f_scale(R)
-    slope = sqrt_w * by_R * by_q_deep * by_q  # df/dq
-    n = C.shape[1]
-    J = np.empty((q.shape[1], len(C), n + len(free)))
-    J[:, :, :n] = (slope / S).T[:, :, None] * C * at.K.T[:, None, :]
-    J[:, :, n:] = -(slope * q / S).T[:, :, None] * E[:, free] * at.S.T[:, None, free]
-    inner = (R - at.base) / at.gain
-    R_under = inner / (1 - at.k2 + at.k2 * inner)
-    border = {
-        "k2": sqrt_w * by_R * at.gain * R_under * (R_under - 1) / (1 - at.k2 * R_under) ** 2,
-        "crowding": slope * q / S * (E[:, whites] ** 2 @ at.S[whites]),
-        "log_deep": sqrt_w * by_R * by_q_deep * (q_deep - q / (1 + DEEP_AT * q)),
-        "base": sqrt_w * by_R * (1 - inner),
-    }
-    G = np.array([border[name] for name in shared]).reshape(len(shared), *q.shape)
-    return sqrt_w * (f - target), J, G
+def _ties(films: Films, structure: Structure) -> Array:
+    """Which free numbers move log S of which inks, (n_ink, n_free).
+
+    Two constants: each ink's own.  One constant: one for all.  Where every film hides the
+    white is the gauge, and its S stands still.
+    """
+    n, gauge = films.C.shape[1], films.hides.all()
+    if not structure.scattering:
+        return np.ones((n, 0 if gauge else 1))
+    return np.delete(np.eye(n), films.whites[0], axis=1) if gauge else np.eye(n)
 
 
-def _priors(at: Constants, structure: Structure) -> tuple[Array, Array]:
-    """Pull of the shared numbers on their expectations: offset and weight."""
-    means, spreads = np.array([PRIOR_SHARED[name] for name in structure.shared]).reshape(-1, 2).T
-    values = np.array([getattr(at, name) for name in structure.shared])
-    return values - means, (NOISE_F / spreads) ** 2
+def _mixtures(at: Constants, films: Films) -> tuple[Array, Array, Array]:
+    """K and S of the films, and the amounts that scatter."""
+    E, whites = films.C.copy(), films.whites
+    E[:, whites] /= 1 + at.crowding * films.C[:, whites]
+    return films.C @ at.K, E @ at.S, E
 
 
-def _cost(residual: Array, at: Constants, log_S0: Array, structure: Structure) -> float:
-    offset, weight = _priors(at, structure)
-    far = ((np.log(at.S) - log_S0) ** 2).sum() * (NOISE_F / PRIOR_LOG_S) ** 2
-    return float((residual**2).sum() + (weight * offset**2).sum() + far)
+def _look(at: Constants, films: Films) -> tuple[Array, Array, Array]:
+    K, S, _ = _mixtures(at, films)
+    X = films.X
+    if films.guessed is not None:
+        X = np.where(films.guessed, X * np.exp(at.log_thickness), X)
+    film = Film(
+        R_g=films.R_g, thickness_um=X[:, None], spread=at.spread, back=at.back, dim=at.dim
+    )
+    deep = float(np.exp(at.log_deep))
+    return film_look(K, S, film=film, deep=deep, base=at.base, gain=at.gain, k2=at.k2)
 
 
-Blocks = tuple[Array, Array, Array, Array, Array]
+# ---- Levenberg-Marquardt: wavelengths apart, bordered by what they share
+
+Normal = tuple[Array, Array, Array, Array, Array]
 
 
-def _normal_equations(
-    residual: Array,
-    J: Array,
-    G: Array,
-    at: Constants,
-    log_S0: Array,
-    free: list[int],
-    structure: Structure,
-) -> Blocks:
-    """H, g of each wavelength; the border B; Q, h of the shared numbers."""
-    Jt = J.transpose(0, 2, 1)
-    H = Jt @ J
-    g = (Jt @ residual.T[:, :, None])[:, :, 0]
-    pull = (NOISE_F / PRIOR_LOG_S) ** 2
-    own = np.arange(J.shape[2] - len(free), J.shape[2])
-    H[:, own, own] += pull
-    g[:, own] += pull * (np.log(at.S) - log_S0)[free].T
-    B = Jt @ G.transpose(2, 1, 0)
-    offset, weight = _priors(at, structure)
-    Q = np.einsum("mdl,kdl->mk", G, G) + np.diag(weight)
-    h = np.einsum("mdl,dl->m", G, residual) + weight * offset
-    return H, g, B, Q, h
+def _values(at: Constants, names: Sequence[str]) -> Array:
+    return np.array([getattr(at, name) for name in names])
 
 
-def _step(blocks: Blocks, damping: float) -> tuple[Array, Array]:
-    """The damped step: (n_wl, p) for the blocks, (n_shared,) for the shared numbers."""
+def _with(at: Constants, values: Mapping[str, float]) -> Constants:
+    """`at` with other shared numbers, inside their bounds; a base takes from the gain."""
+    kept = {name: float(np.clip(value, *BOUNDS[name])) for name, value in values.items()}
+    gain = at.gain + at.base - kept["base"] if "base" in kept else at.gain
+    return Constants(**{**vars(at), **kept, "gain": gain})
+
+
+def _by_shared(
+    residual: Callable[[Constants], Array], miss: Array, at: Constants, name: str
+) -> Array:
+    """Slope of the residual by one shared number, by a difference away from its bound."""
+    value = getattr(at, name)
+    moved = _with(at, {name: value + (STEP if value + STEP <= BOUNDS[name][1] else -STEP)})
+    slope: Array = (residual(moved) - miss) / (getattr(moved, name) - value)
+    return slope
+
+
+def _blocks(at: Constants, films: Films, sqrt_w: Array, ties: Array) -> Array:
+    """Slopes by log K of every ink and by the free log S, (n_wl, n_film, n_ink + n_free)."""
+    _, _, E = _mixtures(at, films)
+    R, by_K, by_S = _look(at, films)
+    by_R = sqrt_w * f_scale(R)[1]
+    n, n_free = ties.shape
+    J = np.empty((R.shape[1], len(R), n + n_free))
+    np.multiply((by_R * by_K).T[:, :, None] * films.C, at.K.T[:, None, :], out=J[:, :, :n])
+    if n_free == 1 < n:  # all inks scatter alike
+        J[:, :, n] = (by_R * by_S * (E @ at.S)).T
+        return J
+    own = ties.argmax(axis=0)
+    S = at.S[own].T[:, None, :]
+    np.multiply((by_R * by_S).T[:, :, None] * E[:, own], S, out=J[:, :, n:])
+    return J
+
+
+def _step(blocks: Normal, damping: float) -> tuple[Array, Array]:
+    """The damped step: (n_wl, n_ink + n_free) in the logs, (n_shared,) in the shared numbers."""
     H, g, B, Q, h = blocks
-    diagonal = np.arange(H.shape[1])
+    on = np.arange(H.shape[1])
     H = H.copy()
-    H[:, diagonal, diagonal] += damping * H[:, diagonal, diagonal] + 1e-12
+    H[:, on, on] += damping * H[:, on, on] + 1e-12
     solved = np.linalg.solve(H, np.concatenate([g[:, :, None], B], axis=2))
     H_g, H_B = solved[:, :, 0], solved[:, :, 1:]
     schur = Q + damping * np.diag(np.diag(Q)) - np.einsum("lpm,lpk->mk", B, H_B)
@@ -256,32 +409,31 @@ def _step(blocks: Blocks, damping: float) -> tuple[Array, Array]:
 
 
 def _moved(
-    at: Constants,
-    step: tuple[Array, Array],
-    free: list[int],
-    shared: tuple[str, ...],
-    R_m: Array,
+    at: Constants, step: tuple[Array, Array], ties: Array, names: Sequence[str], films: Films
 ) -> Constants:
     """`at` after a step, inside the bounds."""
-    blocks, values = step
+    logs, shared = step
     n = len(at.K)
-    K = np.maximum(at.K * np.exp(blocks[:, :n].T), K_FLOOR)
-    S = at.S.copy()
-    S[free] = np.maximum(S[free] * np.exp(blocks[:, n:].T), S_FLOOR)
-    new = {
-        name: float(np.clip(getattr(at, name) + by, *BOUNDS[name]))
-        for name, by in zip(shared, values, strict=True)
-    }
-    if "base" in new:  # the surface alone cannot reflect more than the darkest reading
-        new["base"] = min(new["base"], 0.99 * float(R_m.min()))
-        new["gain"] = 1 - new["base"]
+    values = dict(zip(names, _values(at, names) + shared, strict=True))
+    if "base" in values:  # the surface alone cannot reflect more than the darkest reading
+        values["base"] = min(values["base"], 0.99 * float(films.R_m.min()))
+    least = FLOOR * at.S[films.whites].max(initial=0) if films.whites else 0
     return replace(
-        at,
-        K=K,
-        S=S,
-        k2=new.get("k2", at.k2),
-        crowding=new.get("crowding", at.crowding),
-        log_deep=new.get("log_deep", at.log_deep),
-        base=new.get("base", at.base),
-        gain=new.get("gain", at.gain),
+        _with(at, values),
+        K=np.maximum(at.K * np.exp(logs[:, :n].T), max(0.01 * least, 1e-9)),
+        S=np.maximum(at.S * np.exp(ties @ logs[:, n:].T), max(least, 1e-8)),
     )
+
+
+def _go_together(H: Array, ties: Array, noise_f: float) -> Array:
+    """`Constants.log_K_S_sd` from the normal equations of each wavelength."""
+    n = len(ties)
+    on = np.arange(H.shape[1])
+    H = H.copy()
+    H[:, on, on] += 1e-12
+    covariance = np.linalg.inv(H) * noise_f**2
+    free = covariance[:, n:, n:]
+    sd = np.sqrt(np.diagonal(free, axis1=1, axis2=2))  # (n_wl, n_free)
+    K = np.diagonal(covariance[:, :n, n:] @ ties.T, axis1=1, axis2=2)
+    S = sd @ ties.T
+    return np.stack([(K / np.maximum(S, 1e-9)).T, S.T])

@@ -1,13 +1,15 @@
 """Which drawdowns look wrong, and what may have happened to them."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.tristimulus import Lab, de00
-from matchkit.fitting.constants import f_scale
+from matchkit.fitting.constants import Films, f_scale
+from matchkit.inks.opacity import over
 from matchkit.inks.palette import Palette, reflectance, reflectance_jacobian
 from matchkit.inks.shop import Drawdown
 
@@ -23,72 +25,87 @@ SPECULAR = 0.04  # share of light off a smooth surface of index 1.5 [Fresnel]
 STANDS_OUT, LEAST_LOG, LEAST_Z, MOST_LEFT = 1.5, 0.06, 5.0, 0.3
 REACH_NM = 40.0  # over which errors of the model and of a drawdown go together
 NOISE_F = 4e-4  # of a reading on the f scale
+THICKNESSES = np.geomspace(0.4, 2.5, 56)  # times what was stated
 LEAST_USUAL = 0.05  # dE00: no shop repeats its drawdowns better
 
 
 def explain(
     drawdowns: Sequence[Drawdown],
-    C: Array,
+    films: Films,
+    cards: NDArray[np.int64],
     palette: Palette,
     predicted: Array,
     light: str,
     observer: int,
 ) -> tuple[str, ...]:
-    """One line for each drawdown that the others contradict, the worst first.
+    """One line for each card that the others contradict, the worst first.
 
-    `C` (n_drawdown, n_ink) holds mass fractions; `predicted` (n_drawdown, n_wl) is each
+    `cards` (n_drawdown,) numbers the cards: a drawdown that hides has one of its own, a film
+    shares it with the readings over other grounds.  `predicted` (n_drawdown, n_wl) is each
     drawdown as predicted by a fit without it.
     """
-    measured = np.array([d.R for d in drawdowns])
-    error = de00(Lab(measured, light, observer), Lab(predicted, light, observer))
-    main = np.array([main_ink(c, palette) for c in C])
-    lines = []
-    for row in np.argsort(-error):
-        usual = usual_error(error, main == main[row], row)
-        line = outlier_words(
-            drawdowns[row], C[row], palette, predicted[row], usual, light, observer
+    error = de00(Lab(films.R_m, light, observer), Lab(predicted, light, observer))
+    main = np.array([main_ink(c, palette) for c in films.C])
+    known: dict[int, str] = {}
+    for row in np.argsort(-error).tolist():
+        if cards[row] in known:
+            continue
+        own = np.flatnonzero(cards == cards[row]).tolist()
+        usual = usual_error(error, main == main[row], own)
+        read = [
+            palette if films.hides[i] else over(palette, films.R_g[i], films.X[i]) for i in own
+        ]
+        known[int(cards[row])] = outlier_words(
+            [drawdowns[i] for i in own], films.C[row], read, predicted[own], usual, light, observer
         )
-        lines += [line] if line else []
-    return tuple(lines)
+    return tuple(filter(None, known.values()))
 
 
-def usual_error(error: Array, of_ink: NDArray[np.bool_], without: int | None = None) -> float:
+def usual_error(
+    error: Array, of_ink: NDArray[np.bool_], without: int | Sequence[int] = ()
+) -> float:
     """The usual dE00 of a shop's drawdowns, or of one ink's where that is larger.
 
-    `error` (n_drawdown,); `of_ink` marks the drawdowns of that ink, `without` one to leave out.
+    `error` (n_drawdown,); `of_ink` marks the drawdowns of that ink, `without` those to leave
+    out.
 
     >>> usual_error(np.array([0.1, 0.1, 0.1, 0.3, 2.0]), np.array([0, 0, 0, 1, 1]) > 0, 4)
     0.3
     """
     own = of_ink.copy()
-    if without is not None:
-        own[without] = False
+    own[without] = False
     return float(max(np.median(error), np.median(error[own]) if own.any() else 0.0))
 
 
 def outlier_words(
-    drawdown: Drawdown,
+    card: Sequence[Drawdown],
     c: Array,
-    palette: Palette,
+    palettes: Sequence[Palette],
     predicted: Array,
     usual: float,
     light: str,
     observer: int,
 ) -> str:
-    """What looks wrong with one drawdown, in words; "" if nothing does.
+    """What looks wrong with one card, in words; "" if nothing does.
 
-    `c` (n_ink,) holds its mass fractions, `predicted` (n_wl,) its reflectance by a fit
-    without it, `usual` the dE00 by which drawdowns of its ink are usually missed.
+    `card` are its readings, one of a drawdown that hides, and `palettes` the inks over the
+    ground of each; `c` (n_ink,) holds its mass fractions, `predicted` (n_reading, n_wl) its
+    reflectance by a fit without it, `usual` the dE00 by which drawdowns of its ink are
+    usually missed.
     """
-    error = float(de00(Lab(drawdown.R, light, observer), Lab(predicted, light, observer)))
+    R = np.array([d.R for d in card])
+    error = float(de00(Lab(R, light, observer), Lab(predicted, light, observer)).max())
     if error <= STANDS_OUT * usual:
         return ""
     far_out = error > max(AT_LEAST, TIMES * usual)
-    if not far_out and not _looks_mis_weighed(drawdown.R, c, palette, predicted, usual):
+    if not far_out and not (
+        len(card) == 1 and _looks_mis_weighed(R[0], c, palettes[0], predicted[0], usual)
+    ):
         return ""
-    return f"{drawdown.name}: off by {error:.1f} dE00 from what the others say; " + _story(
-        drawdown.R, c, palette, light, observer
-    )
+    names = " and ".join(d.name for d in card)
+    told = f"{names}: off by {error:.1f} dE00 from what the others say"
+    again = ": measure it again" if far_out else ""
+    return f"{told}{again}; {_story(R, c, palettes, light, observer)}"
 
 
 def _looks_mis_weighed(
@@ -136,24 +153,31 @@ def shift_words(palette: Palette, by: float) -> str:
     )
 
 
-def _story(R: Array, c: Array, palette: Palette, light: str, observer: int) -> str:
-    """The simplest change that makes the drawdown fit."""
+def _story(
+    R: Array, c: Array, palettes: Sequence[Palette], light: str, observer: int
+) -> str:
+    """The simplest change that makes all readings of a card fit."""
     measured = Lab(R, light, observer)
 
-    def far(c: Array, by: float = 0.0) -> Array:
-        return de00(measured, Lab(np.maximum(reflectance(palette, c) + by, 1e-4), light, observer))
+    def far(c: Array, by: float = 0.0, times: float = 1.0) -> Array:
+        """The worst reading's dE00 for mixtures `c` (..., n_ink)."""
+        told = [np.maximum(reflectance(_thicker(p, times), c) + by, 1e-4) for p in palettes]
+        each = [de00(m, Lab(r, light, observer)) for m, r in zip(measured, told, strict=True)]
+        worst: Array = np.max(each, axis=0)
+        return worst
 
+    palette = palettes[0]
     as_told = float(far(c))
     main = main_ink(c, palette)
     name = palette.inks[main].name
     stories: list[tuple[float, str]] = []
     shares = np.clip(c[main] * np.geomspace(0.25, 4, 161), 0, 1)
-    weighed = _with_share(c, main, shares)
     if c[main] < 0.999:
-        at = int(np.argmin(far(weighed)))
+        weighed = far(_with_share(c, main, shares))
+        at = int(np.argmin(weighed))
         stories.append(
             (
-                float(far(weighed)[at]),
+                float(weighed[at]),
                 f"it reads like {100 * shares[at]:.3g} % {name}, not {100 * c[main]:.3g} % "
                 "(mis-weighed?)",
             )
@@ -170,10 +194,27 @@ def _story(R: Array, c: Array, palette: Palette, light: str, observer: int) -> s
             )
     for by in (SPECULAR, -SPECULAR):
         stories.append((float(far(c, by)) * 1.5, shift_words(palette, by)))
+    if palette.film is not None and np.isfinite(palette.film.thickness_um):
+        um = float(palette.film.thickness_um)
+        left, times = min((float(far(c, times=k)), float(k)) for k in THICKNESSES)
+        stories.append(
+            (
+                left,
+                f"it reads like a film of {um * times:.0f} um, not {um:g}: "
+                "check bar and pressure",
+            )
+        )
     best, text = min(stories)
     if best < 0.4 * as_told:
         return text
     return "was it opaque, well stirred, fully cured, the right card? make it again"
+
+
+def _thicker(palette: Palette, times: float) -> Palette:
+    if times == 1 or palette.film is None:
+        return palette
+    film = replace(palette.film, thickness_um=palette.film.thickness_um * times)
+    return replace(palette, film=film)
 
 
 def main_ink(c: Array, palette: Palette) -> int:

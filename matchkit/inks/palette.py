@@ -38,6 +38,7 @@ from matchkit.optics.kubelka_munk import R_inf, with_surface
 
 Array = NDArray[np.float64]
 
+HIDING = Film(R_g=np.zeros(1))  # so thick that no ground shows
 Q_FLOOR = 1e-9  # keeps dR/dq finite for a film that absorbs nothing
 DEEP_AT = 0.08  # the h above: K/S of about 12 is halfway between tints and deep colours
 
@@ -128,25 +129,23 @@ def strength_jacobian(palette: Palette, c: Array, strengths: ArrayLike | None = 
 def look(palette: Palette, K: Array, S: Array) -> tuple[Array, Array, Array]:
     """R_m of mixtures with `K` and `S` (..., n_wl), and its slopes by K and by S."""
     surface = {"base": palette.base, "gain": palette.gain, "k2": palette.k2}
-    if palette.film is not None:
-        return film_look(K, S, film=palette.film, deep=palette.deep, **surface)
-    S = np.maximum(S, 1e-12)
-    q = np.maximum(K / S, Q_FLOOR)
-    q_deep, by_q = deepen(q, palette.deep)
-    R_m, by_q_deep = surface_slope(q_deep, **surface)
-    by_K = by_q_deep * by_q / S
-    return R_m, by_K, -q * by_K
+    return film_look(K, S, film=palette.film or HIDING, deep=palette.deep, **surface)
 
 
 def film_look(
     K: Array, S: Array, *, film: Film, deep: float, base: float, gain: float, k2: float
 ) -> tuple[Array, Array, Array]:
     """R_m of films with `K` and `S` per um (..., n_wl), and its slopes by K and by S."""
-    if deep == 1:
+    hides = np.isinf(film.spread) and np.isinf(film.thickness_um).all()
+    if deep == 1 and not hides:
         return film_slopes(K, S, film=film, base=base, gain=gain, k2=k2)
     S = np.maximum(S, 1e-12)
-    q = K / S
+    q = np.maximum(K / S, Q_FLOOR if hides else 0)
     q_deep, by_q = deepen(q, deep)
+    if hides:
+        R_m, by_q_deep = surface_slope(q_deep, base=base, gain=gain, k2=k2)
+        by_K = by_q_deep * by_q / S
+        return R_m, by_K, -q * by_K
     R_m, by_K, by_S = film_slopes(q_deep * S, S, film=film, base=base, gain=gain, k2=k2)
     return R_m, by_K * by_q, by_S + by_K * (q_deep - q * by_q)
 

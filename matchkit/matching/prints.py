@@ -11,8 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.errors import InputError, did_you_mean
-from matchkit.fitting.film_fit import fit_films
-from matchkit.fitting.fit import Fit
+from matchkit.fitting.fit import Fit, fit
 from matchkit.inks.opacity import layer_ground, over
 from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Ground, Shop
@@ -39,7 +38,7 @@ def film_fits(shop: Shop) -> dict[str, Fit]:
         names = {ink.name for ink in inks}
         drawn = [d for d in shop.drawdowns if d.inks[0] in names]
         if any(d.thickness_um is not None for d in drawn):
-            fits[series] = fit_films(
+            fits[series] = fit(
                 drawn,
                 inks,
                 grounds=inside,
