@@ -17,9 +17,8 @@ from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.errors import InputError
 from matchkit.files.fitted import digest, read_fits, write_fits
 from matchkit.files.shop import read_shop
-from matchkit.fitting.film_constants import FilmConstants, Films, predict, solve_films, trust
-from matchkit.fitting.film_fit import THEORIES, fit_films
-from matchkit.fitting.fit import Fit
+from matchkit.fitting.constants import Constants, Films, Structure, predict, solve_constants, trust
+from matchkit.fitting.fit import FILM_STRUCTURES, Fit, fit
 from matchkit.inks.opacity import over
 from matchkit.inks.palette import reflectance
 from matchkit.inks.shop import Drawdown
@@ -77,7 +76,7 @@ def drawn(small: Bench) -> Drawn:
 @pytest.fixture(scope="module")
 def found(small: Bench, drawn: Drawn) -> Fit:
     drawdowns, grounds = drawn
-    return fit_films(drawdowns, study.inks_of(small), grounds=grounds, geometry=EXCLUDED)
+    return fit(drawdowns, study.inks_of(small), grounds=grounds, geometry=EXCLUDED)
 
 
 # ---- known answers
@@ -90,11 +89,11 @@ def test_films_of_plain_theory_give_their_inks_back() -> None:
     C = np.array([np.eye(3)[i] for i in (0, 0, 1, 1, 2, 2)] + [[0.4, 0.3, 0.3]] * 2)
     R_g = np.tile([[0.03], [0.8]], (4, 8))
     base, gain, k2 = surface_constants(1.5, EXCLUDED)
-    true = FilmConstants(K=K, S=S, k2=k2, base=base, gain=gain)
+    true = Constants(K=K, S=S, k2=k2, base=base, gain=gain)
     X = np.full(8, 40.0)
     films = Films(C=C, X=X, R_g=R_g, R_m=predict(true, Films(C=C, X=X, R_g=R_g, R_m=R_g)))
     start = replace(true, K=np.full((3, 8), 0.02), S=np.full((3, 8), 0.02))
-    found = solve_films(films, shared=(), start=start)
+    found = solve_constants(films, structure=Structure(name="plain"), start=start)
     np.testing.assert_allclose(predict(found, films), films.R_m, atol=1e-5)
     np.testing.assert_allclose(found.K, K, rtol=5e-3)
     np.testing.assert_allclose(found.S, S, rtol=5e-3)
@@ -104,7 +103,7 @@ def test_a_film_that_nothing_explains_is_trusted_less() -> None:
     films = Films(
         C=np.ones((6, 1)), X=np.full(6, 30.0), R_g=np.full((6, 4), 0.8), R_m=np.full((6, 4), 0.4)
     )  # fmt: skip
-    at = FilmConstants(K=np.full((1, 4), 0.01), S=np.full((1, 4), 0.02), k2=0.5)
+    at = Constants(K=np.full((1, 4), 0.01), S=np.full((1, 4), 0.02), k2=0.5)
     R = predict(at, films)
     odd = replace(films, R_m=R + np.linspace(1e-3, 6e-3, 6)[:, None] + 0.2 * np.eye(6)[:, [5]])
     weight = trust(at, odd)
@@ -126,7 +125,7 @@ def test_films_nobody_saw_are_predicted(small: Bench, found: Fit) -> None:
 
 def test_the_beam_is_worth_it_and_the_fit_knows(found: Fit) -> None:
     plain, *richer = found.scores
-    assert plain.model == THEORIES[0].name
+    assert plain.model == FILM_STRUCTURES[1].name
     assert min(score.de00_median for score in richer) < plain.de00_median / 2
     assert found.palette.model != plain.model
     assert found.palette.film is not None and np.isfinite(found.palette.film.spread)
@@ -147,7 +146,7 @@ def test_a_wrong_thickness_is_pointed_out(small: Bench, drawn: Drawn) -> None:
         replace(d, thickness_um=30.0) if d.name.startswith("card 3 ") else d for d in drawdowns
     ]  # the card is 60 um
     inks = study.inks_of(small)
-    told = fit_films(lied, inks, grounds=grounds, geometry=EXCLUDED, theories=THEORIES[2:])
+    told = fit(lied, inks, grounds=grounds, geometry=EXCLUDED, structures=FILM_STRUCTURES[3:])
     about = [line for line in told.outliers if "card 3 black" in line]
     assert len(about) == 1
     assert "not 30" in about[0]
@@ -158,8 +157,12 @@ def test_a_wrong_thickness_is_pointed_out(small: Bench, drawn: Drawn) -> None:
 def test_what_too_few_cards_leave_open_is_said(small: Bench, drawn: Drawn) -> None:
     drawdowns, grounds = drawn
     few = [d for d in drawdowns if d.thickness_um is None or d.name == "card 0 white"]
-    told = fit_films(
-        few, study.inks_of(small), grounds=grounds, geometry=EXCLUDED, theories=THEORIES[1:2]
+    told = fit(
+        few,
+        study.inks_of(small),
+        grounds=grounds,
+        geometry=EXCLUDED,
+        structures=FILM_STRUCTURES[2:3],
     )
     said = " ".join(told.warnings)
     assert "no film of Black, Clear, Lemon, Scarlet, Sky blue" in said
@@ -167,12 +170,9 @@ def test_what_too_few_cards_leave_open_is_said(small: Bench, drawn: Drawn) -> No
     assert "no card could be held out" in said
 
 
-def test_without_films_or_grounds_it_says_what_to_do(small: Bench, drawn: Drawn) -> None:
-    drawdowns, _ = drawn
-    hiding = [d for d in drawdowns if d.thickness_um is None]
-    for some, says in ((hiding, "no drawdown has a thickness"), (drawdowns, "add it to grounds")):
-        with pytest.raises(InputError, match=says):
-            fit_films(some, study.inks_of(small), grounds={}, geometry=EXCLUDED)
+def test_without_grounds_it_says_what_to_do(small: Bench, drawn: Drawn) -> None:
+    with pytest.raises(InputError, match="add it to grounds"):
+        fit(drawn[0], study.inks_of(small), grounds={}, geometry=EXCLUDED)
 
 
 # ---- a shop's files
@@ -452,7 +452,7 @@ def test_the_films_study_holds_what_readme_says() -> None:
 
 def test_one_bench_of_the_study_again() -> None:
     away, half, _ = study.one_bench(
-        801, "one card each", mixtures=10, hiding=1, theories=THEORIES[2:]
+        801, "one card each", mixtures=10, hiding=1, structures=FILM_STRUCTURES[3:]
     )
     assert np.median(away[half]) < 0.5
     assert np.percentile(away, 90) < 2.0

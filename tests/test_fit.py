@@ -10,7 +10,7 @@ from bench_inks import columns, drawdown, drawn, inks_of, textbook
 
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.errors import InputError
-from matchkit.fitting.constants import Constants, Structure, solve_constants
+from matchkit.fitting.constants import Constants, Films, Structure, linear_start, solve_constants
 from matchkit.fitting.fit import STRUCTURES, Fit, _best, fit, fractions_of
 from matchkit.inks.palette import Palette, reflectance
 from matchkit.inks.shop import Drawdown, Ink
@@ -173,7 +173,15 @@ def test_tint_ladder_of_radiative_transfer() -> None:
         R = np.repeat(table["R_0deg_collimated_incl_specular_n1.5"][rows][:, None], 31, axis=1)
         seen = np.isin(c, [0, 0.01, 0.05, 0.4])
         structure = Structure(name="surface and depth", shared=("k2", "log_deep"))
-        found = solve_constants(C[seen], R[seen], whites=[0], structure=structure, start=start)
+        films = Films(
+            C=C[seen],
+            X=np.full(seen.sum(), np.inf),
+            R_g=np.zeros_like(R[seen]),
+            R_m=R[seen],
+            roles=("white", "colour"),
+        )
+        start = linear_start(films, structure, start)
+        found = solve_constants(films, structure=structure, start=start)
         palette = replace(
             textbook(found.K, found.S),
             base=found.base,
@@ -343,10 +351,10 @@ def test_scattering_that_nobody_measured_is_called_a_guess(small_series: Series)
 
 
 def test_an_ink_that_fits_badly_is_named(small: Bench, small_series: Series) -> None:
-    # Half the drawdowns of Lemon were made with another lemon, half as strong.
+    # The drawdowns of Lemon were made with three lemons, each twice as strong as the last.
     inks, drawdowns = small_series
-    other = {f"Lemon {rung}" for rung in (2, 4, 6, 8, 10)}
-    torn = [mixed(small, d, "Lemon", 0.5) if d.name in other else d for d in drawdowns]
+    times = {f"Lemon {rung}": 2.0 ** (rung % 3 - 1) for rung in range(1, 11)}
+    torn = [mixed(small, d, "Lemon", times.get(d.name, 1.0)) for d in drawdowns]
     found = fit(torn, inks, geometry=EXCLUDED, structures=RICHEST)
     assert any("Lemon: held-out drawdowns miss by" in line for line in found.warnings)
 

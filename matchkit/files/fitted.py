@@ -104,6 +104,7 @@ def _plain(found: Fit) -> dict[str, Any]:
                 palette.inks, palette.crowding.tolist(), palette.K, palette.S, strict=True
             )
         ],
+        "doubt": None if palette.doubt is None else palette.doubt.tolist(),
         "drawdowns": list(found.drawdowns),
         "fractions": found.fractions.tolist(),
         "de00_fitted": found.de00_fitted.tolist(),
@@ -145,6 +146,7 @@ def _fit(entry: Mapping[str, Any], shop: Shop) -> Fit:
         deep=float(entry["deep"]),
         model=entry["model"],
         film=_film(entry.get("film")),
+        doubt=None if entry["doubt"] is None else _array(entry["doubt"]),
     )
     found = Fit(
         palette=palette,

@@ -344,9 +344,7 @@ def _look(at: Constants, films: Films) -> tuple[Array, Array, Array]:
     X = films.X
     if films.guessed is not None:
         X = np.where(films.guessed, X * np.exp(at.log_thickness), X)
-    film = Film(
-        R_g=films.R_g, thickness_um=X[:, None], spread=at.spread, back=at.back, dim=at.dim
-    )
+    film = Film(R_g=films.R_g, thickness_um=X[:, None], spread=at.spread, back=at.back, dim=at.dim)
     deep = float(np.exp(at.log_deep))
     return film_look(K, S, film=film, deep=deep, base=at.base, gain=at.gain, k2=at.k2)
 

@@ -11,6 +11,7 @@ card being all that was read of one mixture at one thickness, never single wavel
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +20,7 @@ from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.errors import InputError
 from matchkit.fitting.constants import (
     EXPECT,
+    LOG_S,
     NOISE_F,
     Constants,
     Films,
@@ -70,6 +72,7 @@ KEPT = -1  # the fold of drawdowns that are never held out
 N_ASSUMED = 1.5  # refractive index of the textbook surface; the fitted k2 replaces it
 CLEARLY = 0.97  # a plainer theory must bring the held-out error below this share
 NOISES = (2e-4, 4e-3)  # least and largest usual misfit that expectations are weighed against
+GUESS = 0.5  # of the expected spread of log S: what leaves more open tells nothing
 # A card is wrong where the others miss it by so many times the usual, and by so much on the f
 # scale (2 L*); so many are left out at most, with next to no weight.
 WRONG, WRONG_F, MOST_WRONG, LEFT_OUT = 15.0, 0.02, 4, 1e-9
@@ -150,7 +153,18 @@ def fit(
     structure, weight, noise, R, error = tried[best]
     scored = ~np.isnan(error)
     found = _solve(films, structure, geometry, weight, noise)
+    guessed = _guessed(films, found, structure)
     palette = palette_of(found, inks, structure, film=not films.hides.all())
+    if guessed.any() and found.log_K_S_sd is not None:
+        palette = replace(palette, doubt=found.log_K_S_sd * guessed[:, None])
+
+    def without(rows: NDArray[np.bool_]) -> Palette:
+        """The inks of films as the other drawdowns know them, where they do."""
+        if not scored[rows].all():
+            return palette
+        other = _solve(films.some(~rows), structure, geometry, weight[~rows], noise)
+        return palette_of(other, inks, structure, film=True)
+
     R_fitted = predict(found, films)
     fitted = de00(measured, Lab(R_fitted, light, observer))
     known, miss = np.where(scored[:, None], R, R_fitted), np.where(scored, error, fitted)
@@ -165,8 +179,8 @@ def fit(
             Lab(known[judged], light, observer) - measured[judged], miss[judged]
         ),
         scores=tuple(_score(s.name, e) for s, *_, e in tried) if scored.any() else (),
-        outliers=explain(drawdowns, films, cards, palette, known, light, observer),
-        warnings=_warnings(films, inks, found, miss, scored),
+        outliers=explain(drawdowns, films, cards, palette, known, light, observer, without=without),
+        warnings=_warnings(films, inks, guessed, miss, scored),
         light=light,
         observer=observer,
     )
@@ -199,7 +213,9 @@ def new_outlier(found: Fit, drawdown: Drawdown) -> str:
     main = np.array([main_ink(each, palette) for each in found.fractions])
     usual = usual_error(error, main == main_ink(c, palette))
     predicted = reflectance(palette, c)
-    return outlier_words([drawdown], c, [palette], predicted[None], usual, found.light, found.observer)
+    return outlier_words(
+        [drawdown], c, [palette], predicted[None], usual, found.light, found.observer
+    )
 
 
 def fractions_of(drawdowns: Sequence[Drawdown], inks: Sequence[Ink]) -> Array:
@@ -349,14 +365,10 @@ def _solve(
     if films.guessed is not None:
         shared = (*shared, "log_thickness")
     expect = {**EXPECT, **structure.expect}
-    usual = {name: expect[name][0] for name in structure.shared}
-    start = Constants(
-        K=np.empty((0, 0)),
-        S=np.empty((0, 0)),
-        base=base,
-        gain=gain,
-        **{"k2": k2, "spread": np.inf, **usual},
-    )
+    empty = np.empty((0, 0))
+    start = Constants(K=empty, S=empty, k2=k2, base=base, gain=gain)
+    usual: dict[str, Any] = {name: expect[name][0] for name in structure.shared}
+    start = replace(start, **usual)
     start = linear_start(films, structure, start)
     hides = films.hides.all()
     if not structure.scattering and hides:
@@ -386,19 +398,23 @@ def _without_wrong(
     first, and the rest is looked at anew.  An ink that is left with one other card can't
     judge either of the two.
     """
-    right = np.ones(len(cards))
+    right, held = np.ones(len(cards)), films.C > 0
+    held[:, films.whites] = False
     for _ in range(MOST_WRONG + 1):
         weight, noise = _robust_weight(films, structure, geometry, right)
         R = _held_out(films, structure, geometry, weight, noise, fold)
         off = np.sqrt(((f_scale(R)[0] - f_scale(films.R_m)[0]) ** 2).mean(axis=1))
-        judged = np.nan_to_num(off) * (right == 1)
+        scored = np.isfinite(off)
+        if not (structure.scattering and scored.any()):
+            break
+        spoilt = held[right < 1].any(axis=0)  # of an ink one card is wrong, or the ink is two
+        judged = np.where(scored & ~(held & spoilt).any(axis=1), off, 0)
         worst = int(np.argmax(judged))
-        if not structure.scattering or judged[worst] <= max(WRONG * np.nanmedian(off), WRONG_F):
+        if judged[worst] <= max(WRONG * float(np.median(off[scored])), WRONG_F):
             break
         right[cards == cards[worst]] = LEFT_OUT
-        held = films.C > 0
         few = (held & (right == 1)[:, None]).sum(axis=0) < 3
-        fold = np.where(np.any(held & few, axis=1) & (right == 1), KEPT, fold)
+        fold = np.where((held & few).any(axis=1) & (right == 1), KEPT, fold)
     return weight, noise, R
 
 
@@ -483,7 +499,11 @@ def _error_covariance(difference: Array, error: Array) -> Array:
 
 
 def _warnings(
-    films: Films, inks: Sequence[Ink], found: Constants, error: Array, scored: NDArray[np.bool_]
+    films: Films,
+    inks: Sequence[Ink],
+    guessed: NDArray[np.bool_],
+    error: Array,
+    scored: NDArray[np.bool_],
 ) -> tuple[str, ...]:
     """What the fit can't be trusted for, in the order of how often it bites."""
     if not films.hides.all():
@@ -505,18 +525,48 @@ def _warnings(
         drawn = int((C[:, i] > 0).sum())
         if ink.role != "white" and drawn < 3:
             lines.append(f"{ink.name}: only {drawn} drawdown(s); three or more are needed")
+        elif guessed[i]:
+            lines.append(
+                f"{ink.name}: how much it scatters is a guess; {telling(ink, inks)} would tell most"
+            )
         own = error[C[:, i] > 0]
         if ink.role == "colour" and len(own) >= 3 and np.median(own) > 1:
             lines.append(
                 f"{ink.name}: held-out drawdowns miss by {np.median(own):.1f} dE00 (median); "
                 "expect corrections"
             )
+    if guessed.sum() > len(inks) / 2:
+        lines.append(
+            "most inks were drawn down weak and in white alone: how far other mixtures miss, "
+            "held-out drawdowns can't tell; the chances allow for it"
+        )
     return tuple(lines)
 
 
-def _film_warnings(
-    films: Films, inks: Sequence[Ink], scored: NDArray[np.bool_]
-) -> tuple[str, ...]:
+def telling(ink: Ink, inks: Sequence[Ink]) -> str:
+    """The one drawdown that says most about how an ink scatters, in words.
+
+    Its masstone, where the maker's limit allows one; else as much as it allows in black or
+    clear, which scatter little themselves.
+    """
+    if ink.max_percent >= 100:
+        return f"{ink.name} alone"
+    other = [each.name for role in ("black", "clear") for each in inks if each.role == role]
+    base = next((name for name in other if name != ink.name), "clear")
+    return f"{ink.max_percent:g} % of it in {base}"
+
+
+def _guessed(films: Films, found: Constants, structure: Structure) -> NDArray[np.bool_]:
+    """Inks whose scattering rests on what is expected of any, (n_ink,); never a white's."""
+    if not structure.scattering or found.log_K_S_sd is None:
+        return np.zeros(len(films.roles), dtype=bool)
+    usual = np.array([LOG_S[role][1] for role in films.roles])
+    rests: NDArray[np.bool_] = np.median(found.log_K_S_sd[1], axis=1) > GUESS * usual
+    rests[films.whites] = False
+    return rests
+
+
+def _film_warnings(films: Films, inks: Sequence[Ink], scored: NDArray[np.bool_]) -> tuple[str, ...]:
     shows = ~films.hides
     lines = []
     without = [ink.name for i, ink in enumerate(inks) if not (films.C[shows, i] > 0).any()]

@@ -1,6 +1,6 @@
 """Which drawdowns look wrong, and what may have happened to them."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -37,12 +37,15 @@ def explain(
     predicted: Array,
     light: str,
     observer: int,
+    *,
+    without: Callable[[NDArray[np.bool_]], Palette],
 ) -> tuple[str, ...]:
     """One line for each card that the others contradict, the worst first.
 
     `cards` (n_drawdown,) numbers the cards: a drawdown that hides has one of its own, a film
     shares it with the readings over other grounds.  `predicted` (n_drawdown, n_wl) is each
-    drawdown as predicted by a fit without it.
+    drawdown as predicted by a fit without it, `without` gives the inks of films as fitted
+    without some rows: one card can be all that says what an ink is per um.
     """
     error = de00(Lab(films.R_m, light, observer), Lab(predicted, light, observer))
     main = np.array([main_ink(c, palette) for c in films.C])
@@ -52,9 +55,7 @@ def explain(
             continue
         own = np.flatnonzero(cards == cards[row]).tolist()
         usual = usual_error(error, main == main[row], own)
-        read = [
-            palette if films.hides[i] else over(palette, films.R_g[i], films.X[i]) for i in own
-        ]
+        read = [palette if films.hides[i] else over(palette, films.R_g[i], films.X[i]) for i in own]
         known[int(cards[row])] = outlier_words(
             [drawdowns[i] for i in own], films.C[row], read, predicted[own], usual, light, observer
         )
@@ -98,9 +99,8 @@ def outlier_words(
     if error <= STANDS_OUT * usual:
         return ""
     far_out = error > max(AT_LEAST, TIMES * usual)
-    if not far_out and not (
-        len(card) == 1 and _looks_mis_weighed(R[0], c, palettes[0], predicted[0], usual)
-    ):
+    slip = len(card) == 1 and palettes[0].film is None
+    if not far_out and not (slip and _looks_mis_weighed(R[0], c, palettes[0], predicted[0], usual)):
         return ""
     names = " and ".join(d.name for d in card)
     told = f"{names}: off by {error:.1f} dE00 from what the others say"
@@ -153,18 +153,16 @@ def shift_words(palette: Palette, by: float) -> str:
     )
 
 
-def _story(
-    R: Array, c: Array, palettes: Sequence[Palette], light: str, observer: int
-) -> str:
+def _story(R: Array, c: Array, palettes: Sequence[Palette], light: str, observer: int) -> str:
     """The simplest change that makes all readings of a card fit."""
     measured = Lab(R, light, observer)
 
     def far(c: Array, by: float = 0.0, times: float = 1.0) -> Array:
-        """The worst reading's dE00 for mixtures `c` (..., n_ink)."""
+        """The mean dE00 of the readings for mixtures `c` (..., n_ink)."""
         told = [np.maximum(reflectance(_thicker(p, times), c) + by, 1e-4) for p in palettes]
         each = [de00(m, Lab(r, light, observer)) for m, r in zip(measured, told, strict=True)]
-        worst: Array = np.max(each, axis=0)
-        return worst
+        mean: Array = np.mean(each, axis=0)
+        return mean
 
     palette = palettes[0]
     as_told = float(far(c))
@@ -200,8 +198,7 @@ def _story(
         stories.append(
             (
                 left,
-                f"it reads like a film of {um * times:.0f} um, not {um:g}: "
-                "check bar and pressure",
+                f"it reads like a film of {um * times:.0f} um, not {um:g}: check bar and pressure",
             )
         )
     best, text = min(stories)

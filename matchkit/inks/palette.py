@@ -62,6 +62,7 @@ class Palette:
     model: str = "two-constant"
     strengths: Array | None = None  # (n_ink,), None: every lot is the reference
     film: Film | None = None  # None: so thick that it hides
+    doubt: Array | None = None  # (2, n_ink, n_wl), see `doubt_jacobian`; None: no doubt
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -126,6 +127,23 @@ def strength_jacobian(palette: Palette, c: Array, strengths: ArrayLike | None = 
     return by_strength
 
 
+def doubt_jacobian(palette: Palette, c: Array) -> Array:
+    """How far R may move with each ink's scattering, (..., n_ink, n_wl), for mixtures `c`.
+
+    `palette.doubt` holds, for inks whose scattering no drawdown tells, one standard deviation
+    of log S, and of log K which goes with it; it is taken as one for all wavelengths.
+    """
+    c, s = _amounts(palette, c, None)
+    if palette.doubt is None:
+        return np.zeros((*c.shape, palette.K.shape[1]))
+    own_K = (c * s)[..., None] * palette.K
+    own_S = (c * s / (1 + palette.crowding * c))[..., None] * palette.S
+    _, by_K, by_S = look(palette, own_K.sum(axis=-2), own_S.sum(axis=-2))
+    K, S = palette.doubt
+    moved: Array = by_K[..., None, :] * own_K * K + by_S[..., None, :] * own_S * S
+    return moved
+
+
 def look(palette: Palette, K: Array, S: Array) -> tuple[Array, Array, Array]:
     """R_m of mixtures with `K` and `S` (..., n_wl), and its slopes by K and by S."""
     surface = {"base": palette.base, "gain": palette.gain, "k2": palette.k2}
@@ -178,6 +196,7 @@ def subset(palette: Palette, keep: tuple[int, ...] | list[int]) -> Palette:
         S=palette.S[at],
         crowding=palette.crowding[at],
         strengths=None if palette.strengths is None else palette.strengths[at],
+        doubt=None if palette.doubt is None else palette.doubt[:, at],
     )
 
 

@@ -18,7 +18,13 @@ from numpy.typing import NDArray
 
 from matchkit.colorimetry.difference import Target, difference, difference_slope
 from matchkit.colorimetry.tristimulus import Lab_jacobian, XYZ_to_Lab
-from matchkit.inks.palette import Palette, reflectance, reflectance_jacobian, strength_jacobian
+from matchkit.inks.palette import (
+    Palette,
+    doubt_jacobian,
+    reflectance,
+    reflectance_jacobian,
+    strength_jacobian,
+)
 
 Array = NDArray[np.float64]
 
@@ -87,7 +93,18 @@ def lab_covariance(
         + spread.fit_Lab
         + spread.log_thickness**2 * thicker[..., :, None] * thicker[..., None, :]
     )
+    if palette.doubt is not None:
+        covariance = covariance + _doubt(palette, grams, target)
     return lab, covariance
+
+
+def _doubt(palette: Palette, grams: Array, target: Target) -> Array:
+    """Covariance of Lab (..., 3, 3) from inks whose scattering was not measured."""
+    c = grams / grams.sum(axis=-1)[..., None]
+    to_Lab = _Lab_of_R(reflectance(palette, c), target)
+    moved = to_Lab @ doubt_jacobian(palette, c).swapaxes(-1, -2)
+    covariance: Array = moved @ moved.swapaxes(-1, -2)
+    return covariance
 
 
 def covariance_after(

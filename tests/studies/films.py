@@ -34,7 +34,7 @@ from scipy.optimize import least_squares
 
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.tristimulus import XYZ, Lab, de00
-from matchkit.fitting.film_fit import THEORIES, fit_films
+from matchkit.fitting.fit import FILM_STRUCTURES, fit
 from matchkit.inks.opacity import hiding_um
 from matchkit.inks.palette import film_look, mixture_K_S
 from matchkit.inks.shop import Drawdown, Ink
@@ -43,6 +43,7 @@ from matchkit.optics.kubelka_munk import surface_constants
 from matchkit.simulator.pigments import make_bench
 from matchkit.simulator.simulate import KINDS, film_R, ladder, random_mixtures, read
 
+THEORIES = FILM_STRUCTURES[1:]
 STORED = Path(__file__).with_suffix(".json")
 SLABS = Path(__file__).parents[1] / "authorities" / "adding_doubling.csv"
 SEEDS = tuple(range(801, 811))
@@ -156,14 +157,14 @@ def true_hiding_um(bench, c):
     return float(found) if ratio(np.array([found]))[1][0] >= 15 else None
 
 
-def one_bench(seed, scheme, *, mixtures=MIXTURES, hiding=HIDING, theories=THEORIES, error=0.0):
+def one_bench(seed, scheme, *, mixtures=MIXTURES, hiding=HIDING, structures=THEORIES, error=0.0):
     """dE00 of films, which of them half hide, relative errors of hiding thickness."""
     bench = make_bench(seed)
     drawn, grounds = drawdowns(
         bench, scheme, np.random.default_rng(seed + 10_000), thickness_error=error
     )
-    found = fit_films(
-        drawn, inks_of(bench), grounds=grounds, geometry=bench.geometry, theories=theories
+    found = fit(
+        drawn, inks_of(bench), grounds=grounds, geometry=bench.geometry, structures=structures
     )
     rng = np.random.default_rng(seed + 20_000)
     C, um, R_g, R, ratio = unseen(bench, rng, mixtures)
@@ -191,8 +192,8 @@ def table(seeds=SEEDS):
     """A row for each way to draw, theory and error of the stated thickness."""
     rows = []
     for scheme, theory, error in CASES:
-        theories = THEORIES if theory == "chosen" else THEORIES[:1]
-        parts = [one_bench(seed, scheme, theories=theories, error=error) for seed in seeds]
+        structures = THEORIES if theory == "chosen" else THEORIES[:1]
+        parts = [one_bench(seed, scheme, structures=structures, error=error) for seed in seeds]
         away, half, off = (np.concatenate([part[k] for part in parts]) for k in range(3))
         rows.append(
             {

@@ -43,8 +43,15 @@ from scipy.optimize import linear_sum_assignment
 
 from matchkit.colorimetry.illuminants import white
 from matchkit.colorimetry.tristimulus import XYZ, Lab, de00, srgb
-from matchkit.fitting.constants import f_scale
-from matchkit.fitting.film_constants import FilmConstants, Films, predict, solve_films, trust
+from matchkit.fitting.constants import (
+    Constants,
+    Films,
+    Structure,
+    f_scale,
+    predict,
+    solve_constants,
+    trust,
+)
 from matchkit.optics.film import Film, film_slopes
 from matchkit.optics.kubelka_munk import R_inf, k_over_s
 
@@ -171,21 +178,25 @@ def fit(paints, pairs, power, single):
     films = films_of(paints, rows, power)
     usual = np.median(films.C[films.C > 0])
     one = np.ones((13, paints.R.shape[1]))
-    start = FilmConstants(K=0.7 / usual * one, S=0.1 / usual * one, k2=0.0)
+    start = Constants(K=0.7 / usual * one, S=0.1 / usual * one, k2=0.0)
     weight = np.where(paints.pair[rows] < 0, single, 1.0)
     least = start.S / 20
-    whole = partial(solve_films, films, shared=(), tolerance=1e-8, max_steps=400)
-    found = whole(start=start, weight=weight, log_S_sd=12 * SLOW)
+    plain = Structure(name="two streams")
+    whole = partial(solve_constants, films, structure=plain, tolerance=1e-8, max_steps=400)
+    stray = 12 * SLOW
+    found = whole(start=start, weight=weight, log_S=(np.log(start.S), np.array(stray)))
     for _ in range(2):
         trusted = weight * trust(found, films, reach=REACH)
-        start = replace(found, S=np.maximum(slow(found), least))
-        found = whole(start=start, weight=trusted, log_S_sd=SLOW)
+        start = replace(found, S=np.maximum(slow(found, stray), least))
+        stray = SLOW
+        found = whole(start=start, weight=trusted, log_S=(np.log(start.S), np.array(stray)))
     return found
 
 
-def slow(found):
+def slow(found, stray):
     """S as straight lines of log S over wavelength, by what the films say about it."""
-    x, information = np.linspace(-1, 1, found.S.shape[1]), found.log_S_information
+    x = np.linspace(-1, 1, found.S.shape[1])
+    information = np.maximum(1 / found.log_K_S_sd[1] ** 2 - 1 / stray**2, 0)
     lines = [
         np.polyval(np.polyfit(x, log_S, 1, w=np.sqrt(i) + 1e-3), x)
         for log_S, i in zip(np.log(found.S), information, strict=True)
