@@ -60,6 +60,6 @@ def fitted_once(once: Once) -> Iterator[None]:
         return fitted
 
     with pytest.MonkeyPatch.context() as patch:
-        for module, name in ((match, "fit"), (prints, "fit_films")):
+        for module, name in ((match, "fit"), (prints, "fit")):
             patch.setattr(module, name, kept(getattr(module, name)))
         yield

@@ -6,7 +6,8 @@ import numpy as np
 
 from matchkit.colorimetry.difference import Target
 from matchkit.correcting.diagnose import model_error_f
-from matchkit.fitting.fit import STRUCTURES, fit
+from matchkit.fitting.fit import fit
+from matchkit.fitting.held_out import STRUCTURES
 from matchkit.inks.shop import Drawdown, Ink
 from matchkit.matching.probability import spread_of
 from matchkit.simulator.pigments import make_bench

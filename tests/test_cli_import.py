@@ -14,7 +14,7 @@ from test_files_incoming import NEW, WITHOUT, contents
 
 from matchkit.cli import main
 from matchkit.files.spectrum import read_spectra
-from matchkit.fitting.fit import fractions_of
+from matchkit.fitting.held_out import fractions_of
 from matchkit.inks.palette import reflectance
 from matchkit.workflows.session import Session
 

@@ -13,13 +13,11 @@ from matchkit.fitting.constants import (
     Constants,
     Films,
     Structure,
-    _blocks,
-    _ties,
     f_scale,
     linear_start,
     predict,
-    solve_constants,
 )
+from matchkit.fitting.refine import _blocks, _ties, solve_constants
 from matchkit.inks.palette import Palette, reflectance
 
 SHARED = ("k2", "crowding", "log_deep")

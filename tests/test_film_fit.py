@@ -17,8 +17,10 @@ from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.errors import InputError
 from matchkit.files.fitted import digest, read_fits, write_fits
 from matchkit.files.shop import read_shop
-from matchkit.fitting.constants import Constants, Films, Structure, predict, solve_constants, trust
-from matchkit.fitting.fit import FILM_STRUCTURES, Fit, fit
+from matchkit.fitting.constants import Constants, Films, Structure, predict, trust
+from matchkit.fitting.fit import Fit, fit
+from matchkit.fitting.held_out import FILM_STRUCTURES
+from matchkit.fitting.refine import solve_constants
 from matchkit.inks.opacity import over
 from matchkit.inks.palette import reflectance
 from matchkit.inks.shop import Drawdown

@@ -24,7 +24,7 @@ CORE = {
     "optics": ("kubelka_munk", "film"),
     "simulator": ("radiative_transfer", "troubles", "pigments", "simulate", "job"),
     "inks": ("shop", "recipe", "palette", "opacity"),
-    "fitting": ("constants", "outliers", "fit", "film_constants", "film_fit", "instrument"),
+    "fitting": ("constants", "refine", "outliers", "held_out", "fit", "instrument"),
     "plan": ("levels", "pots", "drawdowns", "contents"),
     "matching": (
         *("descent", "solve", "rank", "compare", "probability", "match", "library", "prints"),

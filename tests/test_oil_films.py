@@ -8,7 +8,7 @@ import json
 import pytest
 from studies import oil_films
 
-from matchkit.fitting.fit import STRUCTURES
+from matchkit.fitting.held_out import STRUCTURES
 
 
 @pytest.fixture(scope="module")

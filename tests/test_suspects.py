@@ -9,6 +9,7 @@ from bench_inks import drawdown
 from scipy.optimize import brentq
 
 from matchkit.colorimetry.tristimulus import Lab, de00
+from matchkit.fitting.constants import Films
 from matchkit.fitting.outliers import explain
 from matchkit.inks.palette import Palette, reflectance
 from matchkit.inks.shop import Drawdown
@@ -34,7 +35,19 @@ def told(palette: Palette, written: np.ndarray, R: np.ndarray) -> list[str]:
         drawdown(f"d{row}", palette.inks, c, r)
         for row, (c, r) in enumerate(zip(C, read, strict=True))
     ]
-    return list(explain(drawdowns, C, palette, reflectance(palette, C), "D65", 10))
+    return list(named(drawdowns, C, palette, reflectance(palette, C)))
+
+
+def named(
+    drawdowns: list[Drawdown], C: np.ndarray, palette: Palette, predicted: np.ndarray
+) -> tuple[str, ...]:
+    """What is said of drawdowns that hide."""
+    R = np.array([d.R for d in drawdowns])
+    films = Films(C=C, X=np.full(len(C), np.inf), R_g=np.zeros_like(R), R_m=R)
+    cards = np.arange(len(C))
+    return explain(
+        drawdowns, films, cards, palette, predicted, "D65", 10, without=lambda _: palette
+    )
 
 
 def brighter(R: np.ndarray, by_de00: float) -> np.ndarray:
@@ -125,7 +138,7 @@ def test_the_worst_comes_first(palette: Palette) -> None:
     predicted = np.array(
         [brighter(r, e) for r, e in zip(R, (0.1, 2.0, 0.1, 9.0, 0.1), strict=True)]
     )
-    lines = explain(drawdowns, C, palette, predicted, "D65", 10)
+    lines = named(drawdowns, C, palette, predicted)
     assert [line.split(":")[0] for line in lines] == ["d3", "d1"]
 
 
@@ -138,9 +151,8 @@ def test_where_everything_is_rough_only_the_roughest_is_named(palette: Palette) 
     ]
     error = np.array([0.8, 0.8, 0.8, 0.8, 0.8, 4.0, 5.0])
     lines, quiet = (
-        explain(
-            drawdowns, C, palette, np.array([brighter(*each) for each in zip(R, e, strict=True)]),
-            "D65", 10,
+        named(
+            drawdowns, C, palette, np.array([brighter(*each) for each in zip(R, e, strict=True)])
         )
         for e in (error, error / 10)
     )  # fmt: skip

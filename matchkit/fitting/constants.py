@@ -1,4 +1,4 @@
-"""K and S of every ink from all drawdowns at once: the numerical heart of a fit.
+"""What a fit finds, K and S of every ink, and what that says of the drawdowns.
 
 A drawdown is a film over a ground; one that hides is a film of infinite thickness.  The
 unknowns are log K and log S of every ink at every wavelength (so both stay above zero), and
@@ -7,19 +7,14 @@ deep colours deepen, how the beam becomes diffuse, and for readings with the spe
 included the surface's own reflectance.  Films say what K and S are per thickness; where
 every drawdown hides only ratios can be known, and the white's S is the gauge.
 
-Levenberg-Marquardt works on f(R), the scale that CIELAB lightness is made of, which is near
-to what the eye sees.  At fixed shared numbers the wavelengths know nothing of each other, so
-the normal equations are 31 small blocks with a thin border, and a Schur complement solves
-them.
-
 What few drawdowns leave open, expectations decide.  Those of S are what published pigments
 scatter beside a white: 26 acrylic colorants, after Okumura (2005), attribution from memory.
 
-Sources: Levenberg (1944), Marquardt (1963) for the damping; the linear start is that of
-Walowit et al. (1987) and Allen (1974), both from memory; f(R) is CIE 15's.
+Sources: the linear start is that of Walowit et al. (1987) and Allen (1974), both from memory;
+f(R) is CIE 15's.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -35,8 +30,6 @@ Rows = NDArray[np.bool_]
 NOISE_F = 1e-3  # what a drawdown repeats to on the f scale, about 0.1 L*
 LEAST_MISFIT_F = 3e-4  # smaller misfits are all the same
 EPS, KAPPA = 216 / 24389, 24389 / 27  # CIE 15
-FLOOR = 1e-5  # of K and S, of a white's S: less cannot be seen
-STEP = 1e-5  # for the slopes by shared numbers
 
 # Expectations, (mean, spread).  Of k2 they are what fits published tint ladders; the beam's
 # are what fits slabs that another program computed (tests/authorities), loosened.
@@ -148,77 +141,6 @@ def f_scale(R: Array) -> tuple[Array, Array]:
     )
 
 
-def solve_constants(
-    films: Films,
-    *,
-    structure: Structure,
-    start: Constants,
-    log_S: tuple[Array, Array] | None = None,
-    weight: Array | None = None,
-    noise_f: float = NOISE_F,
-    tolerance: float = 1e-5,
-    max_steps: int = 60,
-) -> Constants:
-    """Fit K, S and the shared numbers to films, from `start`.
-
-    `weight` is (n_film,).  `log_S` are mean and spread that log S is expected to have, each
-    (n_ink, n_wl) or what broadcasts to it; without it, those of the roles.  `noise_f` is the
-    usual misfit, on the f scale, that expectations are weighed against, `tolerance` the share
-    of the cost below which a step is the last.
-    """
-    sqrt_w = np.ones((len(films.X), 1)) if weight is None else np.sqrt(weight)[:, None]
-    target, names = f_scale(films.R_m)[0], structure.shared
-    expect = {**EXPECT, **structure.expect}
-    prior = np.array([expect[name] for name in names]).reshape(-1, 2).T
-    mean, sd = expected_log_S(films, start) if log_S is None else log_S
-    pull = np.broadcast_to(noise_f / sd, start.S.shape)
-    ties = _ties(films, structure)
-
-    def residual(at: Constants) -> Array:
-        miss: Array = sqrt_w * (f_scale(predict(at, films))[0] - target)
-        return miss
-
-    def cost_of(miss: Array, at: Constants) -> float:
-        off = noise_f * (_values(at, names) - prior[0]) / prior[1]
-        far = pull * (np.log(at.S) - mean)
-        return float((miss**2).sum() + (off**2).sum() + (far[ties.any(axis=1)] ** 2).sum())
-
-    def normal(miss: Array, at: Constants) -> Normal:
-        """H, g of each wavelength; the border B; Q, h of the shared numbers."""
-        J = _blocks(at, films, sqrt_w, ties)
-        G = np.array([_by_shared(residual, miss, at, name) for name in names])
-        G = G.reshape(len(names), *miss.shape)
-        Jt, n = J.transpose(0, 2, 1), len(at.K)
-        H, g = Jt @ J, (Jt @ miss.T[:, :, None])[:, :, 0]
-        tied = ties * pull.T[:, :, None]  # (n_wl, n_ink, n_free)
-        H[:, n:, n:] += tied.transpose(0, 2, 1) @ tied
-        g[:, n:] += np.einsum("lif,il->lf", tied, pull * (np.log(at.S) - mean))
-        trust = (noise_f / prior[1]) ** 2
-        Q = np.einsum("mdl,kdl->mk", G, G) + np.diag(trust)
-        h = np.einsum("mdl,dl->m", G, miss) + trust * (_values(at, names) - prior[0])
-        return H, g, Jt @ G.transpose(2, 1, 0), Q, h
-
-    now, damping, miss = start, 1e-3, residual(start)
-    cost = cost_of(miss, now)
-    blocks = normal(miss, now)
-    for _ in range(max_steps):
-        for _ in range(10):
-            trial = _moved(now, _step(blocks, damping), ties, names, films)
-            miss = residual(trial)
-            trial_cost = cost_of(miss, trial)
-            if trial_cost < cost:
-                break
-            damping *= 4
-        else:
-            break
-        converged = cost - trial_cost < tolerance * cost
-        now, cost, damping = trial, trial_cost, max(damping / 5, 1e-9)
-        blocks = normal(miss, now)
-        if converged:
-            break
-    return replace(now, cost=cost, log_K_S_sd=_go_together(blocks[0], ties, noise_f))
-
-
 def linear_start(films: Films, structure: Structure, start: Constants) -> Constants:
     """`start` with non-negative K and S from linear equations, one wavelength after the other.
 
@@ -249,18 +171,9 @@ def linear_start(films: Films, structure: Structure, start: Constants) -> Consta
     )
 
 
-def expected_log_S(films: Films, start: Constants) -> tuple[Array, Array]:
-    """Mean and spread of log S that the roles let expect, each (n_ink, 1)."""
-    if not films.whites:
-        return np.log(start.S), np.array(3.0)
-    level = float(np.median(np.log(start.S[films.whites])))
-    mean, sd = np.array([LOG_S[role] for role in films.roles]).T[:, :, None]
-    return mean + level, sd
-
-
 def predict(at: Constants, films: Films) -> Array:
     """What the instrument would read of the films, (n_film, n_wl)."""
-    return _look(at, films)[0]
+    return look(at, films)[0]
 
 
 def misfit(at: Constants, films: Films) -> Array:
@@ -320,118 +233,19 @@ def _pair(films: Films, rows: NDArray[np.int64]) -> tuple[int, int]:
     return -1, -1
 
 
-def _ties(films: Films, structure: Structure) -> Array:
-    """Which free numbers move log S of which inks, (n_ink, n_free).
-
-    Two constants: each ink's own.  One constant: one for all.  Where every film hides the
-    white is the gauge, and its S stands still.
-    """
-    n, gauge = films.C.shape[1], films.hides.all()
-    if not structure.scattering:
-        return np.ones((n, 0 if gauge else 1))
-    return np.delete(np.eye(n), films.whites[0], axis=1) if gauge else np.eye(n)
-
-
-def _mixtures(at: Constants, films: Films) -> tuple[Array, Array, Array]:
+def mixtures(at: Constants, films: Films) -> tuple[Array, Array, Array]:
     """K and S of the films, and the amounts that scatter."""
     E, whites = films.C.copy(), films.whites
     E[:, whites] /= 1 + at.crowding * films.C[:, whites]
     return films.C @ at.K, E @ at.S, E
 
 
-def _look(at: Constants, films: Films) -> tuple[Array, Array, Array]:
-    K, S, _ = _mixtures(at, films)
+def look(at: Constants, films: Films) -> tuple[Array, Array, Array]:
+    """`predict`, and its slopes by K and by S of the films."""
+    K, S, _ = mixtures(at, films)
     X = films.X
     if films.guessed is not None:
         X = np.where(films.guessed, X * np.exp(at.log_thickness), X)
     film = Film(R_g=films.R_g, thickness_um=X[:, None], spread=at.spread, back=at.back, dim=at.dim)
     deep = float(np.exp(at.log_deep))
     return film_look(K, S, film=film, deep=deep, base=at.base, gain=at.gain, k2=at.k2)
-
-
-# ---- Levenberg-Marquardt: wavelengths apart, bordered by what they share
-
-Normal = tuple[Array, Array, Array, Array, Array]
-
-
-def _values(at: Constants, names: Sequence[str]) -> Array:
-    return np.array([getattr(at, name) for name in names])
-
-
-def _with(at: Constants, values: Mapping[str, float]) -> Constants:
-    """`at` with other shared numbers, inside their bounds; a base takes from the gain."""
-    kept = {name: float(np.clip(value, *BOUNDS[name])) for name, value in values.items()}
-    gain = at.gain + at.base - kept["base"] if "base" in kept else at.gain
-    return Constants(**{**vars(at), **kept, "gain": gain})
-
-
-def _by_shared(
-    residual: Callable[[Constants], Array], miss: Array, at: Constants, name: str
-) -> Array:
-    """Slope of the residual by one shared number, by a difference away from its bound."""
-    value = getattr(at, name)
-    moved = _with(at, {name: value + (STEP if value + STEP <= BOUNDS[name][1] else -STEP)})
-    slope: Array = (residual(moved) - miss) / (getattr(moved, name) - value)
-    return slope
-
-
-def _blocks(at: Constants, films: Films, sqrt_w: Array, ties: Array) -> Array:
-    """Slopes by log K of every ink and by the free log S, (n_wl, n_film, n_ink + n_free)."""
-    _, _, E = _mixtures(at, films)
-    R, by_K, by_S = _look(at, films)
-    by_R = sqrt_w * f_scale(R)[1]
-    n, n_free = ties.shape
-    J = np.empty((R.shape[1], len(R), n + n_free))
-    np.multiply((by_R * by_K).T[:, :, None] * films.C, at.K.T[:, None, :], out=J[:, :, :n])
-    if n_free == 1 < n:  # all inks scatter alike
-        J[:, :, n] = (by_R * by_S * (E @ at.S)).T
-        return J
-    own = ties.argmax(axis=0)
-    S = at.S[own].T[:, None, :]
-    np.multiply((by_R * by_S).T[:, :, None] * E[:, own], S, out=J[:, :, n:])
-    return J
-
-
-def _step(blocks: Normal, damping: float) -> tuple[Array, Array]:
-    """The damped step: (n_wl, n_ink + n_free) in the logs, (n_shared,) in the shared numbers."""
-    H, g, B, Q, h = blocks
-    on = np.arange(H.shape[1])
-    H = H.copy()
-    H[:, on, on] += damping * H[:, on, on] + 1e-12
-    solved = np.linalg.solve(H, np.concatenate([g[:, :, None], B], axis=2))
-    H_g, H_B = solved[:, :, 0], solved[:, :, 1:]
-    schur = Q + damping * np.diag(np.diag(Q)) - np.einsum("lpm,lpk->mk", B, H_B)
-    shared = -np.linalg.solve(schur, h - np.einsum("lpm,lp->m", B, H_g)) if len(h) else h
-    shared = np.clip(shared, -0.1, 0.1)
-    return np.clip(-H_g - H_B @ shared, -1.5, 1.5), shared
-
-
-def _moved(
-    at: Constants, step: tuple[Array, Array], ties: Array, names: Sequence[str], films: Films
-) -> Constants:
-    """`at` after a step, inside the bounds."""
-    logs, shared = step
-    n = len(at.K)
-    values = dict(zip(names, _values(at, names) + shared, strict=True))
-    if "base" in values:  # the surface alone cannot reflect more than the darkest reading
-        values["base"] = min(values["base"], 0.99 * float(films.R_m.min()))
-    least = FLOOR * at.S[films.whites].max(initial=0) if films.whites else 0
-    return replace(
-        _with(at, values),
-        K=np.maximum(at.K * np.exp(logs[:, :n].T), max(0.01 * least, 1e-9)),
-        S=np.maximum(at.S * np.exp(ties @ logs[:, n:].T), max(least, 1e-8)),
-    )
-
-
-def _go_together(H: Array, ties: Array, noise_f: float) -> Array:
-    """`Constants.log_K_S_sd` from the normal equations of each wavelength."""
-    n = len(ties)
-    on = np.arange(H.shape[1])
-    H = H.copy()
-    H[:, on, on] += 1e-12
-    covariance = np.linalg.inv(H) * noise_f**2
-    free = covariance[:, n:, n:]
-    sd = np.sqrt(np.diagonal(free, axis1=1, axis2=2))  # (n_wl, n_free)
-    K = np.diagonal(covariance[:, :n, n:] @ ties.T, axis1=1, axis2=2)
-    S = sd @ ties.T
-    return np.stack([(K / np.maximum(S, 1e-9)).T, S.T])

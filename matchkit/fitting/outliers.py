@@ -26,6 +26,7 @@ STANDS_OUT, LEAST_LOG, LEAST_Z, MOST_LEFT = 1.5, 0.06, 5.0, 0.3
 REACH_NM = 40.0  # over which errors of the model and of a drawdown go together
 NOISE_F = 4e-4  # of a reading on the f scale
 THICKNESSES = np.geomspace(0.4, 2.5, 56)  # times what was stated
+SHORT = 5  # drawdowns an ink, below which ladders are short
 LEAST_USUAL = 0.05  # dE00: no shop repeats its drawdowns better
 
 
@@ -39,23 +40,31 @@ def explain(
     observer: int,
     *,
     without: Callable[[NDArray[np.bool_]], Palette],
+    wrong: NDArray[np.bool_] | None = None,
 ) -> tuple[str, ...]:
     """One line for each card that the others contradict, the worst first.
 
     `cards` (n_drawdown,) numbers the cards: a drawdown that hides has one of its own, a film
     shares it with the readings over other grounds.  `predicted` (n_drawdown, n_wl) is each
     drawdown as predicted by a fit without it, `without` gives the inks of films as fitted
-    without some rows: one card can be all that says what an ink is per um.
+    without some rows: one card can be all that says what an ink is per um.  `wrong`
+    (n_drawdown,) are those that the fit left out: short ladders can't judge others before
+    these are measured again.
     """
+    short = len(films.X) < SHORT * films.C.shape[1]
+    judged = wrong if wrong is not None and wrong.any() and short else np.ones(len(films.X), bool)
     error = de00(Lab(films.R_m, light, observer), Lab(predicted, light, observer))
     main = np.array([main_ink(c, palette) for c in films.C])
     known: dict[int, str] = {}
     for row in np.argsort(-error).tolist():
-        if cards[row] in known:
+        if cards[row] in known or not judged[row]:
             continue
         own = np.flatnonzero(cards == cards[row]).tolist()
         usual = usual_error(error, main == main[row], own)
-        read = [palette if films.hides[i] else over(palette, films.R_g[i], films.X[i]) for i in own]
+        told = palette
+        if not films.hides[row] and error[row] > max(AT_LEAST, TIMES * usual):
+            told = without(cards == cards[row])
+        read = [told if films.hides[i] else over(told, films.R_g[i], films.X[i]) for i in own]
         known[int(cards[row])] = outlier_words(
             [drawdowns[i] for i in own], films.C[row], read, predicted[own], usual, light, observer
         )

@@ -1,6 +1,6 @@
 """How much of a ground an ink hides, and what a stack of films looks like.
 
-A palette fitted on films (`film_fit`) speaks of one film over one ground once `over` has
+A palette fitted on films speaks of one film over one ground once `over` has
 given it both.  Opacity is told of what an instrument reads, never of reflectance below
 the surface: the two ratios differ, and only the first is the contrast ratio.
 

@@ -16,7 +16,8 @@ from matchkit.colorimetry.illuminants import white
 from matchkit.colorimetry.tristimulus import XYZ, Lab, XYZ_to_Lab, de00, hex_colour, in_srgb
 from matchkit.colorimetry.words import direction
 from matchkit.correcting.diagnose import model_error_f
-from matchkit.fitting.fit import STRUCTURES, fit
+from matchkit.fitting.fit import fit
+from matchkit.fitting.held_out import STRUCTURES
 from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Ink
 from matchkit.matching.probability import Spread, spread_of

@@ -29,8 +29,8 @@ from matchkit.colorimetry.tristimulus import XYZ_to_Lab, de00
 from matchkit.correcting.correct import Limits, correct
 from matchkit.correcting.diagnose import Round, infer, model_error_f
 from matchkit.correcting.lots import for_palette, learn, start
-from matchkit.fitting.film_fit import fit_films
-from matchkit.fitting.fit import STRUCTURES, Fit, fit
+from matchkit.fitting.fit import Fit, fit
+from matchkit.fitting.held_out import STRUCTURES
 from matchkit.inks.opacity import over
 from matchkit.inks.palette import Palette, reflectance
 from matchkit.inks.shop import Drawdown, Ink
@@ -176,7 +176,7 @@ def known_inks(bench: Bench, inks: Sequence[Ink], drawn: Sequence[Drawdown]) -> 
         half: ground_inside(bare_card_R(bench, half), "smooth", bench.geometry)
         for half in ("white", "black")
     }
-    found = fit_films(drawn, inks, grounds=grounds, geometry=bench.geometry, observer=OBSERVER)
+    found = fit(drawn, inks, grounds=grounds, geometry=bench.geometry, observer=OBSERVER)
     return replace(found, palette=over(found.palette, grounds["white"], bench.troubles.card))
 
 

@@ -11,7 +11,8 @@ from scipy.optimize import differential_evolution, least_squares, minimize, nnls
 
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import XYZ_to_Lab, de00
-from matchkit.fitting.fit import STRUCTURES, fit
+from matchkit.fitting.fit import fit
+from matchkit.fitting.held_out import STRUCTURES
 from matchkit.inks.palette import Palette, reflectance, subset
 from matchkit.rehearsal.rehearse import drawdowns_of
 from matchkit.simulator.pigments import make_bench

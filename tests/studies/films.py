@@ -34,7 +34,8 @@ from scipy.optimize import least_squares
 
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.tristimulus import XYZ, Lab, de00
-from matchkit.fitting.fit import FILM_STRUCTURES, fit
+from matchkit.fitting.fit import fit
+from matchkit.fitting.held_out import FILM_STRUCTURES
 from matchkit.inks.opacity import hiding_um
 from matchkit.inks.palette import film_look, mixture_K_S
 from matchkit.inks.shop import Drawdown, Ink

@@ -16,9 +16,9 @@ trouble by an amount stated there.  Two sets of shops:
     score    pigments of another make (`make_bench(unlike=True)`): other shapes of band,
              scattering, index, anisotropy and crowding.  For reporting, for nothing else.
 
-Chosen on the plain simulator, all on the usual pigments: the film priors PRIOR and PLAIN_K2
-(`fitting.film_constants`, `film_fit`), PRIOR_SHARED, PRIOR_LOG_S, NOISE_F, CLEARLY and GUESS
-(`constants`, `fit`).  None of them has seen the pigments of `score`.
+Chosen on the plain simulator, all on the usual pigments: NOISES, WRONG, CLEARLY and GUESS
+(`fit`).  EXPECT and LOG_S (`constants`) come from published ladders, slabs and pigments.  None
+of them has seen the pigments of `score`.
 
 Three ways to read a drawdown, told as `road`:
 

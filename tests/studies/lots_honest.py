@@ -21,7 +21,8 @@ import numpy as np
 
 from matchkit.correcting.diagnose import Round, beside_the_batch, infer, model_error_f
 from matchkit.correcting.lots import for_palette, learn, start
-from matchkit.fitting.fit import STRUCTURES, fit
+from matchkit.fitting.fit import fit
+from matchkit.fitting.held_out import STRUCTURES
 from matchkit.matching.probability import spread_of
 from matchkit.rehearsal.rehearse import drawdowns_of
 from matchkit.simulator.pigments import make_bench

@@ -12,7 +12,7 @@ Two ways:
     opaque   what a film of the same paint would read if it hid, worked out from the two
              readings of each card by Kubelka and Munk's two streams and the textbook's
              surface; then `fit`
-    films    both readings of each card, over the cards as measured bare; then `fit_films`
+    films    both readings of each card, over the cards as measured bare; then `fit`
 
 Held out are whole mixtures, each with both its readings, in five folds, as the fits do it.
 dE00 under D65, 10 degrees.  The bare cards, each against the mean of all, say what reading
@@ -27,8 +27,8 @@ from pathlib import Path
 import numpy as np
 
 from matchkit.colorimetry.tristimulus import Lab, de00
-from matchkit.fitting.film_fit import THEORIES, fit_films
-from matchkit.fitting.fit import STRUCTURES, fit
+from matchkit.fitting.fit import fit
+from matchkit.fitting.held_out import FILM_STRUCTURES, STRUCTURES
 from matchkit.inks.shop import Drawdown, Ink
 from matchkit.optics.film import film_K_S, ground_inside
 from matchkit.optics.kubelka_munk import R_inf, surface_constants, with_surface, without_surface
@@ -130,11 +130,11 @@ def opaque(structures=STRUCTURES):
     )  # fmt: skip
 
 
-def films(theories=THEORIES):
+def films(structures=FILM_STRUCTURES[1:]):
     mixtures, spectra = read()
-    return fit_films(
+    return fit(
         film_drawdowns(mixtures, spectra), inks_of(mixtures), grounds=grounds_inside(spectra),
-        geometry=GEOMETRY, theories=theories,
+        geometry=GEOMETRY, structures=structures,
     )  # fmt: skip
 
 

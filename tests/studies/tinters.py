@@ -23,7 +23,8 @@ from pathlib import Path
 import numpy as np
 
 from matchkit.colorimetry.tristimulus import Lab, de00
-from matchkit.fitting.fit import STRUCTURES, fit
+from matchkit.fitting.fit import fit
+from matchkit.fitting.held_out import STRUCTURES
 from matchkit.inks.palette import reflectance
 from matchkit.inks.shop import Drawdown, Ink
 from matchkit.simulator.pigments import make_bench

@@ -43,15 +43,8 @@ from scipy.optimize import linear_sum_assignment
 
 from matchkit.colorimetry.illuminants import white
 from matchkit.colorimetry.tristimulus import XYZ, Lab, de00, srgb
-from matchkit.fitting.constants import (
-    Constants,
-    Films,
-    Structure,
-    f_scale,
-    predict,
-    solve_constants,
-    trust,
-)
+from matchkit.fitting.constants import Constants, Films, Structure, f_scale, predict, trust
+from matchkit.fitting.refine import solve_constants
 from matchkit.optics.film import Film, film_slopes
 from matchkit.optics.kubelka_munk import R_inf, k_over_s
 

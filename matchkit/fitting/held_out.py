@@ -1,0 +1,290 @@
+"""Drawdowns predicted by a fit that did not see them: what is held out, and what is wrong.
+
+A card is all that was read of one mixture at one thickness; whole cards are held out, never
+single wavelengths.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchkit.errors import InputError
+from matchkit.fitting.constants import (
+    EXPECT,
+    NOISE_F,
+    Constants,
+    Films,
+    Structure,
+    f_scale,
+    linear_start,
+    misfit,
+    predict,
+    trust,
+)
+from matchkit.fitting.refine import solve_constants
+from matchkit.inks.shop import Drawdown, Ink
+from matchkit.optics.kubelka_munk import surface_constants
+
+Array = NDArray[np.float64]
+Index = NDArray[np.int64]
+
+BEAM = {"k2": (0.6, 0.1), "log_deep": (-0.5, 0.7)}
+STRUCTURES = (
+    Structure(name="single-constant", scattering=False),
+    Structure(name="two-constant, textbook surface"),
+    Structure(name="two-constant, fitted surface", shared=("k2",)),
+    Structure(name="two-constant, fitted surface and crowding", shared=("k2", "crowding")),
+    Structure(
+        name="two-constant, fitted surface, crowding and depth",
+        shared=("k2", "crowding", "log_deep"),
+    ),
+)
+FILM_STRUCTURES = (
+    Structure(name="film, single-constant", scattering=False),
+    Structure(name="film, two streams", shared=("k2", "crowding"), expect={"k2": (0.65, 0.1)}),
+    Structure(
+        name="film, two streams and a beam",
+        shared=("k2", "crowding", "spread", "back"),
+        expect=BEAM,
+    ),
+    Structure(
+        name="film, two streams, a beam and depth",
+        shared=("k2", "crowding", "spread", "back", "dim", "log_deep"),
+        expect=BEAM,
+    ),
+)
+FOLDS = 5
+KEPT = -1  # the fold of drawdowns that are never held out
+N_ASSUMED = 1.5  # refractive index of the textbook surface; the fitted k2 replaces it
+CLEARLY = 0.97  # a plainer theory must bring the held-out error below this share
+NOISES = (2e-4, 4e-3)  # least and largest usual misfit that expectations are weighed against
+# A card is wrong where the others miss it by so many times the usual, and by so much on the f
+# scale (6 L*); so many are left out at most, with next to no weight.
+WRONG, WRONG_F, MOST_WRONG, LEFT_OUT = 15.0, 0.05, 4, 1e-9
+NOMINAL_UM = 100.0  # of films whose thickness nobody stated
+
+
+def films_of(
+    drawdowns: Sequence[Drawdown], inks: Sequence[Ink], grounds: Mapping[str, Array]
+) -> Films:
+    """The drawdowns as arrays; those that hide lie on anything."""
+    unknown = {d.ground for d in drawdowns if d.ground} - set(grounds)
+    if unknown:
+        raise InputError(f"no ground is called {', '.join(sorted(unknown))}; add it to grounds.csv")
+    R_m = np.array([d.R for d in drawdowns])
+    stated = [d.thickness_um for d in drawdowns if d.thickness_um is not None]
+    usual = float(np.median(stated)) if stated else NOMINAL_UM
+    black = np.zeros(R_m.shape[1])
+    guessed = np.array([bool(d.ground) and d.thickness_um is None for d in drawdowns])
+    X = [(d.thickness_um or usual) if d.ground else np.inf for d in drawdowns]
+    return Films(
+        C=fractions_of(drawdowns, inks),
+        X=np.array(X),
+        R_g=np.array([grounds[d.ground] if d.ground else black for d in drawdowns]),
+        R_m=R_m,
+        roles=tuple(ink.role for ink in inks),
+        guessed=guessed if stated and guessed.any() else None,
+    )
+
+
+def fractions_of(drawdowns: Sequence[Drawdown], inks: Sequence[Ink]) -> Array:
+    """Mass fractions (n_drawdown, n_ink) in the order of `inks`."""
+    at = {ink.name: i for i, ink in enumerate(inks)}
+    C = np.zeros((len(drawdowns), len(inks)))
+    for row, drawdown in enumerate(drawdowns):
+        for name, fraction in zip(drawdown.inks, drawdown.fractions, strict=True):
+            C[row, at[name]] += fraction
+    return C
+
+
+def cards_of(drawdowns: Sequence[Drawdown]) -> Index:
+    """The card each drawdown is on: films of one mixture at one thickness share one."""
+    keys: dict[tuple[object, ...], int] = {}
+    cards = []
+    for d in drawdowns:
+        mixture = (d.inks, np.round(d.fractions, 6).tobytes(), d.thickness_um)
+        cards.append(keys.setdefault(mixture if d.ground else (d.name,), len(keys)))
+    return np.array(cards, dtype=np.int64)
+
+
+def folds_of(films: Films, cards: Index) -> Index:
+    """A fold for each drawdown, so that no fold takes much of any one ink.
+
+    Each card belongs to its strongest statement: the colour it holds, else the black or
+    clear, else the white.  Cards of one ink go round the folds, from a different first fold
+    for each ink.  A card that an ink can't do without is KEPT, and where there are films so
+    is every drawdown that hides: how well films are predicted is what is asked.
+    """
+    rarity = 1 / np.maximum((films.C > 0).sum(axis=0), 1)
+    rarity[films.whites] = 0
+    owner = np.argmax((films.C > 0) * (rarity + 1e-6 * films.C), axis=1)
+    fold = np.full(len(cards), KEPT, dtype=np.int64)
+    turns = np.arange(films.C.shape[1])
+    for card in np.unique(cards):
+        own = cards == card
+        row = int(np.argmax(own))
+        if (films.hides[row] and not films.hides.all()) or not _is_spared(films, own):
+            continue
+        fold[own] = turns[owner[row]] % FOLDS
+        turns[owner[row]] += 1
+    return fold
+
+
+def _is_spared(films: Films, own: NDArray[np.bool_]) -> bool:
+    """Whether every ink of a card is known without it.
+
+    Without its one masstone an ink's scattering is not known at all: predicting that
+    masstone tests the reader's luck and not the theory.  A clear is so weak that a letdown
+    in it says as little: 5 % of white in it are all that is seen.  What an ink is per um,
+    another film must say, of the ink or of one that it was mixed with in a drawdown that hides.
+    """
+    held = films.C[own][0]
+    needed = np.array([0.99 if role == "clear" else 0.5 for role in films.roles])
+    others, shows = films.C[~own], ~films.hides[~own]
+    if (others.max(axis=0, initial=0.0) < needed * held).any():
+        return False
+    if films.hides.all():
+        return True
+    there = others > 0
+    with_them = ~shows & np.any(there & np.any(there[shows], axis=0), axis=1)
+    known = np.any(there[shows | with_them], axis=0)
+    return bool(np.all(known[held > 0]))
+
+
+def solve(
+    films: Films,
+    structure: Structure,
+    geometry: str,
+    weight: Array,
+    noise_f: float,
+) -> Constants:
+    """The best of a few starts: crowding has more than one valley when levels are few."""
+    base, gain, k2 = surface_constants(N_ASSUMED, geometry)
+    shared = structure.shared
+    if shared and geometry.endswith("included"):
+        shared = (*shared, "base")
+    if films.guessed is not None:
+        shared = (*shared, "log_thickness")
+    expect = {**EXPECT, **structure.expect}
+    empty = np.empty((0, 0))
+    start = Constants(K=empty, S=empty, k2=k2, base=base, gain=gain)
+    usual: dict[str, Any] = {name: expect[name][0] for name in structure.shared}
+    start = replace(start, **usual)
+    start = linear_start(films, structure, start)
+    hides = films.hides.all()
+    if not structure.scattering and hides:
+        # One constant holds where the white does the scattering: let the tints decide.
+        tints = np.maximum(films.C[:, films.whites].sum(axis=1), 0.01) ** 4
+        weight = tints * weight
+    fits = [
+        solve_constants(
+            films,
+            structure=replace(structure, shared=shared),
+            start=replace(start, crowding=crowding),
+            weight=weight,
+            noise_f=noise_f,
+        )
+        for crowding in ((0.1, 0.8) if "crowding" in shared and hides else (start.crowding,))
+    ]
+    return min(fits, key=lambda found: found.cost)
+
+
+def without_wrong(
+    films: Films, cards: Index, structure: Structure, geometry: str, fold: Index
+) -> tuple[Array, float, Array]:
+    """Weights, usual misfit, and each drawdown as predicted without it (see `_held_out`).
+
+    In a short ladder one wrong reading poisons the others, and what fits them all alike hides
+    which it is.  The card that the others miss by far more than usual is left out, the worst
+    first, and the rest is looked at anew.  An ink that is left with one other card can't
+    judge either of the two.
+    """
+    right, held = np.ones(len(cards)), films.C > 0
+    held[:, films.whites] = False
+    for _ in range(MOST_WRONG + 1):
+        weight, noise = _robust_weight(films, structure, geometry, right)
+        R = _held_out(films, structure, geometry, weight, noise, fold)
+        off = np.sqrt(((f_scale(R)[0] - f_scale(films.R_m)[0]) ** 2).mean(axis=1))
+        scored = np.isfinite(off)
+        if not (structure.scattering and scored.any()):
+            break
+        spoilt = held[right < 1].any(axis=0)  # of an ink one card is wrong, or the ink is two
+        judged = np.where(scored & ~(held & spoilt).any(axis=1), off, 0)
+        worst = int(np.argmax(judged))
+        if judged[worst] <= max(WRONG * float(np.median(off[scored])), WRONG_F):
+            break
+        right[cards == cards[worst]] = LEFT_OUT
+        few = (held & (right == 1)[:, None]).sum(axis=0) < 3
+        fold = np.where((held & few).any(axis=1) & (right == 1), KEPT, fold)
+    return weight, noise, R
+
+
+def _robust_weight(
+    films: Films, structure: Structure, geometry: str, right: Array
+) -> tuple[Array, float]:
+    """Little weight for drawdowns that no choice of constants explains, and the usual misfit.
+
+    A mis-weighed one would bend the inks around it.  Films over a ground and films that hide
+    are each held to what is usual for them.  `right` (n_drawdown,) multiplies the weights.
+    """
+    if not structure.scattering:
+        return right, NOISE_F
+    weight, noise = right.copy(), NOISE_F
+    for _ in range(2):
+        found = solve(films, structure, geometry, weight, noise)
+        for kind in (films.hides, ~films.hides):
+            if kind.any():
+                weight[kind] = right[kind] * trust(found, films.some(kind))
+        noise = _noise(found, films)
+    return weight, noise
+
+
+def _noise(found: Constants, films: Films) -> float:
+    """Usual misfit on the f scale, allowing for the numbers that were fitted."""
+    n, n_ink = films.C.shape
+    left = max(n - 2 * n_ink, 1)
+    usual = float(np.median(misfit(found, films))) * np.sqrt(n / left)
+    return float(np.clip(usual, *NOISES))
+
+
+def _held_out(
+    films: Films,
+    structure: Structure,
+    geometry: str,
+    weight: Array,
+    noise: float,
+    fold: Index,
+) -> Array:
+    """Each drawdown as predicted by a fit that did not see it, (n_drawdown, n_wl).
+
+    NaN for those that are never held out.
+    """
+    R = np.full_like(films.R_m, np.nan)
+    for out in np.unique(fold[fold != KEPT]):
+        seen = fold != out
+        found = solve(films.some(seen), structure, geometry, weight[seen], noise)
+        R[~seen] = predict(found, films.some(~seen))
+    return R
+
+
+def best_of(errors: list[Array], *, plain: bool = False) -> int:
+    """The richest theory, unless a plainer one predicts better by a clear margin.
+
+    A tie goes to the richer: what few drawdowns leave open, its weak expectations hold
+    near the usual, and the plainer theory is the one that is surely wrong.  With `plain` it
+    goes to the plainer: on real films the beam stands in for what it is not.
+    """
+    order = list(range(len(errors)))[:: 1 if plain else -1]
+    scored = ~np.isnan(errors).any(axis=0)
+    if not scored.any():
+        return len(errors) - 1
+    most = max(1, int(0.95 * scored.sum()))
+    scores = [float(np.sort(e[scored])[:most].mean()) for e in errors]
+    best = order[0]
+    for i in order:
+        if scores[i] < CLEARLY * scores[best]:
+            best = i
+    return best
