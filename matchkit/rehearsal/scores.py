@@ -49,7 +49,8 @@ def scores(played: Played) -> list[dict[str, object]]:
     `first`, `one`, `two` are shares 0-1 on the first drawdown, after one and after two
     corrections, `one_half` the share within half the tolerance after one.
     `added_percent` is the median first addition in percent of the batch over the jobs
-    that got one, `added_percent_out` over those whose first drawdown was out.
+    that got one, `added_percent_out` over those whose first drawdown was out, of which
+    `one_of_out` were in tolerance after it.
     """
     of = np.array(played.kinds)
     whole = np.full(len(of), True)
@@ -73,10 +74,11 @@ def _score(played: Played, mixer: str, own: Truth) -> dict[str, float | None]:
     }
     if mixer != "matchkit":
         return shares
-    added = played.added_percent[own, 0]
+    added, out = played.added_percent[own, 0], away[:, 0] > tolerance
     return shares | {
+        "one_of_out": _share(away[out, 1] <= tolerance) if out.any() else None,
         "added_percent": _median(added[added > 0]),
-        "added_percent_out": _median(added[away[:, 0] > tolerance]),
+        "added_percent_out": _median(added[out]),
     }
 
 
