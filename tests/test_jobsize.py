@@ -234,5 +234,9 @@ def test_match_tells_the_job_on_its_ticket(tmp_path, capsys) -> None:
     job = ["--prints", "50", "--size", "12x16in", "--wet", "1.5mil"]
     assert main([*words, *job]) == 2
     assert "give --ticket FILE too" in capsys.readouterr().err
-    assert main([*words, *job, "--max-inks", "3", "--ticket", str(page)]) == 0
+    words += [*job, "--max-inks", "3", "--ticket", str(page)]
+    assert main(words) == 2
+    assert "batch is 1000 g, but what is to be printed needs 382 g" in capsys.readouterr().err
+    assert not page.exists()
+    assert main([*words, "--grams", "382"]) == 0
     assert "50 prints, artwork 1239 cm2 (192 in2)" in page.read_text(encoding="utf-8")
