@@ -472,7 +472,7 @@ def test_the_digest_follows_what_a_fit_depends_on(tmp_path):
     ):
         assert digest(read_shop(put(tmp_path / "shop", **same))) == plain
     for other in (
-        {"shop_toml": TOML.replace("excluded", "included")},
+        {"shop_toml": TOML.replace("observer = 10", "observer = 2")},
         {"inks_csv": INKS.replace("Black,black", "Black,colour")},
         {"drawdowns_csv": DRAWDOWNS.replace("97.5", "97.4")},
         {"spectra_csv": wide().replace("0.30", "0.31", 1)},
