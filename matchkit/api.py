@@ -56,13 +56,15 @@ def demo_shop() -> Session:
     return read_shop(data_folder() / "demo-shop")
 
 
-def fit(shop: Session) -> InksFitted:
+def fit(shop: Session, *, theory: str = "best") -> InksFitted:
     """Fit the inks of a shop to its drawdowns, or use the fit that is kept beside them.
+
+    `theory` is "best", "two-constant" or "single-constant"; else InputError.
 
     >>> sorted(fit(demo_shop()).fits)
     ['plastisol']
     """
-    return fitting_inks.fit_inks(shop)
+    return fitting_inks.fit_inks(shop, theory)
 
 
 def match(

@@ -52,12 +52,12 @@ def test_a_file_mended_while_the_inks_are_fitted_is_seen(folder, monkeypatch):
     """The digest is that of what was read, so the fit is not taken for the mended folder's."""
     kept, _ = read_fits(folder, read_shop(folder))
 
-    def slow_fit(shop):
+    def slow_fit(shop, theory):
         mend(folder)
         return kept["series"]
 
     monkeypatch.setattr(fitting_inks, "fit_shop", slow_fit)
-    monkeypatch.setattr(fitting_inks, "film_fits", lambda shop: kept["films"])
+    monkeypatch.setattr(fitting_inks, "film_fits", lambda shop, theory: kept["films"])
     session = Session(folder)
     keep_fits(session, fit_inks(session))
     assert why(folder) == f"{FILE} is of other drawdowns"
@@ -77,8 +77,10 @@ def test_a_shop_that_was_opened_before_is_read_again_before_it_is_fitted(folder,
     mend(folder)
     kept, _ = read_fits(folder, opened.shop)
     seen = []
-    monkeypatch.setattr(fitting_inks, "fit_shop", lambda shop: seen.append(shop) or kept["series"])
-    monkeypatch.setattr(fitting_inks, "film_fits", lambda shop: kept["films"])
+    monkeypatch.setattr(
+        fitting_inks, "fit_shop", lambda shop, theory: seen.append(shop) or kept["series"]
+    )
+    monkeypatch.setattr(fitting_inks, "film_fits", lambda shop, theory: kept["films"])
     session = opened.session()
     keep_fits(session, fit_inks(session))
     R = [np.concatenate([d.readings for d in s.drawdowns]) for s in (seen[0], read_shop(folder))]

@@ -5,6 +5,7 @@ from collections.abc import Callable
 
 from matchkit.cli.asked import draw, json_option, picture_option, session_of
 from matchkit.errors import InputError, did_you_mean
+from matchkit.fitting.held_out import THEORIES
 from matchkit.report.fit import fit_parts, optics_picture
 from matchkit.report.json import to_json
 from matchkit.report.parts import Part
@@ -21,6 +22,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--ink", action="append", default=[], metavar="INK",
         help="with --picture: K/S and S of that ink instead of how far each drawdown is off",
     )  # fmt: skip
+    parser.add_argument(
+        "--theory", choices=THEORIES, default="best",
+        help="how inks mix: best (the one that predicts best here), two-constant, or"
+        " single-constant, which holds for tints in much white; kept in fit.json, so every"
+        " command uses it",
+    )  # fmt: skip
     json_option(parser)
 
 
@@ -28,7 +35,7 @@ def run(args: argparse.Namespace) -> None:
     """Fit every series of the shop and keep the result."""
     session = session_of(args)
     _check_inks(args, [ink.name for ink in session.files.inks])
-    found = fit_inks(session)
+    found = fit_inks(session, args.theory)
     parts = fit_parts(found)
     # Written before anything is printed, since who reads that may go away.
     faults = _faults_of(lambda: keep_fits(session, found))

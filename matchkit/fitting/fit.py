@@ -23,6 +23,7 @@ from matchkit.fitting.held_out import (
     KEPT,
     LEFT_OUT,
     STRUCTURES,
+    THEORIES,
     best_of,
     cards_of,
     films_of,
@@ -88,15 +89,20 @@ def fit(
     observer: int = 10,
     structures: Sequence[Structure] | None = None,
     grounds: Mapping[str, Array] | None = None,
+    theory: str = "best",
 ) -> Fit:
     """Fit the inks of one series to its drawdowns.
 
     Inks that no drawdown holds are left out.  `light` and `observer` are those in which
     errors are told.  `grounds` gives each ground of a film, (n_wl,), as met from inside the
     film, see `film.ground_inside`; the palette of films has an infinitely thick one until
-    `opacity.over` gives it a ground and a thickness.  TooFew if there is no white among
-    drawdowns that hide, or nothing to try a fit on; InputError for a ground that is not there.
+    `opacity.over` gives it a ground and a thickness.  `theory` is one of THEORIES: what is
+    kept, whichever predicts best; all are tried, so `scores` say what it costs.  TooFew if
+    there is no white among drawdowns that hide, or nothing to try a fit on; InputError for a
+    ground or a theory that is not there.
     """
+    if theory not in THEORIES:
+        raise InputError(f"theory: found {theory!r}; write {', '.join(THEORIES)}")
     drawn = {name for d in drawdowns for name in d.inks}
     inks = tuple(ink for ink in inks if ink.name in drawn)
     films = films_of(drawdowns, inks, grounds or {})
@@ -105,7 +111,7 @@ def fit(
     if films.hides.all():
         _check_enough(films, fold)
     if structures is None:
-        structures = STRUCTURES if films.hides.all() else FILM_STRUCTURES[1:]
+        structures = STRUCTURES if films.hides.all() else FILM_STRUCTURES[theory == "best" :]
     measured = Lab(films.R_m, light, observer)
     tried = []
     for structure in structures:
@@ -113,8 +119,9 @@ def fit(
         told = np.where(np.isnan(R), films.R_m, R)
         error = np.where(np.isnan(R[:, 0]), np.nan, de00(measured, Lab(told, light, observer)))
         tried.append((structure, weight, noise, R, error))
-    best = best_of([error for *_, error in tried], plain=not films.hides.all())
-    structure, weight, noise, R, error = tried[best]
+    wanted = [t for t in tried if theory == "best" or t[0].scattering == (theory == THEORIES[1])]
+    best = best_of([error for *_, error in wanted], plain=not films.hides.all())
+    structure, weight, noise, R, error = wanted[best]
     scored = ~np.isnan(error)
     found = solve(films, structure, geometry, weight, noise)
     guessed = _guessed(films, found, structure)

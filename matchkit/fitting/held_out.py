@@ -56,6 +56,7 @@ FILM_STRUCTURES = (
         expect=BEAM,
     ),
 )
+THEORIES = ("best", "two-constant", "single-constant")
 FOLDS = 5
 KEPT = -1  # the fold of drawdowns that are never held out
 N_ASSUMED = 1.5  # refractive index of the textbook surface; the fitted k2 replaces it

@@ -65,10 +65,11 @@ def series_of(shop: Shop) -> tuple[str, ...]:
     return tuple(dict.fromkeys(ink.series for ink in shop.inks if ink.name in drawn))
 
 
-def fit_shop(shop: Shop) -> dict[str, Fit]:
+def fit_shop(shop: Shop, theory: str = "best") -> dict[str, Fit]:
     """One fit for each series of a shop, by its name ("" where no series is named).
 
-    Films that let a ground show are left to `prints.film_fits`.
+    `theory` is one of `held_out.THEORIES`.  Films that let a ground show are left to
+    `prints.film_fits`.
     """
     fits = {}
     for series in series_of(replace(shop, drawdowns=shop.hiding)):
@@ -80,6 +81,7 @@ def fit_shop(shop: Shop) -> dict[str, Fit]:
             geometry=shop.geometry,
             light=shop.lights[0],
             observer=shop.observer,
+            theory=theory,
         )
     if not fits:
         which = "none that hides" if shop.drawdowns else "none with a reading"

@@ -26,8 +26,8 @@ def has_films(shop: Shop) -> bool:
     return any(d.thickness_um is not None for d in shop.drawdowns)
 
 
-def film_fits(shop: Shop) -> dict[str, Fit]:
-    """One film fit for each series that has films, by its name.
+def film_fits(shop: Shop, theory: str = "best") -> dict[str, Fit]:
+    """One film fit for each series that has films, by its name, by one of `held_out.THEORIES`.
 
     InputError if no series has any.
     """
@@ -45,6 +45,7 @@ def film_fits(shop: Shop) -> dict[str, Fit]:
                 geometry=shop.geometry,
                 light=shop.lights[0],
                 observer=shop.observer,
+                theory=theory,
             )
     if not fits:
         raise InputError(

@@ -32,18 +32,18 @@ class InksFitted:
         return _plain(self.fits or self.films) | films
 
 
-def fit_inks(session: Session) -> InksFitted:
-    """Fit every series of the shop anew; nothing is written.
+def fit_inks(session: Session, theory: str = "best") -> InksFitted:
+    """Fit every series of the shop anew by one of `held_out.THEORIES`; nothing is written.
 
     Where drawdowns that hide are too few but films were measured, a notice says so.  Raises
     InputError where neither is enough.
     """
     shop = session.files
-    films = film_fits(shop) if has_films(shop) else {}
+    films = film_fits(shop, theory) if has_films(shop) else {}
     fits: Mapping[str, Fit] = {}
     if shop.hiding or not films:
         try:
-            fits = fit_shop(shop)
+            fits = fit_shop(shop, theory)
         except TooFew as error:
             if not films:
                 raise
