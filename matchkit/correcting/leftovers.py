@@ -20,7 +20,14 @@ from matchkit.correcting.mixes import Shelf, bucket_from, poured_together
 from matchkit.errors import InputError
 from matchkit.inks.recipe import weigh_out
 from matchkit.matching.probability import Spread
-from matchkit.matching.rank import MOSTLY, Candidate, limits, preferred, worth_weighing
+from matchkit.matching.rank import (
+    MOSTLY,
+    Candidate,
+    hiding_and_fair,
+    limits,
+    preferred,
+    worth_weighing,
+)
 from matchkit.matching.solve import SAME, solve
 
 Array = NDArray[np.float64]
@@ -306,12 +313,12 @@ def _with_clear(shelf: Shelf, each: Use, by_itself: float) -> Use:
 def _by_share(found: Sequence[Use], most: float) -> list[Use]:
     """The most of the leftover first; of equal shares fewer inks, then the nearer colour.
 
-    What is mostly clear comes after what is not and is as near.
+    What is mostly clear comes after what is not and has a fair chance.
     """
     left, out = list(found), []
     while left:
-        bodied = min((e.candidate.F for e in left if not e.candidate.mostly_clear), default=np.inf)
-        pool = [e for e in left if not e.candidate.mostly_clear or bodied > e.candidate.F + SAME]
+        fair = {id(each) for each in hiding_and_fair([each.candidate for each in left])}
+        pool = [each for each in left if id(each.candidate) in fair] or left
         largest = max(each.share for each in pool)
         same = [each for each in pool if each.share >= largest - SAME_SHARE]
         out.append(best := _best_of(same, SAME_F if largest >= most - SAME_SHARE else SAME))

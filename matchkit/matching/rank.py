@@ -168,7 +168,7 @@ def preferred(
         ranked = in_order(pool, every=every)
     if prefer == "chance":
         ranked.sort(key=lambda f: -round(f.chance_in_tolerance or 0.0, 2))
-    fair = [f for f in _fair(ranked) if tolerance_de00 >= f.de00[0]]
+    fair = [f for f in hiding_and_fair(ranked) if tolerance_de00 >= f.de00[0]]
     if not fair:
         return ranked
     last = max(k for k, each in enumerate(ranked) if any(each is f for f in fair))
@@ -215,12 +215,12 @@ def worth_weighing(near: Sequence[Candidate]) -> list[Candidate]:
     Then those go whose chance to come out is clearly smaller: a few hundredths of a gram of a
     strong ink in much clear look best on paper, and are hardly to be weighed.
     """
-    near = _fair(near) or near
+    near = hiding_and_fair(near) or near
     best = max(_sure(each) for each in near)
     return [each for each in near if _sure(each) >= best - CLEARLY]
 
 
-def _fair(pool: Sequence[Candidate]) -> list[Candidate]:
+def hiding_and_fair(pool: Sequence[Candidate]) -> list[Candidate]:
     """Those that hide with a chance of FAIR, or with hardly less than the best chance."""
     least = min(FAIR, max((_sure(each) for each in pool), default=0.0) - CLEARLY)
     return [each for each in pool if not each.mostly_clear and _sure(each) >= least]
