@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from matchkit.colorimetry.difference import Target
-from matchkit.files.places import data_folder
+from matchkit.files.write import data_folder
 from matchkit.paper.ticket import Ticket
 from matchkit.workflows import (
     checking,
@@ -26,9 +26,8 @@ from matchkit.workflows import (
 from matchkit.workflows.correcting_batch import Advice, Mixed
 from matchkit.workflows.finishing_batch import CorrectOptions
 from matchkit.workflows.fitting_inks import InksFitted
-from matchkit.workflows.formula import Formula
 from matchkit.workflows.formulas import FoundFormulas, Search
-from matchkit.workflows.predicting import Prediction
+from matchkit.workflows.predicting import Formula, Prediction
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import Wanted
 

@@ -24,7 +24,7 @@ from nbclient import NotebookClient
 from nbclient.exceptions import CellExecutionError
 
 from matchkit.cli import main as command
-from matchkit.files.places import data_folder
+from matchkit.files.write import data_folder
 
 HERE = Path(__file__).parent
 WIDGET = "application/vnd.jupyter.widget-view+json"

@@ -16,12 +16,12 @@ from broken_files import TWO, cgats, cxf, long, pairs, tall
 from small_shop import DRAWDOWNS, INKS, SPECTRA, TOML, edge, put, wide
 
 from matchkit.errors import InputError
-from matchkit.files.export import write_spectra
 from matchkit.files.health import keep_reading
 from matchkit.files.incoming import Bringing, bring_in
 from matchkit.files.recipe import read_recipe
 from matchkit.files.shop import read_shop
 from matchkit.files.spectrum import read_spectra, read_spectrum
+from matchkit.files.stream import write_spectra
 from matchkit.inks.shop import Shop
 
 Case = Callable[[Path], object]

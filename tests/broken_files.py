@@ -5,8 +5,8 @@ import re
 
 from small_shop import NM, SPECTRA, edge, wide
 
-from matchkit.files.export import spectra_cgats
 from matchkit.files.readings import NamedSpectrum
+from matchkit.files.stream import spectra_cgats
 
 TWO = {"Lemon": SPECTRA["Lemon"], "White": SPECTRA["White"]}
 

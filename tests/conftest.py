@@ -23,7 +23,7 @@ from hypothesis import settings
 from made_once import Once
 
 from matchkit.cli import main
-from matchkit.files.places import data_folder
+from matchkit.files.write import data_folder
 from matchkit.fitting.fit import Fit, fit
 from matchkit.inks.palette import Palette, subset
 from matchkit.inks.shop import Drawdown, Ink

@@ -50,19 +50,18 @@ from matchkit.plan.drawdowns import rows
 from matchkit.report.check import check_parts
 from matchkit.report.comparison import comparison_page
 from matchkit.report.corrections import correction_parts, finish_parts
-from matchkit.report.cover import cover_parts
+from matchkit.report.html import to_text
 from matchkit.report.plan import plan_page
-from matchkit.report.terminal import to_text
+from matchkit.report.printed import cover_parts
 from matchkit.workflows.checking import check
 from matchkit.workflows.comparing import compare, formula_of
 from matchkit.workflows.correcting_batch import Mixed, correct
-from matchkit.workflows.covering import cover
 from matchkit.workflows.finding import find_formulas
 from matchkit.workflows.finishing_batch import CorrectOptions, finish_batch
-from matchkit.workflows.formula import Formula
 from matchkit.workflows.formulas import Search
-from matchkit.workflows.lot_checking import LotDrawdown, check_lot
+from matchkit.workflows.ink_history import LotDrawdown, check_lot
 from matchkit.workflows.planning import PlanChoices, plan_drawdowns
+from matchkit.workflows.predicting import Formula, cover
 from matchkit.workflows.printed import PrintedOver
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import spectrum_in, wanted_lab, wanted_listed, wanted_spectrum
@@ -151,7 +150,7 @@ def match_command(asked: Asked) -> Adapter:
 def match_form(asked: Asked) -> Adapter:
     def ask(room: Room) -> Facts:
         from matchkit.forms.match import MatchForm
-        from matchkit.forms.targets import LAB as BY_LAB
+        from matchkit.forms.rows import LAB as BY_LAB
 
         form = MatchForm(room.opened, TARGET)
         form.most.value = asked.max_inks
@@ -718,7 +717,7 @@ def ticket_command(room: Room) -> Facts:
 
 
 def ticket_form(room: Room) -> Facts:
-    from matchkit.forms.weigh import WeighForm
+    from matchkit.forms.jobsize import WeighForm
 
     form = WeighForm(room.opened, "")
     form.rows.fill({ink: 100 * g / BATCH_G for ink, g in FORMULA.items()})
@@ -788,8 +787,8 @@ def lot_book(room: Room) -> Facts:
 
 def lot_form(room: Room) -> Facts:
     from matchkit.forms.book import BookForm
+    from matchkit.forms.book_look import CHECKED as WAS_CHECKED
     from matchkit.forms.book_rows import FILE
-    from matchkit.forms.book_shelf import CHECKED as WAS_CHECKED
 
     shelf = BookForm(room.opened, "Ana").shelf
     shelf.what.value = WAS_CHECKED

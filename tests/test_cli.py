@@ -12,8 +12,8 @@ import pytest
 
 from matchkit.cli import COMMANDS, main
 from matchkit.colorimetry.tristimulus import Lab, de00
-from matchkit.files.places import data_folder
 from matchkit.files.spectrum import read_spectra
+from matchkit.files.write import data_folder
 from matchkit.paper.sheet import SHORT_CAUTIONS
 
 DEMO = data_folder() / "demo-shop"

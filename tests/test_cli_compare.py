@@ -10,8 +10,7 @@ import pytest
 from pages import read_page
 
 from matchkit.cli import main
-from matchkit.files.places import data_folder
-from matchkit.files.write import csv_text
+from matchkit.files.write import csv_text, data_folder
 
 DEMO = data_folder() / "demo-shop"
 TARGETS = str(DEMO / "targets.csv")

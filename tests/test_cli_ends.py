@@ -15,7 +15,7 @@ import matchkit
 from matchkit import cli
 from matchkit.cli import fit, main
 from matchkit.files.fitted import FILE
-from matchkit.files.places import data_folder
+from matchkit.files.write import data_folder
 from tests.studies.readme import README
 
 posix = pytest.mark.skipif(sys.platform == "win32", reason="signals and pipes as POSIX has them")

@@ -8,8 +8,8 @@ import pytest
 
 from matchkit.cli import main
 from matchkit.colorimetry.tristimulus import Lab
-from matchkit.files.places import data_folder
 from matchkit.files.spectrum import read_spectrum
+from matchkit.files.write import data_folder
 
 EXAMPLE = data_folder() / "demo-shop" / "example"
 TARGET, WEIGHED, MEASURED = (EXAMPLE / f"{n}.csv" for n in ("target", "weighed", "measured"))

@@ -10,9 +10,8 @@ import pytest
 from matchkit.cli import main
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.files.fitted import read_fits
-from matchkit.files.places import data_folder
 from matchkit.files.shop import read_shop
-from matchkit.files.write import csv_text
+from matchkit.files.write import csv_text, data_folder
 from matchkit.inks.palette import reflectance
 from matchkit.matching.match import fractions_for
 

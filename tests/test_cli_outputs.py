@@ -6,9 +6,9 @@ import shutil
 import pytest
 
 from matchkit.cli import COMMANDS, main, parser
-from matchkit.cli.outputs import OWN, OutFile
-from matchkit.files.places import data_folder
+from matchkit.cli.values import OWN, OutFile
 from matchkit.files.shop import FILES, OPTIONAL_FILES
+from matchkit.files.write import data_folder
 
 TEAL = ["--name", "Sea teal"]
 RECIPE = "ink,grams\nQuay White,95\nKelp Green,5\n"

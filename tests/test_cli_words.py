@@ -6,8 +6,7 @@ import shutil
 import pytest
 
 from matchkit.cli import main
-from matchkit.files.places import data_folder
-from matchkit.files.write import csv_text
+from matchkit.files.write import csv_text, data_folder
 
 TEAL = ["wanted.csv", "--name", "Sea teal"]
 

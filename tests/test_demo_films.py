@@ -10,9 +10,9 @@ import pytest
 from matchkit.cli import main
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.tristimulus import Lab, de00
-from matchkit.files.places import data_folder
 from matchkit.files.shop import read_inks
 from matchkit.files.spectrum import read_spectrum
+from matchkit.files.write import data_folder
 from matchkit.matching.garment import stand_in_grounds
 from matchkit.optics.film import ground_inside
 from matchkit.simulator.pigments import make_bench

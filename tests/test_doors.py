@@ -24,6 +24,7 @@ FOR_PYTHON = {
         "optics.kubelka_munk.film_R",
         "simulator.radiative_transfer.diffuse_R",
         "simulator.simulate.ladder",
+        "correcting.diagnose.predicted",
         "simulator.troubles.only",
     ),
 }

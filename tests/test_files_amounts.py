@@ -7,7 +7,7 @@ import pytest
 
 from matchkit.cli.values import in_grams, positive
 from matchkit.errors import InputError
-from matchkit.files.amounts import decimal_mark, number, parse_amount, quoted, typed
+from matchkit.files.text import decimal_mark, number, parse_amount, quoted, typed
 
 
 @pytest.mark.parametrize(

@@ -8,7 +8,7 @@ from broken_files import TWO, cgats, cxf
 from small_shop import SPECTRA, wide
 
 from matchkit.errors import InputError
-from matchkit.files.conditions import Stated, stated_in
+from matchkit.files.readings import Stated, stated_in
 from matchkit.files.spectrum import read_spectra, read_spectrum
 from matchkit.inks.shop import GEOMETRIES, Shop
 

@@ -8,9 +8,9 @@ import pytest
 from small_shop import SPECTRA
 
 from matchkit.errors import InputError
-from matchkit.files.export import spectra_cgats, spectra_csv, write_spectra
 from matchkit.files.readings import NamedSpectrum
 from matchkit.files.spectrum import read_readings, read_spectra
+from matchkit.files.stream import spectra_cgats, spectra_csv, write_spectra
 
 
 def some():

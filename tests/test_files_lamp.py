@@ -7,7 +7,7 @@ from published import E308_WHITES, E308_WHITES_FROM_MEMORY
 
 from matchkit.colorimetry.illuminants import white
 from matchkit.errors import InputError
-from matchkit.files.lamp import read_lamp
+from matchkit.files.spectrum import read_lamp
 
 FL11 = colour.SDS_ILLUMINANTS["FL11"]  # CIE 015 by colour-science, 380-780 nm by 5
 PAIRS = list(zip(FL11.wavelengths.tolist(), FL11.values.tolist(), strict=True))

@@ -420,7 +420,7 @@ def test_hold_and_match_on_the_command_line(
 def test_a_shop_without_films_is_told_what_to_draw(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    from matchkit.files.places import data_folder
+    from matchkit.files.write import data_folder
 
     recipe = tmp_path / "recipe.csv"
     recipe.write_text("ink,percent\nQuay White,100\n", encoding="utf-8")

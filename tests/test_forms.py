@@ -20,7 +20,7 @@ import pytest
 from matchkit.cli import main
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.errors import InputError
-from matchkit.files.places import data_folder
+from matchkit.files.write import data_folder
 from matchkit.inks.palette import reflectance
 from matchkit.paper.sheet import CAUTIONS, SHORT_CAUTIONS
 
@@ -30,17 +30,15 @@ from matchkit.forms.check import CheckForm  # noqa: E402
 from matchkit.forms.compare import CompareForm  # noqa: E402
 from matchkit.forms.correct import CorrectForm  # noqa: E402
 from matchkit.forms.inks import InksForm  # noqa: E402
+from matchkit.forms.jobsize import WeighForm  # noqa: E402
 from matchkit.forms.match import ANY, MatchForm  # noqa: E402
 from matchkit.forms.parts import Runner, alert, amount_field, button, number_field, safe  # noqa: E402
 from matchkit.forms.plan import PlanForm  # noqa: E402
 from matchkit.forms.rows import PARTS, PERCENT  # noqa: E402
 from matchkit.forms.shops import keep, open_shop  # noqa: E402
-from matchkit.forms.weigh import WeighForm  # noqa: E402
-from matchkit.report.html import to_html  # noqa: E402
+from matchkit.report.html import flat, text_of, to_html  # noqa: E402
 from matchkit.report.parts import Page, Picture, Table  # noqa: E402
-from matchkit.report.pictures import flat  # noqa: E402
 from matchkit.report.plan import plan_parts  # noqa: E402
-from matchkit.report.terminal import text_of  # noqa: E402
 from matchkit.workflows.planning import PlanChoices, plan_drawdowns  # noqa: E402
 from matchkit.workflows.shipped import (  # noqa: E402
     KERNEL,

@@ -18,8 +18,8 @@ from matchkit.book.store import FILE, open_book
 from matchkit.cli import main
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.files.fitted import digest
-from matchkit.files.places import data_folder
 from matchkit.files.shop import read_shop
+from matchkit.files.write import data_folder
 from matchkit.inks.palette import reflectance
 
 w = pytest.importorskip("ipywidgets", reason="ipywidgets is not installed")
@@ -33,18 +33,26 @@ from matchkit.forms.book_demo import (  # noqa: E402
     demo_day,
     with_book,
 )
-from matchkit.forms.book_look import COLOUR  # noqa: E402
-from matchkit.forms.book_new import BATCH, KEPT, MIX  # noqa: E402
-from matchkit.forms.book_rows import FOLDER  # noqa: E402
-from matchkit.forms.book_shelf import CHECKED, COUNTED, OPENED  # noqa: E402
+from matchkit.forms.book_look import (  # noqa: E402
+    CHECKED,
+    COLOUR,
+    COUNTED,
+    OPENED,
+)
+from matchkit.forms.book_rows import (  # noqa: E402
+    BATCH,
+    FOLDER,
+    KEPT,
+    MIX,
+)
 from matchkit.forms.compare import CompareForm  # noqa: E402
 from matchkit.forms.correct import CorrectForm  # noqa: E402
 from matchkit.forms.cover import CoverForm  # noqa: E402
 from matchkit.forms.ink_history import HistoryForm  # noqa: E402
+from matchkit.forms.jobsize import WeighForm  # noqa: E402
 from matchkit.forms.match import MatchForm  # noqa: E402
 from matchkit.forms.shops import open_shop  # noqa: E402
-from matchkit.forms.weigh import WeighForm  # noqa: E402
-from matchkit.report.ink_history import history_parts, lot_words  # noqa: E402
+from matchkit.report.inks import history_parts, lot_words  # noqa: E402
 from matchkit.workflows.ink_history import ink_history  # noqa: E402
 
 OUT, UNMEASURED, UNWEIGHED, IN = 13, 14, 15, 12  # batches of the invented book

@@ -16,10 +16,9 @@ from matchkit.forms.shops import open_shop  # noqa: E402
 from matchkit.matching.garment import Strokes  # noqa: E402
 from matchkit.matching.prints import film_fits  # noqa: E402
 from matchkit.paper.jobsize import PrintJob  # noqa: E402
-from matchkit.report.cover import cover_parts  # noqa: E402
 from matchkit.report.parts import Picture, Table  # noqa: E402
-from matchkit.workflows.covering import cover  # noqa: E402
-from matchkit.workflows.formula import Formula  # noqa: E402
+from matchkit.report.printed import cover_parts  # noqa: E402
+from matchkit.workflows.predicting import Formula, cover  # noqa: E402
 from matchkit.workflows.weighing_out import TicketChoices, ink_for_job  # noqa: E402
 
 

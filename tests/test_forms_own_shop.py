@@ -12,9 +12,9 @@ import numpy as np
 import pytest
 from own_shop import BENCH, NM, drawn, instrument_csv, read_rows
 
-from matchkit.files.places import data_folder
 from matchkit.files.settings import read_settings
 from matchkit.files.shop import read_inks
+from matchkit.files.write import data_folder
 from matchkit.inks.shop import GEOMETRIES
 
 w = pytest.importorskip("ipywidgets", reason="ipywidgets is not installed")
@@ -25,8 +25,8 @@ from matchkit.forms.match import MatchForm  # noqa: E402
 from matchkit.forms.new_shop import NewShopForm  # noqa: E402
 from matchkit.forms.plan import PlanForm  # noqa: E402
 from matchkit.forms.readings import ALL, RUN, ReadingsForm  # noqa: E402
+from matchkit.forms.rows import FILE  # noqa: E402
 from matchkit.forms.shops import AGAIN, STAYS, open_shop  # noqa: E402
-from matchkit.forms.targets import FILE  # noqa: E402
 
 OURS = "bay street"
 

@@ -6,7 +6,7 @@ import pytest
 
 from matchkit.cli import main
 from matchkit.errors import InputError
-from matchkit.files.places import data_folder
+from matchkit.files.write import data_folder
 from matchkit.paper.jobsize import (
     CM2_PER_IN2,
     G_PER_OZ,

@@ -19,9 +19,9 @@ from matchkit.colorimetry.difference import Target
 from matchkit.errors import InputError
 from matchkit.files import stream
 from matchkit.files.fitted import read_fits
-from matchkit.files.places import data_folder
 from matchkit.files.shop import read_shop
 from matchkit.files.spectrum import read_spectra
+from matchkit.files.write import data_folder
 from matchkit.matching.library import matches
 from matchkit.matching.match import match
 from matchkit.matching.rank import Choices

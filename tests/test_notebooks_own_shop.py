@@ -17,8 +17,8 @@ from small_shop import put, wide
 from matchkit.cli import main
 from matchkit.errors import InputError
 from matchkit.files.fitted import write_fits
-from matchkit.files.places import data_folder
 from matchkit.files.shop import read_shop
+from matchkit.files.write import data_folder
 from matchkit.matching.match import fit_shop
 from matchkit.simulator.pigments import Bench, make_bench
 from matchkit.simulator.simulate import ladder, opaque_R
@@ -28,12 +28,11 @@ pytest.importorskip("IPython", reason="JupyterLab is not installed")
 
 from matchkit import forms  # noqa: E402
 from matchkit.forms import stills  # noqa: E402
-from matchkit.forms.jobsize import JobForm  # noqa: E402
+from matchkit.forms.jobsize import JobForm, WeighForm  # noqa: E402
 from matchkit.forms.match import MatchForm  # noqa: E402
+from matchkit.forms.rows import LAB, LIST  # noqa: E402
 from matchkit.forms.shops import AGAIN, open_shop, saved_recipes  # noqa: E402
 from matchkit.forms.stills import OF_THE_DEMO  # noqa: E402
-from matchkit.forms.targets import LAB, LIST  # noqa: E402
-from matchkit.forms.weigh import WeighForm  # noqa: E402
 
 BOOKS = sorted((Path(__file__).parents[1] / "notebooks").glob("[0-9]*.ipynb"))
 INVITED = '"demo-shop")  # your own shop'  # where a mixer writes another name

@@ -14,21 +14,20 @@ from pages import columns, read_page
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.errors import InputError
-from matchkit.files.places import data_folder
 from matchkit.files.planned import NEW_SHOP, shop_files
 from matchkit.files.shop import read_shop
+from matchkit.files.write import data_folder
 from matchkit.fitting.fit import fit
 from matchkit.inks.palette import reflectance
 from matchkit.inks.shop import Ink, Shop
-from matchkit.paper.plan_sheet import plan_html
+from matchkit.paper.sheet import plan_html
 from matchkit.plan.drawdowns import Plan, drawdown_plan, rows
+from matchkit.report.html import to_text
 from matchkit.report.plan import plan_page, plan_parts
-from matchkit.report.terminal import to_text
 from matchkit.simulator.pigments import make_bench
 from matchkit.simulator.simulate import KINDS, opaque_R, random_mixtures, read
-from matchkit.workflows.planning import PlanChoices, plan_drawdowns
+from matchkit.workflows.planning import PlanChoices, new_shop, plan_drawdowns
 from matchkit.workflows.session import Session
-from matchkit.workflows.starting import new_shop
 
 WHITE, CLEAR = Ink(name="Quay White", role="white"), Ink(name="Ebb Clear", role="clear")
 BLACK, RED = Ink(name="Bollard Black", role="black"), Ink(name="Buoy Scarlet", role="colour")

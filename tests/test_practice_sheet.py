@@ -13,8 +13,8 @@ from matchkit.practice.kinds import KINDS, Answered, exercise
 from matchkit.practice.safety import SAFETY
 from matchkit.practice.sheet import sheet_html
 from matchkit.practice.simulated_shop import practice_shop
+from matchkit.report.html import to_text
 from matchkit.report.practice import exercises_parts
-from matchkit.report.terminal import to_text
 from matchkit.workflows.practising import Exercises
 
 

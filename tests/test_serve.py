@@ -15,7 +15,7 @@ from urllib.error import HTTPError
 import pytest
 
 from matchkit.errors import InputError
-from matchkit.files.places import data_folder, opened_shops, remember_shop
+from matchkit.files.write import data_folder, opened_shops, remember_shop
 from matchkit.workflows.serving import Served, page_server
 
 pytest.importorskip("voila")

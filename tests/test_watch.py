@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from matchkit.cli import main
-from matchkit.files.places import data_folder
 from matchkit.files.spectrum import read_spectra
+from matchkit.files.write import data_folder
 from matchkit.workflows.watching import arrivals
 
 

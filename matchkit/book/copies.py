@@ -20,8 +20,7 @@ from matchkit.book.disk import snapshot
 from matchkit.book.schema import APPLICATION_ID, CHILDREN, STEPS, TABLES
 from matchkit.book.store import FILE, Book, connect, migrate, now, open_book, plain_errors, reading
 from matchkit.errors import InputError
-from matchkit.files.amounts import unshielded
-from matchkit.files.text import label
+from matchkit.files.text import label, unshielded
 from matchkit.files.write import csv_text, write_files
 
 JSON_FILE = "book.json"

@@ -15,7 +15,7 @@ from matchkit.book.store import Book, insert, record, writing
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.illuminants import light_name
 from matchkit.errors import InputError
-from matchkit.files.amounts import quoted
+from matchkit.files.text import quoted
 from matchkit.inks.shop import Shop
 from matchkit.matching.rank import Candidate
 

@@ -21,7 +21,7 @@ from matchkit.book.store import Book, reading
 from matchkit.colorimetry.illuminants import Light, light_name
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.errors import InputError
-from matchkit.files.amounts import quoted
+from matchkit.files.text import quoted
 from matchkit.inks.shop import Shop
 
 Array = NDArray[np.float64]

@@ -11,8 +11,7 @@ from matchkit.book.store import Book
 from matchkit.colorimetry.tristimulus import hex_colour
 from matchkit.inks.shop import Shop
 from matchkit.matching.rank import MOSTLY_CLEAR
-from matchkit.paper.pages import page
-from matchkit.paper.sheet import caution_list
+from matchkit.paper.sheet import caution_list, page
 
 LABEL_CAUTIONS = ("skin", "cure", "use")
 

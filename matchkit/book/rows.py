@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from matchkit.book.schema import MG
 from matchkit.colorimetry.tristimulus import Lab
 from matchkit.errors import InputError
-from matchkit.files.amounts import quoted
+from matchkit.files.text import quoted
 from matchkit.inks.shop import Shop
 
 Array = NDArray[np.float64]

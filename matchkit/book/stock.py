@@ -20,7 +20,7 @@ from matchkit.book.rows import by_ink, contents, milligrams, must_be
 from matchkit.book.schema import MG
 from matchkit.book.store import Book, insert, reading, record, writing
 from matchkit.errors import InputError, did_you_mean
-from matchkit.files.amounts import quoted
+from matchkit.files.text import quoted
 from matchkit.inks.shop import Ink, Mix, Shop
 
 DAY_S = 86400

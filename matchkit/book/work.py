@@ -17,8 +17,7 @@ from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import Lab
 from matchkit.colorimetry.words import direction
 from matchkit.errors import InputError
-from matchkit.files.mixtures import AMOUNTS, mixtures
-from matchkit.files.recipe import in_inks, series_with
+from matchkit.files.recipe import AMOUNTS, in_inks, mixtures, series_with
 from matchkit.files.tables import read_table, wording
 from matchkit.files.text import Findings, label
 from matchkit.fitting.fit import Fit

@@ -4,16 +4,14 @@ import argparse
 from collections.abc import Callable, Sequence
 from typing import Any, TypeVar
 
-from matchkit.cli.outputs import picture_file
-from matchkit.cli.terminal import say
-from matchkit.cli.values import lab
+from matchkit.cli.folders import say
+from matchkit.cli.values import lab, picture_file
 from matchkit.colorimetry.illuminants import Light
 from matchkit.errors import InputError
 from matchkit.files.scale import SCALES
 from matchkit.matching.rank import PREFERENCES
-from matchkit.report.json import to_json
-from matchkit.report.parts import Part
-from matchkit.report.terminal import to_text
+from matchkit.report.html import to_text
+from matchkit.report.parts import Part, to_json
 from matchkit.workflows.session import Notice, Session
 from matchkit.workflows.wanted import OTHER_WEIGHT, Wanted, spectrum_in, wanted_lab, wanted_spectrum
 
@@ -64,7 +62,7 @@ def draw(args: argparse.Namespace, parts: Sequence[Part]) -> None:
     """Draw the pictures of an answer into ``--picture``, where that is given."""
     if not args.picture:
         return
-    from matchkit.report.pictures import pictures_of, write_pictures
+    from matchkit.report.html import pictures_of, write_pictures
 
     pictures = pictures_of(parts, getattr(args, "show", None) or ())
     if pictures:

@@ -4,10 +4,10 @@ import sys
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
-from matchkit.cli.terminal import say
+from matchkit.cli.folders import say
 from matchkit.errors import InputError
-from matchkit.files.amounts import parse_amount
 from matchkit.files.recipe import read_recipe
+from matchkit.files.text import parse_amount
 from matchkit.paper.sheet import grams_text
 
 HOW = (

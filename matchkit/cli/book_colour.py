@@ -15,7 +15,7 @@ from matchkit.workflows import beginning, booking
 from matchkit.workflows.beginning import USUAL_G, Source
 from matchkit.workflows.booked import book_reprint
 from matchkit.workflows.booked import reprint as match_again
-from matchkit.workflows.formula import recipe_in
+from matchkit.workflows.predicting import recipe_in
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import Wanted
 

@@ -13,8 +13,8 @@ from matchkit.errors import InputError
 from matchkit.report.book import lot_check_parts
 from matchkit.workflows import booking, shelf
 from matchkit.workflows.booking import Written
-from matchkit.workflows.lot_checking import LotDrawdown
-from matchkit.workflows.lot_checking import check_lot as judge_lot
+from matchkit.workflows.ink_history import LotDrawdown
+from matchkit.workflows.ink_history import check_lot as judge_lot
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import spectrum_in
 

@@ -5,8 +5,7 @@ from pathlib import Path
 
 from matchkit.book.report import GROUPS
 from matchkit.cli.asked import batch_argument, batch_of, give, picture_option, reading_options
-from matchkit.cli.outputs import page
-from matchkit.cli.values import lab, positive, whole
+from matchkit.cli.values import lab, page, positive, whole
 from matchkit.errors import InputError
 from matchkit.files.write import write_file
 from matchkit.report.book import (
@@ -18,7 +17,7 @@ from matchkit.report.book import (
     record_parts,
     stock_parts,
 )
-from matchkit.report.ink_history import history_parts, share_parts
+from matchkit.report.inks import history_parts, share_parts
 from matchkit.workflows import looking_up, shelf
 from matchkit.workflows.ink_history import ink_history, shares_in_tolerance
 from matchkit.workflows.session import Session

@@ -24,7 +24,7 @@ from matchkit.files.readings import NamedSpectrum
 from matchkit.paper.ticket_sheet import ticket_text
 from matchkit.report.check import measured_parts
 from matchkit.report.corrections import correction_parts, finish_parts
-from matchkit.report.terminal import to_text
+from matchkit.report.html import to_text
 from matchkit.workflows import booking
 from matchkit.workflows.correcting_batch import correct_batch
 from matchkit.workflows.finishing_batch import finish_in_book

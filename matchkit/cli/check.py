@@ -14,8 +14,7 @@ from matchkit.cli.asked import (
 from matchkit.errors import InputError
 from matchkit.files.readings import NamedSpectrum
 from matchkit.files.spectrum import read_readings
-from matchkit.report.check import check_parts
-from matchkit.report.compared import COMPARED
+from matchkit.report.check import COMPARED, check_parts
 from matchkit.workflows.checking import check
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import spectrum_in

@@ -13,21 +13,19 @@ from matchkit.cli.asked import (
     reference_lots_option,
     session_of,
 )
-from matchkit.cli.outputs import page
-from matchkit.cli.terminal import say
-from matchkit.cli.values import in_grams, positive, whole
+from matchkit.cli.folders import say
+from matchkit.cli.values import in_grams, page, positive, whole
 from matchkit.colorimetry.illuminants import Light, weights
 from matchkit.errors import InputError
 from matchkit.files.write import write_file
-from matchkit.report.compared import COMPARED
+from matchkit.report.check import COMPARED
 from matchkit.report.comparison import comparison_page, comparison_parts
-from matchkit.report.formulas import reach_parts
-from matchkit.report.recipes import RECIPES
-from matchkit.report.terminal import to_text
+from matchkit.report.formulas import RECIPES, reach_parts
+from matchkit.report.html import to_text
 from matchkit.workflows.comparing import compare, formula_of
 from matchkit.workflows.finding import find_formulas
-from matchkit.workflows.formula import recipe_in
 from matchkit.workflows.formulas import Search
+from matchkit.workflows.predicting import recipe_in
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import lamps_in, spectrum_in, wanted_spectrum
 

@@ -14,12 +14,12 @@ from matchkit.cli.asked import (
     target_options,
     wanted_of,
 )
-from matchkit.cli.terminal import say
+from matchkit.cli.folders import say
 from matchkit.cli.values import between, in_grams, lab
 from matchkit.correcting.visual import WORDS
 from matchkit.errors import InputError
 from matchkit.files.recipe import read_recipe
-from matchkit.report.compared import COMPARED
+from matchkit.report.check import COMPARED
 from matchkit.report.corrections import correction_parts, finish_parts
 from matchkit.workflows.correcting_batch import Mixed, correct
 from matchkit.workflows.finishing_batch import CorrectOptions, finish_batch

@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from matchkit.cli.asked import json_option
-from matchkit.cli.terminal import say
-from matchkit.report.json import to_json
+from matchkit.cli.folders import say
+from matchkit.report.parts import to_json
 from matchkit.workflows.shipped import write_demo
 
 

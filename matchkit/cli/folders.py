@@ -1,6 +1,9 @@
-"""A shop folder as it is named on the command line, and what was named in its place."""
+"""Folders, and progress in the terminal."""
 
 import argparse
+import sys
+import time
+from collections.abc import Callable
 from pathlib import Path
 
 from matchkit.errors import InputError
@@ -38,3 +41,28 @@ def _is_folder(text: str) -> bool:
         return is_shop(Path(text))
     except (OSError, ValueError):
         return False
+
+
+WAIT_S = 1.0  # progress shows after this long
+
+
+def say(line: str) -> None:
+    """A line for the person, never part of the answer: standard error."""
+    print(line, file=sys.stderr)
+
+
+def progress_line(what: str) -> Callable[[int, int], None]:
+    """A callback that keeps one line of progress once a second has passed."""
+    started = time.monotonic()
+    last = [started]
+
+    def tell(done: int, total: int) -> None:
+        now = time.monotonic()
+        if now - started < WAIT_S or (now - last[0] < 0.2 and done < total):
+            return
+        last[0] = now
+        end = "\n" if done >= total or not sys.stderr.isatty() else ""
+        start = "\r" if sys.stderr.isatty() else ""
+        print(f"{start}{what}: {done} of {total}", end=end, file=sys.stderr, flush=True)
+
+    return tell

@@ -5,16 +5,15 @@ import sys
 from contextlib import suppress
 
 from matchkit.cli.asked import json_option, scale_options, session_of
-from matchkit.cli.outputs import new_file
-from matchkit.cli.terminal import say
-from matchkit.cli.values import positive
+from matchkit.cli.folders import say
+from matchkit.cli.values import new_file, positive
 from matchkit.errors import InputError
 from matchkit.files.incoming import Bringing, Imported
 from matchkit.files.preview import BARS, PLAIN_BARS
-from matchkit.report.json import to_json
-from matchkit.report.readings import MOST, imported_parts, look_parts, odd_lines
-from matchkit.report.terminal import to_text
-from matchkit.workflows.importing import bring, converted, look_at, place_of
+from matchkit.report.html import to_text
+from matchkit.report.parts import to_json
+from matchkit.report.plan import MOST, imported_parts, look_parts, odd_lines
+from matchkit.workflows.fitting_inks import bring, converted, look_at, place_of
 from matchkit.workflows.session import Session
 
 

@@ -4,8 +4,8 @@ import argparse
 
 from matchkit.cli.asked import give, json_option, reading_options, session_of
 from matchkit.errors import InputError
-from matchkit.report.instrument import hiding_parts, instrument_parts
-from matchkit.workflows.instrument_check import check_hiding, check_instrument
+from matchkit.report.inks import hiding_parts, instrument_parts
+from matchkit.workflows.ink_history import check_hiding, check_instrument
 from matchkit.workflows.wanted import spectrum_in
 
 

@@ -4,8 +4,8 @@ import argparse
 
 from matchkit.cli.asked import give, json_option, session_of
 from matchkit.cli.printed import container_option, job_of, job_options
-from matchkit.report.jobsize import size_parts
-from matchkit.workflows.formula import recipe_in
+from matchkit.report.printed import size_parts
+from matchkit.workflows.predicting import recipe_in
 from matchkit.workflows.weighing_out import ink_for_job
 
 

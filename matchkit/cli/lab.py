@@ -8,7 +8,7 @@ import tempfile
 from importlib.util import find_spec
 from pathlib import Path
 
-from matchkit.cli.terminal import say
+from matchkit.cli.folders import say
 from matchkit.cli.values import whole
 from matchkit.errors import InputError
 from matchkit.workflows.shipped import copy_notebooks, jupyter

@@ -12,8 +12,7 @@ from matchkit.cli.asked import (
     session_of,
 )
 from matchkit.cli.formulas import number_options
-from matchkit.cli.outputs import new_file
-from matchkit.cli.values import whole
+from matchkit.cli.values import new_file, whole
 from matchkit.report.formulas import library_parts
 from matchkit.workflows.formulas import Search
 from matchkit.workflows.library import match_library

@@ -11,17 +11,16 @@ from matchkit.cli.asked import (
     target_options,
     wanted_of,
 )
+from matchkit.cli.folders import progress_line, say
 from matchkit.cli.formulas import search_of, search_options
-from matchkit.cli.outputs import page, recipe_csv
-from matchkit.cli.terminal import progress_line, say
 from matchkit.cli.ticket import choices_of, details, write_ticket
+from matchkit.cli.values import page, recipe_csv
 from matchkit.colorimetry.illuminants import Light
 from matchkit.errors import InputError
 from matchkit.files.write import csv_text, write_file
-from matchkit.report.compared import COMPARED
-from matchkit.report.formulas import formulas_parts
+from matchkit.report.check import COMPARED
+from matchkit.report.formulas import RECIPES, formulas_parts
 from matchkit.report.parts import Part
-from matchkit.report.recipes import RECIPES
 from matchkit.workflows.finding import find_formulas
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import Wanted, lamps_in, spectra_in, wanted_spectrum

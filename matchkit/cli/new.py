@@ -10,7 +10,7 @@ from matchkit.files.planned import EXAMPLES, NEW_SHOP
 from matchkit.inks.shop import GEOMETRIES, ROLES, Ink
 from matchkit.report.parts import Part
 from matchkit.report.plan import new_shop_parts
-from matchkit.workflows.starting import new_shop
+from matchkit.workflows.planning import new_shop
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

@@ -5,9 +5,8 @@ from collections.abc import Sequence
 from datetime import date
 
 from matchkit.cli.asked import give, json_option
-from matchkit.cli.outputs import page
-from matchkit.cli.terminal import say
-from matchkit.cli.values import whole
+from matchkit.cli.folders import say
+from matchkit.cli.values import page, whole
 from matchkit.errors import InputError
 from matchkit.files.write import write_file
 from matchkit.practice.exercise import choice_of

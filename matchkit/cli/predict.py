@@ -4,9 +4,8 @@ import argparse
 
 from matchkit.cli.asked import give, json_option, picture_option, reference_lots_option, session_of
 from matchkit.cli.ticket import recipe_options, recipe_wanted
-from matchkit.report.predict import prediction_parts
-from matchkit.workflows.formula import recipe_in
-from matchkit.workflows.predicting import predict
+from matchkit.report.formulas import prediction_parts
+from matchkit.workflows.predicting import predict, recipe_in
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

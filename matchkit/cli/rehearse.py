@@ -3,7 +3,7 @@
 import argparse
 
 from matchkit.cli.asked import give, json_option, picture_option
-from matchkit.cli.terminal import progress_line
+from matchkit.cli.folders import progress_line
 from matchkit.cli.values import between, whole
 from matchkit.report.rehearsal import PICTURES, rehearsal_parts
 from matchkit.workflows.rehearsing import DRAWDOWNS, LIMITS, TROUBLES, RehearsalOptions, rehearse

@@ -7,10 +7,10 @@ import tempfile
 from importlib.util import find_spec
 from pathlib import Path
 
-from matchkit.cli.terminal import say
+from matchkit.cli.folders import say
 from matchkit.cli.values import whole
 from matchkit.errors import InputError
-from matchkit.files.places import opened_shops
+from matchkit.files.write import opened_shops
 from matchkit.workflows.serving import page_server
 
 

@@ -9,16 +9,15 @@ from matchkit.cli.asked import (
     scales_of,
     session_of,
 )
-from matchkit.cli.outputs import new_file, page
+from matchkit.cli.folders import say
 from matchkit.cli.printed import container_option, job_of, job_options
-from matchkit.cli.terminal import say
-from matchkit.cli.values import in_grams, named_percent, positive
+from matchkit.cli.values import in_grams, named_percent, new_file, page, positive
 from matchkit.files.write import csv_text, write_file
 from matchkit.paper.ticket import Ticket
 from matchkit.paper.ticket_sheet import ticket_html, ticket_text
 from matchkit.paper.weighing import Additive
-from matchkit.report.json import to_json
-from matchkit.workflows.formula import recipe_in
+from matchkit.report.parts import to_json
+from matchkit.workflows.predicting import recipe_in
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import Wanted, spectrum_in, wanted_spectrum
 from matchkit.workflows.weighing_out import TicketChoices, ticket

@@ -5,17 +5,16 @@ import time
 from pathlib import Path
 
 from matchkit.cli.asked import json_option, scale_options, session_of
-from matchkit.cli.terminal import say
+from matchkit.cli.folders import say
 from matchkit.cli.values import positive
 from matchkit.errors import InputError
 from matchkit.files.incoming import Bringing
 from matchkit.files.scale import SCALES
 from matchkit.report.check import measured_parts
-from matchkit.report.json import to_json
-from matchkit.report.parts import Part
-from matchkit.report.readings import imported_parts, look_parts
-from matchkit.report.terminal import to_text
-from matchkit.workflows.importing import look_at, place_of
+from matchkit.report.html import to_text
+from matchkit.report.parts import Part, to_json
+from matchkit.report.plan import imported_parts, look_parts
+from matchkit.workflows.fitting_inks import look_at, place_of
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import scale_asked
 from matchkit.workflows.watching import (

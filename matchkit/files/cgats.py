@@ -14,11 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.errors import InputError
-from matchkit.files.amounts import decimal_mark, number, quoted
-from matchkit.files.conditions import stated_in
 from matchkit.files.grid import LONGEST_HEADER, LONGEST_NM, MOST_CELLS, MOST_ROWS, SHORTEST_NM
-from matchkit.files.readings import Readings, StatedLab, light_name, name_fault
-from matchkit.files.text import Findings
+from matchkit.files.readings import Readings, StatedLab, light_name, name_fault, stated_in
+from matchkit.files.text import Findings, decimal_mark, number, quoted
 
 MOST_FIELDS = 5000
 MOST_FAULTS = 100  # of one kind; the rest are counted

@@ -18,31 +18,27 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from matchkit.errors import InputError
-from matchkit.files.amounts import decimal_mark, number, quoted
-from matchkit.files.conditions import Stated, stated_in
 from matchkit.files.grid import (
+    COUNTING,
     LONGEST_HEADER,
     MOST_FAULTS,
-    Grid,
-    check_size,
-    is_wavelength,
-    laid,
-    split_table,
-)
-from matchkit.files.headings import (
-    COUNTING,
     NAMING,
     READING,
+    Grid,
     Head,
+    check_size,
     find_head,
     is_number,
+    is_wavelength,
+    laid,
     renamed,
+    split_table,
     waves,
     without_headings,
 )
-from matchkit.files.readings import Readings, StatedLab, name_fault
+from matchkit.files.readings import Readings, Stated, StatedLab, name_fault, stated_in
 from matchkit.files.tables import Row, Table, parse_table, spectral_values
-from matchkit.files.text import Findings
+from matchkit.files.text import Findings, decimal_mark, number, quoted
 
 Lines = list[tuple[int, list[str], str]]  # as `tables.laid` gives them
 

@@ -18,10 +18,8 @@ from defusedxml.common import DefusedXmlException
 from defusedxml.ElementTree import fromstring
 
 from matchkit.errors import InputError
-from matchkit.files.amounts import number, quoted
-from matchkit.files.conditions import Stated, stated_in
-from matchkit.files.readings import Readings, StatedLab, light_name, name_fault
-from matchkit.files.text import Findings
+from matchkit.files.readings import Readings, Stated, StatedLab, light_name, name_fault, stated_in
+from matchkit.files.text import Findings, number, quoted
 from matchkit.inks.shop import GEOMETRIES
 
 CORE = "{http://colorexchangeformat.com/CxF3-core}"

@@ -14,12 +14,11 @@ from numpy.typing import NDArray
 
 from matchkit.colorimetry.grid import GRID_NM, average, check_reflectance
 from matchkit.errors import InputError
-from matchkit.files.amounts import quoted
 from matchkit.files.lock import locked
 from matchkit.files.readings import name_fault
-from matchkit.files.shop_spectra import spectral_rows
+from matchkit.files.shop_tables import spectral_rows
 from matchkit.files.tables import Row
-from matchkit.files.text import Findings
+from matchkit.files.text import Findings, quoted
 from matchkit.files.write import csv_text, settled, write_files
 from matchkit.fitting.instrument import StandardDrift, diagnosis, drift
 from matchkit.inks.shop import Shop

@@ -14,11 +14,9 @@ from numpy.typing import NDArray
 
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.errors import InputError, did_you_mean
-from matchkit.files.amounts import quoted
-from matchkit.files.conditions import listed
 from matchkit.files.grid import wavelength_columns
 from matchkit.files.lock import locked
-from matchkit.files.readings import NamedSpectrum
+from matchkit.files.readings import NamedSpectrum, listed
 from matchkit.files.settings import geometry_faults
 from matchkit.files.shop import read_measuring
 from matchkit.files.shop_tables import (
@@ -32,7 +30,7 @@ from matchkit.files.shop_tables import (
 )
 from matchkit.files.spectrum import read_spectra
 from matchkit.files.tables import Table
-from matchkit.files.text import label
+from matchkit.files.text import label, quoted
 from matchkit.files.write import write_keeping
 from matchkit.fitting.instrument import disagreement, oddities, repeats
 from matchkit.inks.shop import Drawdown, Shop

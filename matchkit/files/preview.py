@@ -11,11 +11,10 @@ from numpy.typing import NDArray
 from matchkit.colorimetry.grid import HIGHEST, LOWEST, to_grid
 from matchkit.colorimetry.tristimulus import Lab
 from matchkit.errors import InputError
-from matchkit.files.amounts import quoted
-from matchkit.files.conditions import Stated, listed, wording_of
-from matchkit.files.readings import Readings, with_repeats
+from matchkit.files.readings import Readings, Stated, listed, with_repeats, wording_of
 from matchkit.files.scale import Darkest, scaled
 from matchkit.files.spectrum import read_readings
+from matchkit.files.text import quoted
 from matchkit.fitting.instrument import disagreement, oddities, repeats, stretched
 
 Array = NDArray[np.float64]

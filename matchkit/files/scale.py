@@ -16,9 +16,8 @@ from numpy.typing import NDArray
 from matchkit.colorimetry.grid import HIGHEST, PERCENT, to_grid
 from matchkit.colorimetry.tristimulus import Lab
 from matchkit.errors import InputError, briefly
-from matchkit.files.amounts import quoted
 from matchkit.files.readings import Readings, StatedLab
-from matchkit.files.text import Findings
+from matchkit.files.text import Findings, quoted
 from matchkit.fitting.instrument import stretched
 
 Array = NDArray[np.float64]

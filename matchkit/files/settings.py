@@ -11,8 +11,7 @@ from numpy.typing import NDArray
 
 from matchkit.colorimetry.illuminants import weights
 from matchkit.errors import InputError, nearest
-from matchkit.files.amounts import quoted
-from matchkit.files.text import Findings, label, read_text, text_fault
+from matchkit.files.text import Findings, label, quoted, read_text, text_fault
 from matchkit.inks.shop import GEOMETRIES, Shop
 
 SECTIONS = ("measurement", "viewing", "tolerance", "balance")

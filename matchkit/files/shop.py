@@ -17,14 +17,13 @@ from numpy.typing import NDArray
 
 from matchkit.colorimetry.grid import average
 from matchkit.errors import InputError, did_you_mean, plainly
-from matchkit.files.amounts import quoted
-from matchkit.files.conditions import listed
 from matchkit.files.grounds import FILM_NUMBERS, on_known_grounds, read_grounds, with_films
-from matchkit.files.mixtures import AMOUNTS, Mixture, agreed, hint_at, mixtures
+from matchkit.files.readings import listed
+from matchkit.files.recipe import AMOUNTS, Mixture, agreed, hint_at, mixtures
 from matchkit.files.settings import geometry_doubts, geometry_faults, read_settings
-from matchkit.files.shop_spectra import Readings, all_readings
+from matchkit.files.shop_tables import Readings, all_readings
 from matchkit.files.tables import Row, Table, amount, read_table, wording
-from matchkit.files.text import Findings, label
+from matchkit.files.text import Findings, label, quoted
 from matchkit.files.write import settled
 from matchkit.inks.shop import ROLES, Drawdown, Ink, Mix, Shop
 

@@ -17,9 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.errors import InputError, nearest
-from matchkit.files.amounts import decimal_mark, number, quoted
 from matchkit.files.grid import MOST_FAULTS, Grid, laid, split_table, wavelength_columns
-from matchkit.files.text import label, read_text, text_fault
+from matchkit.files.text import decimal_mark, label, number, quoted, read_text, text_fault
 
 
 @dataclass(frozen=True, kw_only=True)

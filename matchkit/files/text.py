@@ -1,12 +1,13 @@
-"""From a path to text, or to a line that says why not; and words for messages."""
+"""Text in files: its encoding, faults in it, and numbers that people write."""
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from itertools import islice
+from math import inf, isfinite
 from pathlib import Path
 
 from matchkit.errors import InputError, nearest, system_words
-from matchkit.files.amounts import quoted
 
 LARGEST_BYTES = 10_000_000  # 40,000 spectra; a shop measures some thousand a year
 SIGNATURES = {  # how files begin that are sent by mistake
@@ -105,3 +106,165 @@ def _neighbour(path: Path) -> str:
         return ""
     near = names.get(nearest(path.name.casefold(), names))
     return f"; there is a {quoted(near)}: rename it?" if near not in ("", None, path.name) else ""
+
+
+LONGEST = 64  # characters; no measured number is longer
+
+# Digits are 0-9 only.  Written so that a failed match takes linear time.
+_POINT = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
+_COMMA = re.compile(_POINT.pattern.replace(r"\.", ","))
+_THOUSANDS = re.compile(r"[+-]?[1-9][0-9]{0,2}[.,][0-9]{3}")
+_BLANKS = "[ \u00a0\u2009\u202f]"
+_GROUPED = re.compile(rf"[+-]?[1-9][0-9]{{0,2}}(?:{_BLANKS}[0-9]{{3}})+(?:[.,][0-9]*)?")
+_FORMULA = re.compile("(?s)'*[=+@\t\r-].")
+_SIGNED = re.compile(r"[+-](?:[0-9]+[.,]?[0-9]*|[.,][0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
+FACTOR = 10.0  # a weight further from the planned one is no reading of it
+
+
+def number(text: str, decimal: str = ".") -> float:
+    """The number that a cell holds, with `decimal` as its mark; blanks may group thousands.
+
+    Raises `InputError` with the reason: no place, the caller knows it.
+
+    >>> number(" 12,5 ", ","), number("1 000")
+    (12.5, 1000.0)
+    """
+    text = text.strip()
+    mark = _COMMA if decimal == "," else _POINT
+    if len(text) <= LONGEST and (mark.fullmatch(text) or mark.fullmatch(ungrouped(text))):
+        value = float(ungrouped(text).replace(",", "."))
+        if isfinite(value):
+            return value
+    raise InputError(_why_not(text, decimal))
+
+
+def parse_amount(
+    text: str, *, most: float = inf, planned: float | None = None, beside: Iterable[str] = ()
+) -> float:
+    """A weight or a percentage that was typed: 12.5 and 12,5 are the same.
+
+    ``1.000`` and ``1,000`` are refused, since each may be 1 or 1000, unless 1000 is over
+    `most`, one of the two is near what was `planned`, or a number `beside` it has the same
+    decimal mark.
+
+    >>> parse_amount("12,5"), parse_amount("1 000"), parse_amount("2.500", beside=["12.5"])
+    (12.5, 1000.0, 2.5)
+    """
+    text = text.strip().replace("\N{MINUS SIGN}", "-")
+    if "e" in text.lower():
+        raise InputError(f"{quoted(text)} is not a plain number; write digits only, such as 12.5")
+    amount = number(text, "," if "," in text else ".")
+    if amount < 0:
+        raise InputError(f"{quoted(text)} is negative; an amount is 0 or more")
+    fault = two_ways(text)
+    if not fault or 1000 * amount > most:
+        return amount
+    if planned is not None:
+        for value in (amount, 1000 * amount):
+            if planned / FACTOR <= value <= planned * FACTOR:
+                return value
+    mark = "," if "," in text else "."
+    if any(mark in other and _tells(other.strip()) for other in beside):
+        return amount
+    raise InputError(fault)
+
+
+def typed(amount: float, digits: int = 10) -> str:
+    """An amount as a program fills it in: a zero more where it could be read in two ways.
+
+    >>> typed(12.5), typed(12.345)
+    ('12.5', '12.3450')
+    """
+    text = f"{amount:.{digits}g}"
+    return f"{text}0" if _THOUSANDS.fullmatch(text) else text
+
+
+def ungrouped(text: str) -> str:
+    """A number without the blanks that group its thousands; any other text as it is."""
+    return re.sub(_BLANKS, "", text) if _GROUPED.fullmatch(text) else text
+
+
+def two_ways(text: str) -> str:
+    """Why a number may be another one a thousand times as large, or an empty text.
+
+    >>> two_ways("2.500"), two_ways("0.500")
+    ("'2.500' can be read as 2500 or as 2.5; write 2500 or 2.5", '')
+    """
+    if not _THOUSANDS.fullmatch(text):
+        return ""
+    plain, point = re.sub("[.,]", "", text), typed(float(text.replace(",", ".")))
+    written = point.replace(".", "," if "," in text else ".")
+    return f"{quoted(text)} can be read as {plain} or as {written}; write {plain} or {written}"
+
+
+def decimal_mark(cells: Iterable[str], separator: str = ",", *, reflectance: bool = False) -> str:
+    """The mark that the numbers of one file share, ``"."`` or ``","``.
+
+    All cells are asked, since one cell may not tell: ``1,234`` beside ``0,5`` is
+    1.234, alone it is refused.  So is ``1.234`` alone between semicolons or tabs, which
+    are used where points group thousands.  No `reflectance` is in the thousands, so
+    there ``50,641`` is always 50.641.
+
+    >>> decimal_mark(["12,5", "1,234", "7"]), decimal_mark(["50,641"], ";", reflectance=True)
+    (',', ',')
+    """
+    commas, points = [], []
+    for cell in cells:
+        if "," in cell and _COMMA.fullmatch(ungrouped(cell)):
+            commas.append(cell)
+        elif "." in cell and _POINT.fullmatch(ungrouped(cell)):
+            points.append(cell)
+    if commas and points:
+        raise InputError(
+            f"{quoted(commas[0])} and {quoted(points[0])} use two decimal marks;"
+            " write all numbers with one, without marks between thousands"
+        )
+    doubtful = commas or (points if separator in ";\t" else [])
+    if doubtful and not reflectance and all(map(_THOUSANDS.fullmatch, doubtful)):
+        raise InputError(f"{two_ways(doubtful[0])}, for no other number in the file tells which")
+    return "," if commas else "."
+
+
+def _tells(text: str) -> bool:
+    """Whether the mark in a number can only be a decimal one."""
+    mark = _COMMA if "," in text else _POINT
+    return mark.fullmatch(ungrouped(text)) is not None and not _THOUSANDS.fullmatch(text)
+
+
+def shielded(cell: object) -> object:
+    """A text that a spreadsheet would run as a formula, with a mark before it; else as it is.
+
+    >>> shielded("=1+1"), shielded("-0.02"), shielded("Red")
+    ("'=1+1", '-0.02', 'Red')
+    """
+    if isinstance(cell, str) and _FORMULA.match(cell) and not _SIGNED.fullmatch(cell):
+        return f"'{cell}"
+    return cell
+
+
+def unshielded(cell: str) -> str:
+    """The text that `shielded` was given.
+
+    >>> unshielded("'=1+1"), unshielded("'s-Gravenhage")
+    ('=1+1', "'s-Gravenhage")
+    """
+    return cell[1:] if cell[:1] == "'" and _FORMULA.match(cell[1:]) else cell
+
+
+def quoted(text: str) -> str:
+    """`text` as it stands in a message: one line, at most 40 characters of it."""
+    return repr(text if len(text) <= 40 else text[:37] + "...")
+
+
+def _why_not(text: str, decimal: str) -> str:
+    """Why `text` is not a number, and what to do."""
+    found, example = quoted(text), f"0{decimal}5"
+    if not text:
+        return f"nothing is there; write a number, such as {example}"
+    if text.rstrip("%").rstrip() != text:
+        return f"{found}: leave out the % and write the number alone"
+    if len(re.findall("[.,]", text)) > 1 and not re.search("[^0-9.,+-]", text):
+        return f"{found} has marks between thousands; write it without, such as 1234{decimal}5"
+    if re.fullmatch(r"[+-]?[0-9]+([.,][0-9]*)?\s*[A-Za-zµ/]+", text):
+        return f"{found}: leave out the unit and write the number alone"
+    return f"{found} is not a number; write one such as {example}"

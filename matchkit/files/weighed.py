@@ -11,9 +11,9 @@ from pathlib import Path
 from typing import Any
 
 from matchkit.errors import InputError, did_you_mean
-from matchkit.files.conditions import listed
 from matchkit.files.lock import locked
-from matchkit.files.mixtures import AMOUNTS
+from matchkit.files.readings import listed
+from matchkit.files.recipe import AMOUNTS
 from matchkit.files.shop import read_inks
 from matchkit.files.shop_tables import DRAWDOWNS, ShopLine, ShopTable, drawn_in
 from matchkit.files.tables import Row, Table, amount, read_table, wording

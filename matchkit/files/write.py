@@ -1,12 +1,4 @@
-"""Writing that leaves the old files or the new ones, whenever it is cut short.
-
-One file: written beside its place, flushed to the disk, renamed.  Several files of one
-folder: all are written beside, then a note that lists them is put in place by one
-rename, which is the moment the change counts; then they are renamed one by one.  Who
-reads a folder asks `settled`, which follows the note, and the next write clears up
-what an interrupted one left.  The note also has what each old file held, so that an edit
-which was saved over it meanwhile is seen.  One program at a time writes to a folder.
-"""
+"""Writing without loss, and the places where files of this package lie."""
 
 import contextlib
 import csv
@@ -16,14 +8,61 @@ import os
 import secrets
 import time
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from hashlib import sha256
 from itertools import count
 from pathlib import Path, PurePosixPath
 
 from matchkit.errors import InputError
-from matchkit.files.amounts import shielded
 from matchkit.files.lock import awaited, locked
-from matchkit.files.text import label
+from matchkit.files.text import label, shielded
+
+PACKAGE = Path(__file__).parents[1]
+SETTINGS = "MATCHKIT_SETTINGS"  # in the environment: a folder in place of the person's own
+OPENED = "shops.txt"  # in that folder: the folders of shops, a line each, the last one first
+MOST = 20  # shops that are remembered
+
+
+def data_folder() -> Path:
+    """The folder ``data``: inside an installed package, or beside it in a checkout."""
+    return _shipped("data")
+
+
+def notebooks_folder() -> Path:
+    """The folder ``notebooks``, likewise."""
+    return _shipped("notebooks")
+
+
+def _shipped(name: str) -> Path:
+    installed = PACKAGE / f"_{name}"
+    return installed if installed.is_dir() else PACKAGE.parent / name
+
+
+def opened_shops() -> list[Path]:
+    """The folders of shops that were opened here, the last one first, as far as they are there."""
+    try:
+        lines = (_settings() / OPENED).read_text(encoding="utf-8").splitlines()
+    except (OSError, UnicodeDecodeError):
+        return []
+    return [Path(line) for line in lines if line and Path(line).is_dir()]
+
+
+def remember_shop(folder: Path) -> None:
+    """Put a shop's folder first among those that were opened; no harm where that can't be kept."""
+    own = folder.resolve()
+    kept = [own, *(each for each in opened_shops() if each != own)][:MOST]
+    with suppress(OSError):
+        _settings().mkdir(parents=True, exist_ok=True)
+        (_settings() / OPENED).write_text("\n".join(map(str, kept)) + "\n", encoding="utf-8")
+
+
+def _settings() -> Path:
+    if own := os.environ.get(SETTINGS):
+        return Path(own)
+    from platformdirs import user_config_path
+
+    return user_config_path("matchkit", appauthor=False)
+
 
 NOTE = ".matchkit-writing.json"
 STALE_S = 3600.0

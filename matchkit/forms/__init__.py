@@ -15,13 +15,12 @@ from matchkit.forms.correct import correct
 from matchkit.forms.cover import cover
 from matchkit.forms.ink_history import ink_history
 from matchkit.forms.inks import inks, ladder_of
-from matchkit.forms.jobsize import jobsize
+from matchkit.forms.jobsize import jobsize, weigh
 from matchkit.forms.match import leftovers, match
 from matchkit.forms.new_shop import new_shop
 from matchkit.forms.plan import plan
 from matchkit.forms.readings import readings
 from matchkit.forms.shops import open_shop
-from matchkit.forms.weigh import weigh
 
 hold = cover  # as it was once called
 

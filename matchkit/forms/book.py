@@ -17,33 +17,15 @@ from matchkit.book.jobs import BatchRecord, job, job_of, planned_grams
 from matchkit.book.rows import must_be
 from matchkit.errors import InputError
 from matchkit.files.text import text_fault
+from matchkit.forms import parts as ui
 from matchkit.forms.begin import opened_form, quiet
 from matchkit.forms.book_demo import played, with_book
-from matchkit.forms.book_look import FindPart, OrderPart
+from matchkit.forms.book_look import FindPart, OrderPart, ShelfPart
 from matchkit.forms.book_mend import AdvicePart, AgainPart, MendPart, StrikePart
-from matchkit.forms.book_new import NewPart
-from matchkit.forms.book_rows import PouredRows, ReadingPicker
-from matchkit.forms.book_shelf import ShelfPart
-from matchkit.forms.parts import (
-    Field,
-    alert,
-    amount_field,
-    area,
-    boxed,
-    button,
-    choice,
-    folded,
-    form,
-    put,
-    read,
-    row,
-    safe,
-    section,
-    tell,
-)
+from matchkit.forms.book_rows import NewPart, PouredRows, ReadingPicker
+from matchkit.forms.jobsize import TicketPart
+from matchkit.forms.rows import light_options
 from matchkit.forms.shops import OpenShop, keep
-from matchkit.forms.targets import light_options
-from matchkit.forms.tickets import TicketPart
 from matchkit.paper.ticket import Ticket
 from matchkit.report.book import about, batch_parts, day_parts
 from matchkit.report.check import measured_parts
@@ -78,82 +60,82 @@ def book(opened: OpenShop, who: str = "") -> Any:
 class BookForm:
     """The widgets of the book, and the job that is looked at."""
 
-    def __init__(self, opened: OpenShop, who: "str | Field" = "") -> None:
+    def __init__(self, opened: OpenShop, who: "str | ui.Field" = "") -> None:
         self.opened = with_book(opened)
         self.record: BatchRecord | None = None
         self.filling = False
-        self.problems, self.wrong = alert(), alert()  # with looking, with writing
-        self.done, self.saved = area(), area()
-        self.jobs, self.tale, self.page = area(), area(), area()
+        self.problems, self.wrong = ui.alert(), ui.alert()  # with looking, with writing
+        self.done, self.saved = ui.area(), ui.area()
+        self.jobs, self.tale, self.page = ui.area(), ui.area(), ui.area()
         own = isinstance(who, str)  # else the name is typed elsewhere on the page
         self.who = name_field(who) if isinstance(who, str) else who
-        self.pick = choice("Job", [])
+        self.pick = ui.choice("Job", [])
         self.pick.layout = w.Layout(width="40em", max_width="100%")
-        self.scan = Field("Or its number, or its label scanned", "", str, short=False)
-        self.what = choice("What happened?", [WEIGHED, CLOSED], radio=True)
+        self.scan = ui.Field("Or its number, or its label scanned", "", str, short=False)
+        self.what = ui.choice("What happened?", [WEIGHED, CLOSED], radio=True)
         self.rows, self.reading = PouredRows(), ReadingPicker(self.opened, asks=True)
         self.advice = AdvicePart(self._signed, self.rows, self._pours, self.wrong)
-        self.planned = button("All as planned", self.rows.as_planned, self.wrong)
+        self.planned = ui.button("All as planned", self.rows.as_planned, self.wrong)
         self.pouring = w.VBox([self.advice.box, self.rows.box, self.planned, self.advice.over])
         self._closing_fields()
-        self.write = button("Write it down", self._write, self.wrong, main=True)
-        self.entry = section(
-            "2. Write down", boxed(self.what), self.pouring, self.reading.box, self.closing,
+        self.write = ui.button("Write it down", self._write, self.wrong, main=True)
+        self.entry = ui.section(
+            "2. Write down", ui.boxed(self.what), self.pouring, self.reading.box, self.closing,
             self.write,
         )  # fmt: skip
-        self.label = button("Save the container's label", self._label, self.saved)
+        self.label = ui.button("Save the container's label", self._label, self.saved)
         self.ticket = TicketPart(self._ticket)
         self.again = AgainPart(self._signed, self.open)
         self.strike = StrikePart(self._signed, self._struck)
         self.mend = MendPart(self._signed, self._struck)
-        self.record_box = section(
+        self.record_box = ui.section(
             "3. What happened to it", self.tale, self.label, self.saved, self.page,
-            folded("the ticket to weigh it by", self.ticket.box),
-            folded("how to mix this colour again", self.again.box),
-            folded("how to mend customer, due day or note", self.mend.box),
-            folded("how to strike a record that is wrong", self.strike.box),
+            ui.folded("the ticket to weigh it by", self.ticket.box),
+            ui.folded("how to mix this colour again", self.again.box),
+            ui.folded("how to mend customer, due day or note", self.mend.box),
+            ui.folded("how to strike a record that is wrong", self.strike.box),
         )  # fmt: skip
-        self.pick.observe(safe(self._picked, self.problems), names="value")
-        self.scan.text.observe(safe(self._scanned, self.problems), names="value")
-        self.what.observe(safe(self._happened, self.wrong), names="value")
+        self.pick.observe(ui.safe(self._picked, self.problems), names="value")
+        self.scan.text.observe(ui.safe(self._scanned, self.problems), names="value")
+        self.what.observe(ui.safe(self._happened, self.wrong), names="value")
         self.new = NewPart(self.opened, self._who, self.open)
         self.shelf = ShelfPart(self.opened, self._who, self.refresh)
         self.find = FindPart(self.opened, self.open)
-        self.box = form(
+        self.box = ui.form(
             *quiet(played(self.opened)),
-            section(
+            ui.section(
                 "1. Today's jobs",
                 self.jobs,
-                boxed(self.pick),
-                row(self.scan.box, *([self.who.box] if own else [])),
-                button("Look again", self.refresh, self.problems),
+                ui.boxed(self.pick),
+                ui.row(self.scan.box, *([self.who.box] if own else [])),
+                ui.button("Look again", self.refresh, self.problems),
             ),
             self.problems,
             self.entry,
             self.wrong,
             self.done,
             self.record_box,
-            folded("the fields of a new job", self.new.box),
-            folded("the search in the book", self.find.box),
-            folded("the shelf: deliveries, new lots, counting", self.shelf.box),
-            folded("what to order", OrderPart(self.opened).box),
+            ui.folded("the fields of a new job", self.new.box),
+            ui.folded("the search in the book", self.find.box),
+            ui.folded("the shelf: deliveries, new lots, counting", self.shelf.box),
+            ui.folded("what to order", OrderPart(self.opened).box),
             name="book",
         )
-        safe(self.refresh, self.problems)()
+        ui.safe(self.refresh, self.problems)()
 
     def _closing_fields(self) -> None:
         lights = light_options(self.opened.shop)
-        self.outcome = choice("How did it end?", OUTCOMES, OUTCOMES[0], radio=True)
-        self.by = Field("Approved by", "", str, short=False)
-        self.light = choice("Under the light", lights, lights[0][1])
-        self.why = Field("Why, or a remark", "", str, short=False)
-        self.left = amount_field("Left over, g", "", empty=True)
-        self.left_name = Field("Its name on the shelf", "", str, short=False)
+        self.outcome = ui.choice("How did it end?", OUTCOMES, OUTCOMES[0], radio=True)
+        self.by = ui.Field("Approved by", "", str, short=False)
+        self.light = ui.choice("Under the light", lights, lights[0][1])
+        self.why = ui.Field("Why, or a remark", "", str, short=False)
+        self.left = ui.amount_field("Left over, g", "", empty=True)
+        self.left_name = ui.Field("Its name on the shelf", "", str, short=False)
         self.closing = w.VBox(
             [
-                row(boxed(self.outcome)),
-                row(self.by.box, boxed(self.light), self.why.box),
-                row(self.left.box, self.left_name.box),
+                ui.row(ui.boxed(self.outcome)),
+                ui.row(self.by.box, ui.boxed(self.light), self.why.box),
+                ui.row(self.left.box, self.left_name.box),
             ]
         )
 
@@ -164,7 +146,7 @@ class BookForm:
         self.done.value = self.wrong.value = ""
         today = looking_up.day(self.opened.session()) if self.opened.has_book else None
         jobs = today.jobs if today else ()
-        put(self.jobs, day_parts(today) if today else [EMPTY])
+        ui.put(self.jobs, day_parts(today) if today else [EMPTY])
         chosen = self.record.batch if self.record else None
         options = [(about(each), each.batch) for each in jobs]
         struck: Sequence[str] = ()
@@ -180,7 +162,7 @@ class BookForm:
         self.pick.value = chosen
         self.filling = False
         self._show(chosen)
-        tell(self.problems, struck)
+        ui.tell(self.problems, struck)
 
     def open(self, batch: int) -> None:
         """Look at a batch, whichever it is."""
@@ -215,7 +197,7 @@ class BookForm:
         self.again.show()
         self.strike.show(record)
         self.mend.show(record)
-        put(self.tale, batch_parts(shown))
+        ui.put(self.tale, batch_parts(shown))
         self.entry.layout.display = "none" if record.outcome else None
         if before and (before.batch, marks_of(before)) == (batch, marks_of(record)):
             self.reading.look()  # nothing new: what is half typed stays
@@ -277,16 +259,16 @@ class BookForm:
         words, kind = work[self.what.value](session, record.batch)
         self.refresh()
         told = [f"Written down. {words}", *(n.text for n in session.notices)]
-        tell(self.done, told, kind)
+        ui.tell(self.done, told, kind)
         self.done.value += to_html(self.more)
 
     def _who(self) -> str:
-        (who,) = read(self.who)
+        (who,) = ui.read(self.who)
         return str(who)
 
     def _struck(self, words: str) -> None:
         self.refresh()
-        tell(self.done, words, "done")
+        ui.tell(self.done, words, "done")
 
     def _signed(self) -> tuple[Session, BatchRecord]:
         """The book as who writes holds it, and the job; only while it is as it is shown."""
@@ -324,7 +306,7 @@ class BookForm:
         return words, "done" if fine and not found.odd else "look"
 
     def _close(self, session: Session, batch: int) -> tuple[str, str]:
-        (left,) = read(self.left)
+        (left,) = ui.read(self.left)
         name, outcome = self.left_name.text.value.strip(), self.outcome.value
         by = self.by.text.value.strip() if outcome == "approved" else ""
         faults = []
@@ -352,8 +334,8 @@ class BookForm:
             raise InputError("no job is chosen yet")
         found = looking_up.label(self.opened.session(), self.record.batch)
         path = keep(found.title, ".html", found.html)
-        put(self.page, [Page(title=found.title, html=found.html)])
-        tell(self.saved, f"Saved: {path.resolve()}", "done")
+        ui.put(self.page, [Page(title=found.title, html=found.html)])
+        ui.tell(self.saved, f"Saved: {path.resolve()}", "done")
 
 
 def marks_of(record: BatchRecord) -> tuple[object, ...]:
@@ -362,9 +344,9 @@ def marks_of(record: BatchRecord) -> tuple[object, ...]:
     return pours, tuple(each.measurement for each in record.readings), record.outcome
 
 
-def name_field(who: str = "") -> Field:
+def name_field(who: str = "") -> ui.Field:
     """The field for the name of who writes."""
-    return Field("Your name", who, _name)
+    return ui.Field("Your name", who, _name)
 
 
 def _name(text: str) -> str:

@@ -13,7 +13,7 @@ from pathlib import Path
 from matchkit.book.copies import restore
 from matchkit.errors import InputError
 from matchkit.files.fitted import write_fits
-from matchkit.files.places import data_folder
+from matchkit.files.write import data_folder
 from matchkit.forms.shops import OpenShop, is_demo
 from matchkit.workflows.session import BOOK
 

@@ -1,29 +1,21 @@
-"""Folded parts of the book's form that only ask: what the book has, and what to order."""
+"""Looking things up in the book, mending entries, and the shelf."""
 
 from collections.abc import Callable
 
 import ipywidgets as w
 
 from matchkit.errors import InputError
-from matchkit.forms.parts import (
-    Field,
-    alert,
-    amount_field,
-    area,
-    boxed,
-    button,
-    choice,
-    put,
-    read,
-    row,
-    safe,
-)
-from matchkit.forms.rows import known_inks
+from matchkit.files.readings import NamedSpectrum
+from matchkit.files.text import parse_amount
+from matchkit.forms import parts as ui
+from matchkit.forms.book_rows import ReadingPicker
+from matchkit.forms.rows import TargetPicker, known_inks
 from matchkit.forms.shops import OpenShop
-from matchkit.forms.targets import TargetPicker
-from matchkit.report.book import near_parts, order_parts, record_parts
+from matchkit.report.book import lot_check_parts, near_parts, order_parts, record_parts, stock_parts
 from matchkit.report.parts import Part
 from matchkit.workflows import looking_up, shelf
+from matchkit.workflows.ink_history import LotDrawdown, check_lot
+from matchkit.workflows.session import Session
 
 ANY, NONE = "(any)", "(none)"
 WORDS, COLOUR = "by words, ink and days", "by colour"
@@ -34,38 +26,38 @@ class FindPart:
 
     def __init__(self, opened: OpenShop, show: Callable[[int], None]) -> None:
         self.opened, self.show = opened, show
-        self.problems, self.results = alert(), area()
-        self.which = choice("Look at", [(NONE, None)])
-        self.way = choice("Look", [WORDS, COLOUR], WORDS, radio=True)
-        self.text = Field("Words of the colour or the job", "", str, short=False)
-        self.customer = Field("Customer, or part of it", "", str, short=False)
-        self.ink = choice("With the ink", [ANY, *known_inks(opened)], ANY)
-        self.since = Field("From the day", "", str)
-        self.until = Field("To the day", "", str)
+        self.problems, self.results = ui.alert(), ui.area()
+        self.which = ui.choice("Look at", [(NONE, None)])
+        self.way = ui.choice("Look", [WORDS, COLOUR], WORDS, radio=True)
+        self.text = ui.Field("Words of the colour or the job", "", str, short=False)
+        self.customer = ui.Field("Customer, or part of it", "", str, short=False)
+        self.ink = ui.choice("With the ink", [ANY, *known_inks(opened)], ANY)
+        self.since = ui.Field("From the day", "", str)
+        self.until = ui.Field("To the day", "", str)
         for field in (self.since, self.until):
             field.text.placeholder = "2026-03-02"
         self.target = TargetPicker(opened)
-        self.within = amount_field("Within dE00", "2", most=100)
+        self.within = ui.amount_field("Within dE00", "2", most=100)
         self.words = w.VBox(
             [
-                row(self.text.box, self.customer.box),
-                row(boxed(self.ink), self.since.box, self.until.box),
+                ui.row(self.text.box, self.customer.box),
+                ui.row(ui.boxed(self.ink), self.since.box, self.until.box),
             ]
         )
         self.colour = w.VBox([self.target.box, self.within.box])
-        self.look = button("Find it", self.search, self.problems, main=True)
+        self.look = ui.button("Find it", self.search, self.problems, main=True)
         self.box = w.VBox(
             [
-                boxed(self.way),
+                ui.boxed(self.way),
                 self.words,
                 self.colour,
                 self.look,
                 self.problems,
                 self.results,
-                boxed(self.which),
+                ui.boxed(self.which),
             ]
         )
-        self.which.observe(safe(self._chosen, self.problems), names="value")
+        self.which.observe(ui.safe(self._chosen, self.problems), names="value")
         self.way.observe(lambda _: self._shown(), names="value")
         self._shown()
         self._found([], [])
@@ -75,7 +67,7 @@ class FindPart:
         self._found([], [])
         session = self.opened.session()
         if self.way.value == COLOUR:
-            (within,) = read(self.within)
+            (within,) = ui.read(self.within)
             near = looking_up.find_colour(session, self.target.wanted(session), within_de00=within)
             self._found(near_parts(near), [(f"{r.batch} {r.name}", r.batch) for r in near.near])
             return
@@ -89,7 +81,7 @@ class FindPart:
 
     def _found(self, parts: list[Part], batches: list[tuple[str, int | None]]) -> None:
         """Show what was found, and the batches to choose from."""
-        put(self.results, parts)
+        ui.put(self.results, parts)
         made = [each for each in batches if each[1] is not None]
         self.which.options = [(NONE, None), *made]
         self.which.value = None
@@ -109,16 +101,126 @@ class OrderPart:
 
     def __init__(self, opened: OpenShop) -> None:
         self.opened = opened
-        self.problems, self.results = alert(), area()
-        self.days = amount_field("Days ahead, and back", "30", most=1000)
-        self.look = button("What runs low?", self.list, self.problems, main=True)
+        self.problems, self.results = ui.alert(), ui.area()
+        self.days = ui.amount_field("Days ahead, and back", "30", most=1000)
+        self.look = ui.button("What runs low?", self.list, self.problems, main=True)
         self.box = w.VBox([self.days.box, self.look, self.problems, self.results])
 
     def list(self) -> None:
         """Show what to order."""
         self.results.value = ""
-        (days,) = read(self.days)
+        (days,) = ui.read(self.days)
         if days != int(days):
             raise InputError(f"Days: {days:g} is no whole number")
         orders = shelf.reorder(self.opened.session(), days=int(days))
-        put(self.results, order_parts(orders))
+        ui.put(self.results, order_parts(orders))
+
+
+MOST_G = 1e7  # more is mistyped
+CAME, OPENED, COUNTED = "a delivery came in", "a new lot was opened", "it was counted"
+CHECKED = "a drawdown of a new lot was measured"
+WHITE = "its white"
+
+
+class ShelfPart:
+    """`who` signs what is written; `changed` is told that something was."""
+
+    def __init__(
+        self, opened: OpenShop, who: Callable[[], str], changed: Callable[[], None]
+    ) -> None:
+        self.opened, self.signed, self.changed = opened, who, changed
+        self.problems, self.done, self.shelf = ui.alert(), ui.area(), ui.area()
+        self.what = ui.choice(
+            "What happened on the shelf?", [CAME, CHECKED, OPENED, COUNTED], CAME, radio=True
+        )
+        self.name = ui.choice("Ink or leftover", known_inks(opened))
+        self.grams = ui.Field("How much, grams", "", _grams)
+        self.lot = ui.Field("Lot, as its label says", "", str, short=False)
+        self.percent = ui.amount_field(
+            "Percent of it (empty: it alone)", "10", most=99.9, empty=True
+        )
+        self.mixed = ui.amount_field("Mixed for the drawdown, grams", "50", most=1e6)
+        self.only_say = w.Checkbox(value=False, description="Only say it", indent=False)
+        self.open_now = w.Checkbox(value=False, description="It is open now", indent=False)
+        self.base = ui.choice("Let down in", [WHITE, *known_inks(opened)], WHITE)
+        self.reading = ReadingPicker(opened, "Spectrum of the lot")
+        drawn = ui.row(self.percent.box, ui.boxed(self.base), self.mixed.box)
+        self.check = w.VBox([drawn, self.reading.box, ui.row(self.open_now, self.only_say)])
+        self.write = ui.button("Put it in the book", self._write, self.problems, main=True)
+        self.look = ui.button("What is on the shelf?", self._look, self.problems)
+        self.box = w.VBox(
+            [
+                ui.boxed(self.what),
+                ui.row(ui.boxed(self.name), self.grams.box, self.lot.box),
+                self.check,
+                ui.row(self.write, self.look),
+                self.problems,
+                self.done,
+                self.shelf,
+            ]
+        )
+        self.what.observe(ui.safe(self._shown, self.problems), names="value")
+        self._shown()
+
+    def _shown(self) -> None:
+        """The fields that what happened needs."""
+        self.problems.value = self.done.value = ""
+        weighed = self.what.value in (CAME, COUNTED)
+        self.grams.box.layout.display = None if weighed else "none"
+        self.check.layout.display = None if self.what.value == CHECKED else "none"
+        if self.what.value == CHECKED:
+            self.reading.look()
+        self.lot.box.layout.display = "none" if self.what.value == COUNTED else None
+
+    def _write(self) -> None:
+        self.done.value = ""
+        session = self.opened.session(who=self.signed())
+        name, lot = self.name.value, self.lot.text.value.strip()
+        if self.what.value == CHECKED:
+            self._check(session, name, lot)
+            return
+        if self.what.value == OPENED:
+            written = shelf.open_lot(session, name, lot)
+        else:
+            (grams,) = ui.read(self.grams)
+            came = self.what.value == CAME
+            written = (
+                shelf.deliver(session, name, grams, lot=lot)
+                if came
+                else shelf.count(session, name, grams)
+            )
+        self.grams.text.value = self.lot.text.value = ""
+        self._look()
+        self.changed()
+        ui.tell(self.done, f"Written down. {written.text}", "done")
+
+    def _check(self, session: Session, name: str, lot: str) -> None:
+        """Judge a new lot by its drawdown; what is known of a lot of that ink is written down."""
+        percent, mixed_g = ui.read(self.percent, self.mixed)
+        base = "" if percent is None or self.base.value == WHITE else self.base.value
+        drawn = LotDrawdown(ink=name, lot=lot, percent=percent, base=base, mixed_g=mixed_g)
+        of_file, readings = self.reading.read()
+        measured = NamedSpectrum(name=of_file, readings=readings)
+        write, open_now = not self.only_say.value, self.open_now.value
+        found = check_lot(session, drawn, measured, write=write, open_now=open_now)
+        if found.record is not None:
+            self.reading.empty()
+            self.changed()
+        ui.put(self.done, [*session.notices, *lot_check_parts(found)])
+
+    def _look(self) -> None:
+        """What there is, of which lot."""
+        session = self.opened.session()
+        held = shelf.stock(session)
+        chosen, mixes = self.name.value, [mix.name for mix in session.shop.mixes]
+        self.name.options = [*known_inks(self.opened), *mixes]
+        self.name.value = chosen
+        ui.put(self.shelf, stock_parts(held))
+
+
+def _grams(text: str) -> float:
+    """Grams on a shelf, which may be none."""
+    grams = parse_amount(text, most=MOST_G)
+    if grams > MOST_G:
+        raise InputError(f"{text.strip()} is too much; at most {MOST_G:g}")
+    return grams

@@ -9,21 +9,9 @@ import numpy as np
 from matchkit.book.entries import JobDetails, strike
 from matchkit.book.jobs import BatchRecord, local_day
 from matchkit.errors import InputError
+from matchkit.forms import parts as ui
 from matchkit.forms.book_rows import PouredRows
 from matchkit.forms.correct import ANYWAY, ROOM
-from matchkit.forms.parts import (
-    Field,
-    alert,
-    amount_field,
-    area,
-    boxed,
-    button,
-    choice,
-    put,
-    read,
-    row,
-    tick,
-)
 from matchkit.report.corrections import correction_parts, finish_parts
 from matchkit.report.formulas import formula_head, reprint_parts, shares
 from matchkit.workflows.booked import Reprint, book_reprint, reprint
@@ -52,12 +40,12 @@ class AdvicePart:
     ) -> None:
         self.signed, self.rows, self.pour = signed, rows, pour
         self.correction: int | None = None  # the record of what was advised last
-        self.room = amount_field(ROOM, "", empty=True, zero=True)
-        self.anyway, self.told, self.ways = tick(ANYWAY), area(), area()
-        self.ask = button("What should I add?", self._advise, problems)
-        self.go_on = button("Too much went in: how to go on", self._finish, problems)
+        self.room = ui.amount_field(ROOM, "", empty=True, zero=True)
+        self.anyway, self.told, self.ways = ui.tick(ANYWAY), ui.area(), ui.area()
+        self.ask = ui.button("What should I add?", self._advise, problems)
+        self.go_on = ui.button("Too much went in: how to go on", self._finish, problems)
         self.asking = w.VBox([self.anyway, self.ask, self.told])
-        self.box = w.VBox([row(self.room.box), self.asking])
+        self.box = w.VBox([ui.row(self.room.box), self.asking])
         self.over = w.VBox([self.go_on, self.ways])
 
     def forget(self, *, adding: bool) -> None:
@@ -68,7 +56,7 @@ class AdvicePart:
         self.over.layout.display = "none" if adding else None
 
     def _options(self) -> CorrectOptions:
-        (room,) = read(self.room)
+        (room,) = ui.read(self.room)
         return CorrectOptions(room_g=np.inf if room is None else room, anyway=self.anyway.value)
 
     def _advise(self) -> None:
@@ -77,17 +65,17 @@ class AdvicePart:
         try:
             found = correct_batch(session, record.batch, self._options())
         except InputError:
-            put(self.told, session.notices)
+            ui.put(self.told, session.notices)
             raise
         self.pour(found.additions(found.least))
         self.correction = found.correction
-        put(self.told, [*session.notices, *correction_parts(found)])
+        ui.put(self.told, [*session.notices, *correction_parts(found)])
 
     def _finish(self) -> None:
         """How to go on with what has gone in so far, where it is too much or a wrong ink."""
         session, record = self.signed()
         found = finish_in_book(session, record.batch, self.rows.weighed(), self._options())
-        put(self.ways, [*session.notices, *finish_parts(found)])
+        ui.put(self.ways, [*session.notices, *finish_parts(found)])
 
 
 class AgainPart:
@@ -96,16 +84,16 @@ class AgainPart:
     def __init__(self, signed: Signed, show_job: Callable[[int], None]) -> None:
         self.signed, self.show_job = signed, show_job
         self.found: Reprint | None = None
-        self.problems, self.results = alert(), area()
-        self.grams = amount_field("Batch, grams", "1000", most=1e6)
-        self.job = Field("Job", "", str, short=False)
-        self.due = Field("Due", "", str)
+        self.problems, self.results = ui.alert(), ui.area()
+        self.grams = ui.amount_field("Batch, grams", "1000", most=1e6)
+        self.job = ui.Field("Job", "", str, short=False)
+        self.due = ui.Field("Due", "", str)
         self.due.text.placeholder = "2026-03-30"
-        self.look = button("Match it again", self._find, self.problems, main=True)
-        self.which = choice("Which formula?", [], radio=True)
-        self.write = button("Begin this job again", self._begin, self.problems, main=True)
+        self.look = ui.button("Match it again", self._find, self.problems, main=True)
+        self.which = ui.choice("Which formula?", [], radio=True)
+        self.write = ui.button("Begin this job again", self._begin, self.problems, main=True)
         self.chosen = w.VBox(
-            [boxed(self.which), row(self.job.box, self.due.box), self.write],
+            [ui.boxed(self.which), ui.row(self.job.box, self.due.box), self.write],
         )
         self.box = w.VBox([self.grams.box, self.look, self.problems, self.results, self.chosen])
         self.show()
@@ -119,10 +107,10 @@ class AgainPart:
     def _find(self) -> None:
         """The old formula with today's lots, and what would be nearer."""
         self.show()
-        (grams,) = read(self.grams)
+        (grams,) = ui.read(self.grams)
         session, record = self.signed()
         self.found = found = reprint(session, record.batch, Search(batch_g=grams))
-        put(self.results, [*session.notices, *reprint_parts(found)])
+        ui.put(self.results, [*session.notices, *reprint_parts(found)])
         names = ["The old formula", *(f"Formula {k + 1}" for k in range(len(found.choices) - 1))]
         target = found.found.wanted.target
         self.which.options = [
@@ -145,16 +133,16 @@ class MendPart:
     """What the job is for, written anew; what was there before stays as struck."""
 
     def __init__(self, signed: Signed, done: Callable[[str], None]) -> None:
-        self.signed, self.done, self.problems = signed, done, alert()
+        self.signed, self.done, self.problems = signed, done, ui.alert()
         self.fields = {
-            "job": Field("Job", "", str, short=False),
-            "customer": Field("Customer", "", str, short=False),
-            "due": Field("Due", "", str),
-            "note": Field("Note", "", str, short=False),
+            "job": ui.Field("Job", "", str, short=False),
+            "customer": ui.Field("Customer", "", str, short=False),
+            "due": ui.Field("Due", "", str),
+            "note": ui.Field("Note", "", str, short=False),
         }
-        self.write = button("Write it anew", self._mend, self.problems)
+        self.write = ui.button("Write it anew", self._mend, self.problems)
         boxes = [field.box for field in self.fields.values()]
-        self.box = w.VBox([row(*boxes), self.write, self.problems])
+        self.box = w.VBox([ui.row(*boxes), self.write, self.problems])
 
     def show(self, record: BatchRecord) -> None:
         """What is written about another job."""
@@ -176,13 +164,13 @@ class StrikePart:
 
     def __init__(self, signed: Signed, done: Callable[[str], None]) -> None:
         self.signed, self.done = signed, done
-        self.problems = alert()
-        self.which = choice("Which record is wrong?", [])
+        self.problems = ui.alert()
+        self.which = ui.choice("Which record is wrong?", [])
         self.which.layout = w.Layout(width="40em", max_width="100%")
-        self.why = Field("What was wrong with it?", "", str, short=False)
-        self.write = button("Strike it", self._strike, self.problems)
+        self.why = ui.Field("What was wrong with it?", "", str, short=False)
+        self.write = ui.button("Strike it", self._strike, self.problems)
         words = w.HTML(f"<p>{STAYS}</p>")
-        self.box = w.VBox([words, boxed(self.which), self.why.box, self.write, self.problems])
+        self.box = w.VBox([words, ui.boxed(self.which), self.why.box, self.write, self.problems])
 
     def show(self, record: BatchRecord) -> None:
         """The records of another job."""

@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 from matchkit.files.spectrum import read_spectrum
 from matchkit.forms.begin import opened_form
 from matchkit.forms.parts import alert, area, boxed, button, choice, form, on_change, put, section
+from matchkit.forms.rows import SpectrumFile, TargetPicker
 from matchkit.forms.shops import OpenShop
-from matchkit.forms.targets import SpectrumFile, TargetPicker
 from matchkit.report.check import check_parts
 from matchkit.workflows.checking import check as look
 

@@ -8,32 +8,19 @@ from typing import Any
 import ipywidgets as w
 
 from matchkit.errors import InputError
+from matchkit.forms import parts as ui
 from matchkit.forms.begin import opened_form
-from matchkit.forms.lots import lots_tick
-from matchkit.forms.parts import (
-    Runner,
-    alert,
-    area,
-    button,
-    folded,
-    form,
-    on_change,
-    put,
-    row,
-    section,
-    tell,
-)
-from matchkit.forms.rows import FormulaRows
+from matchkit.forms.ink_history import lots_tick
+from matchkit.forms.rows import FormulaRows, TargetPicker, light_options, light_words
 from matchkit.forms.shops import OpenShop, keep
-from matchkit.forms.targets import TargetPicker, light_options, light_words
 from matchkit.matching.rank import Candidate
 from matchkit.report.comparison import comparison_page, comparison_parts
 from matchkit.report.formulas import reach_parts, shares
 from matchkit.workflows.comparing import RecipesCompared, formula_of
 from matchkit.workflows.comparing import compare as look
 from matchkit.workflows.finding import find_formulas
-from matchkit.workflows.formula import Formula
 from matchkit.workflows.formulas import FoundFormulas
+from matchkit.workflows.predicting import Formula
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import Wanted, wanted_spectrum
 
@@ -52,8 +39,8 @@ class CompareForm:
         self.opened = opened
         self.formulas: tuple[Candidate, ...] = ()
         self.compared: RecipesCompared | None = None
-        self.problems, self.results = alert(), area()
-        self.told, self.saved, self.sheet = area(), area(), area()
+        self.problems, self.results = ui.alert(), ui.area()
+        self.told, self.saved, self.sheet = ui.area(), ui.area(), ui.area()
         self.picker = TargetPicker(opened, start, lab=False)
         first = opened.shop.lights[0]
         self.lights = {
@@ -61,38 +48,38 @@ class CompareForm:
             for words, light in light_options(opened.shop)
             if light != first
         }
-        self.run = Runner(
+        self.run = ui.Runner(
             "Find formulas to compare", self._work, self._answer, self.problems, "sets of inks"
         )
         self.ticks: list[Any] = []
         self.list = w.VBox([])
         self.rows = FormulaRows(opened, "percent")
         self.lots = lots_tick(opened)
-        self.look = button("Compare under the lights", self.show, self.problems, main=True)
-        self.save = button("Save the customer's sheet", self.write, self.problems)
+        self.look = ui.button("Compare under the lights", self.show, self.problems, main=True)
+        self.save = ui.button("Save the customer's sheet", self.write, self.problems)
         self.save.disabled = True
-        on_change(
+        ui.on_change(
             [*self.picker.changing(), *self.lights.values(), *self.rows.changing(), self.lots],
             self._aged,
         )
-        self.box = form(
-            section("1. The colour", self.picker.box),
-            section(
+        self.box = ui.form(
+            ui.section("1. The colour", self.picker.box),
+            ui.section(
                 "2. The lights",
                 w.HTML(f"<p>Matched under {light_words(first)}, seen under these too:</p>"),
-                row(*self.lights.values()),
+                ui.row(*self.lights.values()),
             ),
-            section(
+            ui.section(
                 f"3. The formulas, at most {AT_MOST}",
                 self.lots,
                 self.run.box,
                 self.told,
                 self.list,
-                folded("a formula of my own", self.rows.box),
+                ui.folded("a formula of my own", self.rows.box),
             ),
-            section(
+            ui.section(
                 "4. Side by side",
-                row(self.look, self.save),
+                ui.row(self.look, self.save),
                 self.problems,
                 self.results,
                 self.saved,
@@ -108,7 +95,7 @@ class CompareForm:
         self.compared = look(session, self._wanted(session), recipes)
         self.saved.value = self.sheet.value = ""
         self.save.disabled = False
-        put(self.results, [*session.notices, *comparison_parts(self.compared)])
+        ui.put(self.results, [*session.notices, *comparison_parts(self.compared)])
 
     def write(self) -> None:
         """Save the customer's sheet, and show it ready to print."""
@@ -116,8 +103,8 @@ class CompareForm:
             raise InputError("nothing was compared yet")
         page = comparison_page(self.compared)
         path = keep(page.title, ".html", page.html)
-        tell(self.saved, f"Saved: {path.resolve()}", "done")
-        put(self.sheet, [page])
+        ui.tell(self.saved, f"Saved: {path.resolve()}", "done")
+        ui.put(self.sheet, [page])
 
     def _aged(self) -> None:
         """What is in sight no longer belongs to the entries."""
@@ -159,9 +146,9 @@ class CompareForm:
         ]
         for tick in self.ticks:
             tick.add_class("mk-line")
-        on_change(self.ticks, self._aged)
+        ui.on_change(self.ticks, self._aged)
         self._aged()
-        put(self.told, reach_parts(found))
+        ui.put(self.told, reach_parts(found))
         self.list.children = self.ticks
 
 

@@ -8,30 +8,13 @@ import numpy as np
 
 from matchkit.correcting.correct import Correction
 from matchkit.errors import InputError
-from matchkit.files.amounts import typed
+from matchkit.files.text import typed
+from matchkit.forms import parts as ui
 from matchkit.forms.begin import opened_form
 from matchkit.forms.check import MeasuredPicker
-from matchkit.forms.lots import lots_tick
-from matchkit.forms.parts import (
-    alert,
-    amount_field,
-    area,
-    boxed,
-    button,
-    choice,
-    form,
-    on_change,
-    put,
-    read,
-    read_all,
-    row,
-    section,
-    tell,
-    tick,
-)
-from matchkit.forms.rows import FormulaRows
+from matchkit.forms.ink_history import lots_tick
+from matchkit.forms.rows import FormulaRows, TargetPicker
 from matchkit.forms.shops import EXAMPLE_BATCH, OpenShop, keep, saved_recipe
-from matchkit.forms.targets import TargetPicker
 from matchkit.report.corrections import addition_page, correction_parts, finish_parts
 from matchkit.workflows.correcting_batch import Advice, Mixed
 from matchkit.workflows.correcting_batch import correct as find
@@ -56,22 +39,29 @@ class CorrectForm:
         self.rounds: list[Mixed] = []
         self.now: list[Mixed] = []  # and this one
         self.found: Advice | None = None
-        self.problems, self.results, self.slip, self.saved = alert(), area(), area(), area()
+        self.problems, self.results, self.slip, self.saved = (
+            ui.alert(),
+            ui.area(),
+            ui.area(),
+            ui.area(),
+        )
         self.picker = TargetPicker(opened, start)
         self.rows = FormulaRows(opened, "grams", batch)
-        self.room = amount_field(ROOM, "", empty=True, zero=True)
-        self.state = choice("What is known?", [READ, WEIGHING], READ, radio=True)
+        self.room = ui.amount_field(ROOM, "", empty=True, zero=True)
+        self.state = ui.choice("What is known?", [READ, WEIGHING], READ, radio=True)
         self.measured = MeasuredPicker(opened)
-        self.planned = choice("What was planned", [*self.rows.saved])
-        self.plan = boxed(self.planned)
-        self.lots, self.anyway = lots_tick(opened), tick(ANYWAY)
-        self.look = button("What should I add?", self.find, self.problems, main=True)
-        self.way = choice("Which addition?", [], radio=True)
-        self.save = button("Save the addition slip", self.write, self.problems, main=True)
-        self.next = button("I have added it: next round", self.added, self.problems)
-        self.chosen = w.VBox([boxed(self.way), row(self.save, self.next), self.saved, self.slip])
-        self.round = area()
-        on_change(
+        self.planned = ui.choice("What was planned", [*self.rows.saved])
+        self.plan = ui.boxed(self.planned)
+        self.lots, self.anyway = lots_tick(opened), ui.tick(ANYWAY)
+        self.look = ui.button("What should I add?", self.find, self.problems, main=True)
+        self.way = ui.choice("Which addition?", [], radio=True)
+        self.save = ui.button("Save the addition slip", self.write, self.problems, main=True)
+        self.next = ui.button("I have added it: next round", self.added, self.problems)
+        self.chosen = w.VBox(
+            [ui.boxed(self.way), ui.row(self.save, self.next), self.saved, self.slip]
+        )
+        self.round = ui.area()
+        ui.on_change(
             [
                 *self.picker.changing(),
                 *self.rows.changing(),
@@ -80,14 +70,16 @@ class CorrectForm:
             ],
             self._forget,
         )
-        self.box = form(
-            section("1. The colour that was wanted", self.picker.box),
-            section("2. What is in the container, grams", self.round, self.rows.box, self.room.box),
-            section(
-                "3. How it measured, cured and cool", boxed(self.state), self.measured.box,
+        self.box = ui.form(
+            ui.section("1. The colour that was wanted", self.picker.box),
+            ui.section(
+                "2. What is in the container, grams", self.round, self.rows.box, self.room.box
+            ),
+            ui.section(
+                "3. How it measured, cured and cool", ui.boxed(self.state), self.measured.box,
                 self.plan,
             ),
-            section(
+            ui.section(
                 "4. The addition", self.lots, self.anyway, self.look, self.problems, self.results,
                 self.chosen,
             ),
@@ -103,7 +95,7 @@ class CorrectForm:
     def find(self) -> None:
         """Find what went wrong and what to add."""
         self._forget()
-        formula, (room,) = read_all(self.rows.formula, lambda: read(self.room))
+        formula, (room,) = ui.read_all(self.rows.formula, lambda: ui.read(self.room))
         held = dict(formula.amounts)
         room = np.inf if room is None else room
         options = CorrectOptions(room_g=room, anyway=self.anyway.value)
@@ -111,7 +103,7 @@ class CorrectForm:
         try:
             self._answer(session, held, options)
         except InputError:
-            put(self.results, session.notices)
+            ui.put(self.results, session.notices)
             raise
 
     def write(self) -> None:
@@ -119,8 +111,8 @@ class CorrectForm:
         found, addition = self._chosen()
         page = addition_page(found, addition, self.opened.shop)
         path = keep(page.title, ".html", page.html)
-        tell(self.saved, f"Saved: {path.resolve()}", "done")
-        put(self.slip, [page])
+        ui.tell(self.saved, f"Saved: {path.resolve()}", "done")
+        ui.put(self.slip, [page])
 
     def added(self) -> None:
         """The addition is in the container: ask for the next measurement."""
@@ -139,7 +131,7 @@ class CorrectForm:
         if room is not None:
             self.room.text.value = typed(max(room - addition.added_g, 0.0), 6)
         self._forget()
-        tell(
+        ui.tell(
             self.round,
             f"Round {len(self.rounds) + 1}. The rows hold what is in the container now, and the"
             " room is what is left of it; change them if the balance showed something else. Then"
@@ -151,11 +143,11 @@ class CorrectForm:
         wanted = self.picker.wanted(session)
         if self.state.value == WEIGHING:
             finish = finish_batch(session, wanted, self._plan(), held, options)
-            put(self.results, [*session.notices, *finish_parts(finish)])
+            ui.put(self.results, [*session.notices, *finish_parts(finish)])
             return
         self.now = [*self.rounds, Mixed(grams=held, R=self.measured.readings().mean(axis=0))]
         self.found = found = find(session, wanted, self.now, options)
-        put(self.results, [*session.notices, *correction_parts(found)])
+        ui.put(self.results, [*session.notices, *correction_parts(found)])
         self.way.options = [*self.ways]
         self.way.value = next(iter(self.ways), None)
         self.chosen.layout.display = None if self.ways else "none"

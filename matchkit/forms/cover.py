@@ -4,30 +4,16 @@ from collections.abc import Callable
 from typing import Any
 
 from matchkit.errors import InputError
+from matchkit.forms import parts as ui
 from matchkit.forms.begin import opened_form, quiet
-from matchkit.forms.lots import lots_tick
-from matchkit.forms.parts import (
-    Runner,
-    alert,
-    amount_field,
-    area,
-    boxed,
-    choice,
-    form,
-    on_change,
-    put,
-    read,
-    read_all,
-    row,
-    section,
-)
+from matchkit.forms.ink_history import lots_tick
 from matchkit.forms.rows import FormulaRows
 from matchkit.forms.shops import EXAMPLE_BATCH, OpenShop, listed_targets
 from matchkit.matching.garment import Strokes
 from matchkit.matching.prints import film_fits, has_films
-from matchkit.report.cover import cover_parts
 from matchkit.report.parts import Part
-from matchkit.workflows.covering import cover as over_garments
+from matchkit.report.printed import cover_parts
+from matchkit.workflows.predicting import cover as over_garments
 from matchkit.workflows.wanted import wanted_listed
 
 NO_TARGET = "the formula's own colour when it hides"
@@ -44,34 +30,38 @@ class CoverForm:
 
     def __init__(self, opened: OpenShop, start: str = "") -> None:
         self.opened = opened
-        self.problems, self.results = alert(), area()
+        self.problems, self.results = ui.alert(), ui.area()
         self.rows = FormulaRows(opened, "percent", start)
         targets = [NO_TARGET, *listed_targets(opened)]
-        self.target = choice("It should look like", targets, NO_TARGET)
-        self.stroke = amount_field("One stroke, um", "50", most=MOST_UM)
-        self.underbase = amount_field("Underbase, um (empty: none)", "50", most=MOST_UM, empty=True)
+        self.target = ui.choice("It should look like", targets, NO_TARGET)
+        self.stroke = ui.amount_field("One stroke, um", "50", most=MOST_UM)
+        self.underbase = ui.amount_field(
+            "Underbase, um (empty: none)", "50", most=MOST_UM, empty=True
+        )
         self.lots = lots_tick(opened)
-        self.run = Runner(
+        self.run = ui.Runner(
             "Does it cover?", self._work, self._answer, self.problems, "garments looked at"
         )
         texts = [self.stroke.text, self.underbase.text]
-        on_change([*self.rows.changing(), self.target, self.lots, *texts], self._aged)
-        self.box = form(
+        ui.on_change([*self.rows.changing(), self.target, self.lots, *texts], self._aged)
+        self.box = ui.form(
             *quiet(_no_films(opened)),
-            section("1. The formula", self.rows.box),
-            section(
+            ui.section("1. The formula", self.rows.box),
+            ui.section(
                 "2. The print",
-                boxed(self.target),
-                row(self.stroke.box, self.underbase.box),
+                ui.boxed(self.target),
+                ui.row(self.stroke.box, self.underbase.box),
             ),
-            section("3. Over each garment", self.lots, self.run.box, self.problems, self.results),
+            ui.section(
+                "3. Over each garment", self.lots, self.run.box, self.problems, self.results
+            ),
             name="cover",
         )
 
     def _work(self) -> Callable[[Callable[[int, int], None]], list[Part]]:
         """Read the form; what is wrong with it is told before any work begins."""
-        formula, (stroke_um, underbase_um) = read_all(
-            self.rows.formula, lambda: read(self.stroke, self.underbase)
+        formula, (stroke_um, underbase_um) = ui.read_all(
+            self.rows.formula, lambda: ui.read(self.stroke, self.underbase)
         )
         strokes = Strokes(stroke_um=stroke_um, underbase_um=underbase_um)
         target, use_lots = self.target.value, self.lots.value
@@ -85,7 +75,7 @@ class CoverForm:
         return work
 
     def _answer(self, parts: list[Part]) -> None:
-        put(self.results, parts)
+        ui.put(self.results, parts)
 
     def _aged(self) -> None:
         self.results.value = self.problems.value = ""

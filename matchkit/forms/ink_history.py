@@ -1,6 +1,8 @@
-"""What has this ink been doing?  Its lots, and how many batches were in tolerance."""
+"""The inks: their drawdowns, lots and history."""
 
 from typing import Any
+
+import ipywidgets as w
 
 from matchkit.book.report import GROUPS
 from matchkit.forms.begin import first_of, opened_form, quiet
@@ -8,9 +10,19 @@ from matchkit.forms.book_demo import with_book
 from matchkit.forms.parts import alert, area, boxed, button, choice, form, put, row, safe, section
 from matchkit.forms.rows import known_inks
 from matchkit.forms.shops import OpenShop
-from matchkit.report.ink_history import NAMES, history_parts, share_parts
+from matchkit.report.inks import NAMES, history_parts, share_parts
 from matchkit.workflows.ink_history import ink_history as history_of
 from matchkit.workflows.ink_history import shares_in_tolerance
+
+LEARNED = "Use what the record book has learned of today's lots"
+
+
+def lots_tick(opened: OpenShop) -> Any:
+    """The tick that does without; it shows only where there is a book."""
+    tick = w.Checkbox(value=True, description=LEARNED, indent=False)
+    tick.layout.display = None if opened.has_book else "none"
+    return tick
+
 
 NO_BOOK = "This shop has no record book yet; it begins with the first job that is written down."
 

@@ -5,23 +5,11 @@ from typing import Any
 import ipywidgets as w
 
 from matchkit.errors import InputError
+from matchkit.forms import parts as ui
 from matchkit.forms.begin import first_of, opened_form, quiet
-from matchkit.forms.parts import (
-    alert,
-    area,
-    boxed,
-    button,
-    choice,
-    form,
-    put,
-    row,
-    safe,
-    section,
-    tell,
-)
 from matchkit.forms.shops import OpenShop, fit_of, is_demo
 from matchkit.inks.shop import Drawdown
-from matchkit.report.fit import fit_parts, ink_parts, tint_parts
+from matchkit.report.inks import fit_parts, ink_parts, tint_parts
 from matchkit.workflows.fitting_inks import InksFitted, fit_inks, keep_fits, letdown_series
 
 
@@ -35,8 +23,8 @@ class InksForm:
 
     def __init__(self, opened: OpenShop, start: str = "") -> None:
         self.opened = opened
-        self.problems, self.about, self.tint = alert(), area(), area()
-        self.kept, self.whole = area(), area()
+        self.problems, self.about, self.tint = ui.alert(), ui.area(), ui.area()
+        self.kept, self.whole = ui.area(), ui.area()
         names = [
             ink.name for found in opened.fits.values() for ink in found.palette.inks
             if ink.role != "white"
@@ -44,22 +32,24 @@ class InksForm:
         if not names:
             raise InputError("only the white is measured; draw the others down and let down in it")
         first, note = first_of(names, start)
-        self.ink = choice("Ink", names, first)
+        self.ink = ui.choice("Ink", names, first)
         self.percent = w.FloatLogSlider(
             value=10, base=10, min=-1, max=2, step=0.02, readout_format=".1f",
             description="Percent of it in the white", continuous_update=True,
         )  # fmt: skip
-        self.ink.observe(safe(self.look, self.problems), names="value")
-        self.percent.observe(safe(self.slide, self.problems), names="value")
-        self.residuals = button("How good is the whole fit?", self.judge, self.problems)
-        self.keep = button("Fit again and keep it", self.refit, self.problems)
-        self.box = form(
+        self.ink.observe(ui.safe(self.look, self.problems), names="value")
+        self.percent.observe(ui.safe(self.slide, self.problems), names="value")
+        self.residuals = ui.button("How good is the whole fit?", self.judge, self.problems)
+        self.keep = ui.button("Fit again and keep it", self.refit, self.problems)
+        self.box = ui.form(
             *quiet(note),
-            section("1. Let it down", row(boxed(self.ink), boxed(self.percent)), self.tint),
-            section("2. What was drawn down, and what the fit makes of it", self.about),
-            section(
+            ui.section(
+                "1. Let it down", ui.row(ui.boxed(self.ink), ui.boxed(self.percent)), self.tint
+            ),
+            ui.section("2. What was drawn down, and what the fit makes of it", self.about),
+            ui.section(
                 "3. The whole series",
-                row(self.residuals, self.keep),
+                ui.row(self.residuals, self.keep),
                 self.kept,
                 self.problems,
                 self.whole,
@@ -71,28 +61,28 @@ class InksForm:
     def look(self) -> None:
         """Show the chosen ink."""
         ink = self.ink.value
-        put(self.about, ink_parts(fit_of(self.opened, ink), self.opened.shop.hiding, ink))
+        ui.put(self.about, ink_parts(fit_of(self.opened, ink), self.opened.shop.hiding, ink))
         self.slide()
 
     def slide(self) -> None:
         """Show the tint that the slider says."""
         ink = self.ink.value
-        put(self.tint, tint_parts(fit_of(self.opened, ink), ink, self.percent.value))
+        ui.put(self.tint, tint_parts(fit_of(self.opened, ink), ink, self.percent.value))
 
     def judge(self) -> None:
         """Show how good the fit is."""
-        put(self.whole, fit_parts(InksFitted(fits=self.opened.fits, films={})))
+        ui.put(self.whole, fit_parts(InksFitted(fits=self.opened.fits, films={})))
 
     def refit(self) -> None:
         """Fit the shop's inks anew and keep the result in its folder."""
         if is_demo(self.opened):
-            tell(self.kept, "The demo shop's fit is kept already; this is for your own shop.")
+            ui.tell(self.kept, "The demo shop's fit is kept already; this is for your own shop.")
             return
         session = self.opened.session()
         found = fit_inks(session)
         keep_fits(session, found)
-        tell(self.kept, f"Kept in {self.opened.folder}/fit.json; it opens faster now.", "done")
-        put(self.whole, [*session.notices, *fit_parts(found)])
+        ui.tell(self.kept, f"Kept in {self.opened.folder}/fit.json; it opens faster now.", "done")
+        ui.put(self.whole, [*session.notices, *fit_parts(found)])
 
 
 def ladder_of(opened: OpenShop, ink: str) -> list[tuple[float, Drawdown]]:

@@ -1,39 +1,177 @@
-"""How much ink?  From prints and mesh to grams, and a ticket that tells it."""
+"""From grams to a ticket: job size, weighing out, tickets."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
+import ipywidgets as w
+
 from matchkit.errors import InputError
-from matchkit.files.amounts import typed
+from matchkit.files.text import typed
+from matchkit.files.write import csv_text
+from matchkit.forms import parts as ui
 from matchkit.forms.begin import opened_form
-from matchkit.forms.parts import (
-    Field,
-    alert,
-    amount_field,
-    area,
-    boxed,
-    button,
-    choice,
-    folded,
-    form,
-    number_field,
-    on_change,
-    put,
-    read,
-    read_all,
-    row,
-    section,
-)
+from matchkit.forms.ink_history import lots_tick
+from matchkit.forms.parts import Field, alert, area, boxed, button, choice, put, row, section, tell
 from matchkit.forms.rows import FormulaRows
-from matchkit.forms.shops import EXAMPLE_BATCH, OpenShop
-from matchkit.forms.tickets import UNKNOWN, TicketPart, container_named
+from matchkit.forms.shops import EXAMPLE_BATCH, FIRST_POUR, OpenShop, keep, listed_targets
 from matchkit.paper.jobsize import UM_PER_MIL, JobSize, PrintJob
 from matchkit.paper.ticket import Ticket
-from matchkit.paper.weighing import CONTAINERS_ML
-from matchkit.report.jobsize import size_parts
-from matchkit.workflows.formula import Formula
+from matchkit.paper.weighing import CONTAINERS_ML, Container
+from matchkit.report.formulas import prediction_parts
+from matchkit.report.printed import size_parts, ticket_page
+from matchkit.workflows.predicting import Formula, predict
+from matchkit.workflows.session import Session
+from matchkit.workflows.wanted import Wanted, wanted_listed
 from matchkit.workflows.weighing_out import TicketChoices, ink_for_job, ticket
+
+SENSITIVE = -1.0  # in place of a share
+HELD = (
+    ("nothing", 0.0),
+    ("10 % of each colour", 0.1),
+    ("20 % of each colour", 0.2),
+    ("of the most sensitive inks, as much as pays", SENSITIVE),
+)
+UNKNOWN = "not said"
+
+
+def container_named(name: str) -> Container | None:
+    """What a form's list names, or None where it is not said."""
+    return Container(name=name, volume_ml=CONTAINERS_ML[name]) if name in CONTAINERS_ML else None
+
+
+class TicketPart:
+    """`make` makes the ticket by what is chosen here; InputError where there is nothing yet.
+
+    A form that asks for the container itself hands its `container` in.
+    """
+
+    def __init__(
+        self, make: Callable[[TicketChoices], Ticket], number: int = 0, *, container: Any = None
+    ) -> None:
+        self.make = make
+        self.problems, self.saved, self.page = alert(), area(), area()
+        self.job = Field("Job or customer", "", _job, short=False)
+        self.container = container or choice("Mixed in", [UNKNOWN, *CONTAINERS_ML])
+        asked = [] if container else [boxed(self.container)]
+        self.letdowns = w.Checkbox(
+            description="Weigh very small amounts from letdowns", indent=False
+        )
+        self.hold = choice("Hold back until the first drawdown", HELD, 0.0)
+        self.preview = button("Show the ticket", self.look, self.problems)
+        self.save = button("Save the ticket", self.write, self.problems, main=True)
+        self.box = section(
+            f"{number}. The ticket" if number else "The ticket",
+            row(self.job.box, *asked, boxed(self.hold)),
+            self.letdowns,
+            row(self.preview, self.save),
+            self.problems,
+            self.saved,
+            self.page,
+        )
+
+    def look(self) -> None:
+        """Show the ticket, without saving it."""
+        self.saved.value = ""
+        put(self.page, [ticket_page(self._made())])
+
+    def write(self) -> None:
+        """Save the page and its weights, and show it ready to print."""
+        made = self._made()
+        page = ticket_page(made)
+        path = keep(made.job or made.target, ".html", page.html)
+        keep(path.stem, ".csv", csv_text(["ink", "grams"], made.formula))
+        lines = [f"Saved: {path.resolve()}", f"The formula is beside it, in {path.stem}.csv."]
+        if made.first_pour:
+            first = csv_text(["ink", "grams"], made.first_pour)
+            kept = keep(path.stem, f"{FIRST_POUR}.csv", first)
+            lines.append(
+                f"What is in the container at the first drawdown, without what is held back, is in"
+                f" {kept.name}: correcting starts from that."
+            )
+        tell(self.saved, lines, "done")
+        put(self.page, [page])
+
+    def clear(self) -> None:
+        """No ticket of an older formula stays in sight."""
+        self.saved.value = self.page.value = self.problems.value = ""
+
+    def _made(self) -> Ticket:
+        held = self.hold.value
+        return self.make(
+            TicketChoices(
+                job=self.job.value,
+                container=container_named(self.container.value),
+                letdowns=self.letdowns.value,
+                hold_colours=0.0 if held == SENSITIVE else held,
+                hold_sensitive=held == SENSITIVE,
+            )
+        )
+
+
+def _job(text: str) -> str:
+    if len(text) > 60:
+        raise InputError("longer than 60 letters; the ticket has no room for it")
+    return text.strip()
+
+
+NO_TARGET = "none: the formula is right as it is"
+
+
+def weigh(opened: OpenShop, start: str = EXAMPLE_BATCH) -> Any:
+    """The form; `start` is the saved batch that it starts with, if there is one."""
+    return opened_form(opened, lambda: WeighForm(opened, start).box)
+
+
+class WeighForm:
+    """The form's widgets."""
+
+    def __init__(self, opened: OpenShop, start: str = "") -> None:
+        self.opened = opened
+        self.problems, self.results = ui.alert(), ui.area()
+        self.rows = FormulaRows(opened, "percent", start)
+        self.grams = ui.amount_field("Batch, grams", "500", most=1e6)
+        self.target = ui.choice("Target", [NO_TARGET, *listed_targets(opened)], NO_TARGET)
+        self.look = ui.button("What will it look like?", self.predict, self.problems, main=True)
+        self.ticket = TicketPart(self.make, 3)
+        self.lots = lots_tick(opened)
+        ui.on_change([*self.rows.changing(), self.grams.text, self.target, self.lots], self._aged)
+        self.box = ui.form(
+            ui.section("1. The formula", self.rows.box),
+            ui.section(
+                "2. The batch",
+                ui.row(self.grams.box, ui.boxed(self.target)),
+                self.lots,
+                self.look,
+                self.problems,
+                self.results,
+            ),
+            self.ticket.box,
+            name="weigh",
+        )
+
+    def predict(self) -> None:
+        """Show the colour that the formula will have, and its weights."""
+        session, formula, wanted, batch_g = self._read()
+        found = predict(session, formula, wanted=wanted, batch_g=batch_g)
+        ui.put(self.results, [*session.notices, *prediction_parts(found)])
+
+    def make(self, choices: TicketChoices) -> Ticket:
+        """The ticket of what the entries say."""
+        session, formula, wanted, batch_g = self._read()
+        return ticket(session, formula, choices, wanted=wanted, batch_g=batch_g)
+
+    def _read(self) -> tuple[Session, Formula, Wanted | None, float]:
+        formula, (batch_g,) = ui.read_all(self.rows.formula, lambda: ui.read(self.grams))
+        session = self.opened.session(use_lots=self.lots.value)
+        name = self.target.value
+        wanted = None if name == NO_TARGET else wanted_listed(session, name)
+        return session, formula, wanted, batch_g
+
+    def _aged(self) -> None:
+        self.results.value = self.problems.value = ""
+        self.ticket.clear()
+
 
 # What the form starts with: an example to write over, no advice.
 EXAMPLE = PrintJob(
@@ -55,29 +193,29 @@ class JobForm:
 
     def __init__(self, opened: OpenShop, start: str = "") -> None:
         self.opened = opened
-        self.problems, self.results = alert(), area()
+        self.problems, self.results = ui.alert(), ui.area()
         self.rows = FormulaRows(opened, "percent", start)
-        self.prints = Field("Prints", "300", _whole)
-        self.units = choice("Lengths in", [METRIC, US], METRIC)
-        self.width = amount_field("Artwork, width, cm", "30", most=1000)
-        self.height = amount_field("Artwork, height, cm", "40", most=1000)
-        self.coverage = amount_field("In this colour, %", "40", most=100)
-        self.way = choice("The ink of one stroke is told by", [MESH, WET], MESH, radio=True)
-        self.mesh = amount_field("Mesh, cm3 per m2", "60", most=1000)
-        self.transfer = amount_field("Of it on the garment, %", "60", most=100)
-        self.wet = amount_field("Wet thickness, um", "36", most=1000)
-        self.strokes = choice("Strokes", [1, 2, 3], 1)
-        self.later = amount_field("A further stroke, % of the first", "100", most=200)
-        self.loss = number_field("Loss, % on top", "10", 0, 500)
-        self.screen = number_field("To flood the screen, g", "0", 0, 1e5)
-        self.density = amount_field("Density, g/ml (empty: inks.csv)", "", most=10, empty=True)
-        self.container = choice("Mixed in", [UNKNOWN, *CONTAINERS_ML])
-        self.look = button("How much ink?", self.tell, self.problems, main=True)
+        self.prints = ui.Field("Prints", "300", _whole)
+        self.units = ui.choice("Lengths in", [METRIC, US], METRIC)
+        self.width = ui.amount_field("Artwork, width, cm", "30", most=1000)
+        self.height = ui.amount_field("Artwork, height, cm", "40", most=1000)
+        self.coverage = ui.amount_field("In this colour, %", "40", most=100)
+        self.way = ui.choice("The ink of one stroke is told by", [MESH, WET], MESH, radio=True)
+        self.mesh = ui.amount_field("Mesh, cm3 per m2", "60", most=1000)
+        self.transfer = ui.amount_field("Of it on the garment, %", "60", most=100)
+        self.wet = ui.amount_field("Wet thickness, um", "36", most=1000)
+        self.strokes = ui.choice("Strokes", [1, 2, 3], 1)
+        self.later = ui.amount_field("A further stroke, % of the first", "100", most=200)
+        self.loss = ui.number_field("Loss, % on top", "10", 0, 500)
+        self.screen = ui.number_field("To flood the screen, g", "0", 0, 1e5)
+        self.density = ui.amount_field("Density, g/ml (empty: inks.csv)", "", most=10, empty=True)
+        self.container = ui.choice("Mixed in", [UNKNOWN, *CONTAINERS_ML])
+        self.look = ui.button("How much ink?", self.tell, self.problems, main=True)
         self.ticket = TicketPart(self.make, 4, container=self.container)
-        self.of_mesh, self.of_wet = row(self.mesh.box, self.transfer.box), self.wet.box
+        self.of_mesh, self.of_wet = ui.row(self.mesh.box, self.transfer.box), self.wet.box
         self.way.observe(lambda _: self._shown(), names="value")
         self.units.observe(self._other_units, names="value")
-        on_change(self._entries(), self._aged)
+        ui.on_change(self._entries(), self._aged)
         self._shown()
         self.box = self._laid_out()
 
@@ -98,10 +236,10 @@ class JobForm:
 
     def tell(self) -> None:
         """Show how much."""
-        put(self.results, size_parts(self.size()))
+        ui.put(self.results, size_parts(self.size()))
 
     def _read(self) -> tuple[Formula, PrintJob]:
-        formula, _ = read_all(self.rows.formula, lambda: read(*self._fields()))
+        formula, _ = ui.read_all(self.rows.formula, lambda: ui.read(*self._fields()))
         return formula, self._job()
 
     def _job(self) -> PrintJob:
@@ -120,28 +258,28 @@ class JobForm:
         )
 
     def _laid_out(self) -> Any:
-        return form(
-            section("1. The formula", self.rows.box),
-            section(
+        return ui.form(
+            ui.section("1. The formula", self.rows.box),
+            ui.section(
                 "2. The job",
-                row(self.prints.box, boxed(self.units)),
-                row(self.width.box, self.height.box, self.coverage.box),
-                boxed(self.way),
+                ui.row(self.prints.box, ui.boxed(self.units)),
+                ui.row(self.width.box, self.height.box, self.coverage.box),
+                ui.boxed(self.way),
                 self.of_mesh,
                 self.of_wet,
-                row(self.loss.box, boxed(self.container)),
-                folded(
+                ui.row(self.loss.box, ui.boxed(self.container)),
+                ui.folded(
                     "more: strokes, screen, density",
-                    row(boxed(self.strokes), self.later.box),
-                    row(self.screen.box, self.density.box),
+                    ui.row(ui.boxed(self.strokes), self.later.box),
+                    ui.row(self.screen.box, self.density.box),
                 ),
             ),
-            section("3. The ink", self.look, self.problems, self.results),
+            ui.section("3. The ink", self.look, self.problems, self.results),
             self.ticket.box,
             name="jobsize",
         )
 
-    def _fields(self) -> list[Field]:
+    def _fields(self) -> list[ui.Field]:
         way = [self.mesh, self.transfer] if self.way.value == MESH else [self.wet]
         size = [self.prints, self.width, self.height, self.coverage]
         return [*size, *way, self.later, self.loss, self.screen, self.density]

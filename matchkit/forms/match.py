@@ -6,27 +6,12 @@ from typing import Any
 import ipywidgets as w
 
 from matchkit.errors import InputError
+from matchkit.forms import parts as ui
 from matchkit.forms.begin import first_of, opened_form, quiet
-from matchkit.forms.lots import lots_tick
-from matchkit.forms.parts import (
-    Runner,
-    alert,
-    amount_field,
-    area,
-    boxed,
-    choice,
-    folded,
-    form,
-    on_change,
-    put,
-    read,
-    row,
-    safe,
-    section,
-)
+from matchkit.forms.ink_history import lots_tick
+from matchkit.forms.jobsize import TicketPart
+from matchkit.forms.rows import TargetPicker, light_options
 from matchkit.forms.shops import OpenShop
-from matchkit.forms.targets import TargetPicker, light_options
-from matchkit.forms.tickets import TicketPart
 from matchkit.matching.prints import garments, has_films
 from matchkit.paper.ticket import Ticket
 from matchkit.report.formulas import formula_parts, overview_parts, reach_parts
@@ -71,11 +56,13 @@ class PrintPart:
     def __init__(self, opened: OpenShop) -> None:
         shop = opened.shop
         names = [each.name for each in garments(shop)] if has_films(shop) else []
-        self.over = choice("Looked at as", [(HIDES, ""), *((f"a print on {n}", n) for n in names)])
-        self.thickness = amount_field("Print, um thick", "60", most=1e4)
-        self.underbase = amount_field("White below it, um (or empty)", "", empty=True, most=1e4)
-        self.fields = row(self.thickness.box, self.underbase.box)
-        self.box = w.VBox([boxed(self.over), self.fields])
+        self.over = ui.choice(
+            "Looked at as", [(HIDES, ""), *((f"a print on {n}", n) for n in names)]
+        )
+        self.thickness = ui.amount_field("Print, um thick", "60", most=1e4)
+        self.underbase = ui.amount_field("White below it, um (or empty)", "", empty=True, most=1e4)
+        self.fields = ui.row(self.thickness.box, self.underbase.box)
+        self.box = w.VBox([ui.boxed(self.over), self.fields])
         self.box.layout.display = None if names else "none"
         self.over.observe(lambda _: self._shown(), names="value")
         self._shown()
@@ -84,7 +71,7 @@ class PrintPart:
         """The print; None for a drawdown that hides."""
         if not self.over.value:
             return None
-        thickness, underbase = read(self.thickness, self.underbase)
+        thickness, underbase = ui.read(self.thickness, self.underbase)
         return PrintedOver(over=self.over.value, thickness_um=thickness, underbase_um=underbase)
 
     def changing(self) -> list[Any]:
@@ -105,19 +92,19 @@ class MatchForm:
         self.opened = opened
         self.found: FoundFormulas | None = None
         self.filling = False
-        self.problems, self.stale = alert(), area()
-        self.results, self.detail = area(), area()
+        self.problems, self.stale = ui.alert(), ui.area()
+        self.results, self.detail = ui.area(), ui.area()
         self.picker = TargetPicker(opened, start)
-        self.grams = amount_field("Batch, grams", "1000", most=1e6)
-        self.most = choice("Inks at most", [2, 3, 4, 5, 6], 4)
+        self.grams = ui.amount_field("Batch, grams", "1000", most=1e6)
+        self.most = ui.choice("Inks at most", [2, 3, 4, 5, 6], 4)
         mixes = [mix.name for mix in opened.session().shop.mixes]
         made_of = [FRESH, ANY] if leftover == FRESH else [ANY, FRESH]
         first, note = first_of([*made_of, *mixes], leftover)
         self.note = note if mixes or leftover == FRESH else NO_LEFTOVER
-        self.mix = choice("Made of", [*made_of, *mixes], first)
+        self.mix = ui.choice("Made of", [*made_of, *mixes], first)
         self.printed = PrintPart(opened)
-        self.others = choice("The other lights count", OTHERS, 0.2)
-        self.prefer = choice("List first", PREFER, "nearest")
+        self.others = ui.choice("The other lights count", OTHERS, 0.2)
+        self.prefer = ui.choice("List first", PREFER, "nearest")
         self.every = w.Checkbox(
             description="List all, also what is mostly clear or less sure", indent=False
         )
@@ -132,15 +119,15 @@ class MatchForm:
             ink.name: w.Checkbox(description=ink.name, indent=False) for ink in opened.shop.inks
         }
         self.lots = lots_tick(opened)
-        self.run = Runner(
+        self.run = ui.Runner(
             "Find formulas", self._work, self._answer, self.problems, "sets of inks looked at"
         )
-        self.pick = choice("Which formula do you want?", [], radio=True)
-        self.chosen = w.VBox([boxed(self.pick), self.detail])
+        self.pick = ui.choice("Which formula do you want?", [], radio=True)
+        self.chosen = w.VBox([ui.boxed(self.pick), self.detail])
         self.chosen.layout.display = "none"
         self.ticket = TicketPart(self.make, 4)
-        self.pick.observe(safe(self._picked, self.problems), names="value")
-        on_change(self._entries(), self._aged)
+        self.pick.observe(ui.safe(self._picked, self.problems), names="value")
+        ui.on_change(self._entries(), self._aged)
         self.box = self._laid_out("leftovers" if leftover != FRESH else "match")
 
     def make(self, choices: TicketChoices) -> Ticket:
@@ -164,25 +151,25 @@ class MatchForm:
 
     def _laid_out(self, name: str) -> Any:
         first = self.opened.shop.lights[0]
-        return form(
-            section("1. The colour", self.picker.box),
-            section(
+        return ui.form(
+            ui.section("1. The colour", self.picker.box),
+            ui.section(
                 "2. What matters",
                 *quiet(self.note),
-                row(self.grams.box, boxed(self.most), boxed(self.mix)),
+                ui.row(self.grams.box, ui.boxed(self.most), ui.boxed(self.mix)),
                 self.printed.box,
                 self.lots,
-                folded(
+                ui.folded(
                     "more choices: lights, order, inks to leave out",
-                    row(boxed(self.prefer), boxed(self.others)),
+                    ui.row(ui.boxed(self.prefer), ui.boxed(self.others)),
                     self.every,
                     w.HTML(f"<p><b>Matched under {first}.</b> Judged under these too:</p>"),
-                    row(*self.lights.values()),
+                    ui.row(*self.lights.values()),
                     w.HTML("<p><b>Leave out these inks</b></p>"),
-                    row(*self.without.values()),
+                    ui.row(*self.without.values()),
                 ),
             ),
-            section(
+            ui.section(
                 "3. The formulas",
                 self.run.box,
                 self.problems,
@@ -201,7 +188,7 @@ class MatchForm:
 
     def _work(self) -> Callable[[Callable[[int, int], None]], tuple[Session, FoundFormulas]]:
         """Read the form; what is wrong with it is told before any work begins."""
-        (grams,) = read(self.grams)
+        (grams,) = ui.read(self.grams)
         others = [light for light, box in self.lights.items() if box.value]
         session = self.opened.session(use_lots=self.lots.value)
         lights = (self.opened.shop.lights[0], *others)
@@ -226,7 +213,7 @@ class MatchForm:
         session, self.found = answer
         self.stale.value = ""
         shown = [*reach_parts(self.found), *overview_parts(self.found)]
-        put(self.results, [*session.notices, *shown])
+        ui.put(self.results, [*session.notices, *shown])
         self.ticket.clear()
         self.filling = True  # else the pictures are drawn for every step on the way
         self.pick.options = [
@@ -242,7 +229,7 @@ class MatchForm:
         if self.filling or self.found is None or self.pick.value is None:
             return
         self.ticket.clear()
-        put(self.detail, formula_parts(self.found, self.pick.value, closely=True))
+        ui.put(self.detail, formula_parts(self.found, self.pick.value, closely=True))
 
     def _aged(self) -> None:
         """The formulas in sight are no longer those of the entries above them."""

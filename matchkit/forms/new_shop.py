@@ -10,32 +10,19 @@ from typing import Any
 import ipywidgets as w
 
 from matchkit.errors import InputError
-from matchkit.files.amounts import parse_amount
 from matchkit.files.planned import EXAMPLES, NEW_SHOP
 from matchkit.files.settings import CONDITIONS
 from matchkit.files.shop import DENSITY_G_PER_ML
-from matchkit.files.text import text_fault
-from matchkit.forms.parts import (
-    Field,
-    alert,
-    amount_field,
-    area,
-    boxed,
-    button,
-    choice,
-    form,
-    on_change,
-    put,
-    row,
-    section,
-)
+from matchkit.files.text import parse_amount, text_fault
+from matchkit.forms import parts as ui
+from matchkit.forms.parts import row
 from matchkit.forms.shops import DEMO, TICKETS
 from matchkit.inks.shop import GEOMETRIES, ROLES, Ink
 from matchkit.plan.drawdowns import FORBIDDEN
 from matchkit.plan.levels import FEWEST, MOST
 from matchkit.report.plan import new_shop_parts
 from matchkit.workflows.planning import PlanChoices
-from matchkit.workflows.starting import new_shop as make
+from matchkit.workflows.planning import new_shop as make
 
 DARK = "We print on dark garments too"
 CHOOSE = ("(choose)", "")
@@ -56,29 +43,29 @@ class NewShopForm:
     """The form's widgets."""
 
     def __init__(self) -> None:
-        self.problems, self.done, self.next = alert(), area(), area()
-        self.folder = Field("Name of its folder", "our-shop", folder_name)
-        self.title = Field("Name of the shop", "Our shop", _text)
-        self.geometry = choice("How your instrument measures", [CHOOSE, *_same(GEOMETRIES)])
-        self.condition = choice("With which light", [CHOOSE])
-        self.resolution = amount_field("Your balance shows steps of, grams", "0.01", most=100)
-        self.levels = choice("Drawdowns of each ink", list(range(FEWEST, MOST + 1)), 10)
-        self.grams = amount_field("Smallest pot, grams", "30", most=9999)
+        self.problems, self.done, self.next = ui.alert(), ui.area(), ui.area()
+        self.folder = ui.Field("Name of its folder", "our-shop", folder_name)
+        self.title = ui.Field("Name of the shop", "Our shop", _text)
+        self.geometry = ui.choice("How your instrument measures", [CHOOSE, *_same(GEOMETRIES)])
+        self.condition = ui.choice("With which light", [CHOOSE])
+        self.resolution = ui.amount_field("Your balance shows steps of, grams", "0.01", most=100)
+        self.levels = ui.choice("Drawdowns of each ink", list(range(FEWEST, MOST + 1)), 10)
+        self.grams = ui.amount_field("Smallest pot, grams", "30", most=9999)
         self.dark = w.Checkbox(description=DARK, indent=False)
         self.inks = InkRows()
         self.geometry.observe(lambda _: self._geometry_changed(), names="value")
         self._geometry_changed()
-        self.make = button("Make the shop", self.write, self.problems, main=True)
-        self.box = form(
-            section("1. The shop", row(self.folder.box, self.title.box)),
-            section(
+        self.make = ui.button("Make the shop", self.write, self.problems, main=True)
+        self.box = ui.form(
+            ui.section("1. The shop", row(self.folder.box, self.title.box)),
+            ui.section(
                 "2. How you measure and weigh",
-                row(boxed(self.geometry), boxed(self.condition), self.resolution.box),
+                row(ui.boxed(self.geometry), ui.boxed(self.condition), self.resolution.box),
             ),
-            section("3. The inks on your shelf", self.inks.box),
-            section(
+            ui.section("3. The inks on your shelf", self.inks.box),
+            ui.section(
                 "4. The drawdowns to begin with",
-                row(boxed(self.levels), self.grams.box, self.dark),
+                row(ui.boxed(self.levels), self.grams.box, self.dark),
                 self.make,
                 self.problems,
                 self.done,
@@ -114,7 +101,7 @@ class NewShopForm:
             levels=self.levels.value, batch_g=self.grams.value, on_dark=self.dark.value
         )
         try:
-            put(self.done, new_shop_parts(make(name, inks, shop, choices)))
+            ui.put(self.done, new_shop_parts(make(name, inks, shop, choices)))
         except InputError as error:
             lines = [line.replace(*SO_ADD) for line in error.faults]
             raise InputError([ROW.sub(self._ink_of, line) for line in lines]) from None
@@ -146,8 +133,8 @@ class InkRows:
             description="Show density, cost, stock, limit, series",
             indent=False,
         )
-        on_change([self.more], self._shown)
-        nothing = alert()
+        ui.on_change([self.more], self._shown)
+        nothing = ui.alert()
         self.box = w.VBox(
             [
                 w.HTML(
@@ -158,8 +145,8 @@ class InkRows:
                 self.more,
                 self.place,
                 row(
-                    button("Empty all rows", lambda: self.fill(()), nothing),
-                    button("Show the examples again", lambda: self.fill(EXAMPLES), nothing),
+                    ui.button("Empty all rows", lambda: self.fill(()), nothing),
+                    ui.button("Show the examples again", lambda: self.fill(EXAMPLES), nothing),
                 ),
             ]
         )
@@ -188,7 +175,7 @@ class InkRows:
 
     def _add(self) -> None:
         each = _InkRow(len(self.rows) + 1)
-        on_change([each.name.text], self._grown)
+        ui.on_change([each.name.text], self._grown)
         self.rows.append(each)
         self._shown()
         self.place.children = [row.box for row in self.rows]
@@ -208,17 +195,17 @@ class _InkRow:
 
     def __init__(self, k: int) -> None:
         self.called = f"ink {k}"
-        self.name = Field(f"Ink {k}", "", _text)
-        self.role = choice(f"Role of ink {k}", ROLES, COLOUR)
+        self.name = ui.Field(f"Ink {k}", "", _text)
+        self.role = ui.choice(f"Role of ink {k}", ROLES, COLOUR)
         self.role.layout.width = "9em"  # beside the name on a narrow screen too
-        self.density = Field(f"Ink {k}: density, g/ml", "", _number(*DENSITY_G_PER_ML))
-        self.cost = Field(f"Ink {k}: cost per kg", "", _number(0, 1e6))
-        self.stock = Field(f"Ink {k}: stock, grams", "", _number(0, 1e9))
-        self.limit = amount_field(f"Ink {k}: limit, %", "", most=100, empty=True)
-        self.series = Field(f"Ink {k}: series", "", _words)
+        self.density = ui.Field(f"Ink {k}: density, g/ml", "", _number(*DENSITY_G_PER_ML))
+        self.cost = ui.Field(f"Ink {k}: cost per kg", "", _number(0, 1e6))
+        self.stock = ui.Field(f"Ink {k}: stock, grams", "", _number(0, 1e9))
+        self.limit = ui.amount_field(f"Ink {k}: limit, %", "", most=100, empty=True)
+        self.series = ui.Field(f"Ink {k}: series", "", _words)
         self.numbers = (self.density, self.cost, self.stock, self.limit)
         self.rest = (self.series.box, row(*(each.box for each in self.numbers)))
-        first = row(self.name.box, boxed(self.role), self.series.box)
+        first = row(self.name.box, ui.boxed(self.role), self.series.box)
         self.box = w.VBox([first, self.rest[1]])
 
     def is_filled(self) -> bool:

@@ -12,24 +12,23 @@ from typing import Any
 
 import ipywidgets as w
 
-from matchkit.files.places import opened_shops, remember_shop
+from matchkit.files.write import opened_shops, remember_shop
 from matchkit.forms.begin import lacking
 from matchkit.forms.book import BookForm, name_field
 from matchkit.forms.book_demo import with_book
-from matchkit.forms.book_new import BeginPart
+from matchkit.forms.book_rows import BeginPart
 from matchkit.forms.check import check
 from matchkit.forms.compare import compare
 from matchkit.forms.correct import correct
 from matchkit.forms.cover import cover
 from matchkit.forms.ink_history import ink_history
-from matchkit.forms.jobsize import jobsize
+from matchkit.forms.jobsize import jobsize, weigh
 from matchkit.forms.match import MatchForm, leftovers, match
 from matchkit.forms.parts import alert, area, boxed, choice, folded, form, put, read, safe, tell
 from matchkit.forms.plan import plan
 from matchkit.forms.practise import job, see
 from matchkit.forms.readings import readings
 from matchkit.forms.shops import OpenShop, kept_in, open_shop
-from matchkit.forms.weigh import weigh
 from matchkit.workflows.serving import SHOP
 
 JOBS = "Today's jobs"

@@ -19,8 +19,8 @@ from typing import Any, TypeVar
 import ipywidgets as w
 
 from matchkit.errors import InputError, briefly, plainly
-from matchkit.files.amounts import parse_amount
-from matchkit.forms.style import STYLE
+from matchkit.files.text import parse_amount
+from matchkit.forms.shops import STYLE
 from matchkit.report.html import to_html
 from matchkit.report.parts import Part
 

@@ -15,22 +15,7 @@ import ipywidgets as w
 
 from matchkit.errors import InputError
 from matchkit.files.progress import progress_path
-from matchkit.forms.parts import (
-    Field,
-    alert,
-    amount_field,
-    area,
-    boxed,
-    button,
-    choice,
-    form,
-    put,
-    read,
-    row,
-    safe,
-    section,
-    tell,
-)
+from matchkit.forms import parts as ui
 from matchkit.practice.exercise import Exercise
 from matchkit.practice.hints import Hint, finish, hint, take
 from matchkit.practice.job import (
@@ -43,6 +28,7 @@ from matchkit.practice.job import (
 from matchkit.practice.kinds import TITLES, Standing
 from matchkit.practice.safety import Safety
 from matchkit.practice.simulated_shop import BEFORE, practice_shop
+from matchkit.report.html import to_text
 from matchkit.report.practice import (
     answer_parts,
     job_parts,
@@ -50,7 +36,6 @@ from matchkit.report.practice import (
     question_parts,
     standing_parts,
 )
-from matchkit.report.terminal import to_text
 from matchkit.workflows.practising import (
     Learner,
     PracticeOptions,
@@ -94,19 +79,19 @@ class ExerciseForm:
         self.kind = kind
         self.who = Learner()
         self.given: Exercise | None = None
-        self.problems, self.question = alert(), area()
-        self.tip, self.verdict, self.stands = area(), area(), area()
-        self.learner = Field("Your name (nothing is kept without one)", "", str)
-        self.pick = choice("Your answer", [], radio=True)
-        self.look = button("Mark my answer", self._mark, self.problems, main=True)
-        self.ask = button("Give me a hint", self._hint, self.problems)
-        self.go_on = button("Next one", self._next, self.problems)
-        self.learner.text.observe(safe(self._enter, self.problems), names="value")
-        self.box = form(
+        self.problems, self.question = ui.alert(), ui.area()
+        self.tip, self.verdict, self.stands = ui.area(), ui.area(), ui.area()
+        self.learner = ui.Field("Your name (nothing is kept without one)", "", str)
+        self.pick = ui.choice("Your answer", [], radio=True)
+        self.look = ui.button("Mark my answer", self._mark, self.problems, main=True)
+        self.ask = ui.button("Give me a hint", self._hint, self.problems)
+        self.go_on = ui.button("Next one", self._next, self.problems)
+        self.learner.text.observe(ui.safe(self._enter, self.problems), names="value")
+        self.box = ui.form(
             w.HTML(f'<p class="mk-quiet">{BEFORE}</p>'),
             self.learner.box,
-            section(TITLES[kind], self.question, boxed(self.pick)),
-            row(self.look, self.ask, self.go_on),
+            ui.section(TITLES[kind], self.question, ui.boxed(self.pick)),
+            ui.row(self.look, self.ask, self.go_on),
             self.problems,
             self.tip,
             self.verdict,
@@ -120,7 +105,7 @@ class ExerciseForm:
         found = practise(PracticeOptions(kinds=(self.kind,)), self.who)
         self.given = found.exercises[0]
         self.tip.value = self.verdict.value = ""
-        put(self.question, question_parts(self.given))
+        ui.put(self.question, question_parts(self.given))
         self.pick.options = [(each.text, k) for k, each in enumerate(self.given.choices)]
         self.pick.value = None
         self.look.disabled = False
@@ -128,7 +113,7 @@ class ExerciseForm:
 
     def _hint(self) -> None:
         if self.given is not None:
-            tell(self.tip, self.given.hint, "quiet")
+            ui.tell(self.tip, self.given.hint, "quiet")
 
     def _mark(self) -> None:
         """Mark the choice, once, and keep it for who has a name."""
@@ -139,7 +124,7 @@ class ExerciseForm:
         assert found.learner is not None
         self.who = found.learner
         self.look.disabled = True
-        put(self.verdict, [found.marks[0].words, *answer_parts(self.given, chosen)])
+        ui.put(self.verdict, [found.marks[0].words, *answer_parts(self.given, chosen)])
         self._stand(found.standings)
 
     def _enter(self) -> None:
@@ -150,7 +135,7 @@ class ExerciseForm:
 
     def _stand(self, standings: Sequence[Standing]) -> None:
         own = [each for each in standings if each.kind == self.kind]
-        tell(self.stands, to_text(standing_parts(own)), "quiet")
+        ui.tell(self.stands, to_text(standing_parts(own)), "quiet")
 
 
 class PracticeJobForm:
@@ -159,29 +144,36 @@ class PracticeJobForm:
     def __init__(self, seed: int) -> None:
         self.batch: PracticeBatch = start(practice_shop(), seed=seed)
         self.asked: Safety | None = None
-        self.problems, self.state, self.note, self.end = alert(), area(), alert(), area()
+        self.problems, self.state, self.note, self.end = (
+            ui.alert(),
+            ui.area(),
+            ui.alert(),
+            ui.area(),
+        )
         names = list(self.batch.shop.bench.names)
-        self.ink, self.grams = choice("Ink", names, names[0]), amount_field("Grams")
-        self.seconds = amount_field("Seconds", f"{LONG_ENOUGH_S:g}")
-        self.number = amount_field("Job number", f"{seed}", most=10**6)
-        self.safety = choice("Choose", [], radio=True)
-        self.safety_words = area()
-        self.reply = button("Answer", self._answer, self.problems, main=True)
-        self.asking = w.VBox([self.safety_words, boxed(self.safety), self.reply])
+        self.ink, self.grams = ui.choice("Ink", names, names[0]), ui.amount_field("Grams")
+        self.seconds = ui.amount_field("Seconds", f"{LONG_ENOUGH_S:g}")
+        self.number = ui.amount_field("Job number", f"{seed}", most=10**6)
+        self.safety = ui.choice("Choose", [], radio=True)
+        self.safety_words = ui.area()
+        self.reply = ui.button("Answer", self._answer, self.problems, main=True)
+        self.asking = w.VBox([self.safety_words, ui.boxed(self.safety), self.reply])
         self.asking.layout.display = "none"
-        self.box = form(
+        self.box = ui.form(
             w.HTML(f'<p class="mk-quiet">{BEFORE}</p>'),
-            row(self.number.box, button("Start this job", self._start, self.problems)),
-            section("The job", self.state),
-            section(
+            ui.row(self.number.box, ui.button("Start this job", self._start, self.problems)),
+            ui.section("The job", self.state),
+            ui.section(
                 "Your move",
-                row(boxed(self.ink), self.grams.box, self._move("Pour it in", "weigh")),
-                row(self.seconds.box, self._move("Stir", "stir")),
-                row(self._move("Draw down and cure", "drawdown"), self._move("Measure", "measure")),
-                row(
-                    button("What would you do?", self._hint, self.problems),
-                    button("Do that for me", self._take, self.problems),
-                    button("Finish", self._finish, self.problems),
+                ui.row(ui.boxed(self.ink), self.grams.box, self._move("Pour it in", "weigh")),
+                ui.row(self.seconds.box, self._move("Stir", "stir")),
+                ui.row(
+                    self._move("Draw down and cure", "drawdown"), self._move("Measure", "measure")
+                ),
+                ui.row(
+                    ui.button("What would you do?", self._hint, self.problems),
+                    ui.button("Do that for me", self._take, self.problems),
+                    ui.button("Finish", self._finish, self.problems),
                 ),
             ),
             self.problems,
@@ -193,14 +185,14 @@ class PracticeJobForm:
         self._show()
 
     def _move(self, words: str, action: str) -> Any:
-        return button(words, lambda: self._do(action), self.problems)
+        return ui.button(words, lambda: self._do(action), self.problems)
 
     def _do(self, action: str) -> None:
         """One move of the learner's, unless a safety question comes first."""
         if self._first(action):
             return
-        grams = ((self.ink.value, read(self.grams)[0]),) if action == "weigh" else ()
-        seconds = read(self.seconds)[0] if action == "stir" else 0.0
+        grams = ((self.ink.value, ui.read(self.grams)[0]),) if action == "weigh" else ()
+        seconds = ui.read(self.seconds)[0] if action == "stir" else 0.0
         self._moved(take(self.batch, Hint(action=action, grams=grams, seconds=seconds)))
 
     def _first(self, action: str) -> bool:
@@ -210,8 +202,8 @@ class PracticeJobForm:
         self.asking.layout.display = None if self.asked else "none"
         if self.asked is None:
             return False
-        put(self.safety_words, ["Before hands go near it:", self.asked.question])
-        tell(self.note, "First answer the question below, then make your move again.", "look")
+        ui.put(self.safety_words, ["Before hands go near it:", self.asked.question])
+        ui.tell(self.note, "First answer the question below, then make your move again.", "look")
         self.safety.options = [(text, k) for k, text in enumerate(self.asked.choices)]
         self.safety.value = None
         return True
@@ -222,17 +214,17 @@ class PracticeJobForm:
         right = self.safety.value == self.asked.answer
         self.batch, words = answer_safety(self.batch, self.asked.key, self.safety.value)
         if right:
-            tell(self.note, f"{words} Now make your move.", "done")
+            ui.tell(self.note, f"{words} Now make your move.", "done")
             self.asking.layout.display = "none"
         else:
-            tell(self.note, words)
+            ui.tell(self.note, words)
 
     def _hint(self) -> None:
         advice = hint(self.batch)
         grams = ", ".join(f"{name} {g:.2f} g" for name, g in advice.grams)
         seconds = f"{advice.seconds:g} s" if advice.seconds else ""
         parts = [part for part in (grams or seconds, advice.why) if part]
-        tell(self.note, f"{advice.action}: {'. '.join(parts)}", "quiet")
+        ui.tell(self.note, f"{advice.action}: {'. '.join(parts)}", "quiet")
 
     def _take(self) -> None:
         """The move that the hint says."""
@@ -246,14 +238,14 @@ class PracticeJobForm:
         self.batch = batch
         self.end.value = ""
         last = batch.moves[-1]
-        tell(self.note, f"{last.action}: {last.words}", "done")
+        ui.tell(self.note, f"{last.action}: {last.words}", "done")
         self._show()
 
     def _finish(self) -> None:
-        put(self.end, outcome_parts(self.batch, finish(self.batch)))
+        ui.put(self.end, outcome_parts(self.batch, finish(self.batch)))
 
     def _start(self) -> None:
-        seed = read(self.number)[0]
+        seed = ui.read(self.number)[0]
         if seed != int(seed):
             raise InputError(f"Job number: {seed:g} is no whole number")
         self.batch = start(practice_shop(), seed=int(seed))
@@ -262,4 +254,4 @@ class PracticeJobForm:
         self._show()
 
     def _show(self) -> None:
-        put(self.state, job_parts(self.batch))
+        ui.put(self.state, job_parts(self.batch))

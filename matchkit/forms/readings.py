@@ -6,27 +6,12 @@ import ipywidgets as w
 
 from matchkit.errors import InputError
 from matchkit.files.incoming import Bringing
+from matchkit.forms import parts as ui
 from matchkit.forms.begin import opened_form, quiet
-from matchkit.forms.parts import (
-    alert,
-    amount_field,
-    area,
-    boxed,
-    button,
-    choice,
-    form,
-    on_change,
-    put,
-    read,
-    row,
-    safe,
-    section,
-    tell,
-)
+from matchkit.forms.rows import HowRead
 from matchkit.forms.shops import STAYS, OpenShop, handed_in, is_demo
-from matchkit.forms.targets import HowRead
-from matchkit.report.readings import imported_parts, look_parts, waiting_line
-from matchkit.workflows.importing import Look, bring, look_at, place_of
+from matchkit.report.plan import imported_parts, look_parts, waiting_line
+from matchkit.workflows.fitting_inks import Look, bring, look_at, place_of
 from matchkit.workflows.session import Notice, Session
 
 CHOOSE = ("(choose)", "")
@@ -52,14 +37,19 @@ class ReadingsForm:
 
     def __init__(self, opened: OpenShop) -> None:
         self.opened = opened
-        self.problems, self.state, self.about, self.done = alert(), area(), area(), area()
+        self.problems, self.state, self.about, self.done = (
+            ui.alert(),
+            ui.area(),
+            ui.area(),
+            ui.area(),
+        )
         self.seen: Look | None = None
         self.upload = w.FileUpload(
             accept="", multiple=False, description="Choose the instrument's file"
         )
-        self.which = choice("Bring in", [])
-        self.of = choice("It is the drawdown", [CHOOSE], "")
-        self.existing = choice(
+        self.which = ui.choice("Bring in", [])
+        self.of = ui.choice("It is the drawdown", [CHOOSE], "")
+        self.existing = ui.choice(
             "Where there are readings already",
             [
                 ("bring nothing in, and say so", "refuse"),
@@ -69,32 +59,32 @@ class ReadingsForm:
             "refuse",
             radio=True,
         )
-        self.index = amount_field("Refractive index of the glossy films", "", most=3, empty=True)
+        self.index = ui.amount_field("Refractive index of the glossy films", "", most=3, empty=True)
         self.dull = w.Checkbox(
             value=False, description="Neither ink nor ground fluoresces", indent=False
         )
         self.how = HowRead(self.take, self.problems)
-        self.upload.observe(safe(self._handed, self.problems), names="value")
-        on_change([self.which], self._which_changed)
-        on_change([self.of], self._shown)
-        self.bring = button("Bring them in", self.write, self.problems, main=True)
+        self.upload.observe(ui.safe(self._handed, self.problems), names="value")
+        ui.on_change([self.which], self._which_changed)
+        ui.on_change([self.of], self._shown)
+        self.bring = ui.button("Bring them in", self.write, self.problems, main=True)
         self.choices = {
-            "which": boxed(self.which),
-            "of": boxed(self.of),
-            "existing": boxed(self.existing),
-            "otherwise": area(),
+            "which": ui.boxed(self.which),
+            "of": ui.boxed(self.of),
+            "existing": ui.boxed(self.existing),
+            "otherwise": ui.area(),
             "index": self.index.box,
             "dull": self.dull,
         }
-        self.box = form(
+        self.box = ui.form(
             *quiet(STAYS if is_demo(opened) else ""),
-            section("1. The file", self.state, self.upload, self.how.box, self.about),
-            section(
+            ui.section("1. The file", self.state, self.upload, self.how.box, self.about),
+            ui.section(
                 "2. Into the shop",
-                row(self.choices["which"], self.choices["of"]),
+                ui.row(self.choices["which"], self.choices["of"]),
                 self.choices["existing"],
                 self.choices["otherwise"],
-                row(self.choices["index"], self.choices["dull"]),
+                ui.row(self.choices["index"], self.choices["dull"]),
                 self.bring,
                 self.problems,
                 self.done,
@@ -121,7 +111,7 @@ class ReadingsForm:
                         return
                     self.seen = look_at(path, session)
                 self.how.offer([each.name for each in self.seen.seen.spectra])
-                tell(self.choices["otherwise"], self._otherwise(self.seen), "quiet")
+                ui.tell(self.choices["otherwise"], self._otherwise(self.seen), "quiet")
                 self._listed()
         finally:
             self._shown()
@@ -132,12 +122,12 @@ class ReadingsForm:
         if self.seen is None:
             raise InputError(f"no file was read yet: press {self.upload.description!r} first")
         if is_demo(self.opened):
-            tell(self.done, STAYS, "quiet")
+            ui.tell(self.done, STAYS, "quiet")
             return
         one = self.which.value != ALL
         if one and not self.of.value:
             raise InputError(f"choose which drawdown {self.which.value!r} is of")
-        (index,) = read(self.index)
+        (index,) = ui.read(self.index)
         try:
             with handed_in(self.upload.value[0]) as path:
                 how = Bringing(
@@ -156,7 +146,7 @@ class ReadingsForm:
         self._listed(self.which.value)
         self._shown()
         notes = [Notice(code="reading", text=note) for note in done.notes]
-        put(self.done, [*imported_parts(done), *notes, RUN])
+        ui.put(self.done, [*imported_parts(done), *notes, RUN])
 
     def _session(self) -> Session:
         return self.opened.session(scale=self.how.scale, repeats=self.how.repeats.value)
@@ -164,7 +154,7 @@ class ReadingsForm:
     def _look(self) -> None:
         """The folder as it is now: other forms and commands write to it too."""
         self.place = place_of(self.opened.session())
-        tell(self.state, waiting_line(self.place.waiting), "quiet")
+        ui.tell(self.state, waiting_line(self.place.waiting), "quiet")
 
     def _listed(self, before: str = "") -> None:
         """What of the file may be brought in, and a look at it."""
@@ -177,7 +167,7 @@ class ReadingsForm:
         self.which.options = offered
         self.which.value = before if before in names else offered[0][1]
         self._which_changed()
-        put(self.about, look_parts(self.seen, self.place, bars=""))
+        ui.put(self.about, look_parts(self.seen, self.place, bars=""))
 
     def _which_changed(self) -> None:
         """A name of the file is a drawdown's, or is to be given one; first those that wait."""

@@ -25,33 +25,27 @@ from matchkit.report.book import batch_parts, day_parts, order_parts
 from matchkit.report.check import check_parts
 from matchkit.report.comparison import comparison_parts
 from matchkit.report.corrections import correction_parts
-from matchkit.report.cover import cover_parts
-from matchkit.report.fit import fit_parts, ink_parts, tint_parts
-from matchkit.report.formulas import formula_parts, overview_parts, reach_parts
+from matchkit.report.formulas import formula_parts, overview_parts, prediction_parts, reach_parts
 from matchkit.report.html import show
-from matchkit.report.ink_history import history_parts, share_parts
-from matchkit.report.jobsize import size_parts
+from matchkit.report.inks import fit_parts, history_parts, ink_parts, share_parts, tint_parts
 from matchkit.report.parts import Part
-from matchkit.report.plan import plan_parts
+from matchkit.report.plan import look_parts, plan_parts
 from matchkit.report.practice import answer_parts, job_parts, outcome_parts, question_parts
-from matchkit.report.predict import prediction_parts
-from matchkit.report.readings import look_parts
+from matchkit.report.printed import cover_parts, size_parts
 from matchkit.workflows import looking_up, shelf
 from matchkit.workflows.checking import check as look
 from matchkit.workflows.comparing import compare as compare_recipes
 from matchkit.workflows.comparing import formula_of
 from matchkit.workflows.correcting_batch import Mixed
 from matchkit.workflows.correcting_batch import correct as find
-from matchkit.workflows.covering import cover as over_garments
 from matchkit.workflows.finding import find_formulas
-from matchkit.workflows.fitting_inks import InksFitted
-from matchkit.workflows.formula import Formula, example_formula
+from matchkit.workflows.fitting_inks import InksFitted, look_at
 from matchkit.workflows.formulas import ANY_LEFTOVER, Search
-from matchkit.workflows.importing import look_at
 from matchkit.workflows.ink_history import ink_history as history_of
 from matchkit.workflows.ink_history import shares_in_tolerance
 from matchkit.workflows.planning import PlanChoices, plan_drawdowns
-from matchkit.workflows.predicting import predict
+from matchkit.workflows.predicting import Formula, example_formula, predict
+from matchkit.workflows.predicting import cover as over_garments
 from matchkit.workflows.wanted import example_wanted, wanted_listed
 from matchkit.workflows.weighing_out import TicketChoices, ink_for_job
 from matchkit.workflows.weighing_out import ticket as make_ticket

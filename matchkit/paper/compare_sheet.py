@@ -17,8 +17,7 @@ from matchkit.errors import InputError
 from matchkit.matching.compare import Comparison, Sample
 from matchkit.matching.probability import chance_text
 from matchkit.matching.rank import Candidate
-from matchkit.paper.pages import page
-from matchkit.paper.sheet import caution_list
+from matchkit.paper.sheet import caution_list, page
 
 MOST_CANDIDATES = 4
 OFF_SCREEN = "Hatched, “off screen”: no screen can show this colour; the nearest is shown."

@@ -9,8 +9,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from matchkit.colorimetry.grid import GRID_NM
-from matchkit.paper.pages import page
-from matchkit.paper.sheet import DEFER
+from matchkit.paper.sheet import DEFER, page
 from matchkit.practice.exercise import LETTERS, Exercise
 from matchkit.practice.kinds import TITLES
 from matchkit.practice.safety import SAFETY

@@ -8,12 +8,12 @@ from matchkit.colorimetry.tristimulus import hex_colour
 from matchkit.matching.probability import chance_text
 from matchkit.matching.rank import MOSTLY_CLEAR
 from matchkit.paper.sheet import grams_text
-from matchkit.report.compared import edge_to_edge
+from matchkit.report.check import edge_to_edge
 from matchkit.report.formulas import target_hex
 from matchkit.report.parts import Part, Picture, Table
 from matchkit.workflows.booking import ImportedFormulas
+from matchkit.workflows.ink_history import LotCheck
 from matchkit.workflows.looking_up import BatchShown, Day, NearColour, Records
-from matchkit.workflows.lot_checking import LotCheck
 from matchkit.workflows.session import Notice
 from matchkit.workflows.shelf import LotsToday, Orders, Stock
 

@@ -1,10 +1,88 @@
-"""How a drawdown compares with its target, as parts."""
+"""A check: the difference in words, in numbers and as a picture."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
 
 from matchkit.colorimetry.tristimulus import hex_colour
-from matchkit.report.compared import compared_pictures, edge_to_edge
-from matchkit.report.parts import Part, Swatches, Table
+from matchkit.matching.compare import Comparison
+from matchkit.report.parts import Part, Picture, Swatches, Table
 from matchkit.workflows.checking import Check
 from matchkit.workflows.measuring_batch import MeasuredBatch
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+
+COMPARED = ("swatches", "spectra", "lights", "ab", "LC")  # by which a person asks for them
+
+
+def compared_pictures(
+    seen: Comparison, tolerance_de00: float, shown: Sequence[str] = COMPARED
+) -> list[Picture]:
+    """Every picture of a comparison, each named as in `COMPARED`; those not in `shown` aside.
+
+    Of good matches the first light shows little, since all lie on the target: where they are
+    asked for, the planes are drawn for the worst light too.
+    """
+    n_light, n = len(seen.lights), len(seen.samples)
+    names = ", ".join(each.name for each in seen.samples)
+    away = np.array([each.de00 for each in seen.samples]).max(axis=0)
+    views = list(dict.fromkeys([0, int(away.argmax())]))
+
+    def plane(name: str, axes: str, light: int) -> Picture:
+        alt = f"{axes} of the target and of {names} under {seen.light_names[light]}"
+        return Picture(
+            name=name,
+            draw=lambda ax: _drawings()[name](ax, seen, tolerance_de00=tolerance_de00, light=light),
+            alt=alt,
+            aside=light != views[0],
+        )
+
+    pictures = [
+        Picture(
+            name="swatches",
+            draw=lambda ax: _drawings()["swatches"](ax, seen),
+            alt=f"The target and {names} side by side under each light. A screen is not a proof.",
+            height_in=0.9 + 0.62 * n_light,
+        ),
+        Picture(
+            name="spectra",
+            draw=lambda ax: _drawings()["spectra"](ax, seen),
+            alt=f"Reflectance of the target and of {names}",
+            height_in=4.2,
+        ),
+        Picture(
+            name="lights",
+            draw=lambda ax: _drawings()["lights"](ax, seen, tolerance_de00=tolerance_de00),
+            alt=f"dE00 of {names} under each light",
+            height_in=0.8 + 0.22 * n_light * (n + 1),
+        ),
+        *(plane("ab", "a* and b*", light) for light in views),
+        *(plane("LC", "L* and C*", light) for light in views),
+    ]
+    return [replace(each, aside=each.aside or each.name not in shown) for each in pictures]
+
+
+def _drawings() -> dict[str, Any]:
+    """What draws each picture; only here the drawing library is loaded."""
+    from matchkit.plots.charts import LC_plane, ab_plane, light_bars, spectra, swatches
+
+    return dict(zip(COMPARED, (swatches, spectra, light_bars, ab_plane, LC_plane), strict=True))
+
+
+def edge_to_edge(above: str, below: Sequence[str], names: Sequence[str], title: str) -> Picture:
+    """One web colour edge to edge with others below it."""
+
+    def draw(ax: "Axes") -> Any:
+        from matchkit.plots.marks import strip
+
+        return strip(ax, above, below, names, title)
+
+    words = f"{title}; below it: {', '.join(names)}. A screen is not a proof."
+    return Picture(draw=draw, alt=words, width_in=6.4, height_in=1.6, wide=True)
 
 
 def check_parts(found: Check) -> list[Part]:

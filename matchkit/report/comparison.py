@@ -4,9 +4,9 @@ from datetime import date
 
 from matchkit.colorimetry.tristimulus import hex_colour
 from matchkit.paper.compare_sheet import comparison_html
-from matchkit.report.compared import compared_pictures
+from matchkit.report.check import compared_pictures
+from matchkit.report.formulas import recipe_picture
 from matchkit.report.parts import Heading, Page, Part, Swatches, Table
-from matchkit.report.recipes import recipe_picture
 from matchkit.workflows.comparing import ComparedRecipe, RecipesCompared
 from matchkit.workflows.session import Notice
 

@@ -8,9 +8,9 @@ from matchkit.inks.shop import Shop
 from matchkit.matching.compare import compare
 from matchkit.matching.probability import chance_text
 from matchkit.matching.rank import MOSTLY_CLEAR, is_mostly_clear
-from matchkit.paper.addition_sheet import addition_html
 from matchkit.paper.sheet import SHORT_CAUTIONS, grams_text
-from matchkit.report.compared import compared_pictures, edge_to_edge
+from matchkit.paper.ticket_sheet import addition_html
+from matchkit.report.check import compared_pictures, edge_to_edge
 from matchkit.report.parts import Page, Part, Picture, Table, by_light
 from matchkit.workflows.correcting_batch import Advice
 from matchkit.workflows.finishing_batch import Finish

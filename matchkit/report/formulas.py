@@ -1,22 +1,79 @@
-"""Formulas that were found, as parts: all of them side by side, and each one closely."""
+"""Recipes, found formulas, and the colour of one."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 from statistics import median
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
 
 from matchkit.colorimetry.difference import Target
-from matchkit.colorimetry.illuminants import white
-from matchkit.colorimetry.tristimulus import Lab_to_XYZ, hex_colour, srgb
+from matchkit.colorimetry.illuminants import Light, white
+from matchkit.colorimetry.tristimulus import Lab_to_XYZ, hex_colour, hex_colours, srgb
+from matchkit.inks.palette import Palette, reflectance
 from matchkit.matching.compare import compare
 from matchkit.matching.probability import Sensitive, chance_text
 from matchkit.matching.rank import Candidate
 from matchkit.paper.sheet import grams_text
-from matchkit.report.compared import compared_pictures, edge_to_edge
+from matchkit.report.check import compared_pictures, edge_to_edge
 from matchkit.report.parts import Heading, Part, Picture, Swatches, Table, by_light
-from matchkit.report.recipes import recipe_picture
 from matchkit.workflows.booked import BookedFormula, Reprint
 from matchkit.workflows.formulas import FoundFormula, FoundFormulas
 from matchkit.workflows.library import Library
+from matchkit.workflows.predicting import Prediction
 from matchkit.workflows.session import Notice
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+
+Array = NDArray[np.float64]
+RECIPES, MOVES = "recipes", "moves"  # by which a person asks for them
+
+
+def recipe_picture(
+    title: str,
+    inks: Sequence[str],
+    percents: Sequence[float],
+    *,
+    palette: Palette,
+    light: Light,
+    observer: int,
+) -> Picture:
+    """A recipe as a bar in its inks' own colours; drawn only where it is asked for.
+
+    `inks` are in the order of the bar, with their `percents`; one that the `palette` does not
+    hold, such as a leftover, stays white.
+    """
+
+    def draw(ax: "Axes") -> Any:
+        from matchkit.plots.inks import composition
+        from matchkit.plots.marks import USUAL
+
+        alone = reflectance(palette, np.eye(len(palette.inks)))
+        known = dict(zip(palette.names, hex_colours(alone, light, observer), strict=True))
+        colours = [known.get(name, "#ffffff") for name in inks]
+        ax.set_title(title, loc="left", fontsize=USUAL)
+        return composition(ax, inks, percents, colours=colours)
+
+    told = ", ".join(f"{ink} {share:.4g} %" for ink, share in zip(inks, percents, strict=True))
+    narrow = sum(percent < 22 for percent in percents)
+    height_in = 1.0 + 0.2 * narrow
+    return Picture(name=RECIPES, draw=draw, alt=f"{title}: {told}", height_in=height_in, aside=True)
+
+
+def moves_picture(palette: Palette, fractions: Array, *, light: Light, observer: int) -> Picture:
+    """What 1 % more of each ink does to the recipe `fractions` (n_ink,)."""
+
+    def draw(ax: "Axes") -> Any:
+        from matchkit.plots.inks import ink_moves
+
+        return ink_moves(ax, palette, fractions, light=light, observer=observer)
+
+    names = ", ".join(palette.names[k] for k in np.flatnonzero(fractions > 0))
+    alt = f"What 1 % more of {names} does to the colour"
+    return Picture(name=MOVES, draw=draw, alt=alt, height_in=3.6, aside=True)
 
 
 def formulas_parts(found: FoundFormulas, *, trade_offs: bool = False) -> list[Part]:
@@ -243,3 +300,56 @@ def _trade_offs(found: FoundFormulas) -> list[Part]:
     if len(target.lights) == 1:
         return [table]
     return [table, f"To give up some of {first} for the other lights: --other-lights 3"]
+
+
+def prediction_parts(found: Prediction) -> list[Part]:
+    """Its colour under each light, how near that is, its weights, and the ink to pour with care."""
+    made, target, wanted = found.candidate, found.target, found.wanted
+    light, observer = target.lights[0], target.observer
+    parts: list[Part] = [
+        Swatches(colours=(hex_colour(made.R, light, observer),), names=("",)),
+        f"Predicted for the {observer} degree observer."
+        + (" No target was named, so nothing is said about how near it is." if not wanted else ""),
+        _colours(found),
+    ]
+    if wanted is not None:
+        parts.append(
+            f"That is dE00 {made.de00[0]:.2f} from {wanted.name} under {target.light_names[0]};"
+            f" chance within {found.shop.tolerance_de00:g} at the first drawdown:"
+            f" {chance_text(made.chance_in_tolerance or 0.0)}."
+        )
+    if found.batch_g is not None:
+        parts.append(weights_table(made, found.shop.resolution_g))
+    held = [i for i in np.argsort(-found.c, kind="stable").tolist() if found.c[i] > 0]
+    palette = found.fit.palette
+    bar = recipe_picture(
+        "recipe",
+        [palette.names[i] for i in held],
+        [100 * float(found.c[i]) for i in held],
+        palette=palette,
+        light=light,
+        observer=observer,
+    )
+    parts.append(replace(bar, aside=False, wide=True, width_in=6.4, height_in=1.7))
+    if wanted is not None and target.R is not None:
+        seen = compare(
+            target.R, [("this formula", made.R)], lights=target.lights, observer=observer
+        )
+        shown = ("swatches", "spectra")
+        parts += compared_pictures(seen, found.shop.tolerance_de00, shown)
+    of_g = None if found.batch_g else round(1e4 * found.sensitive.step_g, 6)
+    return [
+        *parts,
+        moves_picture(palette, found.c, light=light, observer=observer),
+        sensitive_text(found.sensitive, of_g),
+    ]
+
+
+def _colours(found: Prediction) -> Table:
+    made, names = found.candidate, found.target.light_names
+    away = [()] * len(names) if found.wanted is None else [(f"{e:.2f}",) for e in made.de00]
+    rows = tuple(
+        (light, *(f"{value:.2f}" for value in lab), *off)
+        for light, lab, off in zip(names, made.lab, away, strict=True)
+    )
+    return Table(head=("Light", "L*", "a*", "b*", *(("dE00",) if found.wanted else ())), rows=rows)

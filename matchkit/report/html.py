@@ -1,19 +1,151 @@
-"""Parts of an answer as HTML: in a form, on a page, and as what a notebook stores.
-
-One list of parts is shown in two ways.  A form or a page puts `to_html` on the screen;
-`show` hands the parts to the notebook, which stores them, so that a reader without Python
-sees them too.  Code hosts strip colours from stored HTML: colours are in pictures, never in
-a style.
-"""
+"""Parts for the terminal and as a page, with their pictures."""
 
 import base64
+import os
+import struct
+import sys
+import zlib
 from collections.abc import Sequence
 from html import escape
+from pathlib import Path
 
+from matchkit.errors import InputError
+from matchkit.files.write import write_file
+from matchkit.paper.sheet import text_columns
 from matchkit.report.parts import Heading, Page, Part, Picture, Swatches, Table
-from matchkit.report.pictures import png_of
-from matchkit.report.terminal import text_of
 from matchkit.workflows.session import Notice
+
+WIDEST = 200  # columns of a cell: a terminal wraps by itself
+
+
+def to_text(parts: Sequence[Part]) -> str:
+    """The parts below each other; what is only to be seen, such as a picture, is left out.
+
+    A table has an empty line before and after it, a heading before it.
+
+    >>> print(to_text(["In tolerance.", Table(head=("Ink", "grams"), rows=(("White", "9.50"),))]))
+    In tolerance.
+    <BLANKLINE>
+    Ink    grams
+    White   9.50
+    """
+    lines: list[str] = []
+    after_table = False
+    for part in parts:
+        if isinstance(part, Picture | Page):
+            continue
+        text = text_of(part)
+        if not text:
+            continue
+        if lines and (after_table or isinstance(part, Heading | Table)):
+            lines.append("")
+        lines.append(text)
+        after_table = isinstance(part, Table)
+    return "\n".join(lines)
+
+
+def text_of(part: Part) -> str:
+    """One part in plain text: what is read where nothing else can be shown."""
+    if isinstance(part, Picture):
+        return f"[picture: {part.alt}]"
+    if isinstance(part, Page):
+        return f"[page: {part.title}]"
+    if isinstance(part, Notice | Heading):
+        return part.text
+    if isinstance(part, Swatches):
+        shown = [
+            f"{block}{name}"
+            for colour, name in zip(part.colours, part.names, strict=True)
+            if (block := swatch(colour))
+        ]
+        return "\n".join(shown)
+    if isinstance(part, Table):
+        align = "".join("l" if k == 0 or k in part.words else "r" for k in range(len(part.head)))
+        widest = [WIDEST] * len(part.head)
+        lines = text_columns([part.head, *part.rows], align, widest=widest)
+        return "\n".join([part.caption, *lines] if part.caption else lines)
+    return part
+
+
+def swatch(colour: str, wide: int = 6) -> str:
+    """A block of a web colour where the terminal can show it, else nothing."""
+    if not _shows_colours():
+        return ""
+    red, green, blue = (int(colour[i : i + 2], 16) for i in (1, 3, 5))
+    return f"\x1b[48;2;{red};{green};{blue}m{' ' * wide}\x1b[0m "
+
+
+def _shows_colours() -> bool:
+    return (
+        sys.stdout is not None
+        and sys.stdout.isatty()
+        and "NO_COLOR" not in os.environ
+        and os.environ.get("TERM", "") not in ("", "dumb")
+    )
+
+
+WIDTH_IN = 4.6  # what `plots` sets its type for
+
+
+def png_of(picture: Picture) -> bytes:
+    """The picture as PNG."""
+    if picture.draw is None:
+        return picture.png
+    from matchkit.plots.charts import new_axes
+    from matchkit.plots.charts import picture as drawn
+
+    figure, ax = new_axes(picture.width_in, picture.height_in)
+    picture.draw(ax)
+    return drawn(figure)
+
+
+def pictures_of(parts: Sequence[Part], names: Sequence[str] = (), usual: int = 3) -> list[Picture]:
+    """The pictures of an answer that have one of `names`, in that order; else the first ones.
+
+    Raises InputError for a name that the answer has no picture of, or where it has none.
+    """
+    there: dict[str, list[Picture]] = {}
+    for part in parts:
+        if isinstance(part, Picture) and part.name and part.draw:
+            there.setdefault(part.name, []).append(part)
+    if not there:
+        raise InputError("--picture: this answer has no picture; a Lab has no spectrum to show")
+    chosen = list(names) or list(there)[:usual]
+    if missing := [name for name in chosen if name not in there]:
+        have = ", ".join(there)
+        raise InputError(f"--show {missing[0]}: this answer has no such picture; it has {have}")
+    return [picture for name in chosen for picture in there[name]]
+
+
+def write_pictures(path: str | Path, pictures: Sequence[Picture]) -> None:
+    """Draw the pictures one below the other into a file (.png, .svg or .pdf)."""
+    from matplotlib.figure import Figure
+
+    from matchkit.plots.charts import picture as drawn
+
+    heights = [each.height_in for each in pictures]
+    figure = Figure(figsize=(WIDTH_IN, sum(heights)), dpi=160)
+    figure.set_layout_engine("constrained", w_pad=0.08, h_pad=0.08)
+    # A subfigure is laid out by itself: names placed in one stay put when the next is drawn.
+    places = figure.subfigures(len(pictures), 1, height_ratios=heights, squeeze=False)[:, 0]
+    for place, each in zip(places, pictures, strict=True):
+        assert each.draw is not None
+        each.draw(place.add_subplot())
+    write_file(path, drawn(figure, Path(path).suffix.lower()[1:]))
+
+
+def flat(colour: str, alt: str, width: int = 440, height: int = 120) -> Picture:
+    """One colour without anything drawn, quick enough to follow a slider."""
+    red, green, blue = (int(colour[i : i + 2], 16) for i in (1, 3, 5))
+    line = b"\0" + bytes((red, green, blue)) * width
+    header = struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)
+    body = zlib.compress(line * height, 9)
+    chunks = (b"IHDR", header), (b"IDAT", body), (b"IEND", b"")
+    png = b"\x89PNG\r\n\x1a\n" + b"".join(
+        struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
+        for kind, data in chunks
+    )
+    return Picture(png=png, alt=alt)
 
 
 def to_html(parts: Sequence[Part]) -> str:

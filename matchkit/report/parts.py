@@ -1,13 +1,9 @@
-"""What an answer is made of: sentences, notices, tables, pictures, pages.
+"""An answer as parts, and its JSON."""
 
-An answer is written once, as a list of parts.  `report.terminal` prints it, `report.html`
-shows it in a notebook or on a page, and `report.pictures` draws what is a picture, which
-is drawn only where it is shown.
-"""
-
-from collections.abc import Callable, Sequence
+import json
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from matchkit.workflows.session import Notice
 
@@ -78,3 +74,8 @@ def by_light(head: str, lights: Sequence[str], values: Sequence[float]) -> str:
     return f"{head} " + "  ".join(
         f"{light} {value:.2f}" for light, value in zip(lights, values, strict=True)
     )
+
+
+def to_json(answer: Mapping[str, Any]) -> str:
+    """The one JSON document of an answer.  NaN has no place in it."""
+    return json.dumps(answer, ensure_ascii=False, allow_nan=False, indent=1)

@@ -13,7 +13,7 @@ from matchkit.practice.job import PracticeBatch
 from matchkit.practice.kinds import TITLES, Standing
 from matchkit.practice.sheet import INVENTED
 from matchkit.practice.simulated_shop import BEFORE, LIGHTS, Swatch, swatch
-from matchkit.report.compared import edge_to_edge
+from matchkit.report.check import edge_to_edge
 from matchkit.report.parts import Heading, Part, Picture, Table
 from matchkit.workflows.practising import Exercises, MarkedAnswers
 

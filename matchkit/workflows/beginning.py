@@ -8,9 +8,9 @@ from matchkit.book.jobs import job
 from matchkit.book.work import approved_R, formula_of
 from matchkit.errors import InputError, did_you_mean
 from matchkit.workflows.booked import BookedFormula, book_best, predicted, write_down
-from matchkit.workflows.formula import Formula, grams_asked
 from matchkit.workflows.formulas import Search
 from matchkit.workflows.measuring_batch import wanted_kept
+from matchkit.workflows.predicting import Formula, grams_asked
 from matchkit.workflows.printed import PrintedOver
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import Wanted, wanted_spectrum

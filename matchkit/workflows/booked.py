@@ -13,12 +13,10 @@ from matchkit.book.work import approved_R
 from matchkit.matching.match import palette_for
 from matchkit.matching.probability import most_sensitive
 from matchkit.workflows.finding import find_formulas, warnings_of
-from matchkit.workflows.formula import Formula
 from matchkit.workflows.formulas import FoundFormula, FoundFormulas, Search, amounts_dict
-from matchkit.workflows.plain import by_light
-from matchkit.workflows.predicting import on_balance
+from matchkit.workflows.predicting import Formula, on_balance
 from matchkit.workflows.printed import PrintedOver
-from matchkit.workflows.session import Notice, Session
+from matchkit.workflows.session import Notice, Session, by_light
 from matchkit.workflows.wanted import Wanted, wanted_spectrum
 
 

@@ -11,8 +11,7 @@ from matchkit.errors import InputError
 from matchkit.matching.compare import Comparison, compare
 from matchkit.matching.rank import Verdict, check_lab
 from matchkit.matching.rank import check as judge
-from matchkit.workflows.plain import by_light
-from matchkit.workflows.session import Session
+from matchkit.workflows.session import Session, by_light
 from matchkit.workflows.wanted import Wanted
 
 Array = NDArray[np.float64]

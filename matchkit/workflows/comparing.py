@@ -12,9 +12,8 @@ from matchkit.matching.compare import Comparison, Sample, Swap, limiting_ink
 from matchkit.matching.compare import compare as beside
 from matchkit.matching.match import chances_of, fractions_for
 from matchkit.matching.rank import Candidate, limits, weighed
-from matchkit.workflows.formula import Formula, in_inks
-from matchkit.workflows.plain import by_light
-from matchkit.workflows.session import Session
+from matchkit.workflows.predicting import Formula, in_inks
+from matchkit.workflows.session import Session, by_light
 from matchkit.workflows.wanted import Wanted
 
 PERCENTS_OF_G = 1000.0  # the batch that percents stand for where nobody says how much

@@ -40,9 +40,8 @@ from matchkit.matching.match import chances_of
 from matchkit.matching.probability import spread_of
 from matchkit.workflows.finishing_batch import USUAL, CorrectOptions, check_options, note_mixes
 from matchkit.workflows.measuring_batch import wanted_of_batch
-from matchkit.workflows.plain import by_light, spectrum
 from matchkit.workflows.printed import PrintedOver, printed_fit
-from matchkit.workflows.session import Session
+from matchkit.workflows.session import Session, by_light, spectrum
 from matchkit.workflows.wanted import Wanted
 
 Array = NDArray[np.float64]

@@ -15,9 +15,8 @@ from matchkit.files.recipe import mix_note
 from matchkit.inks.palette import Palette
 from matchkit.inks.recipe import taken_apart
 from matchkit.workflows.measuring_batch import wanted_of_batch
-from matchkit.workflows.plain import by_light, spectrum
 from matchkit.workflows.printed import PrintedOver, printed_fit
-from matchkit.workflows.session import Session
+from matchkit.workflows.session import Session, by_light, spectrum
 from matchkit.workflows.wanted import Wanted
 
 Array = NDArray[np.float64]

@@ -13,10 +13,9 @@ from matchkit.inks.shop import Shop
 from matchkit.matching.match import Match, MoreStock
 from matchkit.matching.probability import Sensitive
 from matchkit.matching.rank import Candidate, Choices
-from matchkit.workflows.formula import strengths_of
-from matchkit.workflows.plain import by_light, spectrum
+from matchkit.workflows.predicting import strengths_of
 from matchkit.workflows.printed import PrintedOver
-from matchkit.workflows.session import Notice
+from matchkit.workflows.session import Notice, by_light, spectrum
 from matchkit.workflows.wanted import Wanted
 
 Fits = Mapping[str, Fit]

@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 from matchkit import __version__
 from matchkit.colorimetry.difference import Target
 from matchkit.errors import InputError
-from matchkit.files.amounts import unshielded
 from matchkit.files.readings import NamedSpectrum
 from matchkit.files.stream import growing
+from matchkit.files.text import unshielded
 from matchkit.files.write import csv_text
 from matchkit.fitting.fit import Fit
 from matchkit.inks.shop import Shop

@@ -1,26 +1,18 @@
-"""A session on a shop: its files, its fits and its record book, each read once.
+"""The session of a job: its shop, fits, lots and book, each read once."""
 
-A door (command, form, page, Python call) opens a `Session` and hands it to the function of
-`workflows` that does the job.  What a person must know besides the answer, such as a fit
-that was made anew, is kept as a `Notice`; the door shows it.
-
-One rule for lots: where the shop keeps a record book, stock, lots and leftovers are as the
-book has them, and every prediction is made with today's lots as its batches have taught
-them.  With `use_lots=False` stock and leftovers are still today's, but every lot is taken as
-the one that was fitted, give or take its usual spread.
-"""
-
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
+from matchkit.colorimetry.grid import GRID_NM
+from matchkit.colorimetry.illuminants import Light, light_name
 from matchkit.errors import InputError
 from matchkit.files.fitted import digest, read_fits
 from matchkit.files.settings import read_settings
@@ -39,6 +31,28 @@ if TYPE_CHECKING:
 
     from matchkit.book.lessons import Learned
     from matchkit.book.store import Book
+
+
+DIGITS = 4  # decimals of Lab values, differences and chances
+
+
+def spectrum(R: NDArray[np.float64]) -> dict[str, list[float]]:
+    """A reflectance (n_wl,) with its wavelengths in nm."""
+    return {
+        "wavelength_nm": [int(nm) for nm in GRID_NM],
+        "values": [round(float(value), 6) for value in R],
+    }
+
+
+def by_light(lights: Sequence[Light], values: ArrayLike) -> dict[str, Any]:
+    """Values (n_light, ...) by the name of the light, rounded for reading.
+
+    >>> by_light(["D65", "A"], [0.123456, 1])
+    {'D65': 0.1235, 'A': 1.0}
+    """
+    rounded = np.round(np.asarray(values, dtype=float), DIGITS).tolist()
+    return {light_name(light): value for light, value in zip(lights, rounded, strict=True)}
+
 
 Array = NDArray[np.float64]
 BOOK = "book.db"

@@ -7,8 +7,7 @@ from itertools import count
 from pathlib import Path
 
 from matchkit.errors import InputError
-from matchkit.files.places import data_folder, notebooks_folder
-from matchkit.files.write import write_file, write_files
+from matchkit.files.write import data_folder, notebooks_folder, write_file, write_files
 
 MARK = ".matchkit-demo"  # says that a folder was made by `write_demo`
 MADE = "made by matchkit demo; it is put back as it was when that runs again\n"

@@ -12,10 +12,9 @@ from numpy.typing import NDArray
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.illuminants import Light, MeasuredIlluminant
 from matchkit.errors import InputError, did_you_mean
-from matchkit.files.lamp import read_lamp
 from matchkit.files.readings import NamedSpectrum
 from matchkit.files.scale import ScaleQuestion, question
-from matchkit.files.spectrum import chosen, read_readings, read_spectra
+from matchkit.files.spectrum import chosen, read_lamp, read_readings, read_spectra
 from matchkit.files.text import label
 from matchkit.workflows.session import Session
 

@@ -12,13 +12,13 @@ from typing import Any
 from matchkit.book.jobs import job
 from matchkit.book.store import now
 from matchkit.errors import InputError
-from matchkit.files.export import spectra_csv
 from matchkit.files.incoming import Bringing, Imported
 from matchkit.files.readings import NamedSpectrum
 from matchkit.files.spectrum import read_spectra
+from matchkit.files.stream import spectra_csv
 from matchkit.files.tables import read_table
 from matchkit.files.write import csv_text, write_file, write_keeping
-from matchkit.workflows.importing import bring
+from matchkit.workflows.fitting_inks import bring
 from matchkit.workflows.measuring_batch import MeasuredBatch, measure_batch
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import spectra_in

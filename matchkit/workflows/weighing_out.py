@@ -31,9 +31,8 @@ from matchkit.paper.sheet import grams_text
 from matchkit.paper.ticket import Ticket
 from matchkit.paper.ticket import ticket as made_ticket
 from matchkit.paper.weighing import Additive, Container
-from matchkit.workflows.formula import Formula, apart
 from matchkit.workflows.formulas import FoundFormulas
-from matchkit.workflows.predicting import Weighed, grams_of, on_balance
+from matchkit.workflows.predicting import Formula, Weighed, apart, grams_of, on_balance
 from matchkit.workflows.printed import PrintedOver
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import Wanted

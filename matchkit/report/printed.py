@@ -1,15 +1,32 @@
-"""Over which garments a formula covers, as parts."""
+"""What goes on paper or on a garment: tickets, job size, cover."""
 
 from typing import TYPE_CHECKING, Any
 
 from matchkit.colorimetry.illuminants import light_name
 from matchkit.matching.garment import Covering, Print
-from matchkit.report.parts import Part, Picture, Table
-from matchkit.workflows.covering import Cover
+from matchkit.paper.jobsize import JobSize, summary
+from matchkit.paper.ticket import Ticket
+from matchkit.paper.ticket_sheet import ticket_html
+from matchkit.report.parts import Page, Part, Picture, Table
+from matchkit.workflows.predicting import Cover
 from matchkit.workflows.session import Notice
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+
+
+def ticket_page(made: Ticket) -> Page:
+    """The page of a ticket."""
+    title = f"Weigh-out ticket {made.job or made.target}".rstrip()
+    return Page(title=title, html=ticket_html(made))
+
+
+def size_parts(found: JobSize) -> list[Part]:
+    """How much, and every number it was worked out with."""
+    return [
+        *(line[0].upper() + line[1:] + "." for line in summary(found)),
+        Table(head=("Worked out with",), rows=tuple((line,) for line in found.assumptions)),
+    ]
 
 
 def cover_parts(found: Cover) -> list[Part]:
