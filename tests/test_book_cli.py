@@ -6,6 +6,7 @@ import json
 import re
 import shutil
 import sys
+from datetime import date, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -71,6 +72,34 @@ class Desk:
         columns = ["name", *(f"{nm:g}" for nm in GRID_NM)]
         path.write_text(csv_text(columns, [[name, *np.round(R, 5).tolist()]]), encoding="utf-8")
         return path
+
+
+def begun(desk, name, *more, **grams):
+    """The batch of a recipe in grams."""
+    return desk.json("begin", "--recipe", desk.recipe(name, **grams), *more)["batch"]
+
+
+def test_what_a_day_says_of_its_jobs_and_all_tickets_in_one_print(desk):
+    tomorrow = (date.today() + timedelta(days=1)).isoformat()
+    desk.text("count", "Quay White", "700")
+    rush = begun(desk, "rush", "--due", tomorrow, Quay_White=380, Kelp_Green=20)
+    late = begun(desk, "late", "--due", "2026-01-05", Quay_White=285, Kelp_Green=15)
+    last = begun(desk, "last", Quay_White=180, Kelp_Green=20)
+    told = desk.json("today")
+    signs = {each["batch"]: (each["signs"], each["short_grams"]) for each in told["jobs"]}
+    assert signs[late] == (["late"], {})
+    assert signs[rush] == (["rush"], {})
+    assert signs[last] == (["waiting for ink"], {"Quay White": 145.0})  # of 700 - 285 - 380
+    (base,) = told["sharing"]
+    assert sorted(base["batches"]) == sorted([rush, late, last])
+    page = desk.folder.parent / "tickets.html"
+    desk.text("tickets", "--html", page)
+    titles = re.findall(r"batch (\d+)", page.read_text(encoding="utf-8"))
+    assert list(dict.fromkeys(map(int, titles))) == [late, rush, last]
+    desk.text("weigh", late, "--as-planned")
+    words = desk.text("today").out
+    assert "ready to measure" in words and "Mix the common part once" in words
+    assert desk.json("stock")["stock"]["Quay White"] == pytest.approx(415)  # down with weighing
 
 
 def log(desk, *more):

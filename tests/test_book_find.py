@@ -11,8 +11,9 @@ from book_shop import INKS, PALETTE, SHOP, Clock, aim, candidate, logged
 from matchkit.book.containers import add, measure, weigh
 from matchkit.book.entries import close, log_match
 from matchkit.book.find import find, near, reference, scanned
-from matchkit.book.jobs import common, sharing, todays_jobs
+from matchkit.book.jobs import todays_jobs
 from matchkit.book.report import pass_shares
+from matchkit.book.shared import shared_bases
 from matchkit.book.stock import open_lot
 from matchkit.book.store import open_book
 from matchkit.colorimetry.tristimulus import Lab
@@ -141,18 +142,24 @@ def test_today_and_the_days_before(book, clock):
 
 
 def test_jobs_that_share_a_base_colour(book):
-    """White with 5 and with 10 % of Lemon: 95 % of each is the same."""
+    """White with 5, 10 and 20 % of Lemon: 80 % of each is the same; worked out by hand."""
     one = logged(book, grams=(475.0, 25.0, 0, 0))
     other = logged(book, grams=(270.0, 30.0, 0, 0))
     logged(book, grams=(100.0, 0, 0, 100.0))
-    ((a, b, share),) = sharing(todays_jobs(book))
-    assert (a.batch, b.batch) == (one, other)
-    assert share == pytest.approx(0.95)
-    base = common(a.shares, b.shares)
-    for each in (a, b):  # nothing has to be taken out of the base
-        assert all(each.shares[ink] >= f - 1e-12 for ink, f in base.items())
+    third = logged(book, grams=(80.0, 20.0, 0, 0))
+    (base,) = shared_bases(todays_jobs(book), 0.01)
+    assert [each.batch for each in base.jobs] == [one, other, third]
+    assert base.share == pytest.approx(0.85)
+    assert base.grams == pytest.approx({"White": 720.0, "Lemon": 45.0})
+    assert [grams for grams, _ in base.parts] == pytest.approx([425.0, 255.0, 85.0])
+    assert base.saved_g == pytest.approx(340.0)
+    wanted = ((475.0, 25.0), (270.0, 30.0), (80.0, 20.0))
+    for (grams, then), whole in zip(base.parts, wanted, strict=True):
+        for ink, planned in zip(("White", "Lemon"), whole, strict=True):
+            poured = grams * base.grams[ink] / 765 + then.get(ink, 0.0)
+            assert poured == pytest.approx(planned, abs=0.011)
     weigh(book, SHOP, one, CREAM)
-    assert sharing(todays_jobs(book)) == []
+    assert [len(each.jobs) for each in shared_bases(todays_jobs(book), 0.01)] == [2]
 
 
 def test_labels_are_found_again(book, tmp_path):

@@ -50,14 +50,14 @@ EDGES = {
     ),
     "book": (
         *("schema", "disk", "store", "copies", "rows", "stock", "checks", "containers"),
-        *("entries", "jobs", "story", "find", "lessons", "report", "label", "work"),
+        *("entries", "jobs", "shared", "story", "find", "lessons", "report", "label", "work"),
     ),
     "plots": ("lots", "marks", "inks", "charts", "learning"),
     "workflows": (
         *("session", "wanted", "printed", "checking", "fitting_inks", "ink_history"),
         *("rehearsing", "practising", "planning", "predicting", "comparing", "formulas"),
         *("finding", "weighing_out", "library", "measuring_batch", "finishing_batch"),
-        *("correcting_batch", "booking", "looking_up", "shelf", "booked", "beginning"),
+        *("correcting_batch", "booking", "looking_up", "today", "shelf", "booked", "beginning"),
         *("watching", "shipped", "serving"),
     ),
     "report": (

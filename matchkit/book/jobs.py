@@ -19,7 +19,6 @@ from matchkit.paper.sheet import grams_text
 
 Array = NDArray[np.float64]
 
-LEAST_SHARED = 0.5  # of a batch: a smaller common part is no base colour
 # A weight of so many times the planned one, or that part of it, looks like a weighing error;
 # so does a whole batch.  What is off by fewer steps of the balance is slight.
 FAR, FAR_IN_ALL, SLIGHT_STEPS = 3.0, 1.25, 100
@@ -247,46 +246,6 @@ def todays_jobs(book: Book, *, zone: tzinfo | None = None) -> list[BatchRecord]:
         )
         jobs = [job_of(db, batch) for (batch,) in rows.fetchall()]
     return sorted(jobs, key=lambda each: (bool(each.outcome), each.due or "9999", each.batch))
-
-
-def sharing(
-    jobs: Sequence[BatchRecord], *, least: float = LEAST_SHARED
-) -> list[tuple[BatchRecord, BatchRecord, float]]:
-    """Pairs of jobs that are still to be weighed and could begin as one base colour.
-
-    The common part of two formulas is what both hold of every ink, sum of the smaller
-    shares, 0-1: mixed once, it becomes either by additions.  It counts as a base colour if
-    at least two inks are in it and it is `least` of both; the largest come first.
-    """
-    waiting = [each for each in jobs if each.state == "to weigh"]
-    pairs = []
-    for k, one in enumerate(waiting):
-        for other in waiting[k + 1 :]:
-            both = common(one.shares, other.shares)
-            share = sum(both.values())
-            if len(both) > 1 and share >= least:
-                pairs.append((one, other, share))
-    return sorted(pairs, key=lambda pair: -pair[2])
-
-
-def common(one: dict[str, float], other: dict[str, float]) -> dict[str, float]:
-    """What two formulas have in common, as mass fractions of either.
-
-    >>> common({"White": 0.95, "Lemon": 0.05}, {"White": 0.9, "Lemon": 0.1})
-    {'White': 0.9, 'Lemon': 0.05}
-    """
-    return {ink: min(share, other[ink]) for ink, share in one.items() if ink in other}
-
-
-def sharing_words(one: BatchRecord, other: BatchRecord, share: float) -> str:
-    """What to mix at once for a pair of `sharing`, in a sentence."""
-    base = common(one.shares, other.shares)
-    held = ", ".join(f"{ink} {100 * f / share:.1f} %" for ink, f in base.items())
-    grams = share * (one.planned_g + other.planned_g)
-    return (
-        f"batches {one.batch} and {other.batch} share a base colour: {held}; mix {grams:.0f} g "
-        f"of it at once ({100 * share:.0f} % of both), then add the rest to each"
-    )
 
 
 def planned_grams(record: BatchRecord, resolution_g: float) -> dict[str, float]:

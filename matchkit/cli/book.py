@@ -30,6 +30,7 @@ VERBS = {
     "import-paper": ("colour", "old formulas from a CSV file, predicted with today's inks"),
     "open-batch": ("colour", "a batch of a formula that the book has, such as an old card"),
     "today": ("look", "today's jobs, what each needs next, which share a base colour"),
+    "tickets": ("look", "the tickets of all jobs that are to be weighed, in one print"),
     "show": ("look", "all that the book has about a batch"),
     "find": ("look", "batches and formulas by colour, ink, lot, date, customer, words"),
     "stock": ("look", "what is on the shelf"),

@@ -1,4 +1,4 @@
-"""The verbs of ``matchkit book`` that ask and never write, but for a label's page."""
+"""The verbs of ``matchkit book`` that ask and never write, but for pages to print."""
 
 import argparse
 from pathlib import Path
@@ -8,6 +8,7 @@ from matchkit.cli.asked import batch_argument, batch_of, give, picture_option, r
 from matchkit.cli.values import lab, page, positive, whole
 from matchkit.errors import InputError
 from matchkit.files.write import write_file
+from matchkit.paper.ticket_sheet import ticket_text, tickets_html
 from matchkit.report.book import (
     batch_parts,
     day_parts,
@@ -19,14 +20,29 @@ from matchkit.report.book import (
 )
 from matchkit.report.inks import history_parts, share_parts
 from matchkit.workflows import looking_up, shelf
+from matchkit.workflows import today as this_day
 from matchkit.workflows.ink_history import ink_history, shares_in_tolerance
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import spectrum_in, wanted_lab, wanted_spectrum
 
 
 def today(session: Session, args: argparse.Namespace) -> None:
-    jobs = looking_up.day(session)
+    jobs = this_day.day(session)
     give(args, jobs.to_dict, lambda: day_parts(jobs))
+
+
+def tickets_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--html", type=page, metavar="FILE", help="write all to one page to print")
+
+
+def tickets(session: Session, args: argparse.Namespace) -> None:
+    made = this_day.tickets(session)
+    if args.html:
+        write_file(Path(args.html), tickets_html(made))
+        told = [f"written: {args.html}"]
+    else:
+        told = [ticket_text(each).rstrip("\n") for each in made]
+    give(args, lambda: {"tickets": [each.to_dict() for each in made]}, lambda: told)
 
 
 def show_arguments(parser: argparse.ArgumentParser) -> None:

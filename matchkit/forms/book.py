@@ -27,6 +27,7 @@ from matchkit.forms.jobsize import TicketPart
 from matchkit.forms.rows import light_options
 from matchkit.forms.shops import OpenShop, keep
 from matchkit.paper.ticket import Ticket
+from matchkit.paper.ticket_sheet import tickets_html
 from matchkit.report.book import about, batch_parts, day_parts
 from matchkit.report.check import measured_parts
 from matchkit.report.html import to_html
@@ -34,6 +35,7 @@ from matchkit.report.parts import Page, Part, Table
 from matchkit.workflows import booking, looking_up
 from matchkit.workflows.measuring_batch import measure_batch
 from matchkit.workflows.session import Session
+from matchkit.workflows.today import day, tickets
 from matchkit.workflows.weighing_out import TicketChoices, batch_ticket
 
 WEIGHED, MEASURED, ADDED, CLOSED = (
@@ -65,7 +67,7 @@ class BookForm:
         self.record: BatchRecord | None = None
         self.filling = False
         self.problems, self.wrong = ui.alert(), ui.alert()  # with looking, with writing
-        self.done, self.saved = ui.area(), ui.area()
+        self.done, self.saved, self.printed = ui.area(), ui.area(), ui.area()
         self.jobs, self.tale, self.page = ui.area(), ui.area(), ui.area()
         own = isinstance(who, str)  # else the name is typed elsewhere on the page
         self.who = name_field(who) if isinstance(who, str) else who
@@ -108,7 +110,11 @@ class BookForm:
                 self.jobs,
                 ui.boxed(self.pick),
                 ui.row(self.scan.box, *([self.who.box] if own else [])),
-                ui.button("Look again", self.refresh, self.problems),
+                ui.row(
+                    ui.button("Look again", self.refresh, self.problems),
+                    ui.button("Save all tickets of the day", self._tickets, self.problems),
+                ),
+                self.printed,
             ),
             self.problems,
             self.entry,
@@ -144,8 +150,8 @@ class BookForm:
     def refresh(self) -> None:
         """See the book as it is now; the job stays the one that is looked at."""
         self.done.value = self.wrong.value = ""
-        today = looking_up.day(self.opened.session()) if self.opened.has_book else None
-        jobs = today.jobs if today else ()
+        today = day(self.opened.session()) if self.opened.has_book else None
+        jobs = today.records if today else ()
         ui.put(self.jobs, day_parts(today) if today else [EMPTY])
         chosen = self.record.batch if self.record else None
         options = [(about(each), each.batch) for each in jobs]
@@ -327,6 +333,15 @@ class BookForm:
         if self.record is None:
             raise InputError("no job is chosen yet")
         return batch_ticket(self.opened.session(), self.record.batch, choices)
+
+    def _tickets(self) -> None:
+        """Save the tickets of all jobs that are to be weighed, and show them ready to print."""
+        self.printed.value = ""
+        session = self.opened.session()
+        html = tickets_html(tickets(session))
+        path = keep("Tickets of the day", ".html", html)
+        page = Page(title="Tickets of the day", html=html)
+        ui.put(self.printed, [f"Saved: {path.resolve()}", *session.notices, page])
 
     def _label(self) -> None:
         """Save the label for the container, and show it ready to print."""

@@ -46,6 +46,7 @@ from matchkit.workflows.ink_history import shares_in_tolerance
 from matchkit.workflows.planning import PlanChoices, plan_drawdowns
 from matchkit.workflows.predicting import Formula, example_formula, predict
 from matchkit.workflows.predicting import cover as over_garments
+from matchkit.workflows.today import day
 from matchkit.workflows.wanted import example_wanted, wanted_listed
 from matchkit.workflows.weighing_out import TicketChoices, ink_for_job
 from matchkit.workflows.weighing_out import ticket as make_ticket
@@ -186,7 +187,7 @@ def book(opened: OpenShop, batch: int) -> None:
 
     def parts() -> list[Part]:
         session = with_book(opened).session()
-        today, orders = looking_up.day(session), shelf.reorder(session)
+        today, orders = day(session), shelf.reorder(session)
         return [
             *day_parts(today),
             *batch_parts(looking_up.show(session, batch)),

@@ -36,20 +36,36 @@ TEXT_COLUMNS = (3, 26, 9, 9, 7, 12)  # tick, ink, add, balance, percent, lot
 
 def ticket_html(ticket: Ticket, *, lang: str = "en") -> str:
     """A page to print on A5, or to read on a telephone beside the balance."""
+    return tickets_html([ticket], lang=lang)
+
+
+def tickets_html(tickets: Sequence[Ticket], *, lang: str = "en") -> str:
+    """Tickets of one shop in one print, at least one, each on a sheet of its own."""
+    first, *more = tickets
+    named = filter(None, ("Weigh-out ticket", first.job, first.target))
+    title = f"Weigh-out tickets, {first.date}" if more else " - ".join(named)
     facts = {
+        "title": title,
+        "tickets": [_facts(each) for each in tickets],
+        "percent": _percent,
+        "words": WORDS,
+        "lang": lang,
+    }
+    return page("ticket", facts, resolution_g=first.resolution_g)
+
+
+def _facts(ticket: Ticket) -> dict[str, object]:
+    """What stands on one ticket."""
+    return {
         "ticket": ticket,
         "labs": [_lab_head(ticket), *_lab_cells(ticket)],
         "promise": _promise(ticket),
-        "percent": _percent,
         "better_from_letdown": [each.ink for each in ticket.letdowns if not ticket.letdowns_used],
         "volume": _volume(ticket.fill),
         "letdown_title": _letdown_title(ticket),
         "letdowns": _letdown_lines(ticket),
         "job_size": ticket.job_size and summary(ticket.job_size, ticket.batch_g),
-        "words": WORDS,
-        "lang": lang,
     }
-    return page("ticket", facts, resolution_g=ticket.resolution_g)
 
 
 def ticket_text(ticket: Ticket) -> str:

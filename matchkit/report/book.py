@@ -1,9 +1,10 @@
 """The record book as a person reads it: a day's jobs, a batch, what was found, the shelf."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from matchkit.book.find import Near
-from matchkit.book.jobs import BatchRecord, Poured, local_day, off_plan, sharing_words
+from matchkit.book.jobs import BatchRecord, Poured, local_day, off_plan
+from matchkit.book.shared import SharedBase
 from matchkit.colorimetry.tristimulus import hex_colour
 from matchkit.matching.probability import chance_text
 from matchkit.matching.rank import MOSTLY_CLEAR
@@ -13,9 +14,10 @@ from matchkit.report.formulas import target_hex
 from matchkit.report.parts import Part, Picture, Table
 from matchkit.workflows.booking import ImportedFormulas
 from matchkit.workflows.ink_history import LotCheck
-from matchkit.workflows.looking_up import BatchShown, Day, NearColour, Records
+from matchkit.workflows.looking_up import BatchShown, NearColour, Records
 from matchkit.workflows.session import Notice
 from matchkit.workflows.shelf import LotsToday, Orders, Stock
+from matchkit.workflows.today import Day, DayJob
 
 SOURCES = {
     "match": "by a match",
@@ -41,12 +43,44 @@ def day_parts(day: Day) -> list[Part]:
     if not day.jobs:
         return ["No open jobs."]
     rows = tuple(
-        (f"{j.batch}", j.name, _state(j), j.job, j.customer, j.due, f"{j.planned_g:g}")
-        for j in day.jobs
-    )
-    head = ("Batch", "Colour", "Next", "Job", "Customer", "Due", "Grams")
-    shared = [_sentence(sharing_words(*pair)) for pair in day.sharing]
-    return [Table(head=head, rows=rows, words=(1, 2, 3, 4, 5)), *shared]
+        (f"{j.batch}", j.name, _state(j), ", ".join(each.signs), j.job, j.customer, j.due,
+         f"{j.planned_g:g}")
+        for each in day.jobs
+        for j in [each.record]
+    )  # fmt: skip
+    head = ("Batch", "Colour", "Next", "Note", "Job", "Customer", "Due", "Grams")
+    table = Table(head=head, rows=rows, words=(1, 2, 3, 4, 5, 6))
+    waiting = [_waiting(each) for each in day.jobs if each.short_g]
+    return [table, *waiting, *(part for each in day.sharing for part in _shared_parts(each))]
+
+
+def _waiting(each: DayJob) -> str:
+    lacking = ", ".join(f"{g:g} g of {ink}" for ink, g in each.short_g.items())
+    return f"Batch {each.record.batch} waits for ink: {lacking} more than the shelf has for it."
+
+
+def _shared_parts(shared: SharedBase) -> list[Part]:
+    """The base colour that jobs share: how to mix it once, what that saves and risks."""
+    *first, last = (f"{each.batch}" for each in shared.jobs)
+    total = sum(shared.grams.values())
+    batches = f"batches {', '.join(first)} and {last}"
+    rows = [("Base colour", f"{total:.2f}", _weights(shared.grams))]
+    rows += [
+        (f"Batch {job.batch}", f"{grams:.2f}", _weights(then))
+        for job, (grams, then) in zip(shared.jobs, shared.parts, strict=True)
+    ]
+    head = ("Container", "Base colour, g", "Inks, g")
+    return [
+        f"Mix the common part once: {100 * shared.share:.0f} % of {batches} is one base colour."
+        f" {shared.saved_g:.0f} g fewer are weighed ink by ink and stirred again."
+        " Risk: a weighing error in the base is in all of them, and no addition takes ink out"
+        " again; draw the base down and measure it before it is divided.",
+        Table(head=head, rows=tuple(rows), words=(2,)),
+    ]
+
+
+def _weights(grams: Mapping[str, float]) -> str:
+    return ", ".join(f"{ink} {g:.2f}" for ink, g in grams.items())
 
 
 def batch_parts(shown: BatchShown) -> list[Part]:

@@ -1,4 +1,4 @@
-"""What the record book tells: a day's jobs, a batch, what was found, a label."""
+"""What the record book tells: a batch, what was found, a label."""
 
 import json
 from dataclasses import asdict, dataclass
@@ -7,14 +7,7 @@ from typing import Any
 from matchkit.book import work
 from matchkit.book.find import Found, Near, near
 from matchkit.book.find import find as find_records
-from matchkit.book.jobs import (
-    BatchRecord,
-    common,
-    job,
-    mostly_clear,
-    sharing,
-    todays_jobs,
-)
+from matchkit.book.jobs import BatchRecord, job, mostly_clear
 from matchkit.book.label import label_html, qr_svg
 from matchkit.book.story import Event, events_of
 from matchkit.book.work import Predicted
@@ -38,33 +31,8 @@ class Query:
     top: int = 20
 
 
-@dataclass(frozen=True, kw_only=True)
-class Day:
-    """The open jobs, and those of today; pairs of them that share a base colour."""
-
-    jobs: tuple[BatchRecord, ...]
-    sharing: tuple[tuple[BatchRecord, BatchRecord, float], ...]
-
-    def to_dict(self) -> dict[str, Any]:
-        """The answer as plain data."""
-        pairs = [
-            {
-                "batches": [one.batch, other.batch],
-                "share": round(share, 4),
-                "base": common(one.shares, other.shares),
-            }
-            for one, other, share in self.sharing
-        ]
-        return {"jobs": [_job_dict(each) for each in self.jobs], "sharing": pairs}
-
-
-def day(session: Session) -> Day:
-    """What is to be done today, and what can be mixed at once."""
-    jobs = todays_jobs(session.open_book())
-    return Day(jobs=tuple(jobs), sharing=tuple(sharing(jobs)))
-
-
-def _job_dict(record: BatchRecord) -> dict[str, Any]:
+def job_dict(record: BatchRecord) -> dict[str, Any]:
+    """What every list of jobs tells of one."""
     return {
         "batch": record.batch,
         "name": record.name,
@@ -123,7 +91,7 @@ class BatchShown:
             }
             for r in record.readings
         ]
-        return _job_dict(record) | {
+        return job_dict(record) | {
             "formula": record.formula,
             "target": record.target,
             "inks": inks,
