@@ -25,7 +25,6 @@ FOR_PYTHON = {
         "simulator.radiative_transfer.diffuse_R",
         "simulator.simulate.ladder",
         "correcting.diagnose.predicted",
-        "simulator.troubles.only",
     ),
 }
 # Named from outside.
