@@ -30,6 +30,7 @@ from tests.studies import (
 )
 
 README = Path(__file__).parents[2] / "README.md"
+STUDIES = Path(__file__).with_name("README.md")
 
 
 def demo_output():
@@ -113,6 +114,50 @@ def commands():
     return "\n".join(lines + [f"| `matchkit {name}` | {line} |" for name, line in COMMANDS.items()])
 
 
+def trust():
+    """What a shop may expect, simulated and real, in a few rows."""
+    easy = {r["kind"]: r for r in stored(blind_accuracy) if chosen_from_ten(r)}
+    hard = next(r for r in stored(hard_accuracy) if is_everything(r))
+    job = next(r for r in stored(rehearsal)["scores"] if is_plain_job(r))
+    oil = [r["held_out"][0] for r in stored(oil_films)["rows"] if r["chosen"]]
+    water = [r["two_constant_film"][0] for r in stored(watercolours) if r["pairs_seen"] == 65]
+    half = "half the time"
+    rows = [
+        ("simulated", "colour of mixtures nobody weighed, easy inks, ten drawdowns each",
+         f"dE00 {easy['half']['de00_median']:.2f} {half}, {easy['clear']['de00_p95']:.2f} in the"
+         " worst of 20"),
+        ("simulated", "the same, every trouble at once, films over a card",
+         f"dE00 {hard['unseen'][0]:.1f} {half}, {hard['unseen'][1]:.1f} in the worst of 20;"
+         f" {100 * hard['first']:.0f} % in tolerance at the first drawdown (the best there is:"
+         f" {100 * hard['ceiling']:.0f} %), {100 * hard['after_one']:.0f} % after one correction"),
+        ("simulated", "jobs on easy inks, lots 5 % apart",
+         f"{100 * job['first']:.0f} % in tolerance at the first drawdown, {100 * job['one']:.0f} %"
+         " after one correction"),
+        ("real", "oil paints over cards, mixtures held out",
+         f"dE00 {min(oil):.1f}-{max(oil):.1f} {half}"),
+        ("real", "watercolours on paper, pairs held out",
+         f"dE00 {sum(water) / len(water):.1f} {half}"),
+    ]  # fmt: skip
+    return "\n".join(
+        ["| | what | how far off |", "|---|---|---|", *("| %s | %s | %s |" % r for r in rows)]
+    )
+
+
+def chosen_from_ten(r):
+    return r["drawdowns_per_ink"] == 10 and r["theory"] == "chosen"
+
+
+def is_everything(r):
+    return (r["trouble"], r["drawdowns_per_ink"], r["road"]) == ("all", 10, "both")
+
+
+def is_plain_job(r):
+    """Ten drawdowns, lots 5 % apart, nothing learned yet, all kinds of target."""
+    asked = {"drawdowns_per_ink": 10, "lots_percent": 5.0, "earlier": 0}
+    asked |= {"mixer": "matchkit", "kind": "all"}
+    return all(r[key] == value for key, value in asked.items())
+
+
 PARTS = {
     "demo output": demo_output,
     "blind accuracy": accuracy,
@@ -128,19 +173,21 @@ PARTS = {
     "speed": speed_table,
     "library": library_line,
     "commands": commands,
+    "trust": trust,
 }
 
 
 def filled(text):
-    """README with every part made anew."""
+    """A text with each of its parts made anew."""
     for name, make in PARTS.items():
         start, end = f"<!-- {name} -->", f"<!-- /{name} -->"
         pattern = re.compile(re.escape(start) + ".*?" + re.escape(end), re.DOTALL)
-        assert pattern.search(text), name
-        made = f"{start}\n{make()}\n{end}"
-        text = pattern.sub(lambda _, made=made: made, text)
+        if pattern.search(text):
+            made = f"{start}\n{make()}\n{end}"
+            text = pattern.sub(lambda _, made=made: made, text)
     return text
 
 
 if __name__ == "__main__":
-    README.write_text(filled(README.read_text(encoding="utf-8")), encoding="utf-8")
+    for path in (README, STUDIES):
+        path.write_text(filled(path.read_text(encoding="utf-8")), encoding="utf-8")
