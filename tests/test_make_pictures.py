@@ -26,8 +26,9 @@ def kept():
 
 
 def test_the_pictures_kept_are_those_of_readme(kept):
-    readme = (DATA.parent / "README.md").read_text(encoding="utf-8")
-    named = re.findall(r"\]\(data/pictures/([^)]+)\)", readme)
+    texts = (DATA.parent / "README.md", DATA.parent / "tests" / "studies" / "README.md")
+    readme = "".join(path.read_text(encoding="utf-8") for path in texts)
+    named = re.findall(r"\]\((?:\.\./\.\./)?data/pictures/([^)]+)\)", readme)
     assert sorted(path.name for path in PICTURES.glob("*.png")) == sorted(named) == sorted(kept)
 
 

@@ -138,9 +138,8 @@ def trust():
         ("real", "watercolours on paper, pairs held out",
          f"dE00 {sum(water) / len(water):.1f} {half}"),
     ]  # fmt: skip
-    return "\n".join(
-        ["| | what | how far off |", "|---|---|---|", *("| %s | %s | %s |" % r for r in rows)]
-    )
+    lines = ["| | what | how far off |", "|---|---|---|"]
+    return "\n".join([*lines, *(f"| {' | '.join(row)} |" for row in rows)])
 
 
 def chosen_from_ten(r):
