@@ -381,7 +381,15 @@ def test_what_to_order(book, clock):
     count(book, SHOP, "Lemon", 3000.0)
     logged(book, grams=(1500.0, 1500.0, 0, 0))
     clock.on(days=20)
-    (order,) = reorder(book, SHOP)
+    shop = replace(SHOP, inks=tuple(
+        replace(ink, container_g=400.0, cost_per_kg=20.0) for ink in SHOP.inks
+    ))  # fmt: skip
+    (order,) = reorder(book, shop)
+    assert (order.containers, order.cost) == (2, 16.0)  # 800 g at 20 a kilogram
+    assert [(n.batch, n.grams) for n in order.needs] == [(used + 1, 1500.0)]
+    assert order.by == "2026-04-13"  # 22.5 days from 2026-03-22
+    retired = tuple(replace(ink, active=ink.name != "Lemon") for ink in SHOP.inks)
+    assert reorder(book, replace(SHOP, inks=retired)) == []
     assert (order.ink, order.stock_g, order.promised_g, order.used_g) == (
         "Lemon", 3000.0, 1500.0, 2000.0,
     )  # fmt: skip

@@ -13,7 +13,9 @@ from matchkit.files.fitted import digest
 from matchkit.files.settings import geometry_doubts, geometry_faults
 from matchkit.files.shop import read_shop
 from matchkit.files.write import BESIDE, NOTE
+from matchkit.inks.palette import Palette
 from matchkit.inks.shop import GEOMETRIES, Drawdown, Ink, Shop
+from matchkit.matching.rank import limits
 from matchkit.simulator.pigments import make_bench
 from matchkit.simulator.simulate import ladder
 
@@ -136,6 +138,19 @@ def test_what_is_not_stated_is_said(tmp_path):
         "shop.toml tolerance.de00: not stated",
         "shop.toml balance.resolution_g: not stated",
     ]
+
+
+def test_an_ink_that_has_left_the_shop_is_in_no_new_formula(tmp_path):
+    inks = INKS.replace("note\n", "note,active\n").replace("bright\n", "bright,no\n")
+    toml = 'currency = "EUR"\n' + TOML
+    shop = read_shop(put(tmp_path / "s", inks_csv=inks, shop_toml=toml))
+    assert [ink.name for ink in shop.inks if not ink.active] == ["Lemon"]
+    assert shop.currency == "EUR"
+    K = np.ones((4, 31))
+    palette = Palette(inks=shop.inks, K=K, S=K, crowding=np.zeros(4), base=0, gain=1, k2=0)
+    assert limits(palette, 100.0).tolist() == [1.0, 0.4, 1.0, 0.0]
+    faults = faults_of(tmp_path, inks_csv=inks.replace("bright,no", "bright,gone"))
+    assert faults == ("inks.csv row 5: active is 'gone'; write yes or no",)
 
 
 def test_how_far_lots_lie_apart_is_a_column_that_may_be_there(tmp_path):

@@ -13,6 +13,8 @@ import json
 import sqlite3
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from math import ceil
 
 import numpy as np
 
@@ -41,11 +43,23 @@ WHERE id IN (SELECT max(id) FROM movement_now WHERE stated_mg IS NOT NULL GROUP 
 
 
 @dataclass(frozen=True, kw_only=True)
+class Need:
+    """What an open batch that was not weighed yet takes of an ink."""
+
+    batch: int
+    due: str  # a day, or empty
+    grams: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class Order:
     """An ink that runs low: grams in stock, promised to open batches, used in `days`.
 
     `lasts_days` at that use (None: nothing was used), `order_g` what brings the stock to
-    as much as that use and those batches need.
+    as much as that use and those batches need: so many `containers` (None: nobody said how
+    much one holds), at that `cost` (None: not known).  `needs` are the batches, the first
+    due before, and `by` the day on which it is needed: the due day of the first batch that
+    the stock leaves short, else the day on which it runs out (empty: no day is known).
     """
 
     ink: str
@@ -54,6 +68,10 @@ class Order:
     used_g: float
     lasts_days: float | None
     order_g: float
+    containers: int | None
+    cost: float | None
+    needs: tuple[Need, ...]
+    by: str
 
 
 def stock(book: Book, shop: Shop) -> dict[str, float | None]:
@@ -308,7 +326,8 @@ def open_lot(book: Book, shop: Shop, ink: str, lot: str, *, note: str = "") -> i
 def reorder(book: Book, shop: Shop, *, days: int = 30) -> list[Order]:
     """Inks whose stock is less than `days` of use like the last `days`, and open batches.
 
-    The ones that run out first come first.  Inks that nobody counted are left out.
+    The ones that are needed first come first.  Inks that nobody counted are left out, and
+    those that have left the shop.
     """
     since = book.clock().timestamp() - days * DAY_S
     with reading(book) as db:
@@ -320,36 +339,60 @@ def reorder(book: Book, shop: Shop, *, days: int = 30) -> list[Order]:
                 [since],
             )
         )
-        promised = _promised_mg(db)
+        needs = _needs(db)
     orders = [
-        _order(ink, held[ink.name], promised.get(ink.name, 0.0), used.get(ink.name, 0), days)
+        _order(ink, mg, needs.get(ink.name, ()), used.get(ink.name, 0), days, book.clock())
         for ink in shop.inks
+        if ink.active and (mg := held[ink.name]) is not None
     ]
-    short = [each for each in orders if each and each.order_g > 0]
-    return sorted(short, key=lambda o: np.inf if o.lasts_days is None else o.lasts_days)
+    return sorted((each for each in orders if each.order_g > 0), key=lambda o: o.by or "9999")
 
 
-def _promised_mg(db: sqlite3.Connection) -> dict[str, float]:
-    """What open batches that were not weighed yet will take."""
-    return dict(
-        db.execute(
-            "SELECT part.ink, sum(part.fraction * batch.planned_mg) FROM batch_now batch"
-            " JOIN formula_ink part ON part.formula = batch.formula"
-            " WHERE batch.id NOT IN (SELECT batch FROM weighing_now)"
-            " AND batch.id NOT IN (SELECT batch FROM closing_now) GROUP BY part.ink"
-        ).fetchall()
-    )
+def _needs(db: sqlite3.Connection) -> dict[str, tuple[Need, ...]]:
+    """By ink, what open batches that were not weighed yet will take; the first due before."""
+    needs: dict[str, tuple[Need, ...]] = {}
+    for ink, batch, due, mg in db.execute(
+        "SELECT part.ink, batch.id, batch.due, part.fraction * batch.planned_mg"
+        " FROM batch_now batch JOIN formula_ink part ON part.formula = batch.formula"
+        " WHERE batch.id NOT IN (SELECT batch FROM weighing_now)"
+        " AND batch.id NOT IN (SELECT batch FROM closing_now)"
+        " ORDER BY batch.due = '', batch.due, batch.id"
+    ):
+        needs[ink] = (*needs.get(ink, ()), Need(batch=batch, due=due, grams=mg / MG))
+    return needs
 
 
-def _order(ink: Ink, mg: int | None, promised: float, used: int, days: int) -> Order | None:
-    if mg is None:
-        return None
-    free = mg - promised
+def _order(
+    ink: Ink, mg: int, needs: tuple[Need, ...], used: int, days: int, now: datetime
+) -> Order:
+    promised = sum(need.grams for need in needs)
+    free = mg / MG - promised
+    order_g = max(used / MG - free, 0.0)
+    lasts = max(free, 0.0) / (used / MG) * days if used else None
+    containers = None if not ink.container_g else ceil(order_g / ink.container_g - 1e-9)
+    bought_g = order_g if containers is None else containers * (ink.container_g or 0.0)
     return Order(
         ink=ink.name,
         stock_g=mg / MG,
-        promised_g=promised / MG,
+        promised_g=promised,
         used_g=used / MG,
-        lasts_days=max(free, 0) / used * days if used else None,
-        order_g=max(used - free, 0) / MG,
+        lasts_days=lasts,
+        order_g=order_g,
+        containers=containers,
+        cost=None if ink.cost_per_kg is None else bought_g * ink.cost_per_kg / 1000,
+        needs=needs,
+        by=_needed_by(mg / MG, needs, lasts, now),
     )
+
+
+def _needed_by(
+    stock_g: float, needs: tuple[Need, ...], lasts_days: float | None, now: datetime
+) -> str:
+    """The day on which more is needed, or an empty text."""
+    for need in needs:
+        stock_g -= need.grams
+        if stock_g < 0:
+            return need.due
+    if lasts_days is None:
+        return ""
+    return (now.astimezone() + timedelta(days=lasts_days)).date().isoformat()

@@ -34,7 +34,7 @@ VERBS = {
     "show": ("look", "all that the book has about a batch"),
     "find": ("look", "batches and formulas by colour, ink, lot, date, customer, words"),
     "stock": ("look", "what is on the shelf"),
-    "reorder": ("look", "which inks run low"),
+    "reorder": ("look", "what to buy: grams, containers, cost, for which jobs, by when"),
     "lots": ("look", "what the batches told about today's lots"),
     "drift": ("look", "the strength of an ink from batch to batch"),
     "pass-shares": ("look", "how many batches are in tolerance, by month, ink or mixer"),

@@ -93,8 +93,8 @@ def limits_of(
     without: Sequence[str] = (),
     held_back_g: Array | None = None,
 ) -> Limits:
-    """The tolerance, the balance and the stock of a shop; of inks in `without` there is none."""
-    stock = {ink.name: ink.stock_g for ink in shop.inks}
+    """The tolerance, the balance and the stock of a shop; none of inks in `without` or retired."""
+    stock = {ink.name: ink.stock_g if ink.active else 0.0 for ink in shop.inks}
     there = [0.0 if name in without else stock.get(name) for name in palette.names]
     return Limits(
         tolerance_de00=shop.tolerance_de00,

@@ -103,7 +103,7 @@ def use(
     usable = [
         i
         for i, ink in enumerate(shelf.palette.inks)
-        if ink.name not in without and (ink.stock_g is None or ink.stock_g > 0)
+        if ink.active and ink.name not in without and (ink.stock_g is None or ink.stock_g > 0)
     ]
     held = [shelf.palette.index(ink) for ink in shelf.mixes[j].inks]
     rows = [np.zeros(len(shelf.palette.inks))] if problem.most == 1 else []

@@ -17,6 +17,7 @@ from matchkit.inks.shop import GEOMETRIES, Shop
 SECTIONS = ("measurement", "viewing", "tolerance", "balance")
 KEYS = (
     "name",
+    "currency",
     "measurement.geometry",
     "measurement.condition",
     "viewing.observer",
@@ -56,6 +57,7 @@ def read_settings(path: Path, file: str = "") -> Shop:
         lights=_lights(values, observer, found),
         tolerance_de00=_positive(values, "tolerance.de00", 1.0, found),
         resolution_g=_positive(values, "balance.resolution_g", 0.01, found),
+        currency=_currency(values, found),
         notes=tuple(found.notes),
     )
     if found.faults:
@@ -150,6 +152,17 @@ def _name(values: Mapping[str, Any], path: Path, found: Findings) -> str:
         found.faults.append(f"{found.file} name: is {_shown(name)}; write a name in quotes")
         return ""
     return name.strip()
+
+
+def _currency(values: Mapping[str, Any], found: Findings) -> str:
+    """The name that stands behind a cost; none where none is stated."""
+    currency = values.get("currency", "")
+    if not isinstance(currency, str) or text_fault(currency) or len(currency) > 12:
+        found.faults.append(
+            f"{found.file} currency: is {_shown(currency)}; write its short name in quotes"
+        )
+        return ""
+    return currency.strip()
 
 
 def _one_of(values: Mapping[str, Any], key: str, allowed: Sequence[str], found: Findings) -> str:

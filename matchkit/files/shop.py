@@ -129,9 +129,9 @@ def _inks(path: Path, found: Findings) -> dict[str, Ink]:
         required=("ink", "role"),
         numeric=(
             *("density_g_per_ml", "cost_per_kg", "stock_g", "max_percent"),
-            "lot_spread_percent",
+            *("lot_spread_percent", "container_g"),
         ),
-        text=("series", "lot", "note"),
+        text=("series", "lot", "note", "active"),
         limits=("series", "stock_g", "max_percent"),
     )
     _hear(table, found)
@@ -180,7 +180,17 @@ def _ink(row: Row, decimal: str, series: dict[str, str], found: Findings) -> Ink
         lot=wording(row, "lot", faults=faults),
         note=wording(row, "note", faults=faults),
         lot_spread_percent=Ink.lot_spread_percent if spread is None else spread,
+        container_g=amount(row, "container_g", decimal=decimal, faults=faults, low=1.0),
+        active=_active(row, found),
     )
+
+
+def _active(row: Row, found: Findings) -> bool:
+    """Whether an ink is still mixed with: `yes`, `no`, or empty for yes."""
+    said = wording(row, "active", faults=found.faults).casefold()
+    if said not in ("", "yes", "no"):
+        found.faults.append(f"{row.where}: active is {quoted(said)}; write yes or no")
+    return said != "no"
 
 
 def _all_drawn(paths: dict[str, Path], inks: Inks, found: Findings) -> list[Mixture]:

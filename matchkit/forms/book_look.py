@@ -97,7 +97,7 @@ class FindPart:
 
 
 class OrderPart:
-    """Which inks run low."""
+    """What to buy, for which jobs, by when."""
 
     def __init__(self, opened: OpenShop) -> None:
         self.opened = opened

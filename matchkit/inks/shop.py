@@ -32,6 +32,8 @@ class Ink:
     lot: str = ""
     note: str = ""
     lot_spread_percent: float = 3.0  # how far lots lie apart in strength (standard deviation)
+    container_g: float | None = None  # in a container of it as it is bought
+    active: bool = True  # no: it has left the shop, and only old batches hold it
 
     def __post_init__(self) -> None:
         if self.role not in ROLES:
@@ -102,6 +104,7 @@ class Shop:
     lights: tuple[str, ...]  # the first is the one that is matched
     tolerance_de00: float = 1.0
     resolution_g: float = 0.01
+    currency: str = ""  # of every cost; empty: not stated
     inks: tuple[Ink, ...] = ()
     drawdowns: tuple[Drawdown, ...] = ()
     grounds: tuple[Ground, ...] = ()

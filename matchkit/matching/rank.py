@@ -85,12 +85,12 @@ class Verdict:
 
 
 def limits(palette: Palette, batch_g: float, without: Sequence[str] = ()) -> Array:
-    """Largest fraction of each ink, (n_ink,): its own limit, its stock, or not wanted."""
+    """Largest fraction of each ink, (n_ink,): its own limit, its stock; 0: not to be used."""
     upper = np.array([ink.max_percent / 100 for ink in palette.inks])
     for i, ink in enumerate(palette.inks):
         if ink.stock_g is not None:
             upper[i] = min(upper[i], ink.stock_g / batch_g)
-        if ink.name in without:
+        if ink.name in without or not ink.active:
             upper[i] = 0
     return upper
 

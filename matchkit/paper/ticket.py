@@ -272,7 +272,9 @@ def _shelf_warnings(inks: Sequence[Ink], grams: Mapping[str, float]) -> list[str
             told.append(
                 f"{isolated(ink.name)}: {percent:.1f} %, over its limit of {ink.max_percent:g} %."
             )
-        if ink.stock_g is not None and grams[ink.name] > ink.stock_g:
+        if not ink.active:
+            told.append(f"{isolated(ink.name)} has left the shop (active is no in inks.csv).")
+        elif ink.stock_g is not None and grams[ink.name] > ink.stock_g:
             told.append(f"{isolated(ink.name)}: {ink.stock_g:g} g in stock, less than is needed.")
     return told
 

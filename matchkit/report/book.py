@@ -8,7 +8,7 @@ from matchkit.book.shared import SharedBase
 from matchkit.colorimetry.tristimulus import hex_colour
 from matchkit.matching.probability import chance_text
 from matchkit.matching.rank import MOSTLY_CLEAR
-from matchkit.paper.sheet import grams_text
+from matchkit.paper.sheet import grams_text, money_text
 from matchkit.report.check import edge_to_edge
 from matchkit.report.formulas import target_hex
 from matchkit.report.parts import Part, Picture, Table
@@ -135,12 +135,20 @@ def order_parts(orders: Orders) -> list[Part]:
             *(f"{g:.0f}" for g in (o.stock_g, o.promised_g, o.used_g)),
             "" if o.lasts_days is None else f"{o.lasts_days:.0f}",
             f"{o.order_g:.0f}",
+            "" if o.containers is None else f"{o.containers}",
+            "" if o.cost is None else money_text(o.cost, orders.currency),
+            o.by,
+            ", ".join(f"{need.batch}" for need in o.needs),
         )
         for o in orders.orders
     )
     used = f"Used in {days} days, g"
-    head = ("Ink", "In stock, g", "For open jobs, g", used, "Lasts, days", "Order, g")
-    return [Table(head=head, rows=cells)]
+    head = (
+        *("Ink", "In stock, g", "For open jobs, g", used, "Lasts, days", "Order, g"),
+        *("Containers", "Cost", "Needed by", "For batches"),
+    )
+    cost = [] if orders.cost is None else [f"In all {money_text(orders.cost, orders.currency)}."]
+    return [Table(head=head, rows=cells, words=(8, 9)), *cost]
 
 
 def stock_parts(stock: Stock) -> list[Part]:

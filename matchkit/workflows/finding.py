@@ -28,6 +28,7 @@ from matchkit.matching.match import (
 from matchkit.matching.probability import most_sensitive, spread_of
 from matchkit.matching.rank import MOSTLY_CLEAR, Candidate
 from matchkit.matching.solve import MOST, PARENTS
+from matchkit.paper.sheet import money_text
 from matchkit.workflows.formulas import ANY_LEFTOVER, FoundFormula, FoundFormulas, Search
 from matchkit.workflows.printed import PrintedOver, printed_fits
 from matchkit.workflows.session import Notice, Session
@@ -143,32 +144,32 @@ def _with_leftovers(
         raise InputError(f"no formula takes the leftover {name!r}; {there}{hint}")
     if not out and not shop.mixes:
         raise InputError("no mix stands on the shelf; write it into mixes.csv")
-    limit = shop.tolerance_de00
     near = [
         FoundFormula(
             formula=each.candidate,
             palette=fit.palette,
             used=each,
-            notices=(*_used(each, target, limit), *warnings_of(each.candidate, target, shop)),
+            notices=(*_used(each, target, shop), *warnings_of(each.candidate, target, shop)),
         )
         for each, fit in out
-        if each.within or (name and each.candidate.de00[0] <= limit)
+        if each.within or (name and each.candidate.de00[0] <= shop.tolerance_de00)
     ]
     far = min((each for each, _ in out), key=lambda e: float(e.candidate.de00[0]), default=None)
     return tuple(near), far
 
 
-def _used(each: Use, target: Target, tolerance_de00: float) -> list[Notice]:
+def _used(each: Use, target: Target, shop: Shop) -> list[Notice]:
     """How much of a leftover a formula takes; where it is not near enough, how far off."""
-    saved = "" if each.saved is None else f", {each.saved:.2f} of new ink saved"
+    money = "" if each.saved is None else money_text(abs(each.saved), shop.currency)
+    saved = "" if each.saved is None else f", {money} of new ink saved"
     if each.saved is not None and each.saved <= 0:
-        saved = f", but its new ink costs {-each.saved:.2f} more than a formula without it"
+        saved = f", but its new ink costs {money} more than a formula without it"
     left = "" if each.left_g is None else f", {each.left_g:.0f} g of it left"
     used = f"{each.name}: {each.used_g:.2f} g used ({100 * each.share:.0f} %){left}{saved}."
     notices = [Notice(code="leftover_used", text=used)]
     if not each.within:
         away, light = float(each.candidate.de00[0]), target.light_names[0]
-        far = f"dE00 {away:.2f} under {light} is over half the tolerance of {tolerance_de00:g}"
+        far = f"dE00 {away:.2f} under {light} is over half the tolerance of {shop.tolerance_de00:g}"
         notices.append(Notice(code="not_near_enough", text=f"Not near enough: {far}."))
     return notices
 

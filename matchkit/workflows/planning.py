@@ -94,7 +94,7 @@ def plan_drawdowns(session: Session, choices: PlanChoices | None = None) -> Draw
     inks = session.inks
     series = _series(inks, choices)
     plan = drawdown_plan(
-        [ink for ink in inks if ink.series == series],
+        [ink for ink in inks if ink.series == series and ink.active],
         batch_g=choices.batch_g,
         resolution_g=_resolution_g(session),
         levels=choices.levels,

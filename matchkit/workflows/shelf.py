@@ -74,16 +74,24 @@ class Orders:
 
     orders: tuple[Order, ...]
     days: int
+    currency: str
+
+    @property
+    def cost(self) -> float | None:
+        """What all of it costs; None where a cost is not known."""
+        costs = [each.cost for each in self.orders if each.cost is not None]
+        return sum(costs) if len(costs) == len(self.orders) else None
 
     def to_dict(self) -> dict[str, Any]:
         """The answer as plain data."""
-        return {"orders": [asdict(order) for order in self.orders]}
+        orders = [asdict(order) for order in self.orders]
+        return {"orders": orders, "cost": self.cost, "currency": self.currency}
 
 
 def reorder(session: Session, *, days: int = 30) -> Orders:
     """The inks that run low if the next `days` are like the last."""
     found = ledger.reorder(session.open_book(), session.files, days=days)
-    return Orders(orders=tuple(found), days=days)
+    return Orders(orders=tuple(found), days=days, currency=session.settings.currency)
 
 
 @dataclass(frozen=True, kw_only=True)
