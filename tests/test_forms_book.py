@@ -408,10 +408,12 @@ def test_a_new_job_counts_on_what_was_learned(form):
     new = form.new
     new.target.names.value = "Pale mint"
     new.details.customer.text.value, new.details.due.text.value = "Ferry Cafe", "2026-04-02"
+    new.details.note.text.value = "two coats"
     new.write.click()
     assert "Begun: batch 17." in new.notes.value
     assert "Sharp Lemon lot L-044 has run 3 % weak" in new.notes.value
     assert form.pick.value == 17
+    assert job(held(), 17).note == "two coats"
     new.lots.value = False
     new.write.click()
     assert "has run" not in new.notes.value
@@ -432,6 +434,22 @@ def test_a_job_is_mended_and_what_was_there_stays_as_struck(form):
     assert job(held(), batch).due == "2026-04-09"
     assert "stays in the book as struck" in form.done.value
     assert "mended" in form.tale.value
+
+
+def test_the_book_is_copied_and_comes_back(form):
+    copies, book = form.copies, form.opened.folder / FILE
+    copies.save.click()
+    copies.export.click()
+    backup, export = copies.which.options[2], copies.which.options[1]
+    assert backup.endswith(".db") and export.startswith("export-")
+    copies.which.value = backup
+    copies.restore.click()
+    assert copies.problems.value  # there is a book, and it stays
+    for each in form.opened.folder.glob(f"{FILE}*"):
+        each.unlink()
+    copies.restore.click()
+    assert "restored" in copies.done.value and book.is_file()
+    assert len(todays_jobs(held())) == 5
 
 
 def test_any_source_of_a_formula_begins_a_job_by_the_same_button(form):

@@ -6,7 +6,7 @@ is.  The number it returns is the record's own.
 
 import sqlite3
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 
 from matchkit.book.rows import colour, day, is_open, last_weighing, milligrams, must_be
 from matchkit.book.schema import STRIKABLE
@@ -54,13 +54,14 @@ def log_match(
     details: JobDetails = PLAIN,
     source: str = "match",
     fit: str = "",
+    note: str = "",
     printed: str = "",
 ) -> Logged:
     """A target, the formula chosen for it, and the batch to make of it: three records.
 
-    `formula.grams` are the batch, of inks and of mixtures of the shelf; the note of
-    `details` is about the formula; `fit` is `lessons.fit_key` of the palette; `printed` is
-    what it is printed on, as JSON, or empty.
+    `formula.grams` are the batch, of inks and of mixtures of the shelf; `note` is
+    about the formula, that of `details` about the batch; `fit` is `lessons.fit_key` of the
+    palette; `printed` is what it is printed on, as JSON, or empty.
     """
     said = {"name": name, "customer": details.customer}
     with writing(book) as db:
@@ -78,11 +79,11 @@ def log_match(
                 "target": aim,
                 "source": source,
                 "fit": fit,
-                "note": details.note,
+                "note": note,
                 "printed": printed,
             },
         )
-        batch = _batch(db, book, chosen, sum(formula.grams), replace(details, note=""))
+        batch = _batch(db, book, chosen, sum(formula.grams), details)
     return Logged(target=aim, formula=chosen, batch=batch)
 
 

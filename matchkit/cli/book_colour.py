@@ -25,10 +25,11 @@ def _job_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--job", default="", help="the job's name")
     parser.add_argument("--customer", default="", help="for whom")
     parser.add_argument("--due", default="", metavar="DAY", help="as 2026-11-25")
+    parser.add_argument("--note", default="", help="anything worth keeping about the job")
 
 
 def _details(args: argparse.Namespace) -> JobDetails:
-    return JobDetails(job=args.job, customer=args.customer, due=args.due)
+    return JobDetails(job=args.job, customer=args.customer, due=args.due, note=args.note)
 
 
 def begin_arguments(parser: argparse.ArgumentParser) -> None:

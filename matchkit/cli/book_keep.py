@@ -2,10 +2,7 @@
 
 import argparse
 
-from matchkit.book.copies import backup as back_up
 from matchkit.book.copies import check as check_book
-from matchkit.book.copies import export as export_book
-from matchkit.book.copies import restore as restore_book
 from matchkit.book.schema import STRIKABLE
 from matchkit.cli.asked import batch_argument, batch_of, give, reading_options
 from matchkit.cli.values import in_grams, number, positive, whole
@@ -130,8 +127,7 @@ def backup_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def backup(session: Session, args: argparse.Namespace) -> None:
-    path = back_up(session.open_book(), args.to)
-    give(args, lambda: {"written": str(path)}, lambda: [f"written: {path}"])
+    give_written(args, booking.backup(session, args.to))
 
 
 def check(session: Session, args: argparse.Namespace) -> None:
@@ -146,9 +142,7 @@ def export_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def export(session: Session, args: argparse.Namespace) -> None:
-    names = export_book(session.open_book(), args.folder)
-    text = f"written: {len(names)} files in {args.folder}"
-    give(args, lambda: {"folder": args.folder, "files": names}, lambda: [text])
+    give_written(args, booking.export(session, args.folder))
 
 
 def restore_arguments(parser: argparse.ArgumentParser) -> None:
@@ -156,5 +150,4 @@ def restore_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def restore(session: Session, args: argparse.Namespace) -> None:
-    path = restore_book(args.source, session.folder).path
-    give(args, lambda: {"restored": str(path)}, lambda: [f"restored: {path}"])
+    give_written(args, booking.restore(session, args.source))

@@ -1,6 +1,7 @@
-"""Looking things up in the book, mending entries, and the shelf."""
+"""Looking things up in the book, copies of it, and the shelf."""
 
 from collections.abc import Callable
+from datetime import datetime
 
 import ipywidgets as w
 
@@ -10,10 +11,10 @@ from matchkit.files.text import parse_amount
 from matchkit.forms import parts as ui
 from matchkit.forms.book_rows import ReadingPicker
 from matchkit.forms.rows import TargetPicker, known_inks
-from matchkit.forms.shops import OpenShop
+from matchkit.forms.shops import OpenShop, copies_folder
 from matchkit.report.book import lot_check_parts, near_parts, order_parts, record_parts, stock_parts
 from matchkit.report.parts import Part
-from matchkit.workflows import looking_up, shelf
+from matchkit.workflows import booking, looking_up, shelf
 from matchkit.workflows.ink_history import LotDrawdown, check_lot
 from matchkit.workflows.session import Session
 
@@ -114,6 +115,50 @@ class OrderPart:
             raise InputError(f"Days: {days:g} is no whole number")
         orders = shelf.reorder(self.opened.session(), days=int(days))
         ui.put(self.results, order_parts(orders))
+
+
+class CopyPart:
+    """Copies of the book beside the notebook, and the book again from one of them."""
+
+    def __init__(self, opened: OpenShop, changed: Callable[[], None]) -> None:
+        self.opened, self.changed = opened, changed
+        self.problems, self.done = ui.alert(), ui.area()
+        self.which = ui.choice("The book again, from", [NONE])
+        self.save = ui.button("Save a backup", self._backup, self.problems, main=True)
+        self.export = ui.button("Export it as CSV and JSON", self._export, self.problems)
+        self.restore = ui.button("Restore the book", self._restore, self.problems)
+        self.box = w.VBox(
+            [
+                ui.row(self.save, self.export),
+                ui.row(ui.boxed(self.which), self.restore),
+                self.problems,
+                self.done,
+            ]
+        )
+        self._listed()
+
+    def _listed(self) -> None:
+        """The copies there are, the newest first."""
+        there = sorted(copies_folder().iterdir(), reverse=True)
+        self.which.options = [NONE, *(path.name for path in there if path.name[0] != ".")]
+
+    def _backup(self) -> None:
+        self._tell(booking.backup(self.opened.session(), copies_folder()).text)
+
+    def _export(self) -> None:
+        name = f"export-{datetime.now():%Y-%m-%d-%H%M%S}"
+        self._tell(booking.export(self.opened.session(), copies_folder() / name).text)
+
+    def _restore(self) -> None:
+        if self.which.value == NONE:
+            raise InputError("choose a copy first; a shop that has a book keeps it")
+        told = booking.restore(self.opened.session(), copies_folder() / self.which.value).text
+        self.changed()
+        self._tell(told)
+
+    def _tell(self, words: str) -> None:
+        self._listed()
+        ui.tell(self.done, words, "done")
 
 
 MOST_G = 1e7  # more is mistyped

@@ -49,12 +49,15 @@ class JobFields:
         self.customer = ui.Field("Customer", "", str, short=False)
         self.due = ui.Field("Due", "", str)
         self.due.text.placeholder = "2026-03-30"
-        self.box = ui.row(self.name.box, self.job.box, self.customer.box, self.due.box)
+        self.note = ui.Field("Note", "", str, short=False)
+        fields = (self.name, self.job, self.customer, self.due, self.note)
+        self.box = ui.row(*(each.box for each in fields))
 
     def read(self) -> tuple[str, JobDetails]:
         """The name, which may be empty, and the rest."""
-        job, customer, due = (each.text.value for each in (self.job, self.customer, self.due))
-        details = JobDetails(job=job, customer=customer, due=due.strip())
+        fields = (self.job, self.customer, self.due, self.note)
+        job, customer, due, note = (each.text.value.strip() for each in fields)
+        details = JobDetails(job=job, customer=customer, due=due, note=note)
         return self.name.text.value.strip(), details
 
 

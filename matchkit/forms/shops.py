@@ -106,6 +106,7 @@ Array = NDArray[np.float64]
 DEMO = "demo-shop"
 STAYS = "The demo shop stays as it is: nothing is written to it. This is for your own shop."
 TICKETS = "tickets"  # the folder, beside the notebook, where forms keep what they save
+COPIES = "book-copies"  # the folder beside it for copies of record books
 _KEPT = [Path()]  # where that folder is
 FIRST_POUR = "-first-pour"  # in the name of weights that leave out what is held back
 EXAMPLE_BATCH = "example batch"  # of the demo shop, as the forms list it
@@ -245,6 +246,13 @@ def keep(name: str, suffix: str, content: str) -> Path:
         path, k = folder / f"{stem}-{k}{suffix}", k + 1
     write_file(path, content)
     return path
+
+
+def copies_folder() -> Path:
+    """The folder where forms keep copies of record books; it is made if it is not there."""
+    folder = _KEPT[0] / COPIES
+    folder.mkdir(exist_ok=True)
+    return folder
 
 
 def saved_recipes(opened: OpenShop, *, poured: bool = False) -> dict[str, Path]:

@@ -195,5 +195,6 @@ def write_down(
         source=source,
         fit=fit_key(palette_for(palettes, each.palette.names)),
         printed="" if printed is None else json.dumps(printed.to_dict()),
-        details=replace(details, note=" ".join(filter(None, [*on, details.note, *doubts]))),
+        details=details,
+        note=" ".join([*on, *doubts]),
     )

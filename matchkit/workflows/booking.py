@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from matchkit.book import containers, entries, work
+from matchkit.book import containers, copies, entries, work
 from matchkit.book.jobs import (
     far_from_plan,
     job,
@@ -124,6 +124,28 @@ def strike(session: Session, what: str, number: int, why: str) -> Written:
     record = entries.strike(session.open_book(), what, number, why)
     text = f"Struck: {what} {number}. Write the right one anew."
     return Written(text=text, records={"strike": record})
+
+
+# ---- copies of the book -------------------------------------------------------------------
+
+
+def backup(session: Session, to: str | Path) -> Written:
+    """A whole copy of the book, also while it is in use: a new file, or in a folder."""
+    path = copies.backup(session.open_book(), to)
+    return Written(text=f"written: {path}", records={"written": str(path)})
+
+
+def export(session: Session, folder: str | Path) -> Written:
+    """Everything in the book as CSV and JSON, in a folder that is not there yet."""
+    names = copies.export(session.open_book(), folder)
+    text = f"written: {len(names)} files in {folder}"
+    return Written(text=text, records={"folder": str(folder), "files": names})
+
+
+def restore(session: Session, source: str | Path) -> Written:
+    """The book again, from a backup or an export, in a shop that has none."""
+    path = copies.restore(source, session.folder).path
+    return Written(text=f"restored: {path}", records={"restored": str(path)})
 
 
 # ---- formulas that the book has -----------------------------------------------------------
