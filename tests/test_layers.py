@@ -31,7 +31,8 @@ CORE = {
         *("garment",),
     ),
     "correcting": (
-        *("estimate", "diagnose", "container", "additions", "correct", "advice", "hold_back"),
+        *("estimate", "diagnose", "container", "amounts", "additions", "correct"),
+        *("advice", "hold_back"),
         *("overpour", "lots", "lot_check", "mixes", "leftovers", "visual"),
     ),
     "paper": ("weighing", "jobsize", "sheet", "compare_sheet", "ticket", "ticket_sheet"),

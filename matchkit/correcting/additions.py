@@ -2,15 +2,12 @@
 
 A batch that came out wrong, one into which too much went, and a leftover that becomes another
 colour are one problem: what is there, which inks may join it, how much of each there is, how
-much must and may go in, and the colour that is wanted.  `nearest` and `least` answer it for
-many sets of inks at once: amounts move on a log scale, and every step is a damped
-least-squares step on the difference, whose slope is known.  `least_additions` and
-`nearest_additions` choose among the sets as a mixer would: the inks of the batch first.
+much must and may go in, and the colour that is wanted.  `amounts` answers it for many sets
+of inks at once; `least_additions` and `nearest_additions` choose among the sets as a mixer
+would: the inks of the batch first.
 
 To first order the least that comes within a distance has at most three inks, so no larger
 sets are looked at, but for a batch that is not poured to its end.
-
-Sources: Levenberg (1944), Marquardt (1963) for the damping.
 """
 
 from collections.abc import Iterator
@@ -21,12 +18,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.colorimetry.difference import Target
+from matchkit.correcting.amounts import STEPS, balanced, least, nearest
 from matchkit.correcting.container import (
     Bucket,
     differences_after,
     joined,
     over_all,
-    slopes_after,
     under_first_light,
 )
 from matchkit.inks.recipe import STEPS_TO_TRUST
@@ -37,13 +34,7 @@ Index = NDArray[np.int64]
 Truth = NDArray[np.bool_]
 Tried = tuple[Index, Array, Array]  # sets of inks, their nearest additions, dE00
 
-CHUNK = 600  # sets of inks at a time: what stays in a processor's cache
-STEPS = 24
-TRIES = 10  # of a total, to the least that is enough
-PART = (0.04, 0.96)  # of what is left between too little and enough, in one try
-LONGEST_STEP = 2.0  # in log amount
 MOST_INKS = 3
-KEPT = 20  # sets of inks that are taken to their least
 SPECK = 1e-4  # of the batch: what an ink starts with that the plan has no more need of
 # Own choices, no source: an ink that is not in the batch must save both of these beside the
 # batch's own inks, or come nearer by `FOREIGN_DE00`.  To do without a weight too small to
@@ -139,82 +130,6 @@ def allowed(bucket: Bucket, rows: Array, upper_g: Array, *, batch_g: float | Non
     return good
 
 
-def balanced(bucket: Bucket, subsets: Index) -> Array:
-    """Starting amounts (n, m): as much as the bucket holds, each ink with an equal say."""
-    say = 1 / (bucket.palette.K.mean(axis=1) + bucket.palette.S.mean(axis=1))
-    a = say[subsets]
-    start: Array = bucket.grams.sum() * a / a.sum(axis=1, keepdims=True)
-    return start
-
-
-def nearest(
-    bucket: Bucket,
-    target: Target,
-    subsets: Index,
-    start: Array,
-    *,
-    total_g: float | None = None,
-    steps: int = STEPS,
-) -> tuple[Array, Array]:
-    """The additions (n, m) of each of `subsets` (n, m) that come nearest, and dE00 (n, n_light).
-
-    `target.share` says what each light counts: sum(share * dE00^2) is made least.  With
-    `total_g` the additions sum to it; without, they may be any amount.
-    """
-    out_a, out_d = np.empty(subsets.shape), np.empty((len(subsets), len(target.lights)))
-    for at in range(0, len(subsets), CHUNK):
-        rows = slice(at, at + CHUNK)
-        totals = None if total_g is None else np.full(len(subsets[rows]), total_g)
-        out_a[rows], out_d[rows] = _descend(
-            bucket, target, subsets[rows], start[rows], totals, steps
-        )
-    return out_a, out_d
-
-
-def least(
-    bucket: Bucket,
-    target: Target,
-    subsets: Index,
-    start: Array,
-    *,
-    aim: float,
-    at_least_g: float = 0.0,
-    keep: int = 1,
-    steps: int = 6,
-) -> tuple[Array, Array]:
-    """The smallest additions (n, m) within `aim` under the first light, and dE00 (n, n_light).
-
-    `start` (n, m) holds additions that are within it, as `nearest` finds them.
-    `at_least_g` must go in whatever the colour; a set of inks that would need less
-    comes as near as it can at that total.  Sets that can't be among the `keep` smallest
-    are left where that showed.  `steps` is for each total that is tried; the more inks,
-    the more of them are needed.
-    """
-    first = under_first_light(target)
-    held = bucket.grams.sum()
-    high = np.maximum(start.sum(axis=1), at_least_g)
-    low = np.full(len(start), max(at_least_g, 1e-6 * held))
-    settled = at_least_g <= start.sum(axis=1).min()  # the nearest of its total already
-    best, d = _descend(bucket, first, subsets, start, high, steps if settled else STEPS)
-    over, under = np.maximum(aim - d[:, 0], 0), np.full(len(start), 1e3)
-    at, rows = low.copy(), np.arange(len(start))
-    for _ in range(TRIES):
-        tried, d = _descend(bucket, first, subsets[rows], best[rows], at[rows], steps)
-        enough = d[:, 0] <= aim
-        good, bad = rows[enough], rows[~enough]
-        best[good], high[good], over[good] = tried[enough], at[good], aim - d[enough, 0]
-        low[bad], under[bad] = at[bad], d[~enough, 0] - aim
-        # An end that stays counts for half the next time (the Illinois rule).
-        under[good], over[bad] = under[good] / 2, over[bad] / 2
-        # Go by the bucket's share of the batch, along the straight line between both ends.
-        part = np.clip(under / (under + over + 1e-12), *PART)
-        at = 1 / ((1 - part) / (held + low) + part / (held + high)) - held
-        rows = np.flatnonzero((low <= np.sort(high)[: max(keep, 1)][-1]) & (high > low))
-        if not len(rows):
-            break
-    return best, differences_after(bucket, target, over_all(subsets, best, len(bucket.grams)))
-
-
 def _sets(wanted: Wanted, which: int) -> Iterator[tuple[Index, Array]]:
     """Sets (n, m) of inks that may join, by their size, and starting amounts (n, m)."""
     usable = wanted.upper_g > 0
@@ -227,14 +142,25 @@ def _sets(wanted: Wanted, which: int) -> Iterator[tuple[Index, Array]]:
     for more in range(least, min(most, len(others)) + 1):
         new = list(combinations(others.tolist(), more))
         most_own = min(MOST_INKS - more, len(own))
-        for m in range(most_own if more else 1, most_own + 1):  # what is too many comes to 0
-            both = [[*a, *b] for b in new for a in combinations(own.tolist(), m)]
-            subsets = np.array(both, dtype=np.int64)
-            yield subsets, balanced(wanted.bucket, subsets)
+        sizes = range(most_own if more else 1, most_own + 1)  # what is too many comes to 0
+        both = [[*a, *b] for b in new for m in sizes for a in combinations(own.tolist(), m)]
+        if both:
+            yield _of_one_size(wanted.bucket, both)
         if wanted.planned_g is not None and more < MOST_INKS and len(own) and which != HELD_BACK:
             subsets = np.array([[*own.tolist(), *b] for b in new], dtype=np.int64)
             little = SPECK * (wanted.bucket.grams.sum() + wanted.planned_g.sum())
             yield subsets, np.maximum(wanted.planned_g, little)[subsets]
+
+
+def _of_one_size(bucket: Bucket, sets: list[list[int]]) -> tuple[Index, Array]:
+    """Sets as rows (n, m), the smaller ones filled up with inks of which nothing is taken."""
+    most = max(map(len, sets))
+    spare = [[i for i in range(most) if i not in inks] for inks in sets]
+    rows = [[*inks, *more][:most] for inks, more in zip(sets, spare, strict=True)]
+    subsets = np.array(rows, dtype=np.int64)
+    taken = np.arange(most) < np.array([len(inks) for inks in sets])[:, None]
+    a = balanced(bucket, subsets) * taken
+    return subsets, a * bucket.grams.sum() / a.sum(axis=1, keepdims=True)
 
 
 def _tried(wanted: Wanted, which: int) -> list[Tried]:
@@ -262,10 +188,9 @@ def _least_of(wanted: Wanted, which: int, aim: float, enough_g: float = np.inf) 
             a, d = nearest(wanted.bucket, first, subsets, a, total_g=enough_g, steps=10)
             subsets, a = subsets[d[:, 0] <= aim], a[d[:, 0] <= aim]
         if len(a):
-            steps = 4 if subsets.shape[1] <= MOST_INKS else 6
             a, _ = least(
                 wanted.bucket, wanted.target, subsets, a, aim=aim,
-                at_least_g=wanted.at_least_g, keep=KEPT, steps=steps,
+                at_least_g=wanted.at_least_g,
             )  # fmt: skip
             found.append(over_all(subsets, a, n))
     if not found:
@@ -319,48 +244,3 @@ def _allowed(wanted: Wanted, rows: Array) -> Truth:
 def _F(wanted: Wanted, rows: Array) -> Array:
     F: Array = differences_after(wanted.bucket, wanted.target, rows) @ wanted.target.share
     return F
-
-
-def _to_total(a: Array, total: Array) -> Array:
-    scaled: Array = a * (total / a.sum(axis=1))[:, None]
-    return scaled
-
-
-def _descend(
-    bucket: Bucket, target: Target, subsets: Index, a: Array, total: Array | None, steps: int
-) -> tuple[Array, Array]:
-    """Damped least-squares steps in log amount, one damping for each set of inks."""
-    weight = np.sqrt(target.share)[:, None]
-    n, m = a.shape
-    damping = np.full(n, 1e-2)
-    a = np.maximum(a, 1e-9 * bucket.grams.sum())
-    if total is not None:
-        a = _to_total(a, total)
-    v, J = slopes_after(bucket, target, subsets, a)
-    for _ in range(steps):
-        r = (v * weight).reshape(n, -1)
-        J_u = (J * weight[..., None]).reshape(n, -1, m) * a[:, None, :]
-        if total is not None:  # the sum is held: what one ink gains the others give
-            J_u = J_u - J_u.sum(axis=2, keepdims=True) * (a / total[:, None])[:, None, :]
-        step = _damped_step(J_u, r, damping)
-        trial = a * np.exp(step)
-        if total is not None:
-            trial = _to_total(trial, total)
-        v_new, J_new = slopes_after(bucket, target, subsets, trial)
-        better = ((v_new * weight) ** 2).sum(axis=(1, 2)) <= (r**2).sum(axis=1)
-        damping = np.where(better, np.maximum(damping / 8, 1e-9), np.minimum(damping * 10, 1e6))
-        a = np.where(better[:, None], trial, a)
-        v = np.where(better[:, None, None], v_new, v)
-        J = np.where(better[:, None, None, None], J_new, J)
-    return a, np.sqrt((v**2).sum(axis=2))
-
-
-def _damped_step(J: Array, r: Array, damping: Array) -> Array:
-    H = J.transpose(0, 2, 1) @ J
-    g = J.transpose(0, 2, 1) @ r[:, :, None]
-    on = np.arange(J.shape[2])
-    H[:, on, on] += damping[:, None] * H[:, on, on] + 1e-10
-    step = -np.linalg.solve(H, g)[:, :, 0]
-    longest = np.abs(step).max(axis=1, keepdims=True)
-    clipped: Array = step * np.minimum(1, LONGEST_STEP / np.maximum(longest, 1e-300))
-    return clipped

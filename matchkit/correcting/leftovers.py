@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.colorimetry.difference import Target
-from matchkit.correcting.additions import KEPT, allowed, balanced, least, nearest
+from matchkit.correcting.additions import allowed
+from matchkit.correcting.amounts import balanced, least, nearest
 from matchkit.correcting.container import Bucket, over_all, seen_after, under_first_light
 from matchkit.correcting.mixes import Shelf, bucket_from, poured_together
 from matchkit.errors import InputError
@@ -35,6 +36,7 @@ Index = NDArray[np.int64]
 
 AIM = 0.5  # of the tolerance: how near a batch with a leftover in it must come
 UNIT_G = 1000.0  # of a leftover, to which additions are told
+KEPT = 20  # sets of inks that are weighed out and compared
 TRIED = 60  # sets of inks that are taken to their largest share
 SAME_SHARE = 0.01  # shares this near are the same: fewer inks, then the nearer colour
 SAME_F = 0.01  # where all of it goes in anyhow, only F this near counts as the same
@@ -246,7 +248,7 @@ def _largest_shares(problem: _Problem, subsets: Index) -> Array:
         rows = np.argsort(total, kind="stable")[: min(TRIED, int(enough.sum()))]
         a, _ = least(
             problem.bucket, first, subsets[rows], a[rows],
-            aim=problem.aim, at_least_g=at_least, keep=KEPT, steps=6,
+            aim=problem.aim, at_least_g=at_least,
         )  # fmt: skip
     else:
         rows = np.argsort(d[:, 0], kind="stable")[:KEPT]
