@@ -52,7 +52,10 @@ from matchkit.forms.ink_history import HistoryForm  # noqa: E402
 from matchkit.forms.jobsize import WeighForm  # noqa: E402
 from matchkit.forms.match import MatchForm  # noqa: E402
 from matchkit.forms.shops import open_shop  # noqa: E402
+from matchkit.report.book import use_up_parts  # noqa: E402
+from matchkit.report.html import to_text  # noqa: E402
 from matchkit.report.inks import history_parts, lot_words  # noqa: E402
+from matchkit.workflows import using_up  # noqa: E402
 from matchkit.workflows.ink_history import ink_history  # noqa: E402
 
 OUT, UNMEASURED, UNWEIGHED, IN = 13, 14, 15, 12  # batches of the invented book
@@ -434,6 +437,18 @@ def test_a_job_is_mended_and_what_was_there_stays_as_struck(form):
     assert job(held(), batch).due == "2026-04-09"
     assert "stays in the book as struck" in form.done.value
     assert "mended" in form.tale.value
+
+
+def test_what_a_leftover_could_become(form, monkeypatch):
+    """Sea teal has three batches in the book, and the oldest leftover is a teal."""
+    monkeypatch.setattr(using_up, "NEAREST", 1)
+    found = using_up.use_up(form.opened.session(), batch_g=500.0)
+    (teal,) = found.leftovers  # the letdowns are none
+    (becomes,) = teal.becomes
+    assert (teal.name, becomes.target, becomes.batches) == ("Leftover regatta teal", "Sea teal", 3)
+    assert 0 < becomes.used_g <= 500 and becomes.de00 <= 1
+    assert becomes.left_g == pytest.approx(teal.stock_g - becomes.used_g)
+    assert "Sea teal" in to_text(use_up_parts(found))
 
 
 def test_the_book_is_copied_and_comes_back(form):

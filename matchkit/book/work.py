@@ -73,6 +73,19 @@ def formula_of(book: Book, number: int) -> KeptFormula:
     return KeptFormula(name=name, customer=customer, target=target, printed=printed, shares=shares)
 
 
+def recurring(book: Book) -> list[tuple[str, int, int]]:
+    """Colours that were asked for in two batches or more: name, target, batches; most first.
+
+    Batches of one name are of one colour, and its last target counts.
+    """
+    with reading(book) as db:
+        return db.execute(
+            "SELECT f.name, max(f.target), count(*) FROM batch_now b"
+            " JOIN formula f ON f.id = b.formula WHERE f.target IS NOT NULL"
+            " GROUP BY lower(f.name) HAVING count(*) > 1 ORDER BY count(*) DESC, f.name"
+        ).fetchall()
+
+
 def target_of(book: Book, shop: Shop, target: int | None) -> Target | None:
     """A target by its number, seen as the shop sees now; None where none was asked for."""
     with reading(book) as db:

@@ -35,6 +35,7 @@ VERBS = {
     "find": ("look", "batches and formulas by colour, ink, lot, date, customer, words"),
     "stock": ("look", "what is on the shelf"),
     "reorder": ("look", "what to buy: grams, containers, cost, for which jobs, by when"),
+    "use-up": ("look", "which colours made again each leftover could become"),
     "lots": ("look", "what the batches told about today's lots"),
     "drift": ("look", "the strength of an ink from batch to batch"),
     "pass-shares": ("look", "how many batches are in tolerance, by month, ink or mixer"),

@@ -5,7 +5,7 @@ from pathlib import Path
 
 from matchkit.book.report import GROUPS
 from matchkit.cli.asked import batch_argument, batch_of, give, picture_option, reading_options
-from matchkit.cli.values import lab, page, positive, whole
+from matchkit.cli.values import in_grams, lab, page, positive, whole
 from matchkit.errors import InputError
 from matchkit.files.write import write_file
 from matchkit.paper.ticket_sheet import ticket_text, tickets_html
@@ -17,9 +17,10 @@ from matchkit.report.book import (
     order_parts,
     record_parts,
     stock_parts,
+    use_up_parts,
 )
 from matchkit.report.inks import history_parts, share_parts
-from matchkit.workflows import looking_up, shelf
+from matchkit.workflows import looking_up, shelf, using_up
 from matchkit.workflows import today as this_day
 from matchkit.workflows.ink_history import ink_history, shares_in_tolerance
 from matchkit.workflows.session import Session
@@ -108,6 +109,17 @@ def reorder_arguments(parser: argparse.ArgumentParser) -> None:
 def reorder(session: Session, args: argparse.Namespace) -> None:
     orders = shelf.reorder(session, days=args.days)
     give(args, orders.to_dict, lambda: order_parts(orders))
+
+
+def use_up_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--grams", type=in_grams(positive), default=1000.0, metavar="G", help="batch size (1000)"
+    )
+
+
+def use_up(session: Session, args: argparse.Namespace) -> None:
+    found = using_up.use_up(session, batch_g=args.grams)
+    give(args, found.to_dict, lambda: use_up_parts(found))
 
 
 def lots(session: Session, args: argparse.Namespace) -> None:

@@ -20,7 +20,7 @@ from matchkit.files.text import text_fault
 from matchkit.forms import parts as ui
 from matchkit.forms.begin import opened_form, quiet
 from matchkit.forms.book_demo import played, with_book
-from matchkit.forms.book_look import CopyPart, FindPart, OrderPart, ShelfPart
+from matchkit.forms.book_look import CopyPart, FindPart, OrderPart, ShelfPart, UseUpPart
 from matchkit.forms.book_mend import AdvicePart, AgainPart, MendPart, StrikePart
 from matchkit.forms.book_rows import NewPart, PouredRows, ReadingPicker
 from matchkit.forms.jobsize import TicketPart
@@ -126,6 +126,7 @@ class BookForm:
             ui.folded("the search in the book", self.find.box),
             ui.folded("the shelf: deliveries, new lots, counting", self.shelf.box),
             ui.folded("what to order", OrderPart(self.opened).box),
+            ui.folded("leftovers to use up", UseUpPart(self.opened).box),
             ui.folded("copies of the book", self.copies.box),
             name="book",
         )

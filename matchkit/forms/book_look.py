@@ -12,11 +12,19 @@ from matchkit.forms import parts as ui
 from matchkit.forms.book_rows import ReadingPicker
 from matchkit.forms.rows import TargetPicker, known_inks
 from matchkit.forms.shops import OpenShop, copies_folder
-from matchkit.report.book import lot_check_parts, near_parts, order_parts, record_parts, stock_parts
+from matchkit.report.book import (
+    lot_check_parts,
+    near_parts,
+    order_parts,
+    record_parts,
+    stock_parts,
+    use_up_parts,
+)
 from matchkit.report.parts import Part
 from matchkit.workflows import booking, looking_up, shelf
 from matchkit.workflows.ink_history import LotDrawdown, check_lot
 from matchkit.workflows.session import Session
+from matchkit.workflows.using_up import use_up
 
 ANY, NONE = "(any)", "(none)"
 WORDS, COLOUR = "by words, ink and days", "by colour"
@@ -115,6 +123,25 @@ class OrderPart:
             raise InputError(f"Days: {days:g} is no whole number")
         orders = shelf.reorder(self.opened.session(), days=int(days))
         ui.put(self.results, order_parts(orders))
+
+
+class UseUpPart:
+    """Which colours that are made again each leftover could become."""
+
+    def __init__(self, opened: OpenShop) -> None:
+        self.opened = opened
+        self.problems, self.results = ui.alert(), ui.area()
+        self.grams = ui.amount_field("Batch, grams", "1000", most=1e6)
+        self.look = ui.button("What could they become?", self.list, self.problems, main=True)
+        self.box = w.VBox([self.grams.box, self.look, self.problems, self.results])
+
+    def list(self) -> None:
+        """Show what could be worked off."""
+        self.results.value = ""
+        (grams,) = ui.read(self.grams)
+        session = self.opened.session()
+        found = use_up(session, batch_g=grams)
+        ui.put(self.results, [*session.notices, *use_up_parts(found)])
 
 
 class CopyPart:

@@ -18,6 +18,7 @@ from matchkit.workflows.looking_up import BatchShown, NearColour, Records
 from matchkit.workflows.session import Notice
 from matchkit.workflows.shelf import LotsToday, Orders, Stock
 from matchkit.workflows.today import Day, DayJob
+from matchkit.workflows.using_up import UseUp
 
 SOURCES = {
     "match": "by a match",
@@ -165,6 +166,25 @@ def stock_parts(stock: Stock) -> list[Part]:
     return [
         Table(head=("Ink", "Lot", "In stock, g"), rows=rows, words=(1,), caption="On the shelf")
     ]
+
+
+def use_up_parts(found: UseUp) -> list[Part]:
+    """What could be worked off, the oldest first."""
+    if not found.leftovers:
+        return ["No leftover stands on the shelf."]
+    rows = []
+    for each in found.leftovers:
+        head = (each.name, each.date, f"{each.stock_g:.0f}")
+        rows += [
+            (
+                *head, b.target, f"{b.used_g:.2f}", f"{b.de00:.2f}",
+                "not known" if b.saved is None else money_text(b.saved, found.currency),
+            )
+            for b in each.becomes
+        ] or [(*head, "none of the nearest", "", "", "")]  # fmt: skip
+    columns = ("Leftover", "Since", "There, g", "Becomes", "Takes, g", "dE00", "Saves")
+    caption = f"Colours made again, in batches of {found.batch_g:g} g; the oldest leftover first"
+    return [Table(head=columns, rows=tuple(rows), words=(1, 3), caption=caption)]
 
 
 def lots_parts(lots: LotsToday) -> list[Part]:

@@ -22,7 +22,7 @@ from matchkit.inks.recipe import (
     density_g_per_ml,
     taken_apart,
 )
-from matchkit.inks.shop import Shop
+from matchkit.inks.shop import Mix, Shop
 from matchkit.matching.match import fractions_for
 from matchkit.matching.probability import chance_text, spread_of
 from matchkit.matching.rank import Candidate
@@ -204,16 +204,21 @@ def _on_shelf(shop: Shop, fit: Fit, candidate: Candidate, wanted: Wanted | None)
     for mix in shop.mixes:
         if not mix.stock_g or mix.name in candidate.inks or not {*mix.inks} <= {*fit.palette.names}:
             continue
-        read = None if fit.palette.film else mix.R  # a mix was read as a film that hides
-        c = fractions_for(fit.palette, mix.inks, mix.fractions)
-        R = reflectance(fit.palette, c) if read is None else read
+        R, read = colour_of(mix, fit)
         away = float(de00(target.lab[0], Lab(R, light, observer)))
         if away <= shop.tolerance_de00:
-            how = "predicted" if read is None else "measured"
+            how = "measured" if read else "predicted"
             there = f"{grams_text(mix.stock_g, shop.resolution_g)} g of this stand on the shelf"
             text = f"{there}: {mix.name}, {how} dE00 {away:.2f} from the target. Use it up first."
             found.append((away, text))
     return [text for _, text in sorted(found)]
+
+
+def colour_of(mix: Mix, fit: Fit) -> tuple[Array, bool]:
+    """What a mix reads (n_wl,), and whether it was measured; a film's is always predicted."""
+    if mix.R is not None and not fit.palette.film:  # it was read as a film that hides
+        return mix.R, True
+    return reflectance(fit.palette, fractions_for(fit.palette, mix.inks, mix.fractions)), False
 
 
 def batch_ticket(session: Session, batch: int, choices: TicketChoices) -> Ticket:
