@@ -176,7 +176,7 @@ def test_cards_are_enough_for_prints(tmp_path, capsys, cards, hiding):
     assert main(["fit", folder, "--json"]) == 0
     said = capsys.readouterr()
     assert len(json.loads(said.out)["films"]["inks"]) == 3
-    assert ("formulas that hide can't be predicted" in said.err) == bool(hiding)
+    assert ("the films alone say what the inks are" in said.err) == bool(hiding)
     recipe = tmp_path / "r.csv"
     recipe.write_text("ink,percent\nQuay White,90\nKelp Green,10\n", encoding="utf-8")
     assert main(["cover", folder, str(recipe)]) == 0

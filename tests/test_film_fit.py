@@ -255,7 +255,7 @@ def test_a_shop_of_films_only_says_so_where_they_do_not_do(folder: Path) -> None
     films = tuple(d for d in shop.drawdowns if d.thickness_um is not None)
     with pytest.raises(InputError, match="none that hides"):
         fit_shop(replace(shop, drawdowns=films))
-    with pytest.raises(InputError, match="no drawdown of this shop has a thickness"):
+    with pytest.raises(InputError, match="no drawdown of this shop is a film over a known ground"):
         film_fits(replace(shop, drawdowns=()))
 
 
@@ -288,7 +288,7 @@ def test_grams_per_area_become_thickness(folder: Path, tmp_path: Path) -> None:
     [
         ("drawdowns", "black,60.0", "blck,60.0", "ground 'blck' is not in grounds.csv"),
         ("drawdowns", "black,60.0", "black,", "a film over a ground needs both"),
-        ("drawdowns", "black,60.0", ",60.0", "a film over a ground needs both"),
+        ("drawdowns", "black,60.0", ",60.0", "has no ground; a film over a ground needs both"),
         ("drawdowns", "black,60.0", "black,60000", "is 60000 um thick"),
         ("drawdowns", "black,60.0", "black,sixty", "'sixty' is not a number"),
         ("drawdowns", "thickness_um", "thicknes_um", "did you mean 'thickness_um'"),

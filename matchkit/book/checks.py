@@ -100,7 +100,7 @@ def apply_lot_checks(lots: Lots, checks: Checks, found: Fit, shop: Shop) -> Lots
         with suppress(InputError):  # of inks that left the shop, or that tells nothing any more
             verdict = judge_lot(
                 apply(palette, lots), ink, [each.drawdown for each in of_lot], spread,
-                light=shop.lights[0], observer=shop.observer, lot=lot, reference=shop.hiding,
+                light=shop.lights[0], observer=shop.observer, lot=lot, reference=shop.like_samples,
                 weighed_g=min(each.weighed_g for each in of_lot),
             )  # fmt: skip
             lots = accept(lots, verdict)

@@ -75,7 +75,7 @@ def _pictures(
     for name in args.ink:
         for fit in (found.fits or found.films).values():
             if name in fit.palette.names:
-                pictures.append(optics_picture(fit, session.files.hiding, name))
+                pictures.append(optics_picture(fit, session.files.like_samples, name))
     if args.ink and not pictures:
         raise InputError(f"--ink: no drawdown of {', '.join(args.ink)} was fitted")
     return pictures or parts

@@ -35,6 +35,7 @@ def digest(shop: Shop) -> str:
         [[ink.name, ink.role, ink.series] for ink in shop.inks],
         [[d.name, d.inks, d.fractions, d.ground, d.thickness_um] for d in shop.drawdowns],
         [[ground.name, ground.surface] for ground in shop.grounds],
+        *([[shop.over, shop.over_um]] if shop.over else []),
     ]
     total = sha256(json.dumps(facts).encode())
     for R in (*(d.readings for d in shop.drawdowns), *(ground.R for ground in shop.grounds)):

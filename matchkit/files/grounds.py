@@ -126,7 +126,7 @@ def _say(refused: dict[str, list[str]], kept: set[str], found: Findings) -> None
 
 Spectrum = NDArray[np.float64]  # (n_wl,)
 
-FILE = "grounds.csv"
+FILE, FILMS = "grounds.csv", "films.csv"
 FILM_NUMBERS = ("thickness_um", "g_per_m2")
 THICKNESS_UM = (1.0, 2000.0)  # a film of ink, not a mistaken unit
 
@@ -194,13 +194,15 @@ def _with_film(
         return mixture
     if len(told) == 2:
         found.faults.append(f"{where}: {name} has thickness_um and g_per_m2; keep one")
-    elif bool(ground) != bool(told):
-        lacks = "no thickness_um or g_per_m2" if ground else "no ground"
+    elif told and not ground:
+        found.faults.append(f"{where}: {name} has no ground; a film over a ground needs both")
+    elif ground and not told and table.file != FILMS:
         found.faults.append(
-            f"{where}: {name} has {lacks}; a film over a ground needs both, one that hides neither"
+            f"{where}: {name} has no thickness_um or g_per_m2; a film over a ground needs both, one"
+            f" that hides neither; in {FILMS} the thickness may be empty, and the fit finds it"
         )
-    elif told:
-        thickness = _thickness(mixture, *told.popitem(), inks, found)
+    else:
+        thickness = _thickness(mixture, *told.popitem(), inks, found) if told else None
         return replace(mixture, ground=ground or "", thickness_um=thickness)
     return mixture
 
@@ -231,6 +233,17 @@ def _thickness(
         )
         return None
     return value
+
+
+def sample_faults(shop: Shop) -> list[str]:
+    """What is wrong with the ground that `shop.toml` names for drawdowns."""
+    known = [ground.name for ground in shop.grounds]
+    if not shop.over or shop.over in known:
+        return []
+    return [
+        f"shop.toml drawdown.over: ground {quoted(shop.over)} is not in {FILE};"
+        f" measure it bare{did_you_mean(shop.over, known)}"
+    ]
 
 
 def on_known_grounds(

@@ -14,7 +14,7 @@ from matchkit.errors import InputError, nearest
 from matchkit.files.text import Findings, label, quoted, read_text, text_fault
 from matchkit.inks.shop import GEOMETRIES, Shop
 
-SECTIONS = ("measurement", "viewing", "tolerance", "balance")
+SECTIONS = ("measurement", "viewing", "tolerance", "balance", "drawdown")
 KEYS = (
     "name",
     "currency",
@@ -24,6 +24,8 @@ KEYS = (
     "viewing.lights",
     "tolerance.de00",
     "balance.resolution_g",
+    "drawdown.over",
+    "drawdown.thickness_um",
 )
 SPHERE = ("UV included", "UV excluded", "unknown")
 ANNULAR = ("M0", "M1", "M2", "M3")  # ISO 13655
@@ -49,6 +51,7 @@ def read_settings(path: Path, file: str = "") -> Shop:
     values = _flat(root, found)
     geometry = _one_of(values, "measurement.geometry", GEOMETRIES, found)
     observer = _observer(values, found)
+    over, over_um = _drawdown(values, found)
     shop = Shop(
         name=_name(values, path, found),
         geometry=geometry,
@@ -58,6 +61,8 @@ def read_settings(path: Path, file: str = "") -> Shop:
         tolerance_de00=_positive(values, "tolerance.de00", 1.0, found),
         resolution_g=_positive(values, "balance.resolution_g", 0.01, found),
         currency=_currency(values, found),
+        over=over,
+        over_um=over_um,
         notes=tuple(found.notes),
     )
     if found.faults:
@@ -215,6 +220,18 @@ def _positive(values: Mapping[str, Any], key: str, usual: float, found: Findings
     state = _state(values, key)
     found.faults.append(f"{found.file} {key}: {state}; write a number such as {usual:g}")
     return usual
+
+
+def _drawdown(values: Mapping[str, Any], found: Findings) -> tuple[str, float | None]:
+    """The ground and thickness of what targets are compared with; "" and None: it hides."""
+    over, um = "drawdown.over", "drawdown.thickness_um"
+    if over not in values and um not in values:
+        return "", None
+    if not _plain(values.get(over)):
+        state = _state(values, over)
+        found.faults.append(f"{found.file} {over}: {state}; write the name of a ground in quotes")
+        return "", None
+    return values[over].strip(), _positive(values, um, 200.0, found) if um in values else None
 
 
 def _is_number(value: object) -> bool:

@@ -17,7 +17,13 @@ from numpy.typing import NDArray
 
 from matchkit.colorimetry.grid import average
 from matchkit.errors import InputError, did_you_mean, plainly
-from matchkit.files.grounds import FILM_NUMBERS, on_known_grounds, read_grounds, with_films
+from matchkit.files.grounds import (
+    FILM_NUMBERS,
+    on_known_grounds,
+    read_grounds,
+    sample_faults,
+    with_films,
+)
 from matchkit.files.readings import listed
 from matchkit.files.recipe import AMOUNTS, Mixture, agreed, hint_at, mixtures
 from matchkit.files.settings import geometry_doubts, geometry_faults, read_settings
@@ -28,6 +34,7 @@ from matchkit.files.write import settled
 from matchkit.inks.shop import ROLES, Drawdown, Ink, Mix, Shop
 
 FILES = ("shop.toml", "inks.csv", "drawdowns.csv", "spectra.csv")
+NO_FILMS_ONLY = ("drawdowns.csv", "spectra.csv")  # may be missing where there are films
 OPTIONAL_FILES = ("mixes.csv", "grounds.csv", "films.csv", "film_spectra.csv")
 
 DENSITY_G_PER_ML = (0.3, 10.0)  # wider than any ink, narrow enough to catch kg per m3
@@ -58,7 +65,7 @@ def read_shop(folder: str | Path, settings: Shop | None = None) -> Shop:
     if shop is None or inks is None or drawn is None or mixed is None or readings is None:
         raise InputError(found.faults)
     shop = replace(_assembled(shop, inks, drawn, mixed, readings), grounds=grounds or ())
-    found.faults.extend(geometry_faults(shop))
+    found.faults.extend([*geometry_faults(shop), *sample_faults(shop)])
     if found.faults:
         raise InputError(found.faults)
     notes = (*shop.notes, *found.notes, *_gaps(shop), *geometry_doubts(shop))
@@ -116,7 +123,9 @@ def _paths(folder: str | Path) -> dict[str, Path]:
             state = "is a file" if folder.exists() else "not found"
             raise InputError(f"{label(folder)}: {state}; a shop folder is expected")
         paths = {name: settled(folder, name) for name in (*FILES, *OPTIONAL_FILES)}
-        return {name: path for name, path in paths.items() if name in FILES or path.exists()}
+        films = paths["films.csv"].exists()
+        needed = [name for name in FILES if not (films and name in NO_FILMS_ONLY)]
+        return {name: path for name, path in paths.items() if name in needed or path.exists()}
     except OSError as error:
         raise plainly(error) or error from None
 
@@ -195,7 +204,9 @@ def _active(row: Row, found: Findings) -> bool:
 
 def _all_drawn(paths: dict[str, Path], inks: Inks, found: Findings) -> list[Mixture]:
     """`drawdowns.csv` and `films.csv`, without the spectra; no name in both."""
-    drawn = _drawn(paths["drawdowns.csv"], "drawdowns.csv", inks, found)
+    drawn: list[Mixture] = []
+    if "drawdowns.csv" in paths:
+        drawn = _drawn(paths["drawdowns.csv"], "drawdowns.csv", inks, found)
     if "films.csv" in paths:
         names = {mixture.name for mixture in drawn}
         for film in _drawn(paths["films.csv"], "films.csv", inks, found):
@@ -300,8 +311,13 @@ def _assembled(
     mixed: list[Mix],
     readings: dict[str, Readings],
 ) -> Shop:
-    """The shop with all that is sound, so that it can be asked for contradictions."""
+    """The shop with all that is sound, so that it can be asked for contradictions.
+
+    Films of which none states its thickness are as thick as `shop.toml` says of drawdowns.
+    """
     read = {name: each.spectra for name, each in readings.items() if each.spectra}
+    stated = any(mixture.thickness_um for mixture in drawn)
+    usual_um = None if stated else shop.over_um
     return replace(
         shop,
         inks=tuple(inks.values()),
@@ -313,7 +329,7 @@ def _assembled(
                 readings=np.array(read[mixture.name]),
                 lots=mixture.lots,
                 ground=mixture.ground,
-                thickness_um=mixture.thickness_um,
+                thickness_um=usual_um if mixture.ground and not stated else mixture.thickness_um,
             )
             for mixture in drawn
             if mixture.inks and mixture.name in read

@@ -45,7 +45,9 @@ class Readings:
 
 def all_readings(paths: dict[str, Path], found: Findings) -> dict[str, Readings]:
     """Readings by name.  A row with a fault, or with no value yet, still counts as a name."""
-    readings = _readings(paths["spectra.csv"], "spectra.csv", found)
+    readings: dict[str, Readings] = {}
+    if "spectra.csv" in paths:
+        readings = _readings(paths["spectra.csv"], "spectra.csv", found)
     if "film_spectra.csv" in paths:
         films = _readings(paths["film_spectra.csv"], "film_spectra.csv", found)
         for name in films.keys() & readings.keys():

@@ -76,8 +76,7 @@ def films_of(
     if unknown:
         raise InputError(f"no ground is called {', '.join(sorted(unknown))}; add it to grounds.csv")
     R_m = np.array([d.R for d in drawdowns])
-    stated = [d.thickness_um for d in drawdowns if d.thickness_um is not None]
-    usual = float(np.median(stated)) if stated else NOMINAL_UM
+    stated, usual = any(d.thickness_um for d in drawdowns), usual_um(drawdowns)
     black = np.zeros(R_m.shape[1])
     guessed = np.array([bool(d.ground) and d.thickness_um is None for d in drawdowns])
     X = [(d.thickness_um or usual) if d.ground else np.inf for d in drawdowns]
@@ -89,6 +88,12 @@ def films_of(
         roles=tuple(ink.role for ink in inks),
         guessed=guessed if stated and guessed.any() else None,
     )
+
+
+def usual_um(drawdowns: Sequence[Drawdown]) -> float:
+    """The usual thickness of films as stated, in um; NOMINAL_UM where nobody stated any."""
+    stated = [d.thickness_um for d in drawdowns if d.thickness_um is not None]
+    return float(np.median(stated)) if stated else NOMINAL_UM
 
 
 def fractions_of(drawdowns: Sequence[Drawdown], inks: Sequence[Ink]) -> Array:

@@ -61,7 +61,7 @@ class InksForm:
     def look(self) -> None:
         """Show the chosen ink."""
         ink = self.ink.value
-        ui.put(self.about, ink_parts(fit_of(self.opened, ink), self.opened.shop.hiding, ink))
+        ui.put(self.about, ink_parts(fit_of(self.opened, ink), self.opened.shop.like_samples, ink))
         self.slide()
 
     def slide(self) -> None:
@@ -87,4 +87,4 @@ class InksForm:
 
 def ladder_of(opened: OpenShop, ink: str) -> list[tuple[float, Drawdown]]:
     """The drawdowns of an ink alone or in white alone: percent and drawdown, weak to strong."""
-    return letdown_series(fit_of(opened, ink), opened.shop.hiding, ink)
+    return letdown_series(fit_of(opened, ink), opened.shop.like_samples, ink)

@@ -57,7 +57,11 @@ class PrintPart:
         shop = opened.shop
         names = [each.name for each in garments(shop)] if has_films(shop) else []
         self.over = ui.choice(
-            "Looked at as", [(HIDES, ""), *((f"a print on {n}", n) for n in names)]
+            "Looked at as",
+            [
+                (f"a drawdown over {shop.over}" if shop.over else HIDES, ""),
+                *((f"a print on {n}", n) for n in names),
+            ],
         )
         self.thickness = ui.amount_field("Print, um thick", "60", most=1e4)
         self.underbase = ui.amount_field("White below it, um (or empty)", "", empty=True, most=1e4)

@@ -160,9 +160,10 @@ class OpenShop:
         unseen = np.concatenate([found.de00_held_out for found in self.fits.values()])
         hiding = len(self.shop.hiding)
         films = len(self.shop.drawdowns) - hiding
-        over = f" and {films} films over a card" if films else ""
+        drawn = [f"{hiding} drawdowns"] if hiding or not films else []
+        drawn += [f"{films} films over a card"] if films else []
         lines = [
-            f"{self.shop.name}: {len(self.shop.inks)} inks, {hiding} drawdowns{over}",
+            f"{self.shop.name}: {len(self.shop.inks)} inks, {' and '.join(drawn)}",
             f"predicts unseen drawdowns: median dE00 {np.nanmedian(unseen):.2f}, "
             f"95 % within {np.nanpercentile(unseen, 95):.2f}",
             *_outliers(self.fits),

@@ -80,7 +80,7 @@ def inks(opened: OpenShop, ink: str) -> None:
 
     def parts() -> list[Part]:
         found = fit_of(opened, ink)
-        return [*ink_parts(found, opened.shop.hiding, ink), *tint_parts(found, ink, 10.0)]
+        return [*ink_parts(found, opened.shop.like_samples, ink), *tint_parts(found, ink, 10.0)]
 
     of_the_demo(opened, parts)
 

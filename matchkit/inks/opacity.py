@@ -39,18 +39,25 @@ def over(
     *,
     R_g_beam: ArrayLike | None = None,
     thickness_sd: float = 0.0,
+    printed: bool = False,
 ) -> Palette:
     """The palette as films of a thickness over a ground look.
 
     `R_g` (..., n_wl) is met from inside the film: see `film.ground_inside` for cloth and
-    card, `layer_ground` for another film.  InputError if the inks were fitted on drawdowns
-    that hide, for these say nothing about thickness.
+    card, `layer_ground` for another film.  With `printed` it is a garment, which may show.
+    InputError if the inks were fitted on drawdowns that hide, for these say nothing about
+    thickness.
     """
     film = _film_of(palette)
     R_g = np.broadcast_to(np.asarray(R_g, dtype=float), (*np.shape(R_g)[:-1], palette.K.shape[1]))
     beam = None if R_g_beam is None else np.asarray(R_g_beam, dtype=float)
     new = replace(
-        film, R_g=R_g, R_g_beam=beam, thickness_um=thickness_um, thickness_sd=thickness_sd
+        film,
+        R_g=R_g,
+        R_g_beam=beam,
+        thickness_um=thickness_um,
+        thickness_sd=thickness_sd,
+        printed=printed,
     )
     return replace(palette, film=new)
 

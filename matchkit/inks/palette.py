@@ -69,6 +69,19 @@ class Palette:
         """Ink names in the order of the arrays."""
         return tuple(ink.name for ink in self.inks)
 
+    @property
+    def printed(self) -> bool:
+        """Whether it speaks of prints on a garment, which may show, and not of drawdowns."""
+        return self.film is not None and self.film.printed
+
+    @property
+    def lies_on(self) -> tuple[Array, ...]:
+        """The ground (..., n_wl) and the thickness of films that let it show; else nothing."""
+        film = self.film
+        if film is None or np.isinf(film.thickness_um).all():
+            return ()
+        return film.R_g, np.asarray(film.thickness_um, dtype=float)
+
     def index(self, name: str) -> int:
         """Where `name` stands in the arrays; InputError lists the inks there are."""
         if name not in self.names:

@@ -45,8 +45,8 @@ class Drawdown:
     """A weighed mixture, drawn down, cured and measured.
 
     `readings` holds one row per repeat, (n_readings, n_wl); `fractions` sum to 1.  A film
-    that lets a ground show has the ground's name and its own thickness; one that hides
-    has neither.
+    that lets a ground show has the ground's name, and its own thickness where that is known;
+    one that hides has neither.
     """
 
     name: str
@@ -55,7 +55,7 @@ class Drawdown:
     readings: NDArray[np.float64]
     lots: tuple[str, ...] = ()  # one per ink, or empty
     ground: str = ""
-    thickness_um: float | None = None  # None: it hides
+    thickness_um: float | None = None  # None: it hides, or nobody stated it
 
     @property
     def R(self) -> NDArray[np.float64]:
@@ -94,7 +94,8 @@ class Shop:
     """How a shop measures and looks, and what it has.
 
     `notes` are things that were assumed and should be said aloud, such as a
-    tolerance that was not stated.
+    tolerance that was not stated.  Targets are compared with drawdowns `over` a ground, of
+    `over_um`; where no ground is named, with drawdowns that hide.
     """
 
     name: str
@@ -110,8 +111,19 @@ class Shop:
     grounds: tuple[Ground, ...] = ()
     mixes: tuple[Mix, ...] = ()
     notes: tuple[str, ...] = ()
+    over: str = ""
+    over_um: float | None = None  # None: as thick as the films usually are
 
     @property
     def hiding(self) -> tuple[Drawdown, ...]:
         """The drawdowns that hide what they were drawn on."""
-        return tuple(d for d in self.drawdowns if d.thickness_um is None)
+        return tuple(d for d in self.drawdowns if not d.ground)
+
+    @property
+    def like_samples(self) -> tuple[Drawdown, ...]:
+        """The drawdowns made as those that targets are compared with."""
+        return tuple(
+            d
+            for d in self.drawdowns
+            if d.ground == self.over and self.over_um in (None, d.thickness_um)
+        )

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from matchkit.errors import InputError, did_you_mean
 from matchkit.fitting.fit import Fit, fit
+from matchkit.fitting.held_out import usual_um
 from matchkit.inks.opacity import layer_ground, over
 from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Ground, Shop
@@ -22,8 +23,8 @@ Array = NDArray[np.float64]
 
 
 def has_films(shop: Shop) -> bool:
-    """Whether any drawdown was made at a known thickness over a known ground."""
-    return any(d.thickness_um is not None for d in shop.drawdowns)
+    """Whether any drawdown was made over a known ground."""
+    return any(d.ground for d in shop.drawdowns)
 
 
 def film_fits(shop: Shop, theory: str = "best") -> dict[str, Fit]:
@@ -37,7 +38,7 @@ def film_fits(shop: Shop, theory: str = "best") -> dict[str, Fit]:
         inks = [ink for ink in shop.inks if ink.series == series]
         names = {ink.name for ink in inks}
         drawn = [d for d in shop.drawdowns if d.inks[0] in names]
-        if any(d.thickness_um is not None for d in drawn):
+        if any(d.ground for d in drawn):
             fits[series] = fit(
                 drawn,
                 inks,
@@ -49,10 +50,10 @@ def film_fits(shop: Shop, theory: str = "best") -> dict[str, Fit]:
             )
     if not fits:
         raise InputError(
-            "no drawdown of this shop has a thickness, so how much of a ground shows through "
-            "can't be known: draw the inks over a black and white card with a bar of known "
-            "thickness, measure both halves and the bare card, and write films.csv (with `ground` "
-            "and `thickness_um`), film_spectra.csv and grounds.csv"
+            "no drawdown of this shop is a film over a known ground, so how much of a ground shows "
+            "through can't be known: draw the inks over a black and white card with one bar, "
+            "measure both halves and the bare card, and write films.csv (with `ground`, and "
+            "`thickness_um` if it is known), film_spectra.csv and grounds.csv"
         )
     return fits
 
@@ -91,18 +92,35 @@ def fits_over(
     *,
     underbase_um: float | None = None,
     thickness_sd: float = 0.0,
+    printed: bool = True,
 ) -> dict[str, Fit]:
-    """Film fits as prints of a thickness over one ground, with an underbase if wanted."""
-    printed = {}
+    """Film fits as prints of a thickness over one ground, with an underbase if wanted.
+
+    Not `printed`, as drawdowns.
+    """
+    each_over = {}
     for series, found in fits.items():
         ground, beam = R_g, None
         if underbase_um is not None:
             ground, beam = under_white(found.palette, R_g, underbase_um)
         palette = over(
-            found.palette, ground, thickness_um, R_g_beam=beam, thickness_sd=thickness_sd
+            found.palette,
+            ground,
+            thickness_um,
+            R_g_beam=beam,
+            thickness_sd=thickness_sd,
+            printed=printed,
         )
-        printed[series] = replace(found, palette=palette)
-    return printed
+        each_over[series] = replace(found, palette=palette)
+    return each_over
+
+
+def drawdown_fits(shop: Shop, films: Mapping[str, Fit]) -> dict[str, Fit]:
+    """Film fits as the drawdowns that a shop compares its targets with."""
+    if not shop.over:
+        return dict(films)  # so thick that they hide
+    thickness_um = shop.over_um or usual_um([d for d in shop.drawdowns if d.ground == shop.over])
+    return fits_over(films, bare_ground(shop, shop.over), thickness_um, printed=False)
 
 
 def with_lots(films: Mapping[str, Fit], fits: Mapping[str, Fit]) -> dict[str, Fit]:

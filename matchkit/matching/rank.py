@@ -138,9 +138,9 @@ def _kind(candidate: Candidate, palette: Palette) -> frozenset[str]:
 
 
 def is_mostly_clear(palette: Palette, fractions: Array) -> bool:
-    """Whether a mixture (n_ink,) of inks that hide is mostly clear; a print's film is as it is."""
+    """Whether a mixture (n_ink,) for drawdowns is mostly clear; a print is as it is."""
     clear = np.array([ink.role == "clear" for ink in palette.inks])
-    return palette.film is None and float(fractions[clear].sum()) > MOSTLY
+    return not palette.printed and float(fractions[clear].sum()) > MOSTLY
 
 
 def clear_share(amounts: Mapping[str, float], inks: Sequence[Ink]) -> float:

@@ -49,7 +49,8 @@ class Film:
     `R_g` and `R_g_beam` (n_wl,) are the ground's reflectance for diffuse light and for
     the beam, met from inside the film; None: the same.  `thickness_um` is a number, or
     (..., 1) for many films at once; infinite: it hides.  `thickness_sd` is how far it
-    strays, as a share of it (standard deviation).
+    strays, as a share of it (standard deviation).  `printed`: the ground is what the film is
+    made for, so that it may show; over a card it may not.
     """
 
     R_g: Array
@@ -59,6 +60,7 @@ class Film:
     back: float = 0.0
     dim: float = 0.0
     thickness_sd: float = 0.0
+    printed: bool = False
 
     def __post_init__(self) -> None:
         least = float(np.min(self.thickness_um))

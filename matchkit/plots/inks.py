@@ -205,7 +205,7 @@ def _film_K_over_S(palette: Palette, c: Array) -> Array:
 
 def _is_level(drawdown: Drawdown, palette: Palette, ink: str) -> bool:
     """The ink alone, or with one white or clear, in a film that hides its card."""
-    if drawdown.thickness_um is not None:
+    if drawdown.ground:
         return False
     others = [name for name in drawdown.inks if name != ink]
     known = ink in drawdown.inks and set(drawdown.inks) <= set(palette.names)

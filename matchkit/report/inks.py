@@ -37,12 +37,12 @@ def ink_parts(fit: Fit, drawdowns: Sequence[Drawdown], ink: str) -> list[Part]:
     """An ink's letdowns, its K/S and S with the measured points, and how well they are met."""
     levels = letdown_series(fit, drawdowns, ink)
     own = [d for d in drawdowns if ink in d.inks]
+    n_own = int((fit.fractions[:, fit.palette.index(ink)] > 0).sum())
     mean, most = ink_errors(fit)[ink]
     return [
         *([_letdowns(fit, levels, f"{ink}, let down in the white")] if levels else []),
         optics_picture(fit, own, ink),
-        f"{ink}: its {len(own)} drawdowns are met to dE00 {mean:.2f} on average, {most:.2f} at"
-        " worst.",
+        f"{ink}: its {n_own} drawdowns are met to dE00 {mean:.2f} on average, {most:.2f} at worst.",
     ]
 
 

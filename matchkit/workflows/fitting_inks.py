@@ -140,7 +140,7 @@ def _outliers(folder: Path, before: Mapping[str, Fit], names: Sequence[str]) -> 
     now = Session(folder)
     try:
         if before:
-            new = [each for each in now.files.hiding if each.name in names]
+            new = [each for each in now.files.like_samples if each.name in names]
             return tuple(filter(None, (new_outlier(f, d) for d in new for f in before.values())))
         lines = [line for fit in now.fits.values() for line in fit.outliers]
         return tuple(line for line in lines if line.startswith(tuple(f"{n}: " for n in names)))

@@ -235,7 +235,7 @@ def on_balance(
     c = grams / grams.sum()
     spread = spread_of(palette, fit.error_Lab, shop.resolution_g)
     mixes = [mix for mix in shop.mixes if mix.name in poured]
-    if palette.film is not None:  # a mix was read as a film that hides
+    if palette.printed:  # a mix was read as a drawdown
         mixes = [replace(mix, R=None) for mix in mixes]
     shelf = shelf_of(palette, mixes, spread, model_f=model_error_f(fit))
     if len(shelf.mixes) < len(mixes):

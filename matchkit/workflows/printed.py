@@ -50,29 +50,20 @@ def films_today(session: Session) -> dict[str, Fit]:
 
     InputError, which says what to draw, where no film was measured.
     """
-    films: Mapping[str, Fit] = session.films
-    fits: Mapping[str, Fit] = {}
-    try:
-        if session.files.hiding:
-            fits = session.fits_today
-    except TooFew as error:
-        session.note("films_alone", films_alone(error))
+    films = session.films
     shelf = {ink.name: ink for ink in session.shop.inks}
     return {
         series: replace(
             film,
             palette=replace(film.palette, inks=tuple(shelf[n] for n in film.palette.names)),
         )
-        for series, film in with_lots(films, fits).items()
+        for series, film in with_lots(films, session.fits_today).items()
     }
 
 
 def films_alone(error: TooFew) -> str:
     """What is said where drawdowns that hide are too few to fit, but there are films."""
-    return (
-        f"formulas that hide can't be predicted: {'; '.join(error.faults)}. Prints can: they rest"
-        " on the films"
-    )
+    return f"the films alone say what the inks are: {'; '.join(error.faults)}"
 
 
 def printed_fits(session: Session, printed: PrintedOver | None) -> Mapping[str, Fit]:

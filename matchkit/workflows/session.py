@@ -20,11 +20,11 @@ from matchkit.files.shop import read_inks, read_shelf, read_shop
 from matchkit.files.shop_tables import spectra_in as spectra_rows
 from matchkit.files.spectrum import read_spectra
 from matchkit.files.write import settled
-from matchkit.fitting.fit import Fit
+from matchkit.fitting.fit import Fit, TooFew
 from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Ink, Shop
-from matchkit.matching.match import fit_shop, palette_for
-from matchkit.matching.prints import film_fits, has_films
+from matchkit.matching.match import fit_shop, palette_for, series_of
+from matchkit.matching.prints import drawdown_fits, film_fits, has_films
 
 if TYPE_CHECKING:
     from sqlite3 import Connection
@@ -162,16 +162,32 @@ class Session:
 
     @cached_property
     def fits(self) -> Mapping[str, Fit]:
-        """The fitted inks by series, with the lots that were drawn down."""
-        before = self._earlier
+        """The fitted inks by series, with the lots that were drawn down.
+
+        They predict what targets are compared with: drawdowns that hide, or over the ground
+        that `shop.toml` names.  Where too few were drawn to hide, films say what would.
+        """
+        before, shop = self._earlier, self.files
         if before is not None and "fits" in before.__dict__ and before.digest == self.digest:
             return before.fits
-        if fits := self._kept[0].get("series"):
+        fits: Mapping[str, Fit] = {} if shop.over else self._kept[0].get("series", {})
+        few: TooFew | None = None
+        if not (fits or shop.over) and (shop.hiding or not has_films(shop)):
+            try:
+                fits = fit_shop(shop)
+                self._fitted_anew("the inks")
+            except TooFew as error:
+                if not has_films(shop):
+                    raise
+                few = error
+        if shop.over or (has_films(shop) and not {*series_of(shop)} <= {*fits}):
+            fits = {**drawdown_fits(shop, self.films), **fits}
+            self.note("compared_over", compared_over(shop))
+            if few is not None and not {*series_of(shop)} <= {*fits}:
+                raise few
+        if self._kept[0]:
             self.note("theory", *filter(None, [single_constant_words(fits)]))
-            return fits
-        anew = fit_shop(self.files)
-        self._fitted_anew("the inks")
-        return anew
+        return fits
 
     @cached_property
     def films(self) -> Mapping[str, Fit]:
@@ -284,6 +300,17 @@ class Session:
     def palettes_today(self) -> dict[str, Palette]:
         """Their palettes by series."""
         return {series: found.palette for series, found in self.fits_today.items()}
+
+
+def compared_over(shop: Shop) -> str:
+    """Which drawdown a target is compared with, where films say what the inks are."""
+    if not shop.over:
+        return (
+            "colours are those of films so thick that they hide, worked out from films that do not;"
+            " to compare drawdowns on a card, name its ground in shop.toml: [drawdown] over"
+        )
+    thick = f"{shop.over_um:g} um thick" if shop.over_um else "as thick as its films usually are"
+    return f"colours are those of drawdowns over {shop.over}, {thick}"
 
 
 def single_constant_words(fits: Mapping[str, Fit]) -> str:
