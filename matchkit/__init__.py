@@ -8,6 +8,7 @@ Everything that a program needs stands here, and is imported where it is first u
     fit(shop)                     the inks from their drawdowns, and how good the fit is
     Target.from_spectrum(R)       a colour to hit; Target.from_lab where only Lab is known
     match(shop, target)           formulas for it, best first
+    linear_fractions(palette, R)  amounts by linear theory alone, by non-negative least squares
     predict(shop, formula)        the colour that a formula will have
     compare(shop, target, ...)    formulas side by side under the lights
     check(shop, target, R)        is a drawdown near enough
@@ -35,6 +36,7 @@ _PLACES = {
     "correct": "api",
     "demo_shop": "api",
     "fit": "api",
+    "linear_fractions": "matching.linear",
     "match": "api",
     "open_book": "book.store",
     "plan_drawdowns": "workflows.planning",

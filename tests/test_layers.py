@@ -27,8 +27,8 @@ CORE = {
     "fitting": ("constants", "refine", "outliers", "held_out", "fit", "instrument"),
     "plan": ("levels", "pots", "drawdowns", "contents"),
     "matching": (
-        *("descent", "solve", "rank", "compare", "probability", "match", "library", "prints"),
-        *("garment",),
+        *("descent", "linear", "solve", "rank", "compare", "probability", "match", "library"),
+        *("prints", "garment"),
     ),
     "correcting": (
         *("estimate", "diagnose", "container", "amounts", "additions", "correct"),

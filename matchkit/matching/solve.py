@@ -32,6 +32,7 @@ from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import XYZ_to_Lab, de00
 from matchkit.inks.palette import Palette, reflectance
 from matchkit.matching.descent import Steps, descend, equal_say, spread
+from matchkit.matching.linear import RIDGE, linear_misses
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -341,16 +342,12 @@ def _cost(palette: Palette, c: Array) -> Array:
 
 
 def _linear_start(palette: Palette, R: Array, subsets: Index) -> Array:
-    """Amounts with sum c (K - q S) nearest to zero, q the target's K/S."""
-    inner = (np.clip(R, 0.003, 0.97) - palette.base) / palette.gain
-    inner = np.clip(inner, 2e-3, 0.99)
-    under = inner / (1 - palette.k2 + palette.k2 * inner)
-    q = (1 - under) ** 2 / (2 * under)
-    A = (palette.K - q * palette.S) / (q + 0.05)
+    """Amounts with sum c (K - q S) nearest to zero, q the target's K/S, see `linear`."""
+    A = linear_misses(palette, R)
     gram = (A @ A.T)[subsets[:, :, None], subsets[:, None, :]]
     m = subsets.shape[1]
     on = np.arange(m)
-    gram[:, on, on] *= 1 + 1e-6
+    gram[:, on, on] *= 1 + RIDGE
     c = np.linalg.solve(gram, np.ones((len(subsets), m, 1)))[:, :, 0]
     c = c / np.abs(c).sum(axis=1, keepdims=True)
     return _normal(np.maximum(c, 1e-3 * np.abs(c) + 1e-6))
