@@ -102,6 +102,18 @@ def test_what_a_day_says_of_its_jobs_and_all_tickets_in_one_print(desk):
     assert desk.json("stock")["stock"]["Quay White"] == pytest.approx(415)  # down with weighing
 
 
+def test_job_size_first(desk):
+    """Prints, area and film to the batch and its ticket: 50 x 1200 cm2 x 40 um, by hand."""
+    job = ("--prints", 50, "--area", "1200cm2", "--wet", 40, "--loss", 10, "--density", 1.25)
+    recipe = desk.recipe("r", Quay_White=95, Sharp_Lemon=5)
+    batch = desk.json("begin", "--recipe", recipe, *job)["batch"]
+    grams = 50 * 1200 * 40e-4 * 1.25 * 1.1
+    assert desk.json("show", batch)["grams"] == pytest.approx(grams)  # 330
+    ticket = desk.json("ticket", batch)
+    assert ticket["job_size"]["total_g"] == pytest.approx(grams)
+    assert "50 prints, artwork 1200 cm2" in desk.text("ticket", batch).out
+
+
 def log(desk, *more):
     return desk.json(
         "log-match", desk.folder / "targets.csv", "--name", NAME, "--grams", "500", *more

@@ -235,8 +235,9 @@ def test_match_tells_the_job_on_its_ticket(tmp_path, capsys) -> None:
     assert main([*words, *job]) == 2
     assert "give --ticket FILE too" in capsys.readouterr().err
     words += [*job, "--max-inks", "3", "--ticket", str(page)]
-    assert main(words) == 2
+    assert main([*words, "--grams", "1000"]) == 2
     assert "batch is 1000 g, but what is to be printed needs 382 g" in capsys.readouterr().err
     assert not page.exists()
-    assert main([*words, "--grams", "382"]) == 0
+    assert main(words) == 0  # in one go
+    assert "Batch 382.00 g" in page.read_text(encoding="utf-8")
     assert "50 prints, artwork 1239 cm2 (192 in2)" in page.read_text(encoding="utf-8")

@@ -73,9 +73,9 @@ EDGES = {
     ),
     "cli": (
         *("folders", "values", "lab", "serve", "asking", "asked", "demo", "book", "films"),
-        *("formulas", "import_", "watch", "plan", "practice", "book_colour", "book_keep"),
-        *("book_look", "check", "correct", "fit", "cover", "instrument", "library", "new"),
-        *("printed", "rehearse", "ticket", "predict", "book_work", "jobsize", "match"),
+        *("formulas", "printed", "import_", "watch", "plan", "practice", "book_colour"),
+        *("book_keep", "book_look", "check", "correct", "fit", "cover", "instrument"),
+        *("library", "new", "rehearse", "ticket", "predict", "book_work", "jobsize", "match"),
         *("compare",),
     ),
     "__main__": (),

@@ -56,12 +56,14 @@ def log_match(
     fit: str = "",
     note: str = "",
     printed: str = "",
+    print_job: str = "",
 ) -> Logged:
     """A target, the formula chosen for it, and the batch to make of it: three records.
 
     `formula.grams` are the batch, of inks and of mixtures of the shelf; `note` is
     about the formula, that of `details` about the batch; `fit` is `lessons.fit_key` of the
-    palette; `printed` is what it is printed on, as JSON, or empty.
+    palette; `printed` is what it is printed on and `print_job` what is printed with the
+    batch, as JSON, or empty.
     """
     said = {"name": name, "customer": details.customer}
     with writing(book) as db:
@@ -83,7 +85,7 @@ def log_match(
                 "printed": printed,
             },
         )
-        batch = _batch(db, book, chosen, sum(formula.grams), details)
+        batch = _batch(db, book, chosen, sum(formula.grams), details, print_job)
     return Logged(target=aim, formula=chosen, batch=batch)
 
 
@@ -103,11 +105,18 @@ def log_formula(
         return _formula(db, book, shop, formula, {**said, "fit": fit, "note": details.note})
 
 
-def open_batch(book: Book, formula: int, grams: float, details: JobDetails = PLAIN) -> int:
+def open_batch(
+    book: Book,
+    formula: int,
+    grams: float,
+    details: JobDetails = PLAIN,
+    *,
+    print_job: str = "",
+) -> int:
     """A new batch of a formula that the book has."""
     with writing(book) as db:
         must_be(db, "formula", formula)
-        return _batch(db, book, formula, grams, details)
+        return _batch(db, book, formula, grams, details, print_job)
 
 
 def close(
@@ -246,8 +255,14 @@ def _formula(
 
 
 def _batch(
-    db: sqlite3.Connection, book: Book, formula: int, grams: float, details: JobDetails
+    db: sqlite3.Connection,
+    book: Book,
+    formula: int,
+    grams: float,
+    details: JobDetails,
+    print_job: str,
 ) -> int:
     planned = milligrams(grams, "the batch")
-    values = {**asdict(details), "due": day(details.due), "formula": formula, "planned_mg": planned}
+    said = {**asdict(details), "due": day(details.due), "print_job": print_job}
+    values = {**said, "formula": formula, "planned_mg": planned}
     return record(db, book, "batch", values)

@@ -95,6 +95,7 @@ class BatchRecord:
     closing: int | None  # the record that says so
     closing_note: str
     state: str
+    print_job: str = ""  # what is to be printed with it, as JSON
 
     @property
     def container(self) -> dict[str, float]:
@@ -118,14 +119,27 @@ def job(book: Book, batch: int) -> BatchRecord:
 
 def job_of(db: sqlite3.Connection, batch: int) -> BatchRecord:
     """All that the book has about a batch that is there, from an open connection."""
-    at, who, name, job_name, customer, due, note, formula, target, planned, said, source, on = (
-        db.execute(
-            "SELECT b.at, b.who, f.name, b.job, b.customer, b.due, b.note, f.id, f.target,"
-            " b.planned_mg, f.note, f.source, f.printed FROM batch_now b"
-            " JOIN formula f ON f.id = b.formula WHERE b.id = ?",
-            [batch],
-        ).fetchone()
-    )
+    (
+        at,
+        who,
+        name,
+        job_name,
+        customer,
+        due,
+        note,
+        formula,
+        target,
+        planned,
+        said,
+        source,
+        on,
+        to_print,
+    ) = db.execute(
+        "SELECT b.at, b.who, f.name, b.job, b.customer, b.due, b.note, f.id, f.target,"
+        " b.planned_mg, f.note, f.source, f.printed, b.print_job FROM batch_now b"
+        " JOIN formula f ON f.id = b.formula WHERE b.id = ?",
+        [batch],
+    ).fetchone()
     ended = db.execute(
         "SELECT outcome, approved_by, at, measurement, id, note FROM closing_now WHERE batch = ?",
         [batch],
@@ -158,6 +172,7 @@ def job_of(db: sqlite3.Connection, batch: int) -> BatchRecord:
         closing=closing,
         closing_note=why,
         state=outcome or _state(pours, readings),
+        print_job=to_print,
     )
 
 

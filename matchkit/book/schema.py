@@ -160,4 +160,15 @@ STEPS: tuple[tuple[str, ...], ...] = (
     ),
     # What is wrong with a drawdown, by `containers.UNFIT`, with commas; empty: nothing known.
     ("ALTER TABLE measurement ADD COLUMN state TEXT NOT NULL DEFAULT ''",),
+    (
+        # What is to be printed with a batch that was sized by it, as JSON; empty: not said.
+        "ALTER TABLE batch ADD COLUMN print_job TEXT NOT NULL DEFAULT ''",
+        "DROP VIEW batch_now",
+        "CREATE VIEW batch_now AS SELECT b.id, b.at, b.who, b.formula,"
+        " coalesce(d.job, b.job) AS job, coalesce(d.customer, b.customer) AS customer,"
+        " coalesce(d.due, b.due) AS due, b.planned_mg, coalesce(d.note, b.note) AS note,"
+        " b.print_job FROM batch b LEFT JOIN details d"
+        " ON d.id = (SELECT max(id) FROM details_now WHERE batch = b.id)"
+        " WHERE b.id NOT IN (SELECT record FROM strike WHERE what = 'batch')",
+    ),
 )

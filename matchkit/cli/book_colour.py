@@ -7,6 +7,7 @@ from matchkit.book.entries import JobDetails
 from matchkit.book.find import scanned
 from matchkit.cli.asked import batch_argument, batch_of, give, target_options, wanted_of
 from matchkit.cli.formulas import search_of, search_options
+from matchkit.cli.printed import job_of, job_options
 from matchkit.cli.values import in_grams, positive, whole
 from matchkit.errors import InputError
 from matchkit.report.book import imported_parts
@@ -18,6 +19,7 @@ from matchkit.workflows.booked import reprint as match_again
 from matchkit.workflows.predicting import recipe_in
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import Wanted
+from matchkit.workflows.weighing_out import SizedBy
 
 
 def _job_options(parser: argparse.ArgumentParser) -> None:
@@ -55,6 +57,9 @@ def log_match_arguments(parser: argparse.ArgumentParser) -> None:
     search_options(parser)
     parser.set_defaults(grams=None)
     _job_options(parser)
+    job_options(
+        parser.add_argument_group("without --grams: as much as the job needs"), required=False
+    )
 
 
 def begin(session: Session, args: argparse.Namespace) -> None:
@@ -83,11 +88,12 @@ def _wanted(session: Session, args: argparse.Namespace) -> Wanted:
 def _begin(
     session: Session, args: argparse.Namespace, source: Source, *, rematch: bool = False
 ) -> None:
-    grams, args.grams = args.grams, args.grams or USUAL_G
+    grams, args.grams, job = args.grams, args.grams or USUAL_G, job_of(args)
     search = replace(search_of(args), top=max(args.top, args.rank))
     made = beginning.begin(
-        session, source, _details(args), search, batch_g=grams, rematch=rematch, rank=args.rank
-    )
+        session, source, _details(args), search, batch_g=grams, rematch=rematch, rank=args.rank,
+        sized_by=None if job is None else SizedBy(job=job, density=args.density),
+    )  # fmt: skip
     give(args, made.to_dict, lambda: booked_parts(made))
 
 

@@ -21,10 +21,11 @@ from matchkit.files.write import csv_text, write_file
 from matchkit.report.check import COMPARED
 from matchkit.report.formulas import RECIPES, formulas_parts
 from matchkit.report.parts import Part
+from matchkit.workflows.beginning import USUAL_G
 from matchkit.workflows.finding import find_formulas
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import Wanted, lamps_in, spectra_in, wanted_spectrum
-from matchkit.workflows.weighing_out import found_ticket
+from matchkit.workflows.weighing_out import SizedBy, find_for_job, found_ticket
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -44,11 +45,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
     picture_option(parser, (*COMPARED, RECIPES))
     details(parser)
+    parser.set_defaults(grams=None)
     json_option(parser)
 
 
 def run(args: argparse.Namespace) -> None:
     """Match every target and print."""
+    sized, args.grams = args.grams is not None, args.grams or USUAL_G
     search = search_of(args)
     if args.show and not args.picture:
         raise InputError("--show goes with --picture FILE")
@@ -66,7 +69,12 @@ def run(args: argparse.Namespace) -> None:
     tell_many = progress_line("targets matched")
     answers = []
     for done, each in enumerate(wanted, start=1):
-        answers.append(find_formulas(session, each, search, progress=tell))
+        if choices.print_job and not sized:
+            sized_by = SizedBy(job=choices.print_job, density=choices.density)
+            found = find_for_job(session, each, search, sized_by, progress=tell)
+        else:
+            found = find_formulas(session, each, search, progress=tell)
+        answers.append(found)
         if not tell:
             tell_many(done, len(wanted))
     if args.ticket:

@@ -14,6 +14,7 @@ from matchkit.workflows.predicting import Formula, grams_asked
 from matchkit.workflows.printed import PrintedOver
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import Wanted, wanted_spectrum
+from matchkit.workflows.weighing_out import SizedBy
 
 USUAL_G = 1000.0
 
@@ -56,15 +57,18 @@ def begin(
     batch_g: float | None = None,
     rematch: bool = False,
     rank: int = 1,
+    sized_by: SizedBy | None = None,
 ) -> BookedFormula:
     """Write a batch down, of any source of a formula, with the lots of today.
 
     A past batch is made as it ended in its container, additions counted.  With `rematch`, and
     for a colour alone, formulas are looked for as `search` says, and that of `rank` is taken:
-    for a past batch to what it measured when it was approved.  Without `batch_g` the batch is as
-    large as the source says, else 1000 g.  InputError for a recipe in grams, and another batch.
+    for a past batch to what it measured when it was approved.  Without `batch_g` the batch is
+    what the job of `sized_by` needs, else as large as the source says, else 1000 g.
+    InputError for a recipe in grams, and another batch.
     """
-    if source.recipe:  # before there is a book
+    sized_by = None if batch_g else sized_by
+    if source.recipe and not sized_by:  # before there is a book
         batch_g = grams_asked(source.recipe, batch_g, USUAL_G)
     session.open_book(create=True)
     search = search or Search()
@@ -76,23 +80,35 @@ def begin(
         )
     if source.wanted and (rematch or not source.recipe):
         search = replace(search, batch_g=batch_g or USUAL_G)
-        return book_best(session, source.wanted, search, details, rank=rank)
+        return book_best(session, source.wanted, search, details, rank=rank, sized_by=sized_by)
     known = _known(session, source)
     printed = search.printed or known.printed
+    if sized_by:
+        batch_g = sized_by.grams(session, known.formula)
     grams = batch_g or known.formula.total_g or USUAL_G
     details = replace(details, customer=details.customer or known.customer)
     if rematch:
         if known.wanted is None:
             raise InputError(f"{known.name}: nobody measured it, so there is no colour to match")
         search = replace(search, batch_g=grams, printed=printed)
-        made = book_best(session, known.wanted, search, details, rank=rank, source="reprint")
-        return made
+        return book_best(
+            session, known.wanted, search, details, rank=rank, source="reprint",
+            sized_by=sized_by,
+        )  # fmt: skip
     each = predicted(session, known.wanted, known.formula, grams, printed)
     if known.number is None or printed != known.printed:
         name, wanted = known.name, known.wanted
-        records = write_down(session, name, wanted, each, details, known.source, printed)
+        records = write_down(
+            session, name, wanted, each, details, known.source, printed, (), sized_by
+        )
     else:
-        batch = entries.open_batch(session.open_book(), known.number, grams, details)
+        batch = entries.open_batch(
+            session.open_book(),
+            known.number,
+            grams,
+            details,
+            print_job=sized_by.to_book() if sized_by else "",
+        )
         records = Logged(target=known.target, formula=known.number, batch=batch)
     return BookedFormula(
         name=known.name,

@@ -18,6 +18,7 @@ from matchkit.workflows.predicting import Formula, on_balance
 from matchkit.workflows.printed import PrintedOver
 from matchkit.workflows.session import Notice, Session, by_light
 from matchkit.workflows.wanted import Wanted, wanted_spectrum
+from matchkit.workflows.weighing_out import SizedBy, find_for_job
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -86,11 +87,18 @@ def book_best(
     *,
     rank: int = 1,
     source: str = "match",
+    sized_by: SizedBy | None = None,
 ) -> BookedFormula:
-    """Find formulas, and write the best of them down, or that of another `rank`."""
+    """Find formulas, and write the best of them down, or that of another `rank`.
+
+    With `sized_by` the batch is what that needs.
+    """
     session.open_book(create=True)
-    found = find_formulas(session, wanted, search)
-    return book_found(session, found, rank - 1, details, source=source)
+    if sized_by is None:
+        found = find_formulas(session, wanted, search)
+    else:
+        found = find_for_job(session, wanted, search, sized_by, rank=rank)
+    return book_found(session, found, rank - 1, details, source=source, sized_by=sized_by)
 
 
 def book_found(
@@ -101,6 +109,7 @@ def book_found(
     *,
     name: str = "",
     source: str = "match",
+    sized_by: SizedBy | None = None,
 ) -> BookedFormula:
     """Write down the formula at place `k` of those that were found; `name` is the colour's."""
     session.open_book(create=True)
@@ -108,7 +117,7 @@ def book_found(
     each, search = found.ranked(k + 1), found.search
     doubts = [found.reach.text] if found.reach.code != "in_reach" else []
     name, printed = wanted.name, search.printed
-    records = write_down(session, name, wanted, each, details, source, printed, doubts)
+    records = write_down(session, name, wanted, each, details, source, printed, doubts, sized_by)
     return BookedFormula(
         name=name,
         wanted=wanted,
@@ -180,6 +189,7 @@ def write_down(
     source: str,
     printed: PrintedOver | None = None,
     doubts: Sequence[str] = (),
+    sized_by: SizedBy | None = None,
 ) -> Logged:
     """Write the target, if any, formula and batch down; `doubts` stand in the formula's note."""
     fits = session.films if printed else session.fits
@@ -197,4 +207,5 @@ def write_down(
         printed="" if printed is None else json.dumps(printed.to_dict()),
         details=details,
         note=" ".join([*on, *doubts]),
+        print_job=sized_by.to_book() if sized_by else "",
     )

@@ -3,8 +3,9 @@
 Every number of a ticket comes from here, whichever door asks for it.
 """
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+import json
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import asdict, dataclass, field, replace
 from datetime import date
 
 import numpy as np
@@ -31,7 +32,8 @@ from matchkit.paper.sheet import grams_text
 from matchkit.paper.ticket import Ticket
 from matchkit.paper.ticket import ticket as made_ticket
 from matchkit.paper.weighing import Additive, Container
-from matchkit.workflows.formulas import FoundFormulas
+from matchkit.workflows.finding import find_formulas
+from matchkit.workflows.formulas import FoundFormulas, Search
 from matchkit.workflows.predicting import Formula, Weighed, apart, grams_of, on_balance
 from matchkit.workflows.printed import PrintedOver
 from matchkit.workflows.session import Session
@@ -74,6 +76,55 @@ def ink_for_job(
         )
     cost = cost_per_kg(inks, fractions)
     return job_size(job, density_g_per_ml=known, container=container, cost_per_kg=cost)
+
+
+@dataclass(frozen=True, kw_only=True)
+class SizedBy:
+    """What a batch is sized by: a print job, and the density in g/ml that was said, if any."""
+
+    job: PrintJob
+    density: float | None = None
+
+    @staticmethod
+    def from_book(text: str) -> "SizedBy | None":
+        """What the record book keeps; None where it keeps nothing."""
+        if not text:
+            return None
+        kept = json.loads(text)
+        return SizedBy(job=PrintJob(**kept["job"]), density=kept["density"])
+
+    def to_book(self) -> str:
+        """As the record book keeps it."""
+        return json.dumps(asdict(self))
+
+    def grams(self, session: Session, formula: Formula) -> float:
+        """The batch of a formula that the job needs, in whole grams."""
+        return whole_g(ink_for_job(session, formula, self.job, density=self.density))
+
+
+def find_for_job(
+    session: Session,
+    wanted: Wanted,
+    search: Search,
+    sized_by: SizedBy,
+    *,
+    rank: int = 1,
+    progress: Callable[[int, int], None] | None = None,
+) -> FoundFormulas:
+    """Formulas for a colour in a batch of what a job needs of the formula of `rank`.
+
+    `search.batch_g` is where the search begins: how dense a formula is tells how much of it is
+    needed, so it is looked for anew in that size.
+    """
+    found = find_formulas(session, wanted, search, progress=progress)
+    for _ in range(3):  # another size may have another formula, where stock is short
+        best = found.ranked(rank).formula
+        amounts = dict(zip(best.inks, best.grams, strict=True))
+        grams = sized_by.grams(session, Formula(amounts=amounts))
+        if grams == found.search.batch_g:
+            break
+        found = find_formulas(session, wanted, replace(search, batch_g=grams), progress=progress)
+    return found
 
 
 # ---- the ticket
@@ -224,7 +275,8 @@ def colour_of(mix: Mix, fit: Fit) -> tuple[Array, bool]:
 def batch_ticket(session: Session, batch: int, choices: TicketChoices) -> Ticket:
     """The ticket of a batch of the record book: its formula as it was written down.
 
-    Batch, job and customer stand on it.  InputError where there is no such batch.
+    Batch, job and customer stand on it, and what it was sized by.  InputError where there is no
+    such batch.
     """
     from matchkit.book.jobs import job, local_day, planned_grams
     from matchkit.book.work import target_of
@@ -233,6 +285,8 @@ def batch_ticket(session: Session, batch: int, choices: TicketChoices) -> Ticket
     asked = job(book, batch)
     target = target_of(book, shop, asked.target)
     facts = (choices.job or asked.job, asked.customer, f"batch {asked.batch}")
+    if choices.print_job is None and (sized_by := SizedBy.from_book(asked.print_job)):
+        choices = replace(choices, print_job=sized_by.job, density=sized_by.density)
     weighed_on = sorted(local_day(pour.at) for pour in asked.pours)
     planned = planned_grams(asked, shop.resolution_g)
     return ticket(
