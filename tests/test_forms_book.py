@@ -3,6 +3,7 @@
 import re
 import runpy
 import shutil
+from math import ceil
 from pathlib import Path
 
 import numpy as np
@@ -44,19 +45,21 @@ from matchkit.forms.book_rows import (  # noqa: E402
     FOLDER,
     KEPT,
     MIX,
+    BeginPart,
 )
 from matchkit.forms.compare import CompareForm  # noqa: E402
 from matchkit.forms.correct import CorrectForm  # noqa: E402
 from matchkit.forms.cover import CoverForm  # noqa: E402
 from matchkit.forms.ink_history import HistoryForm  # noqa: E402
-from matchkit.forms.jobsize import WeighForm  # noqa: E402
+from matchkit.forms.jobsize import JobForm, WeighForm  # noqa: E402
 from matchkit.forms.match import MatchForm  # noqa: E402
-from matchkit.forms.shops import open_shop  # noqa: E402
+from matchkit.forms.shops import EXAMPLE_BATCH, open_shop  # noqa: E402
 from matchkit.report.book import use_up_parts  # noqa: E402
 from matchkit.report.html import to_text  # noqa: E402
 from matchkit.report.inks import history_parts, lot_words  # noqa: E402
 from matchkit.workflows import using_up  # noqa: E402
 from matchkit.workflows.ink_history import ink_history  # noqa: E402
+from matchkit.workflows.weighing_out import TicketChoices  # noqa: E402
 
 OUT, UNMEASURED, UNWEIGHED, IN = 13, 14, 15, 12  # batches of the invented book
 WAITING = "batch 14 Walnut brown (2026-03-27.csv)"  # the drawdown that nobody wrote down yet
@@ -437,6 +440,18 @@ def test_a_job_is_mended_and_what_was_there_stays_as_struck(form):
     assert job(held(), batch).due == "2026-04-09"
     assert "stays in the book as struck" in form.done.value
     assert "mended" in form.tale.value
+
+
+def test_a_job_begins_with_what_it_needs_and_its_ticket_says_the_same(form):
+    size = JobForm(form.opened, EXAMPLE_BATCH)
+    part = BeginPart(size, lambda: "Ana", form.open)
+    part.details.job.text.value = "Festival tees"
+    part.write.click()
+    needed = ceil(size.size().total_g)
+    assert form.record.planned_g == pytest.approx(needed)
+    made = form._ticket(TicketChoices())
+    assert made.job_size.total_g == pytest.approx(size.size().total_g)
+    assert (made.batch_g, form.record.job) == (pytest.approx(needed), "Festival tees")
 
 
 def test_what_a_leftover_could_become(form, monkeypatch):

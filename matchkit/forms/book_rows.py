@@ -20,6 +20,7 @@ from matchkit.files.text import parse_amount
 from matchkit.forms import parts as ui
 from matchkit.forms.book_demo import MEASURED
 from matchkit.forms.ink_history import LEARNED
+from matchkit.forms.jobsize import JobForm
 from matchkit.forms.match import MatchForm, PrintPart
 from matchkit.forms.parts import Field, alert, area, boxed, choice, row, safe, tell, tick
 from matchkit.forms.rows import SpectrumFile, TargetPicker
@@ -28,7 +29,6 @@ from matchkit.paper.sheet import grams_text
 from matchkit.report.formulas import booked_parts
 from matchkit.workflows import looking_up
 from matchkit.workflows.beginning import Source, begin
-from matchkit.workflows.booked import book_found
 from matchkit.workflows.formulas import ANY_LEFTOVER, Search
 from matchkit.workflows.predicting import recipe_in
 from matchkit.workflows.session import Session
@@ -62,10 +62,10 @@ class JobFields:
 
 
 class BeginPart:
-    """Begins a job with the formula that is chosen in a form; `show` is told its batch."""
+    """Begins a job by the `begin` of another form; `show` is told its batch."""
 
     def __init__(
-        self, form: MatchForm, who: Callable[[], str], show: Callable[[int], None]
+        self, form: MatchForm | JobForm, who: Callable[[], str], show: Callable[[int], None]
     ) -> None:
         self.form, self.signed, self.show = form, who, show
         self.problems, self.notes, self.details = ui.alert(), ui.area(), JobFields()
@@ -77,9 +77,8 @@ class BeginPart:
     def begin(self) -> None:
         """Write the target, the chosen formula and the batch down."""
         self.notes.value = ""
-        session, found, k = self.form.chosen_formula(who=self.signed())
         name, details = self.details.read()
-        made = book_found(session, found, k, details, name=name)
+        session, made = self.form.begin(self.signed(), name, details)
         ui.put(self.notes, [f"Begun: batch {made.records.batch}.", *session.notices])
         self.show(made.records.batch)
 

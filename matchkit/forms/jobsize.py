@@ -6,6 +6,7 @@ from typing import Any
 
 import ipywidgets as w
 
+from matchkit.book.entries import JobDetails
 from matchkit.errors import InputError
 from matchkit.files.text import typed
 from matchkit.files.write import csv_text
@@ -20,10 +21,12 @@ from matchkit.paper.ticket import Ticket
 from matchkit.paper.weighing import CONTAINERS_ML, Container
 from matchkit.report.formulas import prediction_parts
 from matchkit.report.printed import size_parts, ticket_page
+from matchkit.workflows.beginning import Source, begin
+from matchkit.workflows.booked import BookedFormula
 from matchkit.workflows.predicting import Formula, predict
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import Wanted, wanted_listed
-from matchkit.workflows.weighing_out import TicketChoices, ink_for_job, ticket
+from matchkit.workflows.weighing_out import SizedBy, TicketChoices, ink_for_job, ticket
 
 SENSITIVE = -1.0  # in place of a share
 HELD = (
@@ -233,6 +236,17 @@ class JobForm:
         formula, job = self._read()
         choices = replace(choices, print_job=job, density=self.density.value)
         return ticket(self.opened.session(), replace(formula, total_g=None), choices)
+
+    def begin(self, who: str, name: str, details: JobDetails) -> tuple[Session, BookedFormula]:
+        """Write the formula down with a batch of what the job needs; `who` signs."""
+        formula, job = self._read()
+        session, sized_by = (
+            self.opened.session(who=who),
+            SizedBy(job=job, density=self.density.value),
+        )
+        recipe = replace(formula, name=name or formula.name or details.job, total_g=None)
+        source = Source(recipe=recipe)
+        return session, begin(session, source, details, sized_by=sized_by)
 
     def tell(self) -> None:
         """Show how much."""

@@ -5,6 +5,7 @@ from typing import Any
 
 import ipywidgets as w
 
+from matchkit.book.entries import JobDetails
 from matchkit.errors import InputError
 from matchkit.forms import parts as ui
 from matchkit.forms.begin import first_of, opened_form, quiet
@@ -15,6 +16,7 @@ from matchkit.forms.shops import OpenShop
 from matchkit.matching.prints import garments, has_films
 from matchkit.paper.ticket import Ticket
 from matchkit.report.formulas import formula_parts, overview_parts, reach_parts
+from matchkit.workflows.booked import BookedFormula, book_found
 from matchkit.workflows.finding import find_formulas
 from matchkit.workflows.formulas import ANY_LEFTOVER, FoundFormulas, Search
 from matchkit.workflows.printed import PrintedOver
@@ -137,6 +139,11 @@ class MatchForm:
     def make(self, choices: TicketChoices) -> Ticket:
         """The ticket of the formula that was chosen."""
         return found_ticket(*self.chosen_formula(), choices)
+
+    def begin(self, who: str, name: str, details: JobDetails) -> tuple[Session, BookedFormula]:
+        """Write the chosen formula down with a batch to make of it; `who` signs."""
+        session, found, k = self.chosen_formula(who=who)
+        return session, book_found(session, found, k, details, name=name)
 
     def chosen_formula(self, who: str = "") -> tuple[Session, FoundFormulas, int]:
         """A session that `who` signs, the formulas that were found, and the place of one.

@@ -22,13 +22,13 @@ from matchkit.forms.compare import compare
 from matchkit.forms.correct import correct
 from matchkit.forms.cover import cover
 from matchkit.forms.ink_history import ink_history
-from matchkit.forms.jobsize import jobsize, weigh
+from matchkit.forms.jobsize import JobForm, jobsize, weigh
 from matchkit.forms.match import MatchForm, leftovers, match
 from matchkit.forms.parts import alert, area, boxed, choice, folded, form, put, read, safe, tell
 from matchkit.forms.plan import plan
 from matchkit.forms.practise import job, see
 from matchkit.forms.readings import readings
-from matchkit.forms.shops import OpenShop, kept_in, open_shop
+from matchkit.forms.shops import EXAMPLE_BATCH, OpenShop, kept_in, open_shop
 from matchkit.workflows.serving import SHOP
 
 JOBS = "Today's jobs"
@@ -37,7 +37,7 @@ STEPS: dict[str, Callable[["JobPage"], Any]] = {
     "A new colour": lambda page: page.new_colour(),
     "Compare": lambda page: compare(page.opened),
     "Check and correct": lambda page: w.VBox([check(page.opened), correct(page.opened)]),
-    "Job size": lambda page: w.VBox([cover(page.opened), jobsize(page.opened)]),
+    "Job size": lambda page: w.VBox([cover(page.opened), page.sized_job()]),
     "Weigh": lambda page: weigh(page.opened),
     "Leftovers": lambda page: leftovers(page.opened),
     "Inks": lambda page: w.VBox(
@@ -111,6 +111,13 @@ class JobPage:
             return match(self.opened)
         found = MatchForm(self.opened)
         return w.VBox([found.box, BeginPart(found, self._signed, self._begun).box])
+
+    def sized_job(self) -> Any:
+        """How much ink a job needs, and the job that begins with that."""
+        if lacking(self.opened):
+            return jobsize(self.opened)
+        size = JobForm(self.opened, EXAMPLE_BATCH)
+        return w.VBox([size.box, BeginPart(size, self._signed, self._begun).box])
 
     def _signed(self) -> str:
         (who,) = read(self.who)
