@@ -12,12 +12,17 @@ from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.errors import InputError
 from matchkit.files.shop import read_shop
 from matchkit.files.write import csv_text
-from matchkit.fitting.held_out import FILM_STRUCTURES, NOMINAL_UM
+from matchkit.fitting.constants import Constants
+from matchkit.fitting.fit import fit, on_bounds
+from matchkit.fitting.held_out import FILM_STRUCTURES, NOMINAL_UM, STRUCTURES
 from matchkit.forms.match import MatchForm
 from matchkit.forms.shops import open_shop
 from matchkit.matching.prints import bare_ground, fits_over, has_films
 from matchkit.matching.rank import is_mostly_clear
+from matchkit.rehearsal.rehearse import drawdowns_of
+from matchkit.simulator.pigments import make_bench
 from matchkit.simulator.simulate import drawdown_R
+from matchkit.simulator.troubles import only
 from matchkit.workflows.session import Session
 from tests.film_shop import CARD, cells, film_bench, write_film_shop
 
@@ -178,3 +183,25 @@ def test_the_form_and_the_book_work_there(shop, bench, tmp_path, capsys):
         [*book, "correct", "1"],
     ):
         assert main(words) == 0, (words, capsys.readouterr().err)
+
+
+# ---- films that are handed in as if they hid
+
+
+@pytest.mark.parametrize("card", [True, False])
+def test_letdowns_that_show_their_card_are_told_as_such(card):
+    bench = film_bench() if card else make_bench(7, n_colours=2, troubles=only("semi_matt"))
+    inks, drawn = drawdowns_of(bench, np.random.default_rng(5), 10)
+    found = fit(drawn, inks, geometry=bench.geometry, structures=STRUCTURES[3:4])
+    told = [line for line in found.warnings if "your clear letdowns show the card" in line]
+    assert len(told) == card
+    let = {d.name for d in drawn if "Clear" in d.inks}
+    assert not card or not {line.split(":")[0] for line in found.outliers} & let
+
+
+def test_a_number_on_its_bound_is_said():
+    empty = np.ones((1, 1))
+    (deep,) = on_bounds(Constants(K=empty, S=empty, k2=0.4, log_deep=2.0), STRUCTURES[4])
+    assert "depth, 7.39, sits on its bound (0.05 to 7.39)" in deep
+    (k2,) = on_bounds(Constants(K=empty, S=empty, k2=0.0, log_deep=2.0), STRUCTURES[2])
+    assert "k2, 0.00, sits on its bound" in k2

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.errors import InputError
-from matchkit.fitting.constants import LOG_S, Constants, Films, Structure, predict
+from matchkit.fitting.constants import BOUNDS, LOG_S, Constants, Films, Structure, predict
 from matchkit.fitting.held_out import (
     FILM_STRUCTURES,
     KEPT,
@@ -29,10 +29,11 @@ from matchkit.fitting.held_out import (
     films_of,
     folds_of,
     fractions_of,
+    show_card,
     solve,
     without_wrong,
 )
-from matchkit.fitting.outliers import explain, main_ink, outlier_words, usual_error
+from matchkit.fitting.outliers import AT_LEAST, explain, main_ink, outlier_words, usual_error
 from matchkit.inks.palette import Palette, reflectance
 from matchkit.inks.shop import Drawdown, Ink
 from matchkit.optics.film import Film
@@ -41,6 +42,7 @@ Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
 VERSION = 2  # raise it whenever the same drawdowns give other constants than before
+NEAR = 1e-3  # of the whole range: a number so close to its bound sits on it
 GUESS = 0.5  # of the expected spread of log S: what leaves more open tells nothing
 
 
@@ -140,6 +142,10 @@ def fit(
     fitted = de00(measured, Lab(R_fitted, light, observer))
     known, miss = np.where(scored[:, None], R, R_fitted), np.where(scored, error, fitted)
     judged = scored if scored.any() else ~films.hides
+    wrong = weight <= LEFT_OUT
+    in_clear = _in_clear(films) & ~wrong
+    may = structure.scattering and films.hides.all() and in_clear.any()
+    shows = may and np.percentile(miss[in_clear], 90) > AT_LEAST and show_card(films, geometry)
     return Fit(
         palette=palette,
         drawdowns=tuple(d.name for d in drawdowns),
@@ -159,9 +165,14 @@ def fit(
             light,
             observer,
             without=without,
-            wrong=weight <= LEFT_OUT,
+            wrong=wrong,
+            explained=in_clear if shows else None,
         ),
-        warnings=_warnings(films, inks, guessed, miss, scored),
+        warnings=(
+            *([_card_words(miss[in_clear])] if shows else []),
+            *on_bounds(found, structure),
+            *_warnings(films, inks, guessed, miss, scored),
+        ),
         light=light,
         observer=observer,
     )
@@ -263,7 +274,7 @@ def _warnings(
     lines = []
     C = films.C
     clears = [i for i, ink in enumerate(inks) if ink.role == "clear"]
-    let_down = (C[:, clears].sum(axis=1) > 0.05) & (C[:, clears].sum(axis=1) < 0.999)
+    let_down = _in_clear(films)
     without = [
         ink.name
         for i, ink in enumerate(inks)
@@ -293,6 +304,36 @@ def _warnings(
             "held-out drawdowns can't tell; the chances allow for it"
         )
     return tuple(lines)
+
+
+def _in_clear(films: Films) -> NDArray[np.bool_]:
+    """Which drawdowns are letdowns in clear, (n_drawdown,)."""
+    share = films.C[:, [role == "clear" for role in films.roles]].sum(axis=1)
+    let_down: NDArray[np.bool_] = (share > 0.05) & (share < 0.999)
+    return let_down
+
+
+def _card_words(error: Array) -> str:
+    return (
+        "your clear letdowns show the card: taken as hiding, they are missed by dE00"
+        f" {error.mean():.1f} on average, and films over a white card fit them far better. Read"
+        " both halves of the card and the bare card, and hand all drawdowns in as films"
+        " (films.csv; thickness_um may be empty)"
+    )
+
+
+def on_bounds(found: Constants, structure: Structure) -> list[str]:
+    """Which fitted number sits on its bound, in words: a line each."""
+    lines = []
+    for name, words, of in (("k2", "k2", float), ("log_deep", "depth", np.exp)):
+        value, (low, high) = getattr(found, name), BOUNDS[name]
+        if name in structure.shared and min(value - low, high - value) < NEAR * (high - low):
+            lines.append(
+                f"the fitted {words}, {of(value):.2f}, sits on its bound ({of(low):.2f} to"
+                f" {of(high):.2f}): it makes up for something that the theory doesn't know, such"
+                " as a card that shows or a wrong reading"
+            )
+    return lines
 
 
 def telling(ink: Ink, inks: Sequence[Ink]) -> str:

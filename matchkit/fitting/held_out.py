@@ -65,6 +65,9 @@ NOISES = (2e-4, 4e-3)  # least and largest usual misfit that expectations are we
 # A card is wrong where the others miss it by so many times the usual, and by so much on the f
 # scale (6 L*); so many are left out at most, with next to no weight.
 WRONG, WRONG_F, MOST_WRONG, LEFT_OUT = 15.0, 0.05, 4, 1e-9
+# Drawdowns handed in as hiding are films if such ones leave this share of the misfit of letdowns
+# in clear, or less: simulated cards 0.3-0.5, hiding ones under the same troubles 1.0.
+SHOWS, MOSTLY_CLEAR, CARD_R = 0.7, 0.5, 0.8
 NOMINAL_UM = 100.0  # of films whose thickness nobody stated
 
 
@@ -226,6 +229,23 @@ def without_wrong(
         few = (held & (right == 1)[:, None]).sum(axis=0) < 3
         fold = np.where((held & few).any(axis=1) & (right == 1), KEPT, fold)
     return weight, noise, R
+
+
+def show_card(films: Films, geometry: str) -> bool:
+    """Whether drawdowns handed in as hiding read far more like films over a white card.
+
+    Letdowns in clear tell: theories of both kinds are fitted, the films of one thickness.
+    """
+    clear = np.array([role == "clear" for role in films.roles])
+    told, one = films.C[:, clear].sum(axis=1) > MOSTLY_CLEAR, np.ones(len(films.X))
+    if not told.any():
+        return False
+    shown = replace(films, X=NOMINAL_UM * one, R_g=np.full_like(films.R_m, CARD_R))
+    hiding, over = (
+        misfit(solve(each, structure, geometry, one, NOISE_F), each)[told].mean()
+        for each, structure in ((films, STRUCTURES[3]), (shown, FILM_STRUCTURES[1]))
+    )
+    return bool(over < SHOWS * hiding)
 
 
 def _robust_weight(

@@ -41,6 +41,7 @@ def explain(
     *,
     without: Callable[[NDArray[np.bool_]], Palette],
     wrong: NDArray[np.bool_] | None = None,
+    explained: NDArray[np.bool_] | None = None,
 ) -> tuple[str, ...]:
     """One line for each card that the others contradict, the worst first.
 
@@ -49,10 +50,12 @@ def explain(
     drawdown as predicted by a fit without it, `without` gives the inks of films as fitted
     without some rows: one card can be all that says what an ink is per um.  `wrong`
     (n_drawdown,) are those that the fit left out: short ladders can't judge others before
-    these are measured again.
+    these are measured again.  `explained` (n_drawdown,) are those whose misfit has another
+    cause, which is told elsewhere.
     """
     short = len(films.X) < SHORT * films.C.shape[1]
     judged = wrong if wrong is not None and wrong.any() and short else np.ones(len(films.X), bool)
+    judged = judged if explained is None else judged & ~explained
     error = de00(Lab(films.R_m, light, observer), Lab(predicted, light, observer))
     main = np.array([main_ink(c, palette) for c in films.C])
     known: dict[int, str] = {}

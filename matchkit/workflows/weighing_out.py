@@ -266,7 +266,7 @@ def _on_shelf(shop: Shop, fit: Fit, candidate: Candidate, wanted: Wanted | None)
 
 
 def colour_of(mix: Mix, fit: Fit) -> tuple[Array, bool]:
-    """What a mix reads (n_wl,), and whether it was measured; a film's is always predicted."""
+    """What a mix reads (n_wl,), and whether it was measured; a print's is always predicted."""
     if mix.R is not None and not fit.palette.printed:  # it was read as a drawdown
         return mix.R, True
     return reflectance(fit.palette, fractions_for(fit.palette, mix.inks, mix.fractions)), False
