@@ -38,7 +38,10 @@ class Becomes:
 
 @dataclass(frozen=True, kw_only=True)
 class Leftover:
-    """A container on the shelf and what it could become, the most saved first."""
+    """A container on the shelf and what it could become.
+
+    The most saved first, where that is known of all, else what takes the most of it.
+    """
 
     name: str
     date: str
@@ -114,4 +117,5 @@ def _becomes(
                     saved=None if use.saved is None else round(use.saved, 4),
                 )
             )  # fmt: skip
-    return tuple(sorted(found, key=lambda b: (-(b.saved or 0.0), -b.used_g)))
+    known = all(b.saved is not None for b in found)
+    return tuple(sorted(found, key=lambda b: -(b.saved or 0.0) if known else -b.used_g))
