@@ -522,10 +522,10 @@ def test_safety(desk, tmp_path):
     ("words", "why"),
     [
         (["today"], "no record book yet"),
-        (["weigh", "1"], "the file of what was weighed, or --as-planned"),
+        (["weigh", "1"], "no record book yet"),
         (["log-match"], "one of the two"),
         (["log-match", "--lab", "62,5;1;2"], "need L,a,b with decimal points"),
-        (["log-match", "--lab", "60,0,0", "--grams", "1,5"], "--grams: found '1,5'"),
+        (["log-match", "--lab", "60,0,0", "--grams", "a lot"], "--grams: found 'a lot'"),
         (["find", "--lab", "60,0,0", "--ink", "Sharp Lemon"], "ask for a colour"),
         (["count", "Sharp Lemmon", "5"], "did you mean 'Sharp Lemon'"),
         (["count", "Sharp Lemon", "-5"], "0 g or more"),
@@ -630,7 +630,7 @@ def test_grams_of_a_batch_come_from_one_place(desk):
 
 def test_a_slip_far_from_the_plan_is_written_told_of_and_can_be_taken_back(desk):
     plan = {"Quay_White": 475.0, "Buoy_Scarlet": 1.16}
-    log(desk, "--recipe", desk.recipe("r", **plan))
+    log(desk, "--recipe", desk.recipe("r", **plan), "--grams", "476.16")
     slip = plan | {"Buoy_Scarlet": 4.0, "Rust_Earth": 250.0}
     said = desk.text("weigh", 1, desk.recipe("slip", **slip))
     assert "Buoy Scarlet: 4 g where 1.16 g is planned" in said.err
