@@ -2,6 +2,7 @@
 
 import json
 import shutil
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,6 +11,7 @@ from matchkit.cli import main
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.errors import InputError
+from matchkit.files.fitted import write_fits
 from matchkit.files.shop import read_shop
 from matchkit.files.write import csv_text
 from matchkit.fitting.constants import Constants
@@ -23,6 +25,7 @@ from matchkit.rehearsal.rehearse import drawdowns_of
 from matchkit.simulator.pigments import make_bench
 from matchkit.simulator.simulate import drawdown_R
 from matchkit.simulator.troubles import only
+from matchkit.workflows.planning import plan_drawdowns
 from matchkit.workflows.session import Session
 from tests.film_shop import CARD, cells, film_bench, write_film_shop
 
@@ -205,3 +208,19 @@ def test_a_number_on_its_bound_is_said():
     assert "depth, 7.39, sits on its bound (0.05 to 7.39)" in deep
     (k2,) = on_bounds(Constants(K=empty, S=empty, k2=0.0, log_deep=2.0), STRUCTURES[2])
     assert "k2, 0.00, sits on its bound" in k2
+
+
+def test_the_plan_names_the_drawdown_that_would_tell_most(shop, tmp_path):
+    own = shutil.copytree(shop, tmp_path / "shop")
+    session = Session(own)
+    assert not any("tell most" in note for note in plan_drawdowns(session).plan.notes)
+    found = session.films[""]
+    doubt = np.zeros((2, *found.palette.K.shape))
+    doubt[1, found.palette.index("Lemon")], doubt[1, found.palette.index("Scarlet")] = 1.0, 0.5
+    guessed = replace(found, palette=replace(found.palette, doubt=doubt))
+    write_fits(own, session.files, {}, {"": guessed})
+    (told,) = [n for n in plan_drawdowns(Session(own)).plan.notes if "tell most" in n]
+    assert told == (
+        "the one drawdown that would tell most: Lemon alone; how much Lemon scatters is a guess"
+        " so far"
+    )

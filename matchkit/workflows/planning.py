@@ -6,6 +6,8 @@ from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from matchkit.errors import InputError, did_you_mean
 from matchkit.files.planned import (
     EXAMPLES,
@@ -18,7 +20,7 @@ from matchkit.files.planned import (
 from matchkit.files.settings import read_settings
 from matchkit.files.shop import read_inks, read_measuring
 from matchkit.files.shop_tables import drawn_in, measured_in
-from matchkit.fitting.fit import Fit
+from matchkit.fitting.fit import Fit, telling
 from matchkit.inks.shop import Ink, Shop
 from matchkit.plan.drawdowns import Plan, drawdown_plan, numbered, rows
 from matchkit.plan.pots import Grams
@@ -100,7 +102,7 @@ def plan_drawdowns(session: Session, choices: PlanChoices | None = None) -> Draw
         levels=choices.levels,
         new_ink=choices.new_ink,
     )
-    plan = with_dark(plan, choices)
+    plan = with_dark(replace(plan, notes=(*plan.notes, *_telling(session, plan))), choices)
     to_come: tuple[str, ...] | None = None
     in_the_way: tuple[str, ...] = ()
     try:
@@ -117,6 +119,28 @@ def plan_drawdowns(session: Session, choices: PlanChoices | None = None) -> Draw
         to_come=to_come,
         in_the_way=in_the_way,
     )
+
+
+def _telling(session: Session, plan: Plan) -> list[str]:
+    """The one drawdown that would tell most beside those that were fitted; none without a fit."""
+    try:
+        fits = Session(session.folder).fits_kept
+    except InputError:  # too little was measured yet
+        return []
+    guessed = [
+        (float(np.median(doubt)), ink, fit.palette.inks)
+        for fit in fits.values()
+        if fit.palette.doubt is not None
+        for doubt, ink in zip(fit.palette.doubt[1], fit.palette.inks, strict=True)
+        if doubt.any() and ink.name in {each.name for each in plan.inks}
+    ]
+    if not guessed:
+        return []
+    _, ink, inks = max(guessed, key=lambda each: each[0])
+    return [
+        f"the one drawdown that would tell most: {telling(ink, inks)}; how much {ink.name} scatters"
+        " is a guess so far"
+    ]
 
 
 def with_dark(plan: Plan, choices: PlanChoices) -> Plan:

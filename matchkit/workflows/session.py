@@ -208,6 +208,12 @@ class Session:
         """What ``fit.json`` holds for these files, or why it can't be used."""
         return read_fits(self.folder, self.files)
 
+    @property
+    def fits_kept(self) -> Mapping[str, Fit]:
+        """The fits in ``fit.json`` by series, if it is of these files; nothing is fitted."""
+        kept = self._kept[0]
+        return {**kept.get("films", {}), **kept.get("series", {})}
+
     def _fitted_anew(self, what: str) -> None:
         why = self._kept[1] or "fit.json holds none of them"
         self.note("fit_anew", f"{why}; {what} are fitted anew (`matchkit fit` keeps the result)")
