@@ -26,6 +26,7 @@ from matchkit.simulator.pigments import make_bench
 from matchkit.simulator.simulate import drawdown_R
 from matchkit.simulator.troubles import only
 from matchkit.workflows.planning import plan_drawdowns
+from matchkit.workflows.printed import films_today
 from matchkit.workflows.session import Session
 from tests.film_shop import CARD, cells, film_bench, write_film_shop
 
@@ -186,6 +187,12 @@ def test_the_form_and_the_book_work_there(shop, bench, tmp_path, capsys):
         [*book, "correct", "1"],
     ):
         assert main(words) == 0, (words, capsys.readouterr().err)
+
+
+def test_a_print_says_that_no_thickness_is_known(shop):
+    session = Session(shop)
+    assert films_today(session)
+    assert any("each counts as 100 um" in notice.text for notice in session.notices)
 
 
 # ---- films that are handed in as if they hid

@@ -6,6 +6,7 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from matchkit.fitting.fit import Fit, TooFew
+from matchkit.fitting.held_out import NOMINAL_UM
 from matchkit.matching.match import palette_for
 from matchkit.matching.prints import bare_ground, fits_over, with_lots
 from matchkit.workflows.session import Session
@@ -51,6 +52,12 @@ def films_today(session: Session) -> dict[str, Fit]:
     InputError, which says what to draw, where no film was measured.
     """
     films = session.films
+    if not any(d.thickness_um for d in session.files.drawdowns):
+        session.note(
+            "thickness_unknown",
+            f"no film says how thick it is, so each counts as {NOMINAL_UM:g} um, and thicknesses"
+            " here are beside that; write the bar's in films.csv (thickness_um)",
+        )
     shelf = {ink.name: ink for ink in session.shop.inks}
     return {
         series: replace(
