@@ -102,6 +102,20 @@ def test_what_a_day_says_of_its_jobs_and_all_tickets_in_one_print(desk):
     assert desk.json("stock")["stock"]["Quay White"] == pytest.approx(415)  # down with weighing
 
 
+def test_an_ink_leaves_the_shop_and_old_batches_still_tell_of_it(desk):
+    recipe = desk.recipe("r", Quay_White=95, Sharp_Lemon=5)
+    old = desk.json("begin", "--recipe", recipe)["batch"]
+    before = (desk.folder / "inks.csv").read_text(encoding="utf-8").splitlines()
+    desk.text("retire", "Sharp Lemon")
+    rows = (desk.folder / "inks.csv").read_text(encoding="utf-8").splitlines()
+    assert rows[0] == before[0] + ",active"
+    for row, was in zip(rows[1:], before[1:], strict=True):
+        assert row == was + (",no" if row.startswith("Sharp Lemon") else ",")
+    assert "Sharp Lemon" in desk.text("show", old).out
+    assert "Sharp Lemon has left the shop" in desk.text("ticket", old).out
+    assert "is not in inks.csv" in desk.text("retire", "Sharp Lemo", status=2).err
+
+
 def test_job_size_first(desk):
     """Prints, area and film to the batch and its ticket: 50 x 1200 cm2 x 40 um, by hand."""
     job = ("--prints", 50, "--area", "1200cm2", "--wet", 40, "--loss", 10, "--density", 1.25)

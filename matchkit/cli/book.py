@@ -43,6 +43,7 @@ VERBS = {
     "count": ("keep", "a stock-take of an ink or a leftover"),
     "deliver": ("keep", "ink that came in"),
     "lot": ("keep", "a new lot of an ink is opened"),
+    "retire": ("keep", "an ink leaves the shop; old batches still tell of it"),
     "check-lot": ("keep", "how strong a new lot is, from one drawdown of it"),
     "mend": ("keep", "write job, customer, due day or note of a batch anew"),
     "strike": ("keep", "strike a record that was wrong"),

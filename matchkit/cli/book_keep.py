@@ -49,6 +49,14 @@ def lot(session: Session, args: argparse.Namespace) -> None:
     give_written(args, shelf.open_lot(session, args.ink, args.lot))
 
 
+def retire_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("ink", metavar="INK", help="the ink")
+
+
+def retire(session: Session, args: argparse.Namespace) -> None:
+    give_written(args, shelf.retire(session, args.ink))
+
+
 def check_lot_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("ink", metavar="INK", help="the ink")
     parser.add_argument("lot", metavar="LOT", help="the new lot, as on the container")

@@ -16,8 +16,9 @@ from matchkit.colorimetry.grid import (
     reflectance_doubts,
     to_grid,
 )
-from matchkit.errors import InputError
+from matchkit.errors import InputError, did_you_mean
 from matchkit.files.grid import laid
+from matchkit.files.lock import locked
 from matchkit.files.recipe import AMOUNTS
 from matchkit.files.tables import (
     Row,
@@ -29,7 +30,7 @@ from matchkit.files.tables import (
     wording,
 )
 from matchkit.files.text import Findings, encoding_mark, quoted, read_text
-from matchkit.files.write import csv_text, settled
+from matchkit.files.write import csv_text, settled, write_keeping
 
 Spectrum = NDArray[np.float64]
 
@@ -120,6 +121,7 @@ def _percent_fault(table: Table, rows: list[Row], values: Spectrum) -> str:
 
 
 Array = NDArray[np.float64]
+INKS = "inks.csv"
 DRAWDOWNS, SPECTRA, FILM_SPECTRA = "drawdowns.csv", "spectra.csv", "film_spectra.csv"
 NUMBER = "no"  # a column
 WAVES = tuple(f"{nm:.0f}" for nm in GRID_NM)
@@ -261,6 +263,29 @@ def measured_in(folder: str | Path) -> bool:
             if any(cell for row in table.rows for cell in row.values):
                 return True
     return False
+
+
+def retire_in(folder: str | Path, ink: str) -> str:
+    """Write `no` into the column `active` of an ink of `inks.csv`; all else stays as it is.
+
+    Gives the name of the copy of the file as it was.  InputError where the file has no such ink.
+    """
+    with locked(folder):
+        table, mark = _read(Path(folder), INKS, ("ink",), required=("ink",), text=("active",))
+        there = ShopTable(table=table, lines=[], mark=mark)
+        lines = [
+            ShopLine(drawdown="", cells=cells, ink=normalize("NFC", row.cells["ink"]))
+            for row, (_, cells, _) in zip(table.rows, laid(table.grid), strict=True)
+        ]
+        if ink not in (names := [line.ink for line in lines]):
+            raise InputError(f"{quoted(ink)} is not in {INKS}{did_you_mean(ink, names)}")
+        there = replace(there, lines=lines).with_column("active")
+        k = there.table.columns.index("active")
+        rows = [
+            [*line.cells[:k], "no", *line.cells[k + 1 :]] if line.ink == ink else line.cells
+            for line in there.lines
+        ]
+        return write_keeping(folder, [INKS], {INKS: there.text(rows)})
 
 
 def _read(

@@ -190,6 +190,7 @@ class CopyPart:
 
 MOST_G = 1e7  # more is mistyped
 CAME, OPENED, COUNTED = "a delivery came in", "a new lot was opened", "it was counted"
+RETIRED = "the ink left the shop"
 CHECKED = "a drawdown of a new lot was measured"
 WHITE = "its white"
 
@@ -203,7 +204,10 @@ class ShelfPart:
         self.opened, self.signed, self.changed = opened, who, changed
         self.problems, self.done, self.shelf = ui.alert(), ui.area(), ui.area()
         self.what = ui.choice(
-            "What happened on the shelf?", [CAME, CHECKED, OPENED, COUNTED], CAME, radio=True
+            "What happened on the shelf?",
+            [CAME, CHECKED, OPENED, COUNTED, RETIRED],
+            CAME,
+            radio=True,
         )
         self.name = ui.choice("Ink or leftover", known_inks(opened))
         self.grams = ui.Field("How much, grams", "", _grams)
@@ -242,7 +246,7 @@ class ShelfPart:
         self.check.layout.display = None if self.what.value == CHECKED else "none"
         if self.what.value == CHECKED:
             self.reading.look()
-        self.lot.box.layout.display = "none" if self.what.value == COUNTED else None
+        self.lot.box.layout.display = "none" if self.what.value in (COUNTED, RETIRED) else None
 
     def _write(self) -> None:
         self.done.value = ""
@@ -253,6 +257,8 @@ class ShelfPart:
             return
         if self.what.value == OPENED:
             written = shelf.open_lot(session, name, lot)
+        elif self.what.value == RETIRED:
+            written = shelf.retire(session, name)
         else:
             (grams,) = ui.read(self.grams)
             came = self.what.value == CAME

@@ -11,6 +11,7 @@ from matchkit.book.checks import is_checked
 from matchkit.book.stock import Order, leftovers
 from matchkit.book.stock import stock as grams_of
 from matchkit.correcting.lots import told_strengths
+from matchkit.files.shop_tables import retire_in
 from matchkit.workflows.booking import Written
 from matchkit.workflows.session import Session
 
@@ -43,6 +44,16 @@ def open_lot(session: Session, ink: str, lot: str) -> Written:
             " checked, tells it."
         )
     return Written(text=text, records={"lot": number})
+
+
+def retire(session: Session, ink: str) -> Written:
+    """An ink leaves the shop: no new formula takes it, and old batches still tell of it."""
+    kept = retire_in(session.folder, ink)
+    text = (
+        f"{ink} has left the shop: `no` stands in the column active of inks.csv ({kept} is as it"
+        " was), and no new formula takes it once the shop is opened again."
+    )
+    return Written(text=text, records={"retired": ink, "kept": kept})
 
 
 @dataclass(frozen=True, kw_only=True)
