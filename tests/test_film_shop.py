@@ -144,6 +144,8 @@ def test_the_ground_is_said_and_the_lot_check_knows_its_drawdowns(shop):
     assert session.fits
     told = "colours are those of drawdowns over white half, as thick as its films usually are"
     assert told in [notice.text for notice in session.notices]
+    later = Session(shop, earlier=session)  # as a form's next press has it
+    assert later.fits and told in [notice.text for notice in later.notices]
     assert len(session.files.like_samples) == len(session.files.drawdowns) / 2
 
 

@@ -169,6 +169,9 @@ class Session:
         """
         before, shop = self._earlier, self.files
         if before is not None and "fits" in before.__dict__ and before.digest == self.digest:
+            self.note(
+                "compared_over", *(n.text for n in before.notices if n.code == "compared_over")
+            )
             return before.fits
         fits: Mapping[str, Fit] = {} if shop.over else self._kept[0].get("series", {})
         few: TooFew | None = None
