@@ -142,7 +142,7 @@ def test_correcting_by_words_helps_most_batches():
         lots = lots_that_explain(palette, told, target, usual)
         belief = infer(palette, [told], spread, target=target, known=lots, slips=False)
         added = correct(
-            palette, belief, target, spread, Limits(tolerance_de00=1.0, resolution_g=0.01)
+            palette, belief, target, spread, Limits(tolerance_de00=1.0, resolution_g=0.01), "closest"
         ).additions_g
         whole = (500 * c + added) / (500 + added.sum())
         before.append(float(de00(target.lab[0], seen)))
