@@ -172,9 +172,9 @@ _SIGNED = "'2026-03-02T08:00:00Z', ''"
 FORMULA = f"INSERT INTO formula VALUES (?, {_SIGNED}, ?, '', NULL, 'recipe', {'?, ' * 8}"
 FORMULA += "NULL, NULL, '', '', '')"
 PARTS = "INSERT INTO formula_ink VALUES (NULL, ?, ?, ?)"
-BATCH = f"INSERT INTO batch VALUES (?, {_SIGNED}, ?, '', '', '', 500000, '')"
+BATCH = f"INSERT INTO batch VALUES (?, {_SIGNED}, ?, '', '', '', 500000, '', '')"
 WEIGHING = f"INSERT INTO weighing VALUES (?, {_SIGNED}, ?, NULL, '')"
-MEASUREMENT = f"INSERT INTO measurement VALUES (?, {_SIGNED}, ?, ?, '', {'?, ' * 8}1, 0.5, 1, '')"
+MEASUREMENT = f"INSERT INTO measurement VALUES (?, {_SIGNED}, ?, ?, '', {'?, ' * 8}1, 0.5, 1, '', '')"
 
 
 # ---- older books
@@ -198,7 +198,7 @@ def _add_a_step(monkeypatch, *more):
 def test_a_step_that_fails_changes_nothing(book, monkeypatch):
     one_batch(book)
     _add_a_step(monkeypatch, "CREATE TABLE batch (id)")
-    with pytest.raises(sqlite3.OperationalError):
+    with pytest.raises(InputError, match="table batch already exists"):
         open_book(book.path.parent)
     monkeypatch.undo()
     assert check(open_book(book.path.parent)) == []

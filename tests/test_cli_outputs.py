@@ -6,7 +6,7 @@ import shutil
 import pytest
 
 from matchkit.cli import COMMANDS, main, parser
-from matchkit.cli.values import OWN, OutFile
+from matchkit.cli.outputs import OWN, OutFile
 from matchkit.files.shop import FILES, OPTIONAL_FILES
 from matchkit.files.write import data_folder
 

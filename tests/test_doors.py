@@ -25,6 +25,7 @@ FOR_PYTHON = {
         "simulator.radiative_transfer.diffuse_R",
         "simulator.simulate.ladder",
         "correcting.diagnose.predicted",
+        "matching.linear.linear_fractions",
     ),
 }
 # Named from outside.

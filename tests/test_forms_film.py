@@ -185,7 +185,7 @@ def test_other_units_keep_the_lengths_and_say_so(opened):
     assert form.height.text.description == "Artwork, height, inches"
     assert form.wet.text.description == "Wet thickness, mil"
     form.width.text.value = "11.81"  # 30 cm are 11.811 inches
-    assert form.height.text.value == "15.748"  # 40 cm
+    assert form.height.text.value == "15.7480"  # 40 cm
     assert form.size().total_g == pytest.approx(before, rel=5e-4)
     form.units.value = METRIC
     assert form.height.text.description == "Artwork, height, cm"

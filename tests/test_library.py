@@ -151,7 +151,7 @@ def test_targets_are_drawn_as_they_are_needed(opened, monkeypatch, workers, ahea
             drawn.append(1)
             yield targets[0]
 
-    found = matches(shop, fits, endless(), max_inks=1, workers=workers)
+    found = matches(shop, fits, endless(), Choices(max_inks=1), workers=workers)
     next(found)
     time.sleep(0.5)  # processes that could run on would do so now
     assert len(drawn) == ahead

@@ -74,7 +74,7 @@ def test_a_drawdown_of_an_ink_and_of_a_batch(shop, exports, monkeypatch, capsys)
     assert rows[-1].split(",")[0] in (shop / "spectra.csv").read_text(encoding="utf-8")
     example = shop / "example"
     log = ["book", str(shop), "log-match", str(example / "target.csv"), "--by", "Ada"]
-    assert main([*log, "--recipe", str(example / "weighed.csv"), "--grams", "500"]) == 0
+    assert main([*log, "--recipe", str(example / "weighed.csv")]) == 0
     assert main(["book", str(shop), "weigh", "1", str(example / "weighed.csv"), "--by", "Ada"]) == 0
     shutil.copy(example / "measured.csv", exports / "proof.csv")
     capsys.readouterr()

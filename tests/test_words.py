@@ -21,6 +21,8 @@ ORANGE = np.array([60.0, 40.0, 40.0])
 RED = np.array([45.0, 60.0, 0.0])
 GREY = np.array([60.0, 0.0, 0.0])
 
+CLOSEST = "closest"
+
 
 def ways(text):
     return [(each.amount, each.way) for each in parse(text)]
@@ -142,7 +144,12 @@ def test_correcting_by_words_helps_most_batches():
         lots = lots_that_explain(palette, told, target, usual)
         belief = infer(palette, [told], spread, target=target, known=lots, slips=False)
         added = correct(
-            palette, belief, target, spread, Limits(tolerance_de00=1.0, resolution_g=0.01), "closest"
+            palette,
+            belief,
+            target,
+            spread,
+            Limits(tolerance_de00=1.0, resolution_g=0.01),
+            "closest",
         ).additions_g
         whole = (500 * c + added) / (500 + added.sum())
         before.append(float(de00(target.lab[0], seen)))

@@ -19,7 +19,7 @@ from typing import NoReturn
 
 from matchkit import __version__
 from matchkit.cli.folders import check_folder
-from matchkit.cli.values import check_outputs
+from matchkit.cli.outputs import check_outputs
 from matchkit.errors import InputError, briefly, plainly
 
 # Command and the line that --help shows; the module `matchkit.cli.<command>`, or

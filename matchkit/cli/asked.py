@@ -5,7 +5,8 @@ from collections.abc import Callable, Sequence
 from typing import Any, TypeVar
 
 from matchkit.cli.folders import say
-from matchkit.cli.values import lab, picture_file
+from matchkit.cli.outputs import picture_file
+from matchkit.cli.values import lab
 from matchkit.colorimetry.illuminants import Light
 from matchkit.errors import InputError
 from matchkit.files.scale import SCALES

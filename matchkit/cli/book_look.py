@@ -5,7 +5,8 @@ from pathlib import Path
 
 from matchkit.book.report import GROUPS
 from matchkit.cli.asked import batch_argument, batch_of, give, picture_option, reading_options
-from matchkit.cli.values import in_grams, lab, page, positive, whole
+from matchkit.cli.outputs import page
+from matchkit.cli.values import in_grams, lab, positive, whole
 from matchkit.errors import InputError
 from matchkit.files.write import write_file
 from matchkit.paper.ticket_sheet import ticket_text, tickets_html

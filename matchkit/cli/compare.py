@@ -14,7 +14,8 @@ from matchkit.cli.asked import (
     session_of,
 )
 from matchkit.cli.folders import say
-from matchkit.cli.values import in_grams, page, positive, whole
+from matchkit.cli.outputs import page
+from matchkit.cli.values import in_grams, positive, whole
 from matchkit.colorimetry.illuminants import Light, weights
 from matchkit.errors import InputError
 from matchkit.files.write import write_file

@@ -6,7 +6,8 @@ from contextlib import suppress
 
 from matchkit.cli.asked import json_option, scale_options, session_of
 from matchkit.cli.folders import say
-from matchkit.cli.values import new_file, positive
+from matchkit.cli.outputs import new_file
+from matchkit.cli.values import positive
 from matchkit.errors import InputError
 from matchkit.files.incoming import Bringing, Imported
 from matchkit.files.preview import BARS, PLAIN_BARS

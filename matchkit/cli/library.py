@@ -12,7 +12,8 @@ from matchkit.cli.asked import (
     session_of,
 )
 from matchkit.cli.formulas import number_options
-from matchkit.cli.values import new_file, whole
+from matchkit.cli.outputs import new_file
+from matchkit.cli.values import whole
 from matchkit.report.formulas import library_parts
 from matchkit.workflows.formulas import Search
 from matchkit.workflows.library import match_library

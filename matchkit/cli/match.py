@@ -13,8 +13,8 @@ from matchkit.cli.asked import (
 )
 from matchkit.cli.folders import progress_line, say
 from matchkit.cli.formulas import search_of, search_options
+from matchkit.cli.outputs import page, recipe_csv
 from matchkit.cli.ticket import choices_of, details, write_ticket
-from matchkit.cli.values import page, recipe_csv
 from matchkit.colorimetry.illuminants import Light
 from matchkit.errors import InputError
 from matchkit.files.write import csv_text, write_file

@@ -5,7 +5,8 @@ from dataclasses import replace
 
 from matchkit.cli.asked import give, json_option, session_of
 from matchkit.cli.folders import say
-from matchkit.cli.values import in_grams, new_file, page, positive, whole
+from matchkit.cli.outputs import new_file, page
+from matchkit.cli.values import in_grams, positive, whole
 from matchkit.errors import InputError
 from matchkit.files.weighed import check_new, put_weighed, weighed, write_weigh_sheet
 from matchkit.files.write import write_file

@@ -6,7 +6,8 @@ from datetime import date
 
 from matchkit.cli.asked import give, json_option
 from matchkit.cli.folders import say
-from matchkit.cli.values import page, whole
+from matchkit.cli.outputs import page
+from matchkit.cli.values import whole
 from matchkit.errors import InputError
 from matchkit.files.write import write_file
 from matchkit.practice.exercise import choice_of

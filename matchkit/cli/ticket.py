@@ -10,8 +10,9 @@ from matchkit.cli.asked import (
     session_of,
 )
 from matchkit.cli.folders import say
+from matchkit.cli.outputs import new_file, page
 from matchkit.cli.printed import container_option, job_of, job_options
-from matchkit.cli.values import in_grams, named_percent, new_file, page, positive
+from matchkit.cli.values import in_grams, named_percent, positive
 from matchkit.files.write import csv_text, write_file
 from matchkit.paper.ticket import Ticket
 from matchkit.paper.ticket_sheet import ticket_html, ticket_text
