@@ -174,7 +174,9 @@ FORMULA += "NULL, NULL, '', '', '')"
 PARTS = "INSERT INTO formula_ink VALUES (NULL, ?, ?, ?)"
 BATCH = f"INSERT INTO batch VALUES (?, {_SIGNED}, ?, '', '', '', 500000, '', '')"
 WEIGHING = f"INSERT INTO weighing VALUES (?, {_SIGNED}, ?, NULL, '')"
-MEASUREMENT = f"INSERT INTO measurement VALUES (?, {_SIGNED}, ?, ?, '', {'?, ' * 8}1, 0.5, 1, '', '')"
+MEASUREMENT = (
+    f"INSERT INTO measurement VALUES (?, {_SIGNED}, ?, ?, '', {'?, ' * 8}1, 0.5, 1, '', '')"
+)
 
 
 # ---- older books
