@@ -679,7 +679,8 @@ def size_form(room: Room) -> Facts:
 
 
 def size_book(room: Room) -> Facts:
-    batch = room.begun(FORMULA)
+    needed_g = ink_for_job(Session(room.folder), Formula(amounts=FORMULA), JOB).total_g
+    batch = room.begun({ink: 1.02 * needed_g * g / BATCH_G for ink, g in FORMULA.items()})
     _, data = room.verb("ticket", batch, *JOB_WORDS, "--container", CONTAINER)
     return size_facts(data["job_size"])
 
@@ -871,7 +872,7 @@ JOBS: dict[str, dict[str, Adapter | Absent | None]] = {
     "match, an ink left out": match_doors(Asked(max_inks=3, without=("Slipway Blue",))),
     "match, reference lots": match_doors(Asked(max_inks=3, learning=False)),
     "match by Lab": match_doors(Asked(max_inks=3, lab=True)),
-    "match, a leftover used": match_doors(Asked(max_inks=2, leftover="Leftover regatta teal")),
+    "match, a leftover used": match_doors(Asked(max_inks=3, leftover="Leftover regatta teal")),
     "match over a garment": match_doors(
         Asked(max_inks=3, printed=PrintedOver(over=GROUND, thickness_um=PRINT_UM))
     ),
