@@ -119,7 +119,7 @@ def test_a_new_job_and_the_ink_history(notebook, lab):
     form.get_by_label("Your name").fill("Ana")
     form.get_by_role("button", name="Show the fields of a new job").click()
     form.get_by_label("Target", exact=True).first.select_option("Dusty rose")
-    form.get_by_label("Customer", exact=True).fill("Night Market")
+    form.get_by_label("Customer", exact=True).last.fill("Night Market")
     form.get_by_role("button", name="Begin this job").click()
     expect(form.get_by_text("Begun: batch 17.")).to_be_visible()
     assert [each.batch for each in todays_jobs(open_book(lab[1] / COPY, clock=demo_day))][-1] == 17
