@@ -16,6 +16,7 @@ from matchkit.files.lock import locked
 from matchkit.files.text import label
 from matchkit.files.write import write_file
 from matchkit.fitting.fit import VERSION, Fit, Score
+from matchkit.fitting.held_out import THEORIES
 from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Shop
 from matchkit.optics.film import Film
@@ -45,16 +46,23 @@ def digest(shop: Shop) -> str:
 
 
 def write_fits(
-    folder: str | Path, shop: Shop, fits: Mapping[str, Fit], films: Mapping[str, Fit] | None = None
+    folder: str | Path,
+    shop: Shop,
+    fits: Mapping[str, Fit],
+    films: Mapping[str, Fit] | None = None,
+    *,
+    theory: str = THEORIES[0],
 ) -> None:
     """Write ``fit.json`` whole or not at all, with the film fits if there are any.
 
     `shop` is what the fits were made of, so that a file which was changed meanwhile is seen.
+    `theory` is the one that was asked for.
     """
     content = {
         "format": FORMAT,
         "fitting": VERSION,
         "digest": digest(shop),
+        "theory": theory,
         "series": [{"series": series, **_plain(found)} for series, found in fits.items()],
     }
     if films:
@@ -65,6 +73,18 @@ def write_fits(
     except InputError as error:
         stands = "the fit stands, but every command fits anew until the folder can be written"
         raise InputError([f"{fault}; {stands}" for fault in error.faults]) from None
+
+
+def kept_theory(folder: str | Path) -> str:
+    """The theory that was asked for when ``fit.json`` was written, whatever was drawn since.
+
+    The usual one, of `held_out.THEORIES`, where the file is missing or doesn't say.
+    """
+    try:
+        theory = json.loads((Path(folder) / FILE).read_text(encoding="utf-8"))["theory"]
+    except (OSError, ValueError, LookupError, TypeError, RecursionError):
+        return THEORIES[0]
+    return theory if theory in THEORIES else THEORIES[0]
 
 
 def read_fits(folder: str | Path, shop: Shop) -> tuple[dict[str, dict[str, Fit]], str]:

@@ -7,10 +7,16 @@ import ipywidgets as w
 from matchkit.errors import InputError
 from matchkit.forms import parts as ui
 from matchkit.forms.begin import first_of, opened_form, quiet
-from matchkit.forms.shops import OpenShop, fit_of, is_demo
+from matchkit.forms.shops import AGAIN, OpenShop, fit_of, is_demo
 from matchkit.inks.shop import Drawdown
 from matchkit.report.inks import fit_parts, ink_parts, tint_parts
 from matchkit.workflows.fitting_inks import InksFitted, fit_inks, keep_fits, letdown_series
+
+THEORY_WORDS = (
+    ("the theory that predicts unseen drawdowns best here", "best"),
+    ("two-constant theory: each ink absorbs and scatters", "two-constant"),
+    ("single-constant theory: all scatter alike, as tints in much white do", "single-constant"),
+)
 
 
 def inks(opened: OpenShop, ink: str = "") -> Any:
@@ -40,6 +46,7 @@ class InksForm:
         self.ink.observe(ui.safe(self.look, self.problems), names="value")
         self.percent.observe(ui.safe(self.slide, self.problems), names="value")
         self.residuals = ui.button("How good is the whole fit?", self.judge, self.problems)
+        self.theory = ui.choice("How inks mix", THEORY_WORDS, opened.session().theory)
         self.keep = ui.button("Fit again and keep it", self.refit, self.problems)
         self.box = ui.form(
             *quiet(note),
@@ -49,7 +56,8 @@ class InksForm:
             ui.section("2. What was drawn down, and what the fit makes of it", self.about),
             ui.section(
                 "3. The whole series",
-                ui.row(self.residuals, self.keep),
+                self.residuals,
+                ui.row(ui.boxed(self.theory), self.keep),
                 self.kept,
                 self.problems,
                 self.whole,
@@ -74,14 +82,14 @@ class InksForm:
         ui.put(self.whole, fit_parts(InksFitted(fits=self.opened.fits, films={})))
 
     def refit(self) -> None:
-        """Fit the shop's inks anew and keep the result in its folder."""
+        """Fit the inks anew by the theory that was chosen, and keep that in the shop's folder."""
         if is_demo(self.opened):
             ui.tell(self.kept, "The demo shop's fit is kept already; this is for your own shop.")
             return
         session = self.opened.session()
-        found = fit_inks(session)
+        found = fit_inks(session, self.theory.value)
         keep_fits(session, found)
-        ui.tell(self.kept, f"Kept in {self.opened.folder}/fit.json; it opens faster now.", "done")
+        ui.tell(self.kept, f"Kept in {self.opened.folder}/fit.json. {AGAIN}", "done")
         ui.put(self.whole, [*session.notices, *fit_parts(found)])
 
 

@@ -22,6 +22,7 @@ from matchkit.forms.compare import compare
 from matchkit.forms.correct import correct
 from matchkit.forms.cover import cover
 from matchkit.forms.ink_history import ink_history
+from matchkit.forms.inks import inks
 from matchkit.forms.jobsize import JobForm, jobsize, weigh
 from matchkit.forms.match import MatchForm, leftovers, match
 from matchkit.forms.parts import alert, area, boxed, choice, folded, form, put, read, safe, tell
@@ -41,7 +42,7 @@ STEPS: dict[str, Callable[["JobPage"], Any]] = {
     "Weigh": lambda page: weigh(page.opened),
     "Leftovers": lambda page: leftovers(page.opened),
     "Inks": lambda page: w.VBox(
-        [readings(page.opened), plan(page.opened), ink_history(page.opened)]
+        [readings(page.opened), plan(page.opened), inks(page.opened), ink_history(page.opened)]
     ),
     "Practise": lambda page: w.VBox([see(), job()]),
 }

@@ -17,11 +17,12 @@ from matchkit.files.shop_tables import FILM_SPECTRA, SPECTRA, drawn_in, spectra_
 from matchkit.files.spectrum import read_readings, read_spectra
 from matchkit.files.stream import write_spectra
 from matchkit.fitting.fit import Fit, TooFew, ink_errors, new_outlier
+from matchkit.fitting.held_out import THEORIES
 from matchkit.inks.shop import Drawdown, Shop
 from matchkit.matching.match import fit_shop
 from matchkit.matching.prints import film_fits, has_films
 from matchkit.workflows.printed import films_alone
-from matchkit.workflows.session import Session
+from matchkit.workflows.session import Session, single_constant_words
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -180,6 +181,7 @@ class InksFitted:
 
     fits: Mapping[str, Fit]
     films: Mapping[str, Fit]
+    theory: str = THEORIES[0]  # as it was asked for
 
     def to_dict(self) -> dict[str, Any]:
         """The answer as plain data, as ``matchkit fit --json`` prints it."""
@@ -203,12 +205,13 @@ def fit_inks(session: Session, theory: str = "best") -> InksFitted:
             if not films:
                 raise
             session.note("films_alone", films_alone(error))
-    return InksFitted(fits=fits, films=films)
+    session.note("theory", *single_constant_words(fits or films))
+    return InksFitted(fits=fits, films=films, theory=theory)
 
 
 def keep_fits(session: Session, found: InksFitted) -> None:
     """Write ``fit.json``, which every command then uses; InputError if it can't be written."""
-    write_fits(session.folder, session.files, found.fits, found.films)
+    write_fits(session.folder, session.files, found.fits, found.films, theory=found.theory)
 
 
 def letdown_series(

@@ -14,13 +14,14 @@ from numpy.typing import ArrayLike, NDArray
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.illuminants import Light, light_name
 from matchkit.errors import InputError
-from matchkit.files.fitted import digest, read_fits
+from matchkit.files.fitted import digest, kept_theory, read_fits
 from matchkit.files.settings import read_settings
 from matchkit.files.shop import read_inks, read_shelf, read_shop
 from matchkit.files.shop_tables import spectra_in as spectra_rows
 from matchkit.files.spectrum import read_spectra
 from matchkit.files.write import settled
 from matchkit.fitting.fit import Fit, TooFew
+from matchkit.fitting.held_out import THEORIES
 from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Ink, Shop
 from matchkit.matching.match import fit_shop, palette_for, series_of
@@ -167,17 +168,17 @@ class Session:
         They predict what targets are compared with: drawdowns that hide, or over the ground
         that `shop.toml` names.  Where too few were drawn to hide, films say what would.
         """
-        before, shop = self._earlier, self.files
-        if before is not None and "fits" in before.__dict__ and before.digest == self.digest:
-            self.note(
-                "compared_over", *(n.text for n in before.notices if n.code == "compared_over")
-            )
+        before, shop, theory = self._as_before, self.files, self.theory
+        if before is not None and "fits" in before.__dict__:
+            for each in before.notices:
+                if each.code in ("compared_over", "theory"):
+                    self.note(each.code, each.text)
             return before.fits
         fits: Mapping[str, Fit] = {} if shop.over else self._kept[0].get("series", {})
         few: TooFew | None = None
         if not (fits or shop.over) and (shop.hiding or not has_films(shop)):
             try:
-                fits = fit_shop(shop)
+                fits = fit_shop(shop, theory)
                 self._fitted_anew("the inks")
             except TooFew as error:
                 if not has_films(shop):
@@ -188,8 +189,7 @@ class Session:
             self.note("compared_over", compared_over(shop))
             if few is not None and not {*series_of(shop)} <= {*fits}:
                 raise few
-        if self._kept[0]:
-            self.note("theory", *filter(None, [single_constant_words(fits)]))
+        self.note("theory", *single_constant_words(fits))
         return fits
 
     @cached_property
@@ -197,14 +197,27 @@ class Session:
         """The inks as films over a ground, by series; InputError where no film was measured."""
         if not has_films(self.files):
             return film_fits(self.files)  # raises, and says what to draw
-        before = self._earlier
-        if before is not None and before.digest == self.digest:
+        before, theory = self._as_before, self.theory
+        if before is not None:
             return before.films
         if films := self._kept[0].get("films"):
             return films
-        anew = film_fits(self.files)
+        anew = film_fits(self.files, theory)
         self._fitted_anew("films")
         return anew
+
+    @cached_property
+    def theory(self) -> str:
+        """The theory that ``fit.json`` was asked for, which a changed folder is fitted by too."""
+        return kept_theory(self.folder)
+
+    @cached_property
+    def _as_before(self) -> "Session | None":
+        """The earlier session, if its fits are of the same measurements by the same theory."""
+        before = self._earlier
+        if before is None or (before.digest, before.theory) != (self.digest, self.theory):
+            return None
+        return before
 
     @cached_property
     def _kept(self) -> tuple[dict[str, dict[str, Fit]], str]:
@@ -219,7 +232,9 @@ class Session:
 
     def _fitted_anew(self, what: str) -> None:
         why = self._kept[1] or "fit.json holds none of them"
-        self.note("fit_anew", f"{why}; {what} are fitted anew (`matchkit fit` keeps the result)")
+        option = "" if self.theory == THEORIES[0] else f" --theory {self.theory}"
+        keeps = f"(`matchkit fit{option}` keeps the result)"
+        self.note("fit_anew", f"{why}; {what} are fitted anew {keeps}")
 
     def fit_of(self, names: "tuple[str, ...] | list[str]") -> tuple[str, Fit]:
         """Series and fit that hold all the named inks; InputError where none does."""
@@ -322,14 +337,14 @@ def compared_over(shop: Shop) -> str:
     return f"colours are those of drawdowns over {shop.over}, {thick}"
 
 
-def single_constant_words(fits: Mapping[str, Fit]) -> str:
-    """What single-constant theory costs where a fit was asked to keep to it; else ""."""
+def single_constant_words(fits: Mapping[str, Fit]) -> tuple[str, ...]:
+    """What single-constant theory costs where a fit was asked to keep to it; else nothing."""
     kept = [f for f in fits.values() if f.palette.model.endswith("single-constant")]
     if not kept:
-        return ""
+        return ()
     own = max(s.de00_median for f in kept for s in f.scores if s.model == f.palette.model)
     best = max(min(s.de00_median for s in f.scores) for f in kept)
     return (
         "fitted by single-constant theory, which holds for tints in much white: held-out median"
-        f" dE00 {own:.2f}; the best theory here {best:.2f} (`matchkit fit` uses the best)"
+        f" dE00 {own:.2f}; the best theory here {best:.2f} (`matchkit fit` uses the best)",
     )
