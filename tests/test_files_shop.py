@@ -203,6 +203,12 @@ def test_extra_keys_columns_and_files_are_welcome(tmp_path):
         ("[tolerance]", "[tolerances]", "did you mean 'tolerance'?"),
         ("[measurement]", "balance = 0.01\n[measurement]", "not valid TOML"),
         ("resolution_g = 0.01", "resolution_g = 0", "balance.resolution_g: is 0"),
+        (
+            "resolution_g = 0.01",
+            "resolution_g = 0.0005",
+            "is 0.0005; write a number from 0.001 to 1",
+        ),
+        ("resolution_g = 0.01", "resolution_g = 5", "is 5; write a number from 0.001 to 1"),
         ('"Two Bridges Print Room"', '"a\\nb"', "name: is 'a\\nb'"),
         ('"Two Bridges Print Room"', "7", "name: is 7; write a name in quotes"),
     ],

@@ -14,6 +14,7 @@ from matchkit.errors import InputError, nearest
 from matchkit.files.text import Findings, label, quoted, read_text, text_fault
 from matchkit.inks.shop import GEOMETRIES, Shop
 
+RESOLUTION_G = (0.001, 1.0)  # of balances that ink is weighed on
 SECTIONS = ("measurement", "viewing", "tolerance", "balance", "drawdown")
 KEYS = (
     "name",
@@ -59,7 +60,7 @@ def read_settings(path: Path, file: str = "") -> Shop:
         observer=observer,
         lights=_lights(values, observer, found),
         tolerance_de00=_positive(values, "tolerance.de00", 1.0, found),
-        resolution_g=_positive(values, "balance.resolution_g", 0.01, found),
+        resolution_g=_positive(values, "balance.resolution_g", 0.01, found, RESOLUTION_G),
         currency=_currency(values, found),
         over=over,
         over_um=over_um,
@@ -209,16 +210,23 @@ def _lights(values: Mapping[str, Any], observer: int, found: Findings) -> tuple[
     return tuple(lights)
 
 
-def _positive(values: Mapping[str, Any], key: str, usual: float, found: Findings) -> float:
-    """A number above 0; a missing one is `usual`, and said."""
+def _positive(
+    values: Mapping[str, Any],
+    key: str,
+    usual: float,
+    found: Findings,
+    between: tuple[float, float] | None = None,
+) -> float:
+    """A number above 0, or `between` two others; a missing one is `usual`, and said."""
     if key not in values:
         found.notes.append(f"{found.file} {key}: not stated; {usual:g} is used")
         return usual
     value = values[key]
-    if _is_number(value) and 0 < value < 1000:
+    low, high = between or (0.0, 1000.0)
+    if _is_number(value) and value > 0 and low <= value <= high:
         return float(value)
-    state = _state(values, key)
-    found.faults.append(f"{found.file} {key}: {state}; write a number such as {usual:g}")
+    state, right = _state(values, key), f" from {low:g} to {high:g}" if between else ""
+    found.faults.append(f"{found.file} {key}: {state}; write a number{right} such as {usual:g}")
     return usual
 
 

@@ -11,7 +11,7 @@ import ipywidgets as w
 
 from matchkit.errors import InputError
 from matchkit.files.planned import EXAMPLES, NEW_SHOP
-from matchkit.files.settings import CONDITIONS
+from matchkit.files.settings import CONDITIONS, RESOLUTION_G
 from matchkit.files.shop import DENSITY_G_PER_ML
 from matchkit.files.text import parse_amount, text_fault
 from matchkit.forms import parts as ui
@@ -48,7 +48,9 @@ class NewShopForm:
         self.title = ui.Field("Name of the shop", "Our shop", _text)
         self.geometry = ui.choice("How your instrument measures", [CHOOSE, *_same(GEOMETRIES)])
         self.condition = ui.choice("With which light", [CHOOSE])
-        self.resolution = ui.amount_field("Your balance shows steps of, grams", "0.01", most=100)
+        self.resolution = ui.number_field(
+            "Your balance shows steps of, grams", "0.01", *RESOLUTION_G
+        )
         self.levels = ui.choice("Drawdowns of each ink", list(range(FEWEST, MOST + 1)), 10)
         self.grams = ui.amount_field("Smallest pot, grams", "30", most=9999)
         self.dark = w.Checkbox(description=DARK, indent=False)

@@ -106,7 +106,7 @@ def solve(
         min(comb(len(usable), m), max(MOST, PARENTS * len(usable))) for m in range(1, max_inks + 1)
     )
     few, few_target = _few_wavelengths(palette, target)
-    found: list[tuple[Array, Array]] = []  # F, fractions
+    found: list[tuple[Array, Array, Index, Array]] = []  # F, cost, subsets, fractions of those
     done, best = 0, np.inf
     smaller = _Round(subsets=np.empty((0, 0), dtype=np.int64), F=np.empty(0), c=np.empty((0, 0)))
     for m in range(1, min(max_inks, len(usable)) + 1):
@@ -121,15 +121,24 @@ def solve(
             if progress:
                 progress(done, total)
         near = (best + CLOSE >= F) & (c > DROPPED).all(axis=1)
-        found.append((F[near], spread(c[near], subsets[near], n)))
+        cost = (c[near] * _prices(palette)[subsets[near]]).sum(axis=1)
+        found.append((F[near], cost, subsets[near], c[near]))
         smaller = _Round(subsets=subsets, F=F, c=c)
-    F = np.concatenate([np.empty(0), *(f for f, _ in found)])
+    F = np.concatenate([np.empty(0), *(each[0] for each in found)])
     if not len(F):
         return _ranked(palette, target, np.empty((0, n)), keep)
-    fractions = np.concatenate([c for _, c in found])
-    order = np.sort(np.lexsort((_cost(palette, fractions), np.round(F / ALIKE)))[: 20 * keep])
+    cost = np.concatenate([each[1] for each in found])
+    order = np.sort(np.lexsort((cost, np.round(F / ALIKE)))[: 20 * keep])
     reach = float(F.min()) + CLOSE
-    fractions = fractions[order[F[order] <= reach]]
+    chosen = np.zeros(len(F), dtype=bool)
+    chosen[order[F[order] <= reach]] = True
+    ends = np.cumsum([len(each[0]) for each in found])[:-1]
+    fractions = np.concatenate(
+        [
+            spread(c[rows], subsets[rows], n)  # over all inks only now: there were many
+            for (_, _, subsets, c), rows in zip(found, np.split(chosen, ends), strict=True)
+        ]
+    )
     F, fractions = minimise(palette, target, fractions, upper, steps=SECOND, within=reach)
     useful = _need_all_inks(F, fractions)
     F, fractions = F[useful], fractions[useful]
@@ -335,10 +344,15 @@ def _worth_keeping(palette: Palette, F: Array, c: Array, keep: int) -> Index:
 
 def _cost(palette: Palette, c: Array) -> Array:
     """Cost per kg of formulas (n, n_ink); infinite where an ink has no price."""
-    price = np.array([np.nan if i.cost_per_kg is None else i.cost_per_kg for i in palette.inks])
-    unknown = ((c > DROPPED) & np.isnan(price)).any(axis=1)
-    cost: Array = np.where(unknown, np.inf, c @ np.nan_to_num(price))
+    price = _prices(palette)
+    unknown = ((c > DROPPED) & np.isinf(price)).any(axis=1)
+    cost: Array = np.where(unknown, np.inf, c @ np.where(np.isinf(price), 0, price))
     return cost
+
+
+def _prices(palette: Palette) -> Array:
+    """Cost per kg of every ink (n_ink,); infinite where it is not known."""
+    return np.array([np.inf if i.cost_per_kg is None else i.cost_per_kg for i in palette.inks])
 
 
 def _linear_start(palette: Palette, R: Array, subsets: Index) -> Array:
