@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 import time
+from pathlib import Path
 
 import joblib
 import numpy as np
@@ -387,3 +388,56 @@ def test_memory_does_not_grow_with_the_number_of_targets(shop):
     )
     few, many = map(float, told.stdout.split())
     assert many - few < 4  # MB; an answer and its target take some 0.01
+
+
+KILLED = """
+import os, signal
+from matchkit.matching.library import _on_many
+
+def one(name, target):
+    import os
+    return os.getpid()
+
+print(*set(_on_many(one, [(str(k), None) for k in range(16)], 2)), flush=True)
+os.kill(os.getpid(), signal.SIGKILL)
+"""
+
+
+@pytest.mark.skipif(not Path("/proc/self/cmdline").exists(), reason="processes are seen in /proc")
+def test_workers_end_with_the_process_that_asked(tmp_path):
+    """They had gone on for five minutes after it was killed."""
+    done = subprocess.run([sys.executable, "-c", KILLED], capture_output=True, text=True)
+    workers = [Path(f"/proc/{pid}/cmdline") for pid in done.stdout.split()]
+    assert workers
+    for _ in range(100):
+        if not any(each.exists() and each.read_bytes() for each in workers):
+            return
+        time.sleep(0.1)
+    raise AssertionError("workers are still there after 10 seconds")
+
+
+@pytest.mark.slow
+def test_sixty_inks_up_to_six_at_a_time_stay_under_300_MB():
+    done = subprocess.run([sys.executable, "-c", SIXTY], capture_output=True, text=True, check=True)
+    assert float(done.stdout) < 300
+
+
+# Formulas as a child process, whose peak is its own.  Many of them are perfect: the worst case.
+SIXTY = """
+import resource
+import numpy as np
+from matchkit.colorimetry.difference import Target
+from matchkit.inks.palette import Palette
+from matchkit.inks.shop import Ink
+from matchkit.matching.solve import solve
+
+rng, x = np.random.default_rng(3), np.linspace(0, 1, 31)
+middle, wide, much = rng.uniform(0, 1, 60), rng.uniform(0.1, 0.3, 60), rng.uniform(0.5, 8, 60)
+K = 0.01 + much[:, None] * np.exp(-(((x - middle[:, None]) / wide[:, None]) ** 2))
+S = np.outer(np.append(1.0, rng.uniform(0.05, 0.4, 59)), np.ones(31))
+K[0] = 0.003
+inks = tuple(Ink(name=str(k), role="colour" if k else "white") for k in range(60))
+palette = Palette(inks=inks, K=K, S=S, crowding=np.zeros(60), base=0.0, gain=1.0, k2=0.4)
+solve(palette, Target.from_spectrum(0.2 + 0.5 * x), max_inks=6)
+print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
+"""

@@ -8,11 +8,14 @@ on a cluster.  joblib works on whether its answers are taken or not, so it gets 
 of targets at a time.
 """
 
+import os
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
-from functools import partial
+from functools import cache, partial
 from importlib.util import find_spec
 from itertools import islice
+from threading import Thread
+from time import sleep
 from typing import TYPE_CHECKING
 from warnings import catch_warnings
 
@@ -27,6 +30,7 @@ if TYPE_CHECKING:
     from joblib import Parallel
 
 TOGETHER = 4  # targets that are handed out at once: inks travel with every group
+LOOK_S = 1.0  # between two looks of a worker at whether its parent is still there
 STRETCH = 128  # targets for each process; at the end of a stretch some wait for the last
 
 
@@ -89,7 +93,7 @@ def _stretch(
     from joblib import delayed
 
     groups = (stretch[k : k + TOGETHER] for k in range(0, len(stretch), TOGETHER))
-    found = work(delayed(_several)(one, group) for group in groups)
+    found = work(delayed(_several)(one, group, os.getpid()) for group in groups)
     try:
         for answers in found:
             yield from answers
@@ -103,5 +107,22 @@ def _one(shop: Shop, fits: Mapping[str, Fit], choices: Choices, name: str, targe
     return match(shop, fits, target, choices, name=name)
 
 
-def _several(one: "partial[Match]", group: list[tuple[str, Target]]) -> list[Match]:
+def _several(one: "partial[Match]", group: list[tuple[str, Target]], asked_by: int) -> list[Match]:
+    if os.getppid() == asked_by:  # not on another machine, nor in the process that asks
+        _end_with(asked_by)
     return [one(name, target) for name, target in group]
+
+
+@cache
+def _end_with(parent: int) -> None:
+    """End this worker soon after the process that began it, however that ended.
+
+    joblib's workers wait five minutes for more work, even where nobody is left to give it.
+    """
+
+    def watch() -> None:
+        while os.getppid() == parent:
+            sleep(LOOK_S)
+        os._exit(1)
+
+    Thread(target=watch, daemon=True).start()
