@@ -82,6 +82,8 @@ RUNS = {
     "plan-write": "plan ours --rungs 3 --write --weigh-sheet sheet.csv",
     "plan-weighed": "plan ours --weighed sheet.csv",
     "book-today": "book shop today",
+    "book-tickets": "book shop tickets --html tickets.html --date 2026-04-01",
+    "book-use-up": "book shop use-up --grams 300",
     "book-show": "book shop show 18",
     "book-find": "book shop find --customer Kite",
     "book-find-colour": "book shop find --like beside/coral_target.csv --within 4",
@@ -114,6 +116,7 @@ RUNS = {
     "book-mend": "book shop mend 13 --due 2026-04-12",
     "book-strike": "book shop strike movement 1 --why 'the wrong shelf'",
     "book-restore": "book ours restore copy.db",
+    "book-retire": "book ours retire Lemon",
     "rehearse": "rehearse --targets 2 --drawdowns 3 --seed 5",
 }
 TEXTS = ("match", "check", "correct-over-pour", "book-show", "book-today")

@@ -70,7 +70,8 @@ def test_no_record_of_the_first_release_is_lost_or_changed(answered):
             db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
         after = rows(answered[1] / book)
         for table, kept in before.items():
-            assert after[table][: len(kept)] == kept, f"{book}: {table}"
+            now = [row[: len(was)] for row, was in zip(after[table], kept, strict=False)]
+            assert now == kept, f"{book}: {table}"  # later columns stand behind them
 
 
 def test_no_file_of_the_first_release_is_lost_or_changed(answered):

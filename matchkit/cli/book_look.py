@@ -35,10 +35,11 @@ def today(session: Session, args: argparse.Namespace) -> None:
 
 def tickets_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--html", type=page, metavar="FILE", help="write all to one page to print")
+    parser.add_argument("--date", default="", help="the date on the tickets (today)")
 
 
 def tickets(session: Session, args: argparse.Namespace) -> None:
-    made = this_day.tickets(session)
+    made = this_day.tickets(session, args.date)
     if args.html:
         write_file(Path(args.html), tickets_html(made))
         told = [f"written: {args.html}"]

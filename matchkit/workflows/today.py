@@ -107,8 +107,10 @@ def _days_left(record: BatchRecord, now: date) -> int | None:
     return (date.fromisoformat(record.due) - now) // timedelta(days=1)
 
 
-def tickets(session: Session) -> Sequence[Ticket]:
+def tickets(session: Session, day: str = "") -> Sequence[Ticket]:
     """The tickets of all jobs that are still to be weighed, those that are due first before.
+
+    `day` stands on them; without it, today.
 
     A notice says which has none and why; InputError where there is none at all.
     """
@@ -116,7 +118,7 @@ def tickets(session: Session) -> Sequence[Ticket]:
     made = []
     for record in waiting:
         try:
-            made.append(batch_ticket(session, record.batch, TicketChoices()))
+            made.append(batch_ticket(session, record.batch, TicketChoices(day=day)))
         except InputError as error:
             told = (f"batch {record.batch} has no ticket: {fault}" for fault in error.faults)
             session.note("no_ticket", *told)
