@@ -165,7 +165,7 @@ def test_what_is_due_first_stands_first_with_what_it_needs(form):
     assert form.pick.value == OUT
     assert form.what.value == ADDED
     assert "out of tolerance: correct" in form.tale.value
-    assert "Batches 15 and 16 share a base colour" in form.jobs.value
+    assert "of batches 15 and 16 is one base colour" in form.jobs.value
     for batch, what in ((UNMEASURED, MEASURED), (UNWEIGHED, WEIGHED), (IN, CLOSED)):
         form.pick.value = batch
         assert form.what.value == what

@@ -35,7 +35,7 @@ def run(unpacked, here, *words):
         f"from matchkit.cli import main; sys.exit(main({list(words)!r}))"
     )
     return subprocess.run(
-        [sys.executable, "-c", code], cwd=here, capture_output=True, text=True, timeout=600
+        [sys.executable, "-B", "-c", code], cwd=here, capture_output=True, text=True, timeout=600
     )
 
 

@@ -75,28 +75,38 @@ def write_fits(
         raise InputError([f"{fault}; {stands}" for fault in error.faults]) from None
 
 
-def kept_theory(folder: str | Path) -> str:
-    """The theory that was asked for when ``fit.json`` was written, whatever was drawn since.
+def fit_text(folder: str | Path) -> str | None:
+    """What ``fit.json`` holds, "" where that can't be read, None where there is no such file."""
+    path = Path(folder) / FILE
+    try:
+        return path.read_text(encoding="utf-8") if path.is_file() else None
+    except (OSError, ValueError):
+        return ""
+
+
+def kept_theory(text: str | None) -> str:
+    """The theory that was asked for when a ``fit.json`` was written, whatever was drawn since.
 
     The usual one, of `held_out.THEORIES`, where the file is missing or doesn't say.
     """
     try:
-        theory = json.loads((Path(folder) / FILE).read_text(encoding="utf-8"))["theory"]
-    except (OSError, ValueError, LookupError, TypeError, RecursionError):
+        theory = json.loads(text or "")["theory"]
+    except (ValueError, LookupError, TypeError, RecursionError):
         return THEORIES[0]
     return theory if theory in THEORIES else THEORIES[0]
 
 
-def read_fits(folder: str | Path, shop: Shop) -> tuple[dict[str, dict[str, Fit]], str]:
-    """The fits in ``fit.json``, or none and the reason why it can't be used.
+def read_fits(
+    folder: str | Path, shop: Shop, text: str | None
+) -> tuple[dict[str, dict[str, Fit]], str]:
+    """The fits in the `text` of a folder's ``fit.json``, or none and why it can't be used.
 
     Fits by series, under "series" for drawdowns that hide, "films" for films over a ground.
     """
-    path = Path(folder) / FILE
-    if not path.is_file():
+    if text is None:
         return {}, f"{label(Path(folder))} has no {FILE}"
     try:
-        content = json.loads(path.read_text(encoding="utf-8"))
+        content = json.loads(text)
         if (content["format"], content.get("fitting")) != (FORMAT, VERSION):
             return {}, f"{FILE} is of another version"
         if content["digest"] != digest(shop):
@@ -105,8 +115,7 @@ def read_fits(folder: str | Path, shop: Shop) -> tuple[dict[str, dict[str, Fit]]
             kind: {entry["series"]: _fit(entry, shop) for entry in content.get(kind, ())}
             for kind in ("series", "films")
         }, ""
-    except (OSError, ValueError, LookupError, TypeError, AttributeError, ArithmeticError,
-            RecursionError):  # fmt: skip
+    except (ValueError, LookupError, TypeError, AttributeError, ArithmeticError, RecursionError):
         return {}, f"{FILE} can't be read"
 
 

@@ -25,7 +25,7 @@ LOCK = ".matchkit-lock"
 PATIENCE_S = 10.0  # how long a writer waits for another
 UNSIGNED_S = 10.0  # a lock that names nobody for so long is of a writer that was killed
 
-_HELD: dict[tuple[Path, int], str] = {}  # the token of each folder's lock, by thread
+_HELD: dict[tuple[str, int], str] = {}  # the token of each folder's lock, by thread
 
 
 class Refused(InputError):
@@ -39,7 +39,7 @@ def locked(folder: str | Path) -> Iterator[None]:
     Raises InputError where another goes on writing, and for a folder that can't be written.
     """
     folder = Path(folder)
-    held = (folder.resolve(), get_ident())
+    held = (os.path.realpath(folder), get_ident())
     if held in _HELD:
         yield
         return
@@ -59,7 +59,7 @@ def locked(folder: str | Path) -> Iterator[None]:
 def awaited(folder: Path, note: Path) -> None:
     """Wait for a writer at work to take its `note` away; of one that is gone it stays."""
     path = folder / LOCK
-    while note.exists() and (folder.resolve(), get_ident()) not in _HELD:
+    while note.exists() and (os.path.realpath(folder), get_ident()) not in _HELD:
         try:
             old = time.time() - path.stat().st_mtime > PATIENCE_S
         except OSError:

@@ -49,7 +49,7 @@ def opened_shops() -> list[Path]:
 
 def remember_shop(folder: Path) -> None:
     """Put a shop's folder first among those that were opened; no harm where that can't be kept."""
-    own = folder.resolve()
+    own = Path(os.path.realpath(folder))
     kept = [own, *(each for each in opened_shops() if each != own)][:MOST]
     with suppress(OSError):
         _settings().mkdir(parents=True, exist_ok=True)
