@@ -37,7 +37,7 @@ from matchkit.cli import main
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.correcting.lot_check import judge_lot, letdown
-from matchkit.files.fitted import fit_text, read_fits
+from matchkit.files.fitted import fit_content, read_fits
 from matchkit.files.shop import read_shop
 from matchkit.files.spectrum import read_spectrum
 from matchkit.files.write import csv_text
@@ -209,7 +209,7 @@ def make_shop(fitted_demo: Path, folder: Path) -> Path:
     """The demo shop with a book that knows something of lots and stock."""
     shutil.copytree(fitted_demo, folder)
     shop = read_shop(folder)
-    fits = read_fits(folder, shop, fit_text(folder))[0]["series"]
+    fits = read_fits(folder, shop, fit_content(folder))[0]["series"]
     book = open_book(folder, who="Ana")
     for k, (name, grams) in enumerate(TAUGHT):
         R = read_spectrum(folder / "targets.csv", name)[0].R
@@ -260,7 +260,7 @@ class Known:
 def by_library(room: Room, *, learning: bool = True, heard: Any = None) -> Known:
     """The shop as its book has it, by the library's own functions; `heard` is a reading."""
     files = read_shop(room.folder)
-    fits = read_fits(room.folder, files, fit_text(room.folder))[0]["series"]
+    fits = read_fits(room.folder, files, fit_content(room.folder))[0]["series"]
     book = open_book(room.folder, create=False)
     shop = today(book, files)
     without = None if heard is None else batch_read(book, heard)

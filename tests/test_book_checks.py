@@ -24,7 +24,7 @@ from matchkit.book.store import open_book, reading
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.correcting.lot_check import judge_lot, judge_shade
 from matchkit.errors import InputError
-from matchkit.files.fitted import fit_text, read_fits
+from matchkit.files.fitted import fit_content, read_fits
 from matchkit.files.shop import read_shop
 from matchkit.files.write import csv_text
 from matchkit.inks.palette import reflectance
@@ -260,7 +260,7 @@ def run(fitted_demo, tmp_path, capsys):
     folder = tmp_path / "shop"
     shutil.copytree(fitted_demo, folder)
     opened = read_shop(folder)
-    palette = read_fits(folder, opened, fit_text(folder))[0]["series"]["plastisol"].palette
+    palette = read_fits(folder, opened, fit_content(folder))[0]["series"]["plastisol"].palette
 
     def drawdown(name, amounts, **strong):
         c = fractions_for(palette, [*amounts], [*amounts.values()])

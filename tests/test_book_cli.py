@@ -16,7 +16,7 @@ from matchkit import cli
 from matchkit.book.label import qr_svg
 from matchkit.cli.book import VERBS
 from matchkit.colorimetry.grid import GRID_NM
-from matchkit.files.fitted import fit_text, read_fits
+from matchkit.files.fitted import fit_content, read_fits
 from matchkit.files.shop import read_shop
 from matchkit.files.spectrum import read_spectrum
 from matchkit.files.write import csv_text
@@ -64,7 +64,7 @@ class Desk:
     def reading(self, name, inks, scale=None):
         """A spectrum file of a recipe with some lots stronger, as the model has it."""
         shop = read_shop(self.folder)
-        palette = read_fits(self.folder, shop, fit_text(self.folder))[0]["series"][
+        palette = read_fits(self.folder, shop, fit_content(self.folder))[0]["series"][
             "plastisol"
         ].palette
         c = fractions_for(palette, [each["ink"] for each in inks], [e["grams"] for e in inks])

@@ -9,7 +9,7 @@ import pytest
 
 from matchkit.cli import main
 from matchkit.colorimetry.grid import GRID_NM
-from matchkit.files.fitted import fit_text, read_fits
+from matchkit.files.fitted import fit_content, read_fits
 from matchkit.files.shop import read_shop
 from matchkit.files.write import csv_text, data_folder
 from matchkit.inks.palette import reflectance
@@ -183,7 +183,7 @@ def sand(shop, tmp_path):
     with (folder / "mixes.csv").open("a", encoding="utf-8") as file:
         file.writelines(f"Sand rest,{ink},{share},120,2026-03-02\n" for ink, share in SAND.items())
     opened = read_shop(folder)
-    palette = read_fits(folder, opened, fit_text(folder))[0]["series"]["plastisol"].palette
+    palette = read_fits(folder, opened, fit_content(folder))[0]["series"]["plastisol"].palette
     R = reflectance(palette, fractions_for(palette, [*SAND], [*SAND.values()]))
     rows = [["Mix Sand", *np.round(R, 6).tolist()]]
     target.write_text(csv_text(["name", *(f"{nm:g}" for nm in GRID_NM)], rows), encoding="utf-8")

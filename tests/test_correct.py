@@ -13,7 +13,7 @@ from small_bench import mixture, shop
 
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import XYZ_to_Lab, de00
-from matchkit.correcting.additions import Wanted, least_additions
+from matchkit.correcting.additions import AdditionWanted, least_additions
 from matchkit.correcting.advice import verdict, worth_doing
 from matchkit.correcting.container import Bucket
 from matchkit.correcting.correct import (
@@ -91,7 +91,7 @@ def any_ink(palette, belief, target, upper=None):
         palette=replace(palette, strengths=belief.strengths), grams=belief.grams,
         strengths=belief.strengths, residual_f=belief.residual_f,
     )  # fmt: skip
-    return Wanted(
+    return AdditionWanted(
         bucket=held, target=target, own=np.ones(n, bool), resolution_g=1e-4,
         upper_g=np.full(n, np.inf) if upper is None else upper,
     )  # fmt: skip

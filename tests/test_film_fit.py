@@ -15,7 +15,7 @@ from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.errors import InputError
-from matchkit.files.fitted import digest, fit_text, read_fits, write_fits
+from matchkit.files.fitted import digest, fit_content, read_fits, write_fits
 from matchkit.files.shop import read_shop
 from matchkit.fitting.constants import Constants, Films, Structure, predict, trust
 from matchkit.fitting.fit import Fit, fit
@@ -328,9 +328,9 @@ def test_a_ground_that_is_named_needs_its_file(folder: Path, tmp_path: Path) -> 
 def test_film_fits_are_kept_and_read_back(folder: Path, found: Fit, tmp_path: Path) -> None:
     shop_folder = copied(folder, tmp_path / "shop")
     shop = read_shop(shop_folder)
-    assert read_fits(shop_folder, shop, fit_text(shop_folder))[0] == {}
+    assert read_fits(shop_folder, shop, fit_content(shop_folder))[0] == {}
     write_fits(shop_folder, shop, {}, {"": found})
-    kept, why = read_fits(shop_folder, shop, fit_text(shop_folder))
+    kept, why = read_fits(shop_folder, shop, fit_content(shop_folder))
     assert why == ""
     palette, fresh = kept["films"][""].palette, found.palette
     np.testing.assert_array_equal(palette.K, fresh.K)
@@ -340,7 +340,7 @@ def test_film_fits_are_kept_and_read_back(folder: Path, found: Fit, tmp_path: Pa
     )  # fmt: skip
     grounds = (shop_folder / "grounds.csv").read_text(encoding="utf-8")
     (shop_folder / "grounds.csv").write_text(grounds.replace("Navy", "Ink"), encoding="utf-8")
-    assert read_fits(shop_folder, read_shop(shop_folder), fit_text(shop_folder))[0] == {}
+    assert read_fits(shop_folder, read_shop(shop_folder), fit_content(shop_folder))[0] == {}
 
 
 # ---- formulas for prints

@@ -6,7 +6,7 @@ import shutil
 import numpy as np
 import pytest
 
-from matchkit.files.fitted import FILE, fit_text, read_fits
+from matchkit.files.fitted import FILE, fit_content, read_fits
 from matchkit.files.shop import read_shop
 from matchkit.files.text import read_text
 from matchkit.fitting.fit import VERSION
@@ -39,7 +39,7 @@ def folder(fitted_demo, tmp_path):
 
 
 def why(folder):
-    return read_fits(folder, read_shop(folder), fit_text(folder))[1]
+    return read_fits(folder, read_shop(folder), fit_content(folder))[1]
 
 
 def mend(folder):
@@ -50,7 +50,7 @@ def mend(folder):
 
 def test_a_file_mended_while_the_inks_are_fitted_is_seen(folder, monkeypatch):
     """The digest is that of what was read, so the fit is not taken for the mended folder's."""
-    kept, _ = read_fits(folder, read_shop(folder), fit_text(folder))
+    kept, _ = read_fits(folder, read_shop(folder), fit_content(folder))
 
     def slow_fit(shop, theory):
         mend(folder)
@@ -75,7 +75,7 @@ def test_a_shop_that_was_opened_before_is_read_again_before_it_is_fitted(folder,
     """As a form does whose cell ran an hour ago."""
     opened = open_shop(folder)
     mend(folder)
-    kept, _ = read_fits(folder, opened.shop, fit_text(folder))
+    kept, _ = read_fits(folder, opened.shop, fit_content(folder))
     seen = []
     monkeypatch.setattr(
         fitting_inks, "fit_shop", lambda shop, theory: seen.append(shop) or kept["series"]
@@ -85,7 +85,7 @@ def test_a_shop_that_was_opened_before_is_read_again_before_it_is_fitted(folder,
     keep_fits(session, fit_inks(session))
     R = [np.concatenate([d.readings for d in s.drawdowns]) for s in (seen[0], read_shop(folder))]
     np.testing.assert_array_equal(*R)
-    found, said = read_fits(folder, read_shop(folder), fit_text(folder))
+    found, said = read_fits(folder, read_shop(folder), fit_content(folder))
     assert said == "" and found["films"]
 
 
@@ -120,12 +120,12 @@ def test_a_fit_that_can_t_be_right_is_not_used(fitted_demo, shop, tmp_path, kind
     content = json.loads((fitted_demo / FILE).read_text(encoding="utf-8"))
     (tmp_path / FILE).write_text(changed(content, kind, way), encoding="utf-8")
     says = "is of another version" if way == "version" else "can't be read"
-    assert read_fits(tmp_path, shop, fit_text(tmp_path)) == ({}, f"{FILE} {says}")
+    assert read_fits(tmp_path, shop, fit_content(tmp_path)) == ({}, f"{FILE} {says}")
 
 
 def test_the_version_of_the_fitting_code_is_that_of_its_results(fitted_demo, shop):
     """Where this fails, `VERSION` is raised and the new numbers are noted beside it."""
-    (fit,) = read_fits(fitted_demo, shop, fit_text(fitted_demo))[0]["series"].values()
+    (fit,) = read_fits(fitted_demo, shop, fit_content(fitted_demo))[0]["series"].values()
     K, S = FOUND[VERSION]
     np.testing.assert_allclose(fit.palette.K[::3, 15], K, rtol=1e-3)
     np.testing.assert_allclose(fit.palette.S[::3, 15], S, rtol=1e-3)

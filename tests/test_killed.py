@@ -18,7 +18,7 @@ from small_shop import SPECTRA, edge, put, wide
 from matchkit.book.containers import add
 from matchkit.book.copies import check
 from matchkit.book.store import open_book, reading
-from matchkit.files.fitted import fit_text, read_fits, write_fits
+from matchkit.files.fitted import fit_content, read_fits, write_fits
 from matchkit.files.health import keep_reading, read_kept
 from matchkit.files.incoming import Bringing, bring_in
 from matchkit.files.lock import LOCK
@@ -91,7 +91,7 @@ def kill(folder, seed, kills, writers):
         for what, each in step.items():
             new = (after[what] - before[what]) // each
             assert told.count(what) <= new <= told.count(what) + writers, (n, what)
-        assert "can't be read" not in read_fits(folder, read_shop(folder), fit_text(folder))[1]
+        assert "can't be read" not in read_fits(folder, read_shop(folder), fit_content(folder))[1]
         assert check(book) == []
         before = after
     keep_reading(folder, kind="tile", name="tile", readings=TILE, date="2026-03-02")

@@ -19,7 +19,7 @@ from matchkit.cli import main
 from matchkit.colorimetry.difference import Target
 from matchkit.errors import InputError
 from matchkit.files import stream
-from matchkit.files.fitted import fit_text, read_fits
+from matchkit.files.fitted import fit_content, read_fits
 from matchkit.files.shop import read_shop
 from matchkit.files.spectrum import read_spectra
 from matchkit.files.write import data_folder
@@ -70,7 +70,7 @@ def opened(shop):
     targets = [
         (s.name, Target.from_spectrum(s.R, known.lights, known.observer)) for s in spectra[:20]
     ]
-    return known, read_fits(shop, known, fit_text(shop))[0]["series"], targets
+    return known, read_fits(shop, known, fit_content(shop))[0]["series"], targets
 
 
 @pytest.fixture(scope="module")
@@ -364,13 +364,13 @@ def test_the_summary_and_the_table(shop, tmp_path, capsys):
 MEMORY = """
 import resource, sys
 import numpy as np
-from matchkit.files.fitted import fit_text, read_fits
+from matchkit.files.fitted import fit_content, read_fits
 from matchkit.files.shop import read_shop
 from matchkit.matching.library import matches
 from matchkit.colorimetry.difference import Target
 from matchkit.matching.rank import Choices
 shop = read_shop(sys.argv[1])
-fits = read_fits(sys.argv[1], shop, fit_text(sys.argv[1]))[0]["series"]
+fits = read_fits(sys.argv[1], shop, fit_content(sys.argv[1]))[0]["series"]
 rng = np.random.default_rng(1)
 def targets():
     for k in range(15):

@@ -11,7 +11,7 @@ from scipy.optimize import differential_evolution, minimize
 
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import Lab, de00
-from matchkit.files.fitted import fit_text, read_fits
+from matchkit.files.fitted import fit_content, read_fits
 from matchkit.files.shop import read_shop
 from matchkit.files.spectrum import read_spectra
 from matchkit.inks.palette import Palette, reflectance, subset
@@ -373,7 +373,7 @@ def test_sixteen_inks_take_half_a_second(bench: Bench, palette: Palette) -> None
 def test_round_off_does_not_choose_among_formulas_that_all_meet_the_target(fitted_demo):
     """Under one light many do; processors differ in the last digit, lists must not."""
     shop = read_shop(fitted_demo)
-    fits = read_fits(fitted_demo, shop, fit_text(fitted_demo))[0]["series"]
+    fits = read_fits(fitted_demo, shop, fit_content(fitted_demo))[0]["series"]
     rng = np.random.default_rng(5)
     for spectrum in read_spectra(fitted_demo / "targets.csv")[0]:
         if spectrum.name not in ("Dusty rose", "Wet moss", "Club navy"):

@@ -51,9 +51,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> None:
     """Look, ask, put where it belongs, until Ctrl+C."""
-    folder, sizes, waited = Path(args.folder), dict[Path, tuple[int, int]](), False
+    folder, seen, waited = Path(args.folder), dict[Path, tuple[int, int, str]](), False
     while True:
-        new, growing = arrivals(folder, Path(args.shop), sizes)
+        new, growing = arrivals(folder, Path(args.shop), seen)
         for arrival in new:
             _take(args, arrival)
         if args.once and not growing:

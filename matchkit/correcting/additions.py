@@ -45,7 +45,7 @@ HELD_BACK, OWN, ONE_MORE, ANY = range(4)  # which inks are looked at, in this or
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Wanted:
+class AdditionWanted:
     """A container, what may join it, and the colour that it is to have.
 
     `own` and `held_back` (n_ink,) mark the inks of the batch and those of them that the plan
@@ -67,7 +67,7 @@ class Wanted:
     tried: dict[int, list[Tried]] = field(default_factory=dict)  # by which inks, as found
 
 
-def least_additions(wanted: Wanted, aim: float) -> tuple[Array, float] | None:
+def least_additions(wanted: AdditionWanted, aim: float) -> tuple[Array, float] | None:
     """The smallest additions (n_ink,) within `aim` of the target under the first light.
 
     Held-back inks before all, then the inks of the batch; another ink only where it saves
@@ -88,7 +88,7 @@ def least_additions(wanted: Wanted, aim: float) -> tuple[Array, float] | None:
     return None if best is None else (best, own_g)
 
 
-def nearest_additions(wanted: Wanted) -> Array:
+def nearest_additions(wanted: AdditionWanted) -> Array:
     """The additions (n_ink,) that come nearest, by the shares of the target's lights.
 
     Inks that are not in the batch only where they come nearer by `FOREIGN_DE00`.
@@ -130,7 +130,7 @@ def allowed(bucket: Bucket, rows: Array, upper_g: Array, *, batch_g: float | Non
     return good
 
 
-def _sets(wanted: Wanted, which: int) -> Iterator[tuple[Index, Array]]:
+def _sets(wanted: AdditionWanted, which: int) -> Iterator[tuple[Index, Array]]:
     """Sets (n, m) of inks that may join, by their size, and starting amounts (n, m)."""
     usable = wanted.upper_g > 0
     own = np.flatnonzero(wanted.own & usable)
@@ -163,7 +163,7 @@ def _of_one_size(bucket: Bucket, sets: list[list[int]]) -> tuple[Index, Array]:
     return subsets, a * bucket.grams.sum() / a.sum(axis=1, keepdims=True)
 
 
-def _tried(wanted: Wanted, which: int) -> list[Tried]:
+def _tried(wanted: AdditionWanted, which: int) -> list[Tried]:
     """The sets of inks, each as near as it comes; found once."""
     if which not in wanted.tried:
         first = under_first_light(wanted.target)
@@ -174,7 +174,9 @@ def _tried(wanted: Wanted, which: int) -> list[Tried]:
     return wanted.tried[which]
 
 
-def _least_of(wanted: Wanted, which: int, aim: float, enough_g: float = np.inf) -> Array | None:
+def _least_of(
+    wanted: AdditionWanted, which: int, aim: float, enough_g: float = np.inf
+) -> Array | None:
     """The smallest additions (n_ink,) of the inks of `which` within `aim`, limits kept.
 
     Sets of inks that need more than `enough_g` are left out.  Where there is not enough of an
@@ -210,7 +212,7 @@ def _least_of(wanted: Wanted, which: int, aim: float, enough_g: float = np.inf) 
     return best
 
 
-def _with_all_of(wanted: Wanted, i: int, which: int, aim: float) -> Array | None:
+def _with_all_of(wanted: AdditionWanted, i: int, which: int, aim: float) -> Array | None:
     """The smallest additions (n_ink,) that hold all there is of ink `i`."""
     all_of_it = np.zeros(len(wanted.own))
     all_of_it[i] = wanted.upper_g[i]
@@ -226,7 +228,7 @@ def _with_all_of(wanted: Wanted, i: int, which: int, aim: float) -> Array | None
     return None if rest is None else rest + all_of_it
 
 
-def _allowed(wanted: Wanted, rows: Array) -> Truth:
+def _allowed(wanted: AdditionWanted, rows: Array) -> Truth:
     """Which additions (n, n_ink) keep to every limit; clear may join until it hides no more."""
     bucket, after = wanted.bucket, wanted.bucket.grams + rows
     good = allowed(bucket, rows, wanted.upper_g)
@@ -241,6 +243,6 @@ def _allowed(wanted: Wanted, rows: Array) -> Truth:
     return good
 
 
-def _F(wanted: Wanted, rows: Array) -> Array:
+def _F(wanted: AdditionWanted, rows: Array) -> Array:
     F: Array = differences_after(wanted.bucket, wanted.target, rows) @ wanted.target.share
     return F

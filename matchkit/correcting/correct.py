@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from matchkit.colorimetry.difference import Target
 from matchkit.correcting.additions import (
     MOST_INKS,
-    Wanted,
+    AdditionWanted,
     least_additions,
     nearest_additions,
 )
@@ -165,10 +165,10 @@ class _Case:
         return np.zeros(len(self.palette.inks))
 
     @cached_property
-    def wanted(self) -> Wanted:
+    def wanted(self) -> AdditionWanted:
         """The batch, and what may join it."""
         belief, limits = self.belief, self.limits
-        return Wanted(
+        return AdditionWanted(
             bucket=Bucket(
                 palette=self.learned,
                 grams=belief.grams,

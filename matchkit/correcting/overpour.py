@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.words import direction
-from matchkit.correcting.additions import Wanted, least_additions, nearest_additions
+from matchkit.correcting.additions import AdditionWanted, least_additions, nearest_additions
 from matchkit.correcting.container import Bucket, bucket_of, seen_after
 from matchkit.correcting.correct import Limits
 from matchkit.errors import InputError
@@ -93,7 +93,7 @@ def over_pour(
         as_planned = _way(case, np.maximum(plan - held, 0), "as planned")
         return Rescue(over=(), wrong=(), scaled=as_planned, least_growth=None, same_size=as_planned)
     aim = AIM * tolerance_de00
-    wanted = Wanted(
+    wanted = AdditionWanted(
         bucket=case.bucket,
         target=_goal(palette, plan, target, aim),
         own=(plan > 0) | (held > 0),
@@ -185,7 +185,9 @@ def _scaled_rest(case: _Case) -> Array:
     return rest
 
 
-def _least_growth(case: _Case, wanted: Wanted, aim: float, scaled: Way | None) -> Way | None:
+def _least_growth(
+    case: _Case, wanted: AdditionWanted, aim: float, scaled: Way | None
+) -> Way | None:
     """The least that comes near enough, or the rest in proportion where that is less."""
     found = least_additions(wanted, aim)
     if found is None or (scaled is not None and scaled.rest_g.sum() <= found[0].sum()):

@@ -75,38 +75,37 @@ def write_fits(
         raise InputError([f"{fault}; {stands}" for fault in error.faults]) from None
 
 
-def fit_text(folder: str | Path) -> str | None:
-    """What ``fit.json`` holds, "" where that can't be read, None where there is no such file."""
+def fit_content(folder: str | Path) -> Any:
+    """What ``fit.json`` holds, {} where that can't be read, None where there is no such file."""
     path = Path(folder) / FILE
     try:
-        return path.read_text(encoding="utf-8") if path.is_file() else None
-    except (OSError, ValueError):
-        return ""
+        return json.loads(path.read_text(encoding="utf-8")) if path.is_file() else None
+    except (OSError, ValueError, RecursionError):
+        return {}
 
 
-def kept_theory(text: str | None) -> str:
+def kept_theory(content: Any) -> str:
     """The theory that was asked for when a ``fit.json`` was written, whatever was drawn since.
 
     The usual one, of `held_out.THEORIES`, where the file is missing or doesn't say.
     """
     try:
-        theory = json.loads(text or "")["theory"]
-    except (ValueError, LookupError, TypeError, RecursionError):
+        theory = content["theory"]
+    except (LookupError, TypeError):
         return THEORIES[0]
     return theory if theory in THEORIES else THEORIES[0]
 
 
 def read_fits(
-    folder: str | Path, shop: Shop, text: str | None
+    folder: str | Path, shop: Shop, content: Any
 ) -> tuple[dict[str, dict[str, Fit]], str]:
-    """The fits in the `text` of a folder's ``fit.json``, or none and why it can't be used.
+    """The fits in the `content` of a folder's ``fit.json``, or none and why it can't be used.
 
     Fits by series, under "series" for drawdowns that hide, "films" for films over a ground.
     """
-    if text is None:
+    if content is None:
         return {}, f"{label(Path(folder))} has no {FILE}"
     try:
-        content = json.loads(text)
         if (content["format"], content.get("fitting")) != (FORMAT, VERSION):
             return {}, f"{FILE} is of another version"
         if content["digest"] != digest(shop):

@@ -102,7 +102,7 @@ class JobPage:
             tell(self.wait, "Opening ...", "quiet")
             self.place.children = [self.wait]
             self.made[name] = STEPS[name](self)
-        if name == JOBS:
+        elif name == JOBS:
             self.book.refresh()
         self.place.children = [self.made[name]]
 

@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.illuminants import Light, light_name
 from matchkit.errors import InputError
-from matchkit.files.fitted import digest, fit_text, kept_theory, read_fits
+from matchkit.files.fitted import digest, fit_content, kept_theory, read_fits
 from matchkit.files.settings import read_settings
 from matchkit.files.shop import read_inks, read_shelf, read_shop
 from matchkit.files.shop_tables import spectra_in as spectra_rows
@@ -209,11 +209,11 @@ class Session:
     @cached_property
     def theory(self) -> str:
         """The theory that ``fit.json`` was asked for, which a changed folder is fitted by too."""
-        return kept_theory(self._fit_text)
+        return kept_theory(self._fit_content)
 
     @cached_property
-    def _fit_text(self) -> str | None:
-        return fit_text(self.folder)
+    def _fit_content(self) -> Any:
+        return fit_content(self.folder)
 
     @cached_property
     def _as_before(self) -> "Session | None":
@@ -226,7 +226,7 @@ class Session:
     @cached_property
     def _kept(self) -> tuple[dict[str, dict[str, Fit]], str]:
         """What ``fit.json`` holds for these files, or why it can't be used."""
-        return read_fits(self.folder, self.files, self._fit_text)
+        return read_fits(self.folder, self.files, self._fit_content)
 
     @property
     def fits_kept(self) -> Mapping[str, Fit]:

@@ -60,12 +60,13 @@ class Placed:
 
 
 def arrivals(
-    folder: Path, shop: Path, sizes: dict[Path, tuple[int, int]]
+    folder: Path, shop: Path, seen: dict[Path, tuple[int, int, str]]
 ) -> tuple[list[Arrival], list[Path]]:
     """The files of a folder that are new and whole, and those that are still being written.
 
-    A file is whole when it has not changed since the last look; `sizes` keeps size and time of
-    change between looks, and is filled here.  Raises InputError where the folder is none.
+    A file is whole when it has not changed since the last look; `seen` keeps size, time of
+    change and digest between looks, and is filled here.  Raises InputError where the folder
+    is none.
     """
     if not folder.is_dir():
         raise InputError(f"{folder}: no such folder; name the one that the instrument exports to")
@@ -75,12 +76,13 @@ def arrivals(
             continue
         state = path.stat()
         now = (state.st_size, state.st_mtime_ns)
-        whole = sizes.get(path) == now and state.st_size > 0
-        sizes[path] = now
-        if not whole:
+        size, changed, digest = seen.get(path, (0, 0, ""))
+        if (size, changed) != now or size == 0:
+            seen[path] = (*now, "")
             growing.append(path)
             continue
-        digest = hashlib.sha256(path.read_bytes()).hexdigest()
+        digest = digest or hashlib.sha256(path.read_bytes()).hexdigest()
+        seen[path] = (*now, digest)
         if digest not in known:
             known.add(digest)
             new.append(Arrival(path=path, digest=digest))
