@@ -10,9 +10,9 @@ from matchkit.cli.values import lab
 from matchkit.colorimetry.illuminants import Light
 from matchkit.errors import InputError
 from matchkit.files.scale import SCALES
-from matchkit.matching.rank import PREFERENCES
 from matchkit.report.html import to_text
 from matchkit.report.parts import Part, to_json
+from matchkit.workflows.formulas import PREFERENCES
 from matchkit.workflows.session import Notice, Session
 from matchkit.workflows.wanted import OTHER_WEIGHT, Wanted, spectrum_in, wanted_lab, wanted_spectrum
 

@@ -16,12 +16,11 @@ from matchkit.cli.asked import (
 )
 from matchkit.cli.folders import say
 from matchkit.cli.values import between, in_grams, lab
-from matchkit.correcting.visual import WORDS
 from matchkit.errors import InputError
 from matchkit.files.recipe import read_recipe
 from matchkit.report.check import COMPARED
 from matchkit.report.corrections import correction_parts, finish_parts
-from matchkit.workflows.correcting_batch import Mixed, correct
+from matchkit.workflows.correcting_batch import WORDS, Mixed, correct
 from matchkit.workflows.finishing_batch import CorrectOptions, finish_batch
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import spectrum_in

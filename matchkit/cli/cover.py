@@ -12,9 +12,8 @@ from matchkit.cli.asked import (
 )
 from matchkit.cli.values import microns
 from matchkit.errors import InputError
-from matchkit.matching.garment import Strokes
 from matchkit.report.printed import cover_parts
-from matchkit.workflows.predicting import cover, recipe_in
+from matchkit.workflows.predicting import Strokes, cover, recipe_in
 from matchkit.workflows.printed import films_today
 from matchkit.workflows.wanted import spectrum_in, wanted_spectrum
 

@@ -5,11 +5,10 @@ from collections.abc import Callable
 
 from matchkit.cli.asked import draw, json_option, picture_option, session_of
 from matchkit.errors import InputError, did_you_mean
-from matchkit.fitting.held_out import THEORIES
 from matchkit.report.html import to_text
 from matchkit.report.inks import fit_parts, optics_picture
 from matchkit.report.parts import Part, to_json
-from matchkit.workflows.fitting_inks import InksFitted, fit_inks, keep_fits
+from matchkit.workflows.fitting_inks import THEORIES, InksFitted, fit_inks, keep_fits
 from matchkit.workflows.session import Session
 
 

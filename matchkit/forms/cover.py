@@ -9,10 +9,10 @@ from matchkit.forms.begin import opened_form, quiet
 from matchkit.forms.ink_history import lots_tick
 from matchkit.forms.rows import FormulaRows
 from matchkit.forms.shops import EXAMPLE_BATCH, OpenShop, listed_targets
-from matchkit.matching.garment import Strokes
 from matchkit.matching.prints import film_fits, has_films
 from matchkit.report.parts import Part
 from matchkit.report.printed import cover_parts
+from matchkit.workflows.predicting import Strokes
 from matchkit.workflows.predicting import cover as over_garments
 from matchkit.workflows.wanted import wanted_listed
 

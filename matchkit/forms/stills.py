@@ -14,7 +14,6 @@ from matchkit.forms.book_demo import with_book
 from matchkit.forms.compare import two_that_hide
 from matchkit.forms.jobsize import EXAMPLE
 from matchkit.forms.shops import OpenShop, fit_of, is_demo
-from matchkit.matching.garment import Strokes
 from matchkit.paper.ticket_sheet import ticket_text
 from matchkit.practice.hints import finish, follow
 from matchkit.practice.job import answer_safety, start
@@ -44,7 +43,7 @@ from matchkit.workflows.formulas import ANY_LEFTOVER, Search
 from matchkit.workflows.ink_history import ink_history as history_of
 from matchkit.workflows.ink_history import shares_in_tolerance
 from matchkit.workflows.planning import PlanChoices, plan_drawdowns
-from matchkit.workflows.predicting import Formula, example_formula, predict
+from matchkit.workflows.predicting import Formula, Strokes, example_formula, predict
 from matchkit.workflows.predicting import cover as over_garments
 from matchkit.workflows.today import day
 from matchkit.workflows.wanted import example_wanted, wanted_listed

@@ -31,6 +31,7 @@ from matchkit.correcting.correct import Correction, corrections, limits_of, noth
 from matchkit.correcting.correct import correct as solve
 from matchkit.correcting.diagnose import Belief, Round, infer, model_error_f
 from matchkit.correcting.lots import for_palette, start
+from matchkit.correcting.visual import WORDS as WORDS
 from matchkit.correcting.visual import look_round, lots_that_explain
 from matchkit.errors import InputError
 from matchkit.fitting.fit import Fit

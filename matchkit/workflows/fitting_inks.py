@@ -17,7 +17,7 @@ from matchkit.files.shop_tables import FILM_SPECTRA, SPECTRA, drawn_in, spectra_
 from matchkit.files.spectrum import read_readings, read_spectra
 from matchkit.files.stream import write_spectra
 from matchkit.fitting.fit import Fit, TooFew, ink_errors, new_outlier
-from matchkit.fitting.held_out import THEORIES
+from matchkit.fitting.held_out import THEORIES as THEORIES
 from matchkit.inks.shop import Drawdown, Shop
 from matchkit.matching.match import fit_shop
 from matchkit.matching.prints import film_fits, has_films

@@ -12,6 +12,7 @@ from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Shop
 from matchkit.matching.match import Match, MoreStock
 from matchkit.matching.probability import Sensitive
+from matchkit.matching.rank import PREFERENCES as PREFERENCES
 from matchkit.matching.rank import Candidate, Choices
 from matchkit.workflows.predicting import strengths_of
 from matchkit.workflows.printed import PrintedOver

@@ -23,12 +23,12 @@ from matchkit.matching.garment import (
     INVENTED,
     Covering,
     GroundVerdict,
-    Strokes,
     Viewing,
     covering,
     grounds_for,
     hiding_R,
 )
+from matchkit.matching.garment import Strokes as Strokes
 from matchkit.matching.garment import cover as over_each
 from matchkit.matching.match import chances_of, fractions_for, palette_for
 from matchkit.matching.probability import Sensitive, most_sensitive, spread_of
