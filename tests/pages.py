@@ -1,8 +1,14 @@
 """What every printed page must hold to, asked of its HTML."""
 
 import re
+import shutil
+import subprocess
 import unicodedata
 from html.parser import HTMLParser
+
+import pytest
+
+CHROMIUM = pytest.mark.skipif(shutil.which("chromium") is None, reason="no Chromium")
 
 VOID = {"meta", "input", "br", "link", "img", "hr"}
 OUTSIDE = re.compile(r"https?:|//|url\(|@import|<script|<link|<img|<iframe|<object", re.IGNORECASE)
@@ -41,6 +47,18 @@ def read_page(page: str) -> str:
     assert '<meta charset="utf-8">' in page
     assert "print-color-adjust: exact" in page
     return "".join(reader.words)
+
+
+def n_printed(place, page: str) -> int:
+    """How many sheets of paper the browser prints a page on."""
+    path, pdf = place / "page.html", place / "page.pdf"
+    path.write_text(page, encoding="utf-8")
+    subprocess.run(
+        ["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer",
+         f"--user-data-dir={place}/profile", f"--print-to-pdf={pdf}", path.as_uri()],
+        check=True, capture_output=True, timeout=600,
+    )  # fmt: skip
+    return len(re.findall(rb"/Type\s*/Page\b", pdf.read_bytes()))
 
 
 def columns(text: str) -> int:

@@ -142,13 +142,16 @@ def test_sheet_is_the_answer_on_paper(run, ask, folder, tmp_path):
     page = tmp_path / "sheet.html"
     words = ("compare", "SHOP", TARGETS, folder / "greenish.csv", *CREAM, "--match", 2,
              "--lamp", folder / "sewing room.csv")  # fmt: skip
-    status, _, err = run(*words, "--sheet", page, "--job", "Regatta", "--date", "2031-05-02")
+    own = tmp_path / "own.html"
+    job = ("--job", "Regatta", "--date", "2031-05-02")
+    status, _, err = run(*words, "--sheet", page, "--shop-copy", own, *job)
     assert status == 0
     assert f"written: {page}" in err
-    text = read_page(page.read_text(encoding="utf-8"))
+    text, copy = (read_page(each.read_text(encoding="utf-8")) for each in (page, own))
     assert all(said in text for said in ("Clotted cream", "Regatta", "2031-05-02", "Quay Street"))
     for recipe in ask(*words)["recipes"]:
-        assert recipe["name"] in text
+        assert recipe["name"] in copy and recipe["inks"][0]["ink"] in copy
+        assert recipe["inks"][0]["ink"] not in text
         assert all(f"dE00 {value:.2f}" in text for value in recipe["de00"].values())
     assert text.count("sewing room measured lamp") == 3
 
@@ -268,4 +271,4 @@ def test_a_recipe_that_is_mostly_clear_is_called_that(run, tmp_path):
     thin, full = out.split("full: worst")
     assert "thin is mostly clear" in thin
     assert "clear" not in full
-    assert sheet.read_text(encoding="utf-8").count("Mostly clear: what is below shows") == 1
+    assert sheet.read_text(encoding="utf-8").count("MOSTLY CLEAR") == 1

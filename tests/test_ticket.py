@@ -5,13 +5,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from pages import columns, read_page
+from pages import CHROMIUM, columns, n_printed, read_page
 
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import Lab, de00, hex_colour
 from matchkit.errors import InputError
 from matchkit.inks.shop import Ink, Shop
-from matchkit.matching.rank import Candidate
+from matchkit.matching.rank import MOSTLY_CLEAR, Candidate
 from matchkit.paper.jobsize import PrintJob, job_size, summary
 from matchkit.paper.sheet import CAUTIONS, DEFER
 from matchkit.paper.ticket import Ticket, ticket
@@ -295,6 +295,32 @@ def test_the_page_prints_on_a5_and_asks_for_nothing_outside(found):
     held = sum(row.final_g is not None for row in found.rows)
     ticks = len(found.rows) + held + len(found.additives) + len(found.steps)
     assert page.count('type="checkbox"') == ticks
+
+
+@CHROMIUM
+def test_six_inks_with_parts_held_back_are_one_sheet(tmp_path):
+    colours = [Ink(name=f"Ink number {k}", role="colour", lot=f"T-{k}") for k in (4, 5)]
+    inks = (*INKS, *colours)
+    grams = (574.35, 150.20, 75.00, 20.45, 150.0, 30.0)
+    found = made(
+        candidate(tuple(ink.name for ink in inks), grams),
+        replace(SHOP, inks=inks),
+        hold_back={ink.name: 0.9 for ink in (INKS[1], *colours)},
+        container=QUART,
+    )
+    page = ticket_html(found)
+    assert n_printed(tmp_path, page) == 1
+    weights, boxes = page.index("1000.00"), page.index("Mixed by")
+    assert weights < boxes < page.index("Mixing")
+    assert found.target_hex not in read_page(page)
+
+
+def test_what_a_mixer_must_not_miss_stands_out():
+    found = made(replace(candidate(), mostly_clear=True), hold_back={"Kelp Green": 0.5})
+    page = ticket_html(found)
+    assert f'<p class="mark">{MOSTLY_CLEAR}</p>' in page
+    assert "part held back" in page and "Held back: add" in page
+    assert "\N{MINUS SIGN}" in page and not re.search(r">-\d", page)
 
 
 def test_names_are_text_wherever_they_stand():

@@ -242,6 +242,15 @@ def _state(pours: Sequence[Poured], readings: Sequence[Measurement]) -> str:
     return "in: to approve" if last[-1].passed else "out: to correct"
 
 
+def state_words(state: str) -> str:
+    """A batch's state as a person reads it, where the record has it shorter."""
+    words = {
+        "out: to correct": "out of tolerance: correct",
+        "in: to approve": "in tolerance: approve",
+    }
+    return words.get(state, state)
+
+
 # ---- a day's jobs
 
 

@@ -6,7 +6,7 @@ in letters.
 """
 
 from matchkit.book.find import reference
-from matchkit.book.jobs import BatchRecord, local_day, mostly_clear
+from matchkit.book.jobs import BatchRecord, local_day, mostly_clear, state_words
 from matchkit.book.store import Book
 from matchkit.colorimetry.tristimulus import hex_colour
 from matchkit.inks.shop import Shop
@@ -34,6 +34,7 @@ def label_html(book: Book, shop: Shop, batch: BatchRecord) -> str:
         ),
         "code": (code := reference(book, batch.batch)),
         "qr": qr_svg(code),
+        "state": state_words(batch.state),
         "closed": batch.closed_at and local_day(batch.closed_at),
         "measured": _measured(shop, batch),
         "contents": contents,

@@ -63,6 +63,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--sheet", type=page, metavar="FILE", help="write a page for the customer (.html, A4)"
     )
+    parser.add_argument(
+        "--shop-copy", type=page, metavar="FILE", help="the same page with the formulas on it"
+    )
     parser.add_argument("--job", default="", help="with --sheet: the job's name")
     parser.add_argument("--date", default="", help="with --sheet: the date on it (today)")
     reference_lots_option(parser)
@@ -87,9 +90,11 @@ def run(args: argparse.Namespace) -> None:
             for rank, each in enumerate(best.match.formulas, start=1)
         ]
     found = compare(session, wanted, recipes)
-    if args.sheet:
-        write_file(args.sheet, comparison_page(found, job=args.job, day=args.date).html)
-        say(f"written: {args.sheet}")
+    for path, own in ((args.sheet, False), (args.shop_copy, True)):
+        if path:
+            made = comparison_page(found, job=args.job, day=args.date, shop_copy=own)
+            write_file(path, made.html)
+            say(f"written: {path}")
     give(args, found.to_dict, lambda: comparison_parts(found))
 
 

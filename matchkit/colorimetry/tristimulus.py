@@ -226,7 +226,13 @@ def in_srgb(XYZ: ArrayLike, white: ArrayLike) -> NDArray[np.bool_]:
     return shown
 
 
-def hex_colour(R: ArrayLike, light: Light, observer: int) -> str:
+class WebColour(str):
+    """A web colour; `on_screen` is False where it is only the nearest that a screen can show."""
+
+    on_screen: bool = True
+
+
+def hex_colour(R: ArrayLike, light: Light, observer: int) -> WebColour:
     """One reflectance (31,) as a web colour, as near as a screen comes.
 
     >>> hex_colour([1.0] * 31, "A", 10)
@@ -235,14 +241,31 @@ def hex_colour(R: ArrayLike, light: Light, observer: int) -> str:
     return hex_colours(np.reshape(R, (1, -1)), light, observer)[0]
 
 
-def hex_colours(R: ArrayLike, light: Light, observer: int) -> list[str]:
+def hex_colours(R: ArrayLike, light: Light, observer: int) -> list[WebColour]:
     """Reflectances (n, 31) as web colours.
 
     >>> hex_colours([[0.0] * 31, [0.5] * 31], "D50", 2)
     ['#000000', '#bcbcbc']
     """
-    levels = np.rint(255 * srgb(XYZ(R, light, observer), white(light, observer))).astype(int)
-    return ["#{:02x}{:02x}{:02x}".format(*row) for row in levels.tolist()]
+    return _web_colours(XYZ(R, light, observer), white(light, observer))
+
+
+def hex_of_Lab(lab: ArrayLike, light: Light, observer: int) -> WebColour:
+    """One Lab (3,) under a light as a web colour.
+
+    >>> hex_of_Lab([100.0, 0.0, 0.0], "D65", 10)
+    '#ffffff'
+    """
+    reference = white(light, observer)
+    return _web_colours(np.reshape(Lab_to_XYZ(lab, reference), (1, 3)), reference)[0]
+
+
+def _web_colours(XYZ: Array, white: Array) -> list[WebColour]:
+    levels = np.rint(255 * srgb(XYZ, white)).astype(int).tolist()
+    colours = [WebColour("#{:02x}{:02x}{:02x}".format(*row)) for row in levels]
+    for colour, shown in zip(colours, in_srgb(XYZ, white).tolist(), strict=True):
+        colour.on_screen = shown
+    return colours
 
 
 def _LCh(lab: ArrayLike) -> tuple[Array, Array, Array]:

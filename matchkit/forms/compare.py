@@ -98,12 +98,12 @@ class CompareForm:
         ui.put(self.results, [*session.notices, *comparison_parts(self.compared)])
 
     def write(self) -> None:
-        """Save the customer's sheet, and show it ready to print."""
+        """Save the customer's sheet and the shop's copy, and show the first ready to print."""
         if self.compared is None:
             raise InputError("nothing was compared yet")
-        page = comparison_page(self.compared)
-        path = keep(page.title, ".html", page.html)
-        ui.tell(self.saved, f"Saved: {path.resolve()}", "done")
+        page, own = (comparison_page(self.compared, shop_copy=own) for own in (False, True))
+        paths = [keep(each.title, ".html", each.html).resolve() for each in (page, own)]
+        ui.tell(self.saved, f"Saved: {paths[0]}, and with the formulas {paths[1]}", "done")
         ui.put(self.sheet, [page])
 
     def _aged(self) -> None:

@@ -1,26 +1,23 @@
 """A comparison on paper: one A4 page that helps a customer to choose.
 
 Candidates stand side by side, each beside the target under every light, with what the
-numbers say in words.  Formulas are not on it: they are the shop's.  Nothing is told by
-colour alone, and what no screen can show is hatched and says so.
+numbers say in words.  Formulas are not on it: they are the shop's, and stand on its copy.
+Nothing is told by colour alone, and what no screen can show says so.
 """
 
 from collections.abc import Sequence
-from string import ascii_uppercase
 
 import numpy as np
-from numpy.typing import NDArray
 
-from matchkit.colorimetry.illuminants import Light, MeasuredIlluminant, light_name, white
-from matchkit.colorimetry.tristimulus import XYZ, hex_colours, in_srgb
+from matchkit.colorimetry.illuminants import Light, MeasuredIlluminant, light_name
+from matchkit.colorimetry.tristimulus import hex_colours
 from matchkit.errors import InputError
 from matchkit.matching.compare import Comparison, Sample
 from matchkit.matching.probability import chance_text
 from matchkit.matching.rank import Candidate
-from matchkit.paper.sheet import caution_list, page
+from matchkit.paper.sheet import OFF_SCREEN, caution_list, minus, page
 
 MOST_CANDIDATES = 4
-OFF_SCREEN = "Hatched, “off screen”: no screen can show this colour; the nearest is shown."
 
 # What the tables of CIE 015 stand for, by the longest beginning of the name.
 KINDS = {
@@ -40,7 +37,7 @@ KINDS = {
 
 # Left for the swatches on an A4 page, after heading, facts and cautions; and what stands
 # above and below each swatch.
-SWATCHES_MM, WORDS_MM = 160.0, 19.0
+SWATCHES_MM, WORDS_MM, FORMULAS_MM = 160.0, 19.0, 24.0
 SWATCH_MM = (5.0, 34.0)
 
 
@@ -53,12 +50,14 @@ def comparison_html(
     shop: str = "",
     job: str = "",
     date: str = "",
+    shop_copy: bool = False,
     lang: str = "en",
 ) -> str:
     """A page to print on A4, one where there are up to six lights.
 
     `candidates` are those of the comparison's samples, in their order, one to four; of them
-    the sheet takes the number of inks and the odds; what inks cost the shop is not on it.
+    the customer's sheet takes the number of inks and the chance. Only the `shop_copy` names
+    each candidate's formula, its inks with percents and what they cost.
 
     Raises `InputError` for none or more than four.
     """
@@ -67,12 +66,16 @@ def comparison_html(
             f"sheet: {len(candidates)} candidates; one page shows 1 to {MOST_CANDIDATES}, leave"
             " some out"
         )
-    rows = zip(ascii_uppercase, comparison.samples, candidates, strict=False)
     sections = [
-        (letter, sample.name, _views(sample, comparison), _facts(sample, candidate, comparison))
-        for letter, sample, candidate in rows
+        (_views(sample, comparison), _facts(sample, candidate, comparison))
+        for sample, candidate in zip(comparison.samples, candidates, strict=True)
+    ]
+    formulas = [
+        (sample.name, _formula(candidate))
+        for sample, candidate in zip(comparison.samples, candidates, strict=True)
     ]
     least, most = SWATCH_MM
+    all_mm = SWATCHES_MM - FORMULAS_MM * shop_copy
     facts = {
         "target_name": target_name,
         "tolerance_de00": tolerance_de00,
@@ -81,8 +84,9 @@ def comparison_html(
         "date": date,
         "facts": _target_facts(comparison, tolerance_de00),
         "candidates": sections,
+        "formulas": formulas if shop_copy else [],
         "n_light": len(comparison.lights),
-        "height_mm": min(max(SWATCHES_MM / len(comparison.lights) - WORDS_MM, least), most),
+        "height_mm": min(max(all_mm / len(comparison.lights) - WORDS_MM, least), most),
         "notes": _notes(comparison),
         "lang": lang,
     }
@@ -114,24 +118,18 @@ def _views(sample: Sample, comparison: Comparison) -> list[dict[str, object]]:
     R, views = np.array([comparison.target_R, sample.R]), []
     for row, light in enumerate(comparison.lights):
         colours = hex_colours(R, light, comparison.observer)
-        dL, dC, dH = (_signed(value, 2) for value in sample.delta[row])
+        dL, dC, dH = (_signed(value, 1) for value in sample.delta[row])
         views.append(
             {
                 "light": light_name(light),
                 "kind": light_in_words(light),
-                "halves": list(zip(colours, _on_screen(R, light, comparison), strict=True)),
+                "halves": colours,
                 "de00": float(sample.de00[row]),
                 "words": sample.words[row],
                 "delta": f"L* {dL} C* {dC} H* {dH}",
             }
         )
     return views
-
-
-def _on_screen(R: NDArray[np.float64], light: Light, comparison: Comparison) -> list[bool]:
-    observer = comparison.observer
-    shown: list[bool] = in_srgb(XYZ(R, light, observer), white(light, observer)).tolist()
-    return shown
 
 
 def _facts(sample: Sample, candidate: Candidate, comparison: Comparison) -> list[str]:
@@ -141,13 +139,14 @@ def _facts(sample: Sample, candidate: Candidate, comparison: Comparison) -> list
     if len(names) > 1:
         lines.append(f"Metamerism index: {sample.metamerism[index]:.2f} ({names[index]})")
     lines += [
-        f"Inconstancy from D65: {sample.inconstancy[shift]:.1f} ({names[shift]})",
+        f"Colour inconstancy from D65: {sample.inconstancy[shift]:.1f} ({names[shift]})",
         f"{len(candidate.inks)} inks",
     ]
     if candidate.chance_in_tolerance is not None:
-        lines.append(f"In tolerance at once: {chance_text(candidate.chance_in_tolerance)}")
+        chance = chance_text(candidate.chance_in_tolerance)
+        lines.append(f"Chance in tolerance at the first drawdown: {chance}")
     if candidate.mostly_clear:
-        lines.append("Mostly clear: what is below shows through; see it on the garment")
+        lines.append("MOSTLY CLEAR: the garment shows through; see it on the garment")
     return lines
 
 
@@ -155,11 +154,10 @@ def _notes(comparison: Comparison) -> list[str]:
     return [
         "dE00: colour difference by CIEDE2000. L*, C*, H*: candidate minus target; plus is"
         " lighter, cleaner, and a turn of hue from red to yellow to green to blue.",
-        f"Metamerism index: what parts the pair if it matched exactly under"
-        f" {comparison.light_names[0]} (special index, {comparison.correction} correction,"
-        " dE00).",
-        f"Inconstancy: how far the candidate itself shifts against D65 (colour inconstancy,"
-        f" {comparison.transform}, D = 1, dE00); the target shifts too.",
+        f"Metamerism index: how far target and candidate would lie apart under that light if"
+        f" they matched exactly under {comparison.light_names[0]}, dE00.",
+        "Colour inconstancy: how far the candidate itself shifts from daylight D65 to that light,"
+        " dE00; the target shifts too.",
         *([OFF_SCREEN] if _any_off_screen(comparison) else []),
         *caution_list(("approval", "use")),
     ]
@@ -167,9 +165,20 @@ def _notes(comparison: Comparison) -> list[str]:
 
 def _any_off_screen(comparison: Comparison) -> bool:
     R = np.array([comparison.target_R, *(sample.R for sample in comparison.samples)])
-    return not all(all(_on_screen(R, light, comparison)) for light in comparison.lights)
+    return not all(
+        colour.on_screen
+        for light in comparison.lights
+        for colour in hex_colours(R, light, comparison.observer)
+    )
+
+
+def _formula(candidate: Candidate) -> list[str]:
+    inks = zip(candidate.inks, candidate.percents, strict=True)
+    cost = candidate.cost_per_kg
+    lines = [f"{ink} {percent:.2f} %" for ink, percent in inks]
+    return lines if cost is None else [*lines, f"Cost {cost:.2f}/kg"]
 
 
 def _signed(value: float, digits: int) -> str:
     """A difference with its sign, a true minus, and no minus nought."""
-    return f"{round(float(value), digits) + 0.0:+.{digits}f}".replace("-", "\N{MINUS SIGN}")
+    return minus(f"{round(float(value), digits) + 0.0:+.{digits}f}")

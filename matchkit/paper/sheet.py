@@ -1,5 +1,6 @@
 """What the sheets share, and the plan's."""
 
+import re
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from functools import cache
@@ -31,6 +32,7 @@ DEFER = (
     "The makers' technical and safety data sheets and local rules come before anything on this"
     " sheet."
 )
+OFF_SCREEN = "Off screen: no screen can show this colour; the nearest is shown."
 SHORT_CAUTIONS = (
     f"Cautions: gloves and eye protection. {CAUTIONS['machine']} Cure at the temperature on the"
     " ink's data sheet. The makers' technical and safety data sheets and local rules come first."
@@ -59,6 +61,15 @@ def grams_text(grams: float, resolution_g: float) -> str:
     """
     decimals = len(f"{resolution_g:.6f}".rstrip("0").partition(".")[2])
     return f"{grams:.{decimals}f}"
+
+
+def minus(text: str) -> str:
+    """Figures with a true minus, as they stand on paper and in pictures.
+
+    >>> minus("a* -4.2, see-1-0") == "a* \u22124.2, see-1-0"
+    True
+    """
+    return re.sub(r"(?<![\w.-])-(?=\d)", "\N{MINUS SIGN}", text)
 
 
 def isolated(name: str) -> str:
@@ -180,7 +191,7 @@ def _environment() -> "Environment":
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.filters["css_string"] = _css_string
+    made.filters |= {"css_string": _css_string, "minus": minus}
     return made
 
 
@@ -202,20 +213,20 @@ HOW = (
     *MIX,
     "Draw down, on a card with black and white, thick enough to hide both: where they can be told"
     " apart, pull another coat over the cured one.",
-    "The number of a drawdown may be keyed into the instrument in place of its name.",
+    "A drawdown is named after its ink, such as 'Red 5.5 in white'; its number may be keyed into"
+    " the instrument in place of the name.",
     "Cure all alike, let cool, measure on the white and on the black: the same reading, or it"
     " does not hide.",
     "Weights came out otherwise? Write what the balance showed on the lines beside them, and enter"
-    " it in the form of notebook 12 or in the sheet that `matchkit plan --weigh-sheet` writes: the"
-    " pots are followed, and drawdowns.csv gets the true percents.",
+    " it where the plan was made: drawdowns.csv then gets the true percents, pot after pot.",
     "What a pot holds in the end is a leftover: keep it with its percents.",
 )
 MADE_FIRST = "Letdowns, to weigh small amounts from"
 PLAN_CAUTIONS = ("skin", "machine", "cure", "load")
 HEAD = (
     "",
+    "No.",
     "Drawdown",
-    "no.",
     "pot",
     "leave, g",
     "add, g",
@@ -224,17 +235,23 @@ HEAD = (
 )
 
 
-def plan_html(plan: Plan, *, title: str = "Drawdown plan", lang: str = "en") -> str:
-    """A page to print on A4 and to work through from top to bottom."""
+def plan_html(
+    plan: Plan, *, title: str = "Drawdown plan", shop: str = "", date: str = "", lang: str = "en"
+) -> str:
+    """Pages to print on A4, one for each ink, to work through from top to bottom."""
     facts = {
         "plan": plan,
         "title": title,
+        "shop": shop,
+        "date": date,
+        "head_line": " · ".join(filter(None, (title, shop, date))),
         "summary": plan_summary(plan),
         "how": HOW,
         "unsourced": UNSOURCED,
         "made_first": MADE_FIRST,
         "series": list(_by_ink(plan)),
         "head": HEAD,
+        "short": lambda step: step.drawdown.removeprefix(f"{step.ink} "),
         "pot_cells": lambda step: _pot_cells(step, plan.resolution_g),
         "cautions": caution_list(PLAN_CAUTIONS),
         "lang": lang,

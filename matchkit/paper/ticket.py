@@ -13,8 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.colorimetry.difference import Target
-from matchkit.colorimetry.illuminants import Light, white
-from matchkit.colorimetry.tristimulus import Lab_to_XYZ, srgb
+from matchkit.colorimetry.tristimulus import hex_of_Lab
 from matchkit.errors import InputError
 from matchkit.inks.recipe import STEPS_TO_TRUST
 from matchkit.inks.shop import Ink, Shop
@@ -171,8 +170,8 @@ def ticket(
         target_lab=_rows_of(target.lab) if target else (),
         predicted_lab=_rows_of(candidate.lab),
         de00=tuple(candidate.de00.tolist()) if target else (),
-        target_hex=_hex(target.lab[0], light, observer) if target else "",
-        predicted_hex=_hex(candidate.lab[0], light, observer),
+        target_hex=hex_of_Lab(target.lab[0], light, observer) if target else "",
+        predicted_hex=hex_of_Lab(candidate.lab[0], light, observer),
         tolerance_de00=shop.tolerance_de00,
         chance_in_tolerance=candidate.chance_in_tolerance if target else None,
         formula=tuple(direct_g.items()),
@@ -239,12 +238,6 @@ def _check_size(batch_g: float, job_size: JobSize | None) -> None:
 
 def _rows_of(lab: Array) -> tuple[tuple[float, ...], ...]:
     return tuple(tuple(row) for row in lab.tolist())
-
-
-def _hex(lab: Array, light: Light, observer: int) -> str:
-    reference = white(light, observer)
-    levels = np.rint(255 * srgb(Lab_to_XYZ(lab, reference), reference)).astype(int).tolist()
-    return "#{:02x}{:02x}{:02x}".format(*levels)
 
 
 def _colour_warnings(candidate: Candidate, target: Target | None, shop: Shop) -> list[str]:

@@ -7,6 +7,7 @@ import numpy as np
 from matchkit.correcting.correct import Correction
 from matchkit.inks.shop import Shop
 from matchkit.matching.probability import chance_text
+from matchkit.matching.rank import MOSTLY_CLEAR
 from matchkit.paper.jobsize import summary
 from matchkit.paper.sheet import (
     MIX,
@@ -28,7 +29,8 @@ WORDS = {  # on the page and in the text
     "job_size": "Ink for the whole job",
     "assumed": "Worked out with",
     "mixing": f"Mixing ({UNSOURCED})",
-    "held_back": "After the first drawdown",
+    "held_back": "Held back: add in steps after the first drawdown",
+    "swatches": "Never judge a colour by a print-out or a screen.",
 }
 TEXT_WIDTH = 76
 TEXT_COLUMNS = (3, 26, 9, 9, 7, 12)  # tick, ink, add, balance, percent, lot
@@ -58,6 +60,7 @@ def _facts(ticket: Ticket) -> dict[str, object]:
     """What stands on one ticket."""
     return {
         "ticket": ticket,
+        "mostly_clear": MOSTLY_CLEAR,
         "labs": [_lab_head(ticket), *_lab_cells(ticket)],
         "promise": _promise(ticket),
         "better_from_letdown": [each.ink for each in ticket.letdowns if not ticket.letdowns_used],
@@ -73,7 +76,7 @@ def ticket_text(ticket: Ticket) -> str:
     parts = [
         _text_head(ticket),
         [
-            *text_columns([_lab_head(ticket), *_lab_cells(ticket)], "lrrr"),
+            *text_columns([_lab_head(ticket), *_lab_cells(ticket)], "lrrrrrrr"),
             *_hung("", _promise(ticket)),
         ],
         [line for warning in ticket.warnings for line in _hung("NOTE: ", warning)],
@@ -149,25 +152,19 @@ def _percent(percent: float) -> str:
 
 
 def _lab_head(ticket: Ticket) -> list[str]:
-    target = ["target L* a* b*"] if ticket.target_lab else []
-    return [
-        f"{ticket.observer}° observer",
-        *target,
-        "predicted L* a* b*",
-        *(["dE00"] if target else []),
-    ]
+    target = ("target L*", "a*", "b*") if ticket.target_lab else ()
+    end = ("dE00",) if target else ()
+    return [f"{ticket.observer}° observer", *target, "predicted L*", "a*", "b*", *end]
 
 
 def _lab_cells(ticket: Ticket) -> list[list[str]]:
     """A line for each light."""
-    columns = [_labs(lab) for lab in (ticket.target_lab, ticket.predicted_lab) if lab]
-    if ticket.de00:
-        columns.append([f"{difference:.2f}" for difference in ticket.de00])
-    return [list(cells) for cells in zip(ticket.lights, *columns, strict=True)]
-
-
-def _labs(labs: Iterable[tuple[float, ...]]) -> list[str]:
-    return ["  ".join(f"{value:.1f}" for value in lab) for lab in labs]
+    rows = [[light] for light in ticket.lights]
+    for k, row in enumerate(rows):
+        for labs in filter(None, (ticket.target_lab, ticket.predicted_lab)):
+            row += [f"{round(value, 1) + 0.0:.1f}" for value in labs[k]]
+        row += [f"{difference:.2f}" for difference in ticket.de00[k : k + 1]]
+    return rows
 
 
 def _promise(ticket: Ticket) -> str:

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 
 from matchkit.book.find import Near
-from matchkit.book.jobs import BatchRecord, Poured, local_day, off_plan
+from matchkit.book.jobs import BatchRecord, Poured, local_day, off_plan, state_words
 from matchkit.book.shared import SharedBase
 from matchkit.colorimetry.tristimulus import hex_colour
 from matchkit.matching.probability import chance_text
@@ -27,16 +27,12 @@ SOURCES = {
     "reprint": "as an earlier batch",
 }
 SWATCHES = 4  # readings shown at most: the last ones
-STATES = {  # as a person reads them, where the record has it shorter
-    "out: to correct": "out of tolerance: correct",
-    "in: to approve": "in tolerance: approve",
-}
 
 
 def about(record: BatchRecord) -> str:
     """A batch in a line: what stands in a list to choose from."""
     named = ", ".join(filter(None, [record.name, record.job, record.customer]))
-    return f"{record.batch} {named}: {_state(record)}"
+    return f"{record.batch} {named}: {state_words(record.state)}"
 
 
 def day_parts(day: Day) -> list[Part]:
@@ -44,8 +40,8 @@ def day_parts(day: Day) -> list[Part]:
     if not day.jobs:
         return ["No open jobs."]
     rows = tuple(
-        (f"{j.batch}", j.name, _state(j), ", ".join(each.signs), j.job, j.customer, j.due,
-         f"{j.planned_g:g}")
+        (f"{j.batch}", j.name, state_words(j.state), ", ".join(each.signs), j.job, j.customer,
+         j.due, f"{j.planned_g:g}")
         for each in day.jobs
         for j in [each.record]
     )  # fmt: skip
@@ -204,10 +200,6 @@ def imported_parts(imported: ImportedFormulas) -> list[Part]:
         return ["Nothing new to write down."]
     rows = tuple((f"{n}", card.name, card.customer) for n, card in imported.cards)
     return [Table(head=("Formula", "Name", "Customer"), rows=rows, words=(1, 2))]
-
-
-def _state(record: BatchRecord) -> str:
-    return STATES.get(record.state, record.state)
 
 
 def _strip(shown: BatchShown) -> Picture:

@@ -45,8 +45,13 @@ def comparison_parts(found: RecipesCompared) -> list[Part]:
     ]
 
 
-def comparison_page(found: RecipesCompared, *, job: str = "", day: str = "") -> Page:
-    """The sheet that helps a customer to choose; formulas are not on it.  `day` is today's."""
+def comparison_page(
+    found: RecipesCompared, *, job: str = "", day: str = "", shop_copy: bool = False
+) -> Page:
+    """The sheet that helps a customer to choose; only the shop's copy has the formulas.
+
+    `day` is today's unless given.
+    """
     html = comparison_html(
         found.seen,
         [each.formula for each in found.recipes],
@@ -55,8 +60,10 @@ def comparison_page(found: RecipesCompared, *, job: str = "", day: str = "") -> 
         shop=found.shop,
         job=job,
         date=day or date.today().isoformat(),
+        shop_copy=shop_copy,
     )
-    return Page(title=f"Comparison {found.wanted.name}", html=html)
+    title = f"Comparison {found.wanted.name}{' shop copy' if shop_copy else ''}"
+    return Page(title=title, html=html)
 
 
 def _recipe(found: RecipesCompared, each: ComparedRecipe) -> list[Part]:

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.colorimetry.difference import Target
-from matchkit.colorimetry.illuminants import Light, white
-from matchkit.colorimetry.tristimulus import Lab_to_XYZ, hex_colour, hex_colours, srgb
+from matchkit.colorimetry.illuminants import Light
+from matchkit.colorimetry.tristimulus import hex_colour, hex_colours, hex_of_Lab
 from matchkit.inks.palette import Palette, reflectance
 from matchkit.matching.compare import compare
 from matchkit.matching.probability import Sensitive, chance_text
@@ -260,9 +260,7 @@ def shares(formula: Candidate) -> str:
 
 def target_hex(target: Target) -> str:
     """The target as a web colour."""
-    reference = white(target.lights[0], target.observer)
-    levels = (255 * srgb(Lab_to_XYZ(target.lab[0], reference), reference)).round().astype(int)
-    return "#{:02x}{:02x}{:02x}".format(*levels.tolist())
+    return hex_of_Lab(target.lab[0], target.lights[0], target.observer)
 
 
 def _numbered(found: FoundFormulas) -> list[tuple[int, FoundFormula]]:

@@ -1,6 +1,7 @@
 """The plan of drawdowns, and readings that came in."""
 
 from collections.abc import Sequence
+from datetime import date
 from functools import partial
 from itertools import groupby
 from typing import TYPE_CHECKING
@@ -44,7 +45,9 @@ def new_shop_parts(made: NewShop) -> list[Part]:
 
 def plan_page(made: DrawdownPlan) -> Page:
     """The plan to print and to work through."""
-    return Page(title=made.title, html=plan_html(made.plan, title=made.title))
+    today = date.today().isoformat()
+    html = plan_html(made.plan, title=made.title, shop=made.shop, date=today)
+    return Page(title=made.title, html=html)
 
 
 def plan_parts(made: DrawdownPlan) -> list[Part]:

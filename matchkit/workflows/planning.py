@@ -62,6 +62,7 @@ class DrawdownPlan:
     plan: Plan
     choices: PlanChoices
     title: str
+    shop: str
     shop_inks: tuple[Ink, ...]  # of all series
     to_come: tuple[str, ...] | None
     in_the_way: tuple[str, ...] = ()
@@ -95,10 +96,11 @@ def plan_drawdowns(session: Session, choices: PlanChoices | None = None) -> Draw
     choices = choices or PlanChoices()
     inks = session.inks
     series = _series(inks, choices)
+    resolution_g, shop = _balance_and_shop(session)
     plan = drawdown_plan(
         [ink for ink in inks if ink.series == series and ink.active],
         batch_g=choices.batch_g,
-        resolution_g=_resolution_g(session),
+        resolution_g=resolution_g,
         levels=choices.levels,
         new_ink=choices.new_ink,
     )
@@ -115,6 +117,7 @@ def plan_drawdowns(session: Session, choices: PlanChoices | None = None) -> Draw
         plan=plan,
         choices=choices,
         title=f"Drawdown plan {choices.new_ink or series}".strip(),
+        shop=shop,
         shop_inks=inks,
         to_come=to_come,
         in_the_way=in_the_way,
@@ -172,17 +175,17 @@ def _series(inks: Sequence[Ink], choices: PlanChoices) -> str:
     return series
 
 
-def _resolution_g(session: Session) -> float:
-    """The balance's resolution; a new shop may not have said yet how it measures."""
+def _balance_and_shop(session: Session) -> tuple[float, str]:
+    """The balance's resolution and the shop's name; a new shop may not have said either yet."""
     try:
-        return session.settings.resolution_g
+        return session.settings.resolution_g, session.settings.name
     except InputError as error:
         session.note(
             "settings",
             f"shop.toml is not complete yet, so a balance of {BALANCE_G:g} g is assumed:",
             *(f"  {fault}" for fault in error.faults),
         )
-        return BALANCE_G
+        return BALANCE_G, ""
 
 
 def _letdowns(letdowns: Sequence[tuple[str, Grams]]) -> list[dict[str, Any]]:
