@@ -67,7 +67,7 @@ EDGES = {
     ),
     "api": (),
     "forms": (
-        *("shops", "book_demo", "parts", "begin", "new_shop", "inks", "plan", "practise"),
+        *("shops", "book_demo", "parts", "begin", "new_shop", "inks", "plan", "play", "practise"),
         *("rows", "readings", "check", "ink_history", "compare", "cover", "correct", "jobsize"),
         *("match", "book_rows", "book_look", "book_mend", "book", "stills", "page"),
     ),

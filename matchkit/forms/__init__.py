@@ -19,6 +19,7 @@ from matchkit.forms.jobsize import jobsize, weigh
 from matchkit.forms.match import leftovers, match
 from matchkit.forms.new_shop import new_shop
 from matchkit.forms.plan import plan
+from matchkit.forms.play import play
 from matchkit.forms.readings import readings
 from matchkit.forms.shops import open_shop
 
@@ -39,6 +40,7 @@ __all__ = [
     "new_shop",
     "open_shop",
     "plan",
+    "play",
     "practise",
     "readings",
     "stills",

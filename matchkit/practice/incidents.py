@@ -1,0 +1,83 @@
+"""What goes wrong in a practice job, one thing in each, drawn by the seed.
+
+What happens, and how often, is our own choice (common practice, no source); finding it out
+before any ink is added is the exercise.
+"""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, kw_only=True)
+class Incident:
+    """Something that goes wrong: its `name` to choose from, and what is `told` at the end.
+
+    `look` is what finds it, "" where it is seen without looking.
+    """
+
+    key: str
+    name: str
+    told: str
+    look: str = ""
+
+
+INCIDENTS = (
+    Incident(key="", name="nothing in particular", told="Nothing in particular went wrong."),
+    Incident(
+        key="settled",
+        name="an ink was poured from a can that was not stirred",
+        told="{ink} had settled in its can: what was poured was almost half clear.",
+        look="cans",
+    ),
+    Incident(
+        key="wrong can",
+        name="an ink was poured from the wrong can",
+        told="{other} was poured from a can that stood in the place of {ink}.",
+        look="cans",
+    ),
+    Incident(
+        key="lot",
+        name="a lot is much weaker than the lot that was fitted",
+        told="The lot of {ink} is {percent:.0f} % as strong as the one that was fitted.",
+        look="cans",
+    ),
+    Incident(
+        key="over-pour",
+        name="a pour went over",
+        told="{ink} was poured over; the balance showed it.",
+    ),
+    Incident(
+        key="aperture",
+        name="the aperture of the instrument is dirty",
+        told="The aperture was dirty: everything read too dark.",
+        look="tile",
+    ),
+    Incident(
+        key="film",
+        name="the film of the drawdown does not hide its card",
+        told="The film was too thin: the black of the card showed.",
+        look="card",
+    ),
+    Incident(
+        key="lamp",
+        name="the customer judges under another lamp too",
+        told="The customer judges under {lamp} too, and the ticket was made for {first} alone.",
+        look="customer",
+    ),
+    Incident(
+        key="full",
+        name="the container is nearly full",
+        told="The container takes {capacity:.0f} g: there was little room for additions.",
+    ),
+)
+BY_KEY = {each.key: each for each in INCIDENTS}
+# What a look is called, and the minutes that it takes.
+LOOKS = {
+    "customer": ("Ask the customer about the lights", 5.0),
+    "card": ("Look at the film over the black of the card", 1.0),
+    "tile": ("Measure the white tile", 2.0),
+    "cans": ("Look at the cans, and stir them", 5.0),
+}
+SETTLED, WEAK = 0.55, 0.7  # what is left of an ink's pigment at the top of its can; a weak lot
+OVER, DIRTY = 1.5, 0.9  # times as much as wanted; what is left of a reading
+THIN_UM = 45.0
+SMALL_G = 560.0  # what the small container takes
