@@ -38,8 +38,8 @@ CORE = {
     "paper": ("weighing", "jobsize", "sheet", "compare_sheet", "ticket", "ticket_sheet"),
     "rehearsal": ("scores", "rehearse"),
     "practice": (
-        *("staircase", "safety", "simulated_shop", "job", "hints", "exercise", "colour"),
-        *("sums", "kinds", "sheet"),
+        *("staircase", "safety", "simulated_shop", "incidents", "job", "looks", "hints"),
+        *("exercise", "colour", "metamers", "sums", "kinds", "ladder", "sheet"),
     ),
 }
 # These touch disk, screen or terminal.
@@ -67,7 +67,8 @@ EDGES = {
     ),
     "api": (),
     "forms": (
-        *("shops", "book_demo", "parts", "begin", "new_shop", "inks", "plan", "play", "practise"),
+        *("shops", "book_demo", "parts", "begin", "new_shop", "inks", "plan", "play", "learner"),
+        *("practise_job", "practise"),
         *("rows", "readings", "check", "ink_history", "compare", "cover", "correct", "jobsize"),
         *("match", "book_rows", "book_look", "book_mend", "book", "stills", "page"),
     ),

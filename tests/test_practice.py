@@ -6,19 +6,20 @@ import numpy as np
 import pytest
 
 from matchkit.errors import InputError
-from matchkit.practice.hints import BATCH_G, finish, follow, hint, take
+from matchkit.practice.hints import again_from, finish, follow, hint, is_as_asked, take
+from matchkit.practice.incidents import INCIDENTS
 from matchkit.practice.job import (
+    BATCH_G,
     LONG_ENOUGH_S,
     MOST_G,
     add,
-    answer_safety,
-    asked_before,
     done,
     drawdown,
     measure,
     start,
     stir,
 )
+from matchkit.practice.looks import answer_safety, asked_before, look
 from matchkit.practice.safety import SAFETY
 from matchkit.practice.simulated_shop import practice_shop
 from matchkit.practice.staircase import Staircase, answered, climbed, threshold
@@ -70,21 +71,97 @@ def test_steps_by_hand():
 # ---- the job
 
 
+def plain(seed, tolerance_de00=1.0):
+    """A job in which nothing goes wrong, the customer asked."""
+    return look(
+        start(practice_shop(), seed=seed, tolerance_de00=tolerance_de00, incident=""), "customer"
+    )
+
+
 def to_first_reading(seed=3, seconds=LONG_ENOUGH_S):
-    batch = start(practice_shop(), seed=seed)
+    batch = plain(seed)
     return measure(drawdown(stir(add(batch, dict(hint(batch).grams)), seconds)))
 
 
-@pytest.mark.parametrize("seeds", [60, pytest.param(200, marks=pytest.mark.slow)])
-def test_who_follows_the_hints_comes_in(seeds):
-    """Within 1.0 in at most 4 rounds in 90 % of them; nearly all within 3 rounds."""
+def additions(batch):
+    return sum(move.action == "add" for move in batch.moves)
+
+
+@pytest.mark.parametrize("seeds", [20, pytest.param(200, marks=pytest.mark.slow)])
+def test_who_follows_the_hints_comes_in_with_three_additions_at_most(seeds):
+    """In 90 % of the seeds, with whatever goes wrong in them."""
     ended = [follow(start(practice_shop(), seed=seed)) for seed in range(1, seeds + 1)]
-    within = [done(batch) and len(batch.readings) <= 4 for batch in ended]
-    assert np.mean(within) >= 0.9
-    rounds = np.array([len(batch.readings) for batch in ended])
-    assert rounds.mean() < 2
-    assert (rounds > 1).mean() > 0.2  # the lots are off enough to need the hand
-    assert all(batch.readings[-1].de00 <= 1.0 for batch in ended if done(batch))
+    good = [is_as_asked(batch) and additions(batch) <= 3 for batch in ended]
+    assert np.mean(good) >= 0.9
+    assert len({batch.hidden.incident.key for batch in ended}) > 5
+
+
+@pytest.mark.parametrize("incident", [each for each in INCIDENTS if each.look])
+def test_what_goes_wrong_is_found_by_a_look_and_by_nothing_else(incident):
+    batch = start(practice_shop(), seed=4, incident=incident.key)
+    batch = add(batch, dict(hint(look(batch, "customer")).grams))
+    batch = drawdown(stir(batch, LONG_ENOUGH_S))
+    for at in ("customer", "card", "tile", "cans"):
+        batch = look(batch, at)
+        assert (batch.found == incident.key) == (at == incident.look or bool(batch.found))
+        if at == incident.look:
+            return
+        assert batch.found == ""
+
+
+def test_a_dirty_aperture_is_cleaned_and_the_same_drawdown_measured_again():
+    batch = start(practice_shop(), seed=5, incident="aperture")
+    batch = measure(drawdown(stir(add(batch, dict(hint(look(batch, "customer")).grams)), 120)))
+    clean = measure(look(batch, "tile"))
+    assert clean.readings[1].lab[0] > batch.readings[0].lab[0] + 2  # it had read too dark
+    assert not clean.readings[0].believed
+    assert abs(clean.readings[1].de00 - clean.moves[-1].de00) < 0.3
+
+
+def test_a_ticket_for_one_light_is_replaced_when_the_customer_is_asked():
+    batch = start(practice_shop(), seed=5, incident="lamp")
+    asked = look(batch, "customer")
+    assert asked.lights == ("D65", "A") and batch.lights == ("D65",)
+    poured = [add(each, dict(hint(asked).grams)) for each in (batch, asked)]
+    assert len({each.moves[-1].words for each in poured}) == 2 or poured[0].shown_g.any()
+    ends = [
+        measure(drawdown(stir(add(b, {n: 500 * f for n, f in zip(
+            b.shop.bench.names, b.ticket, strict=True) if f}), 120)))
+        for b in (batch, asked)
+    ]  # fmt: skip
+    assert ends[0].moves[-1].de00 > 2 > ends[1].moves[-1].de00
+    assert ends[0].readings[0].de00 < 2  # under the first light it looks well
+
+
+def test_a_short_batch_and_a_good_reading_of_a_bad_one_do_not_count():
+    batch = plain(7)
+    tenth = {name: g / 4 for name, g in hint(batch).grams}
+    short = measure(drawdown(stir(add(batch, tenth), 120)))
+    short = replace(short, tolerance_de00=20.0)
+    assert not finish(short).came_in and finish(short).points == 0
+    assert hint(short).action == "add" and "amount is short" in hint(short).why
+
+
+def test_the_costliest_move_is_named_and_played_again():
+    batch = plain(5)
+    batch = add(batch, dict(hint(batch).grams))
+    batch = measure(drawdown(stir(batch, 5)))
+    batch = follow(add(batch, {"Black": 20.0}))
+    outcome = finish(batch, "")
+    assert outcome.costliest.startswith("Costliest move: the addition before round 2 (Black")
+    again = follow(again_from(batch, outcome.costliest_move))
+    assert finish(again).points > outcome.points
+    unstirred = follow(measure(drawdown(stir(add(plain(2), dict(hint(plain(2)).grams)), 2))))
+    told = finish(unstirred).costliest
+    assert told == "Costliest move: round 1 was drawn down unstirred: a round and half an hour."
+
+
+def test_hints_and_a_cause_that_was_not_named_cost_points():
+    batch = follow(start(practice_shop(), seed=3, incident="over-pour"))
+    right, wrong = finish(batch, "over-pour"), finish(batch, "film")
+    assert right.cause_named and not wrong.cause_named
+    assert wrong.points == pytest.approx(right.points - 2)
+    assert finish(replace(batch, hints=3), "over-pour").points == pytest.approx(right.points - 3)
 
 
 def test_played_twice_the_same_way_it_comes_out_the_same():
@@ -116,7 +193,7 @@ def test_what_is_not_stirred_in_shows_in_the_drawdown():
 
 
 def test_stirring_later_mends_it():
-    batch = start(practice_shop(), seed=8)
+    batch = plain(8)
     batch = add(batch, dict(hint(batch).grams))
     assert np.all(stir(batch, 30).hidden.unmixed_g <= batch.hidden.unmixed_g)
     two, one = stir(stir(batch, 60), 60), stir(batch, 120)
@@ -149,14 +226,13 @@ def test_moves_in_the_wrong_order_are_refused():
     with pytest.raises(InputError, match="seconds"):
         stir(add(batch, {"White": 500.0}), 0)
     measured = to_first_reading()
-    with pytest.raises(InputError, match="no drawdown"):
-        measure(measured)
+    assert len(measure(measured).readings) == 2  # the same drawdown, measured again
     with pytest.raises(InputError, match="no drawdown"):
         measure(add(drawdown(measured), {"White": 5.0}))  # it is of the batch before
 
 
 def test_hints_come_in_the_order_of_the_work():
-    batch, actions = start(practice_shop(), seed=2, tolerance_de00=0.3), []
+    batch, actions = plain(2, tolerance_de00=0.3), []
     for _ in range(12):
         actions.append(hint(batch).action)
         if actions[-1] == "finish":
@@ -168,7 +244,7 @@ def test_hints_come_in_the_order_of_the_work():
 
 
 def test_a_hint_asks_for_the_rest_of_the_stirring():
-    batch = start(practice_shop(), seed=2)
+    batch = plain(2)
     batch = stir(add(batch, dict(hint(batch).grams)), 50)
     assert hint(batch).action == "stir"
     assert hint(batch).seconds == pytest.approx(LONG_ENOUGH_S - 50)
@@ -177,9 +253,9 @@ def test_a_hint_asks_for_the_rest_of_the_stirring():
 def test_nothing_is_added_by_a_drawdown_that_was_not_stirred():
     """It wants stirring, not ink; and what it read counts for nothing later."""
     for seed in (2, 5, 8):
-        batch = start(practice_shop(), seed=seed, tolerance_de00=0.2)
+        batch = plain(seed, tolerance_de00=0.2)
         batch = add(batch, dict(hint(batch).grams))
-        batch = measure(drawdown(stir(batch, 20)))
+        batch = measure(drawdown(stir(batch, 5)))
         assert not done(batch)
         assert hint(batch).action == "stir" and "not stirred long enough" in hint(batch).why
         batch = drawdown(take(batch, hint(batch)))
@@ -187,33 +263,30 @@ def test_nothing_is_added_by_a_drawdown_that_was_not_stirred():
         assert hint(measure(batch)).action in ("add", "finish")
 
 
-def test_the_end_tells_what_each_move_did_and_what_the_hints_had_done():
+def test_the_end_tells_what_each_move_did():
     batch = to_first_reading(seed=5)
     worse = measure(drawdown(stir(add(batch, {"Black": 60.0}), 120)))
     outcome = finish(worse)
     assert not outcome.came_in
     assert outcome.points == 0
     assert len(outcome.told) == len(worse.moves)
-    assert "darker" in outcome.told[4]
+    assert "darker" in outcome.told[5]
     assert outcome.waste_g == pytest.approx(worse.shown_g.sum())
-    assert done(outcome.solver)
-    np.testing.assert_array_equal(outcome.solver.hidden.strengths, worse.hidden.strengths)
-    names = [name for name, _ in outcome.lots]
-    assert "Black" in names
+    assert "Black" in [name for name, _ in outcome.lots]
 
 
 def test_fewer_rounds_and_less_waste_are_more_points():
-    ended = [finish(follow(start(practice_shop(), seed=seed))) for seed in range(1, 30)]
-    one = [o.points for o in ended if o.rounds == 1]
+    ended = [finish(follow(plain(seed))) for seed in range(1, 9)]
+    one = [o.points for o in ended if o.rounds == 1 and o.came_in]
     more = [o.points for o in ended if o.rounds > 1]
     assert min(one) > max(more)
     # By hand: one round, 5 g of drawdown and no overshoot lose nothing.
-    first = next(o for o in ended if o.rounds == 1)
+    first = next(o for o in ended if o.rounds == 1 and o.came_in)
     assert first.points == pytest.approx(10 - (first.waste_g - 5) / BATCH_G * 10, abs=0.06)
 
 
 def test_a_batch_that_grew_since_it_was_measured_is_not_done():
-    batch = follow(start(practice_shop(), seed=7))
+    batch = follow(plain(7))
     assert done(batch)
     assert not done(add(batch, {"White": 1.0}))
     assert not finish(start(practice_shop(), seed=7)).came_in

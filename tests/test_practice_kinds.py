@@ -5,6 +5,7 @@ colour-science, and sums are done by hand from the numbers in the question.
 """
 
 import re
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -12,29 +13,34 @@ import pytest
 from matchkit.colorimetry.illuminants import white
 from matchkit.colorimetry.tristimulus import XYZ
 from matchkit.errors import InputError
-from matchkit.practice.colour import HOLDS_DE00, N_LEVELS, SIZES
+from matchkit.practice.colour import N_LEVELS, SIZES
 from matchkit.practice.exercise import choice_of, mark
 from matchkit.practice.kinds import (
+    CHOICES,
     KINDS,
+    Answered,
     answer,
     exercise,
     from_code,
     next_seed,
     standing,
 )
+from matchkit.practice.metamers import HOLDS_DE00
 from matchkit.practice.simulated_shop import (
     LIGHTS,
     OBSERVER,
     OPPOSITE,
     hex_Lab,
     main_word,
+    mixture,
     on_screen,
     practice_shop,
 )
+from matchkit.practice.staircase import Staircase, answered
 from matchkit.simulator.simulate import opaque_R
 from matchkit.workflows.practising import Learner, PracticeOptions, practise
 
-N = 200
+N = 72
 
 
 def next_exercise(kind, answers):
@@ -44,7 +50,7 @@ def next_exercise(kind, answers):
 
 @pytest.fixture(scope="module")
 def played():
-    """Two hundred exercises of each kind, over all levels."""
+    """Exercises of each kind, over all levels."""
     return {
         kind: [exercise(practice_shop(), kind, seed=k, level=k % N_LEVELS) for k in range(1, N + 1)]
         for kind in KINDS
@@ -100,14 +106,16 @@ def right_fix(each):
 
 
 def right_light(each):
+    """From the rows that the question shows, and from nothing else; then by colour-science."""
+    rows = [re.findall(r"[-+]?\d+\.\d+", value) for name, value in each.facts if "nm" in name]
+    total = sum((float(s) - float(t)) * float(by) for t, s, by in rows)
+    limit = float(re.search(r"less than ([\d.]+)", dict(each.facts)["It holds"])[1])
+    found = 0 if abs(total) < limit else 1 if total > 0 else 2  # the first word goes up
     target, sample = (s.lab for s in each.after)
-    if distance(target, sample) <= HOLDS_DE00:
-        return 0
-    words = [choice.text.split()[-1] for choice in each.choices[1:]]
-    left = distance(target, undone(target, sample, words[0]))
-    assert left < distance(target, sample)
-    up = words[0] in ("lighter", "cleaner", "redder", "yellower")
-    return 1 if rises(target, sample, words[0]) == up else 2
+    assert (distance(target, sample) <= HOLDS_DE00) == (found == 0)
+    if found:
+        assert rises(target, sample, each.choices[1].text.split()[-1]) == (found == 1)
+    return found
 
 
 def right_sums(each):
@@ -204,6 +212,16 @@ def test_the_right_ink_alone_is_worth_half(played):
                 assert choice.worth == 0
 
 
+def test_an_ink_that_is_in_the_batch_is_no_better_a_guess_than_any(played, rng):
+    """At most five points more often right than a uniform choice among the answers shown."""
+    right = []
+    for each in played["fix"]:
+        weights = dict(each.facts)["In the batch"]
+        own = [k for k, c in enumerate(each.choices) if f"{c.text.split(',')[0]} " in weights]
+        right.append((each.answer in own) / len(own))
+    assert np.mean(right) <= 1 / 6 + 0.05
+
+
 # ---- what is asked
 
 
@@ -278,7 +296,10 @@ def test_a_colour_off_the_screen_is_known_to_be():
     rgb = colour.XYZ_to_sRGB(XYZ(band, "D65", OBSERVER) / 100)
     assert rgb.min() < -0.05
     assert not on_screen(band)
-    assert np.all(on_screen(opaque_R(practice_shop().bench, practice_shop().mixtures)))
+    shop, rng = practice_shop(), np.random.default_rng(1)
+    c = np.array([mixture(shop, rng) for _ in range(10)])
+    assert np.all(on_screen(opaque_R(shop.bench, c)))
+    assert len(np.unique(c.round(6), axis=0)) == 10  # no two of them are the same
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -287,7 +308,7 @@ def test_every_exercise_has_its_words_and_numbers(played, kind):
         assert each.hint and each.explanation and each.facts
         assert each.question.endswith(("?", "..."))
         told = " ".join(value for _, value in each.facts)
-        if kind in ("see", "fix"):
+        if kind in ("see", "fix"):  # of the light, the rows by wavelength tell more
             assert all(s.numbers in told for s in each.swatches)
         assert "no visible difference dE00" not in each.explanation
 
@@ -322,26 +343,47 @@ def test_a_letter_that_is_no_choice_is_refused(played):
 
 def test_a_learner_with_a_limit_settles_at_it(rng):
     """One who tells 1.5 dE00 and more three times in four, and guesses below."""
-    answers = []
-    for _ in range(300):
-        each = next_exercise_of("sums", answers)
-        size = SIZES["see"][each.level]
-        p = 0.25 + 0.75 / (1 + np.exp(-6 * np.log(size / 1.5)))
-        wrong = (each.answer + 1) % len(each.choices)
-        answers.append(answer(each, each.answer if rng.random() < p else wrong))
-    stands = standing("sums", answers)
-    assert stands.n_answers == 300
-    p_there = np.interp(
-        stands.threshold,
-        range(N_LEVELS),
-        0.25 + 0.75 / (1 + np.exp(-6 * np.log(SIZES["see"] / 1.5))),
-    )
+    p = 0.25 + 0.75 / (1 + np.exp(-6 * np.log(SIZES["see"] / 1.5)))
+    answers, level = [], 0
+    for seed in range(1, 300):
+        right = bool(rng.random() < p[level])
+        answers.append(row("sums", seed, level, right))
+        level = standing("sums", answers).staircase.level
+    p_there = np.interp(standing("sums", answers).threshold, range(N_LEVELS), p)
     assert p_there == pytest.approx(0.5**0.5, abs=0.1)  # two right down, one wrong up: p^2 = 1/2
 
 
-def next_exercise_of(kind, answers):
-    """Sums are quick to make; the staircase is the same for every kind."""
-    return next_exercise(kind, answers)
+def row(kind, seed, level, right, **more):
+    return Answered(
+        kind=kind, seed=seed, level=level, choice=0, right=right, score=float(right), **more
+    )
+
+
+def by_staircase(rng, kind, n, p, **more):
+    """The answers of somebody who is right with a chance of p at every level."""
+    answers, staircase = [], Staircase(n_levels=N_LEVELS)
+    for seed in range(1, n + 1):
+        right = bool(rng.random() < p)
+        answers.append(row(kind, seed, staircase.level, right, **more))
+        staircase = answered(staircase, right)
+    return answers
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_guesser_is_told_so(kind, rng):
+    """At most one guesser in twenty is given a threshold, of 200 who answer 100 questions."""
+    told = []
+    for _ in range(200):
+        stands = standing(kind, by_staircase(rng, kind, 100, 1 / CHOICES[kind]))
+        told.append((stands.threshold is not None, stands.guessing))
+    assert np.mean([threshold for threshold, _ in told]) <= 0.05
+    assert np.mean([guessing for _, guessing in told]) > 0.2  # others stand at the easiest level
+
+
+def test_an_answer_with_a_hint_moves_no_level():
+    answers = [row("sums", k, 0, True, aided=True) for k in range(9)]
+    stands = standing("sums", answers)
+    assert (stands.n_right, stands.staircase.level) == (9, 0)
 
 
 def test_a_new_learner_starts_easy_and_sees_nothing_twice():
@@ -350,3 +392,5 @@ def test_a_new_learner_starts_easy_and_sees_nothing_twice():
     second = next_exercise("fix", [answer(first, first.answer)])
     assert (first.seed, second.seed) == (1, 2)
     assert next_seed("see", [answer(first, 0)]) == 1
+    seats = {Learner(path=Path(f"{name}-practice.jsonl")).first_seed for name in ("Ana", "Bo")}
+    assert len(seats) == 2  # side by side they get other questions

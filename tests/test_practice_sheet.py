@@ -130,6 +130,19 @@ def test_bad_options_are_told(words, told, capsys):
     assert told in capsys.readouterr().err
 
 
+def test_the_trainer_sees_every_learner(capsys, tmp_path):
+    for name in ("Bo", "ana"):
+        add_progress(progress_path(tmp_path, name), [ONE])
+    assert main(["practice", "--trainer", str(tmp_path), "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)["learners"]
+    assert [each["name"] for each in told] == ["ana", "Bo"]
+    assert [each["passed"] for each in told[0]["sessions"]] == [False] * 6
+    assert main(["practice", "--trainer", str(tmp_path)]) == 0
+    assert "ana" in capsys.readouterr().out
+    assert main(["practice", "--trainer", str(tmp_path / "none")]) == 2
+    assert "no learner has answers there" in capsys.readouterr().err
+
+
 # ---- the file
 
 
@@ -145,6 +158,8 @@ ONE = Answered(kind="see", seed=1, level=0, choice=2, right=True, score=1.0, dat
 def test_answers_come_back_as_they_were_kept(tmp_path):
     path = progress_path(tmp_path, "Ana  Ruiz")
     assert path.name == "Ana Ruiz-practice.jsonl"
+    path.touch()
+    assert progress_path(tmp_path, "ana RUIZ") == path  # one learner, capitals or not
     assert read_progress(path) == []
     add_progress(path, [ONE])
     add_progress(path, [ONE, ONE])

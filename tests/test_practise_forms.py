@@ -11,7 +11,9 @@ from matchkit.practice.safety import SAFETY
 w = pytest.importorskip("ipywidgets", reason="ipywidgets is not installed")
 
 from matchkit.forms import practise  # noqa: E402
-from matchkit.forms.practise import ExerciseForm, PracticeJobForm  # noqa: E402
+from matchkit.forms.learner import LearnerField  # noqa: E402
+from matchkit.forms.practise import ExerciseForm  # noqa: E402
+from matchkit.forms.practise_job import PracticeJobForm  # noqa: E402
 
 
 @pytest.fixture(autouse=True)
@@ -19,6 +21,7 @@ def own_folder(tmp_path, monkeypatch):
     """What forms keep goes nowhere else; their faults are raised as well as shown."""
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("MATCHKIT_FORMS_RAISE", "1")
+    LearnerField.shared.clear()
     return tmp_path
 
 
@@ -29,7 +32,10 @@ def test_each_form_stands_unanswered(kind):
     assert getattr(practise, kind)() is not None
     assert given.pick.value is None
     assert given.given.question in given.question.value
-    for each in given.given.swatches:
+    if kind == "see":  # by eye first; the numbers after a press
+        assert given.given.swatches[0].numbers not in given.question.value
+        press(given, "Show the numbers")
+    for each in given.given.swatches if kind != "light" else ():
         assert re.sub(" +", " ", each.numbers) in re.sub(" +", " ", given.question.value)
     given.look.click()
     assert "nothing is chosen yet" in given.problems.value
@@ -39,7 +45,7 @@ def test_each_form_stands_unanswered(kind):
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_right_answer_is_marked_explained_and_kept(kind, own_folder):
     given = ExerciseForm(kind)
-    given.learner.text.value = "Ana"
+    given.who.text.value = "Ana"
     given.ask.click()
     assert 'role="status"' in given.tip.value
     given.pick.value = given.given.answer
@@ -62,26 +68,67 @@ def test_a_wrong_answer_is_corrected_and_the_next_one_is_new():
     assert first.choices[first.answer].text in given.verdict.value
     given.go_on.click()
     assert given.given.seed == first.seed + 1
+    given.go_on.click()
+    assert "not answered" in given.tip.value and given.given.seed == first.seed + 1
+    given.go_on.click()
+    assert given.given.seed == first.seed + 2
     assert given.verdict.value == ""
     assert not given.look.disabled
 
 
-def test_a_learner_goes_on_where_they_stopped(own_folder):
+def test_a_press_on_show_the_numbers_moves_the_answer_to_the_other_gauge(own_folder):
+    given = ExerciseForm("see")
+    given.who.text.value = "Ana"
+    for _ in range(2):
+        given.pick.value = given.given.answer
+        given.look.click()
+        given.go_on.click()
+        press(given, "Show the numbers")
+        assert given.given.swatches[0].numbers.split()[1] in given.question.value
+    kept = read_progress(progress_path("practice", "Ana"))
+    assert [each.gauge for each in kept] == ["eye", "numbers"]
+    assert "By eye, direction by direction" in given.stands.value
+
+
+def test_a_learner_goes_on_where_they_stopped_whatever_the_capitals(own_folder):
     first = ExerciseForm("sums")
-    first.learner.text.value = "Bo"
+    first.who.text.value = "Bo"
+    begun = first.given.seed
+    assert begun != 1  # others than those of who sits beside
     for _ in range(2):
         first.pick.value = first.given.answer
         first.look.click()
         first.go_on.click()
+    LearnerField.shared.clear()
     again = ExerciseForm("sums")
     assert again.given.code == "sums-1-0"
-    again.learner.text.value = "Bo"
-    assert again.given.code == "sums-3-1"
+    again.who.text.value = "bO"
+    assert again.given.code == f"sums-{begun + 2}-1"
+    other = ExerciseForm("fix")  # the name was typed once for the whole page
+    assert other.who.learner.path == again.who.learner.path
+    assert len(list(own_folder.glob("practice/*"))) == 1
+
+
+def test_the_trainer_sees_everybody_and_a_sheet_is_printed(own_folder):
+    given = ExerciseForm("sums")
+    given.who.text.value = "Cy"
+    given.pick.value = given.given.answer
+    given.look.click()
+    assert "Cy" in all_html(practise.trainer())
+    press(given, "A sheet to print")
+    names = sorted(path.name for path in own_folder.glob("tickets/*.html"))
+    assert len(names) == 2 and all("Cy" in name for name in names)
+    assert "Answers" not in (own_folder / "tickets" / names[0]).read_text(encoding="utf-8")
+
+
+def all_html(widget):
+    inner = [all_html(child) for child in getattr(widget, "children", ())]
+    return "".join([getattr(widget, "value", "") if isinstance(widget, w.HTML) else "", *inner])
 
 
 def test_a_name_that_is_no_file_name_is_told(own_folder):
     given = ExerciseForm("sums")
-    given.learner.text.value = "../Bo"
+    given.who.text.value = "../Bo"
     assert "part of a file name" in given.problems.value
     assert list(own_folder.iterdir()) == []
 
@@ -130,24 +177,41 @@ def test_a_job_by_hand_with_the_safety_questions():
     answered(given)
     press(given, "Draw down and cure")
     press(given, "Measure")
-    assert "Round 1" in given.state.value
+    assert "Reading 1" in given.state.value
+    press(given, "Pour it in")
+    assert "choose which way" in given.problems.value
+    given.way.value = "lighter"
+    press(given, "Pour the ticket")
+    for words in ("Stir", "Draw down and cure", "Measure"):
+        press(given, words)
+    assert "Expected: lighter by about 1 dE00" in given.state.value
     press(given, "Finish")
-    assert "OUT OF TOLERANCE" in given.end.value
-    assert "With the hints" in given.end.value
+    assert "choose what went wrong" in given.problems.value
+    given.who.text.value = "Di"
+    given.cause.value = ""
+    press(given, "Finish")
+    assert "What went wrong: " in given.end.value
     assert "1. weigh: White" in given.end.value
+    press(given, "Finish")  # is kept once
+    kept = read_progress(progress_path("practice", "Di"))
+    assert [each.kind for each in kept] == ["pour", "cause", "job"]
+    press(given, "Play again from here")
+    assert len(given.batch.moves) < 8 and not given.end.value
 
 
 def test_the_hints_alone_bring_a_job_in():
     given = PracticeJobForm(5)
     for _ in range(20):
-        press(given, "What would you do?")
+        press(given, "What would you do? (costs a point)")
         assert 'role="status"' in given.note.value
-        press(given, "Do that for me")
+        given.cause.value = given.batch.hidden.incident.key
+        press(given, "Do that for me (costs a point)")
         if given.asking.layout.display is None:
             answered(given)
         if given.end.value:
             break
     assert "<p>IN TOLERANCE: " in given.end.value
+    assert "1 of 10 points" in given.end.value  # somebody else's work is worth no more
     assert "still open" not in given.end.value
 
 

@@ -14,11 +14,12 @@ from matchkit.practice.exercise import choice_of
 from matchkit.practice.kinds import KINDS, from_code
 from matchkit.practice.sheet import sheet_html
 from matchkit.practice.simulated_shop import practice_shop
-from matchkit.report.practice import exercises_parts, marked_parts, standing_parts
+from matchkit.report.practice import class_parts, exercises_parts, marked_parts, standing_parts
 from matchkit.workflows.practising import (
     LIMITS,
     Given,
     PracticeOptions,
+    class_of,
     learner_of,
     mark_answers,
     practise,
@@ -51,18 +52,29 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         metavar="CODE=LETTER",
         help="mark answers, such as see-1-0=b; with --learner they are kept",
     )
+    parser.add_argument(
+        "--trainer", metavar="FOLDER", help="how far all learners with answers in a folder are"
+    )
     json_option(parser)
 
 
 def run(args: argparse.Namespace) -> None:
     """Make exercises, or mark answers."""
+    if args.trainer:
+        everyone = class_of(args.trainer)
+        give(args, everyone.to_dict, lambda: class_parts(everyone))
+        return
     learner = learner_of(args.learner) if args.learner else None
     if args.mark:
         marked = mark_answers(_given(args.mark), date.today().isoformat(), learner)
         give(args, marked.to_dict, lambda: marked_parts(marked))
         return
     options = PracticeOptions(
-        kinds=tuple(args.kind or KINDS), count=args.count, seed=args.seed, level=args.level
+        kinds=tuple(args.kind or KINDS),
+        count=args.count,
+        seed=args.seed,
+        level=args.level,
+        today=date.today().isoformat(),
     )
     found = practise(options, learner)
     if not args.sheet:

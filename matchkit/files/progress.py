@@ -9,25 +9,53 @@ from typing import Any
 from matchkit.errors import InputError
 from matchkit.files.text import label
 from matchkit.files.write import write_file
-from matchkit.practice.colour import N_LEVELS
+from matchkit.practice.colour import AXES, N_LEVELS
 from matchkit.practice.exercise import LETTERS
-from matchkit.practice.kinds import KINDS, MOST_SEED, Answered
+from matchkit.practice.kinds import (
+    BOOK,
+    CAUSE,
+    EYE,
+    JOB,
+    KINDS,
+    MOST_SEED,
+    NUMBERS,
+    POUR,
+    Answered,
+)
 
 SUFFIX = "-practice.jsonl"
 # What a line holds; files have called the level "rung" from the first release on.
 KINDS_OF = {"kind": str, "seed": int, "rung": int, "choice": int, "right": bool, "score": float,
-            "date": str}  # fmt: skip
+            "date": str, "gauge": str, "aided": bool, "axis": str, "times": float}  # fmt: skip
+USUAL = {"date": "", "gauge": NUMBERS, "aided": False, "axis": "", "times": 0.0}
+NAMES = {
+    "kind": (*KINDS, JOB, CAUSE, POUR, BOOK),
+    "gauge": (EYE, NUMBERS),
+    "axis": ("", *AXES),
+}
+MOST_TIMES = 1000.0
 MOST = {"seed": MOST_SEED, "rung": N_LEVELS - 1, "choice": len(LETTERS) - 1}
 
 
 def progress_path(folder: str | Path, learner: str) -> Path:
-    """The file of a learner in a folder; InputError if the name can't be part of a file name."""
+    """The file of a learner in a folder: of one who is there already, capitals or not.
+
+    InputError if the name can't be part of a file name.
+    """
     name = " ".join(learner.split())
     if not name or set(name) & set('/\\:*?"<>|\0') or name.startswith(".") or len(name) > 60:
         raise InputError(
             f"learner: {learner!r} can't be part of a file name; take letters, figures, spaces"
         )
-    return Path(folder) / f"{name}{SUFFIX}"
+    wanted = f"{name}{SUFFIX}".casefold()
+    there = (path for path in learner_files(folder) if path.name.casefold() == wanted)
+    return next(there, Path(folder) / f"{name}{SUFFIX}")
+
+
+def learner_files(folder: str | Path) -> list[Path]:
+    """The files of all learners in a folder, by name."""
+    found = Path(folder).glob(f"*{SUFFIX}") if Path(folder).is_dir() else ()
+    return sorted(found, key=lambda path: path.name.casefold())
 
 
 def read_progress(path: str | Path) -> list[Answered]:
@@ -62,7 +90,9 @@ def add_progress(path: str | Path, answers: Sequence[Answered]) -> None:
 
 
 def _row(answered: Answered) -> dict[str, Any]:
-    return {"rung" if key == "level" else key: value for key, value in asdict(answered).items()}
+    held = {key: value for key, value in asdict(answered).items() if value != USUAL.get(key, ...)}
+    row = {"rung" if key == "level" else key: value for key, value in held.items()}
+    return {**row, "date": answered.date}
 
 
 def _answered(row: Any) -> Answered:
@@ -71,7 +101,7 @@ def _answered(row: Any) -> Answered:
         raise InputError(
             f"found {row!r}, need an object with kind, seed, rung, choice, right, score"
         )
-    row = {"date": "", **row}
+    row = {**USUAL, **row}
     faults = [f"{name} is missing" for name in KINDS_OF if name not in row]
     faults += [
         f"{name}: found {row[name]!r}, need {_need(name)}"
@@ -88,14 +118,17 @@ def _fits(name: str, value: Any) -> bool:
     if wanted in (int, float) and isinstance(value, bool):
         return False
     if wanted is float:
-        return isinstance(value, int | float) and 0 <= value <= 1
+        most = 1 if name == "score" else MOST_TIMES
+        return isinstance(value, int | float) and 0 <= value <= most
     if wanted is int:
         return isinstance(value, int) and 0 <= value <= MOST[name]
-    return isinstance(value, wanted) and (name != "kind" or value in KINDS)
+    return isinstance(value, wanted) and (name not in NAMES or value in NAMES[name])
 
 
 def _need(name: str) -> str:
     if name in MOST:
         return f"a whole number from 0 to {MOST[name]}"
-    words = {"kind": f"one of {', '.join(KINDS)}", "right": "true or false"}
-    return words.get(name, "a number from 0 to 1" if name == "score" else "text")
+    if name in NAMES:
+        return f"one of {', '.join(filter(None, NAMES[name]))}"
+    words = {bool: "true or false", float: "a number from 0 to 1", str: "text"}
+    return words[KINDS_OF[name]] if name != "times" else f"a number from 0 to {MOST_TIMES:g}"

@@ -3,48 +3,46 @@
     from matchkit import forms
     forms.practise.see()
 
-Numbers stand beside every colour, so that nothing hangs on a screen or an eye.  Answers are
-kept in the folder `practice` beside the notebook, for who writes a name.
+Differences are judged by eye, or, once the numbers are shown, by the numbers: each has its own
+level.  Answers are kept in the folder `practice` beside the notebook, for who writes a name.
 """
 
 from collections.abc import Sequence
-from datetime import date
 from typing import Any
 
 import ipywidgets as w
+import numpy as np
+from numpy.typing import NDArray
 
 from matchkit.errors import InputError
-from matchkit.files.progress import progress_path
 from matchkit.forms import parts as ui
+from matchkit.forms.learner import FOLDER, LearnerField, today
+from matchkit.forms.practise_job import PracticeJobForm
+from matchkit.forms.shops import keep
 from matchkit.practice.exercise import Exercise
-from matchkit.practice.hints import Hint, finish, hint, take
-from matchkit.practice.job import (
-    LONG_ENOUGH_S,
-    PracticeBatch,
-    answer_safety,
-    asked_before,
-    start,
-)
-from matchkit.practice.kinds import TITLES, Standing
-from matchkit.practice.safety import Safety
-from matchkit.practice.simulated_shop import BEFORE, practice_shop
-from matchkit.report.html import to_text
+from matchkit.practice.kinds import EYE, NUMBERS, TITLES, Standing
+from matchkit.practice.sheet import sheet_html
+from matchkit.practice.simulated_shop import BEFORE
+from matchkit.report.parts import Page
 from matchkit.report.practice import (
     answer_parts,
-    job_parts,
-    outcome_parts,
+    class_parts,
+    ladder_parts,
     question_parts,
     standing_parts,
 )
 from matchkit.workflows.practising import (
-    Learner,
+    Ladder,
     PracticeOptions,
-    learner_of,
+    class_of,
+    ladder_of,
     mark_answers,
     practise,
 )
 
-FOLDER = "practice"
+Array = NDArray[np.float64]
+
+SHEET = 6  # exercises of a sheet
 
 
 def see() -> Any:
@@ -72,186 +70,121 @@ def job(seed: int = 1) -> Any:
     return PracticeJobForm(seed).box
 
 
+def trainer() -> Any:
+    """How far all learners of the folder are, for who trains them."""
+    place, problems = ui.area(), ui.alert()
+    look = ui.safe(lambda: ui.put(place, class_parts(class_of(FOLDER))), problems)
+    look()
+    again = ui.button("Look again", look, problems)
+    return ui.form(ui.section("All learners", place), problems, again, name="practise-trainer")
+
+
 class ExerciseForm:
     """The form's widgets, the exercise that is asked, and the answers so far."""
 
     def __init__(self, kind: str) -> None:
         self.kind = kind
-        self.who = Learner()
         self.given: Exercise | None = None
         self.problems, self.question = ui.alert(), ui.area()
         self.tip, self.verdict, self.stands = ui.area(), ui.area(), ui.area()
-        self.learner = ui.Field("Your name (nothing is kept without one)", "", str)
+        self.who = LearnerField(self.problems, self._next)
         self.pick = ui.choice("Your answer", [], radio=True)
         self.look = ui.button("Mark my answer", self._mark, self.problems, main=True)
         self.ask = ui.button("Give me a hint", self._hint, self.problems)
-        self.go_on = ui.button("Next one", self._next, self.problems)
-        self.learner.text.observe(ui.safe(self._enter, self.problems), names="value")
+        self.show = ui.button("Show the numbers", self._numbers, self.problems)
+        self.go_on = ui.button("Next one", self._skip, self.problems)
+        self.print = ui.button("A sheet to print", self._print, self.problems)
+        self.page = ui.area()
+        if kind != "see":
+            self.show.layout.display = "none"
         self.box = ui.form(
             w.HTML(f'<p class="mk-quiet">{BEFORE}</p>'),
-            self.learner.box,
+            self.who.box,
             ui.section(TITLES[kind], self.question, ui.boxed(self.pick)),
-            ui.row(self.look, self.ask, self.go_on),
+            ui.row(self.look, self.show, self.ask, self.go_on),
             self.problems,
             self.tip,
             self.verdict,
             self.stands,
+            self.print,
+            self.page,
             name=f"practise-{kind}",
         )
         self._next()
 
-    def _next(self) -> None:
-        """A new exercise, as hard as the answers so far say."""
-        found = practise(PracticeOptions(kinds=(self.kind,)), self.who)
-        self.given = found.exercises[0]
+    def _next(self, seed: int | None = None) -> None:
+        """A new exercise, as hard as the answers so far say, or that of a seed."""
+        options = PracticeOptions(
+            kinds=(self.kind,), gauge=self.start_gauge, today=today(), seed=seed
+        )
+        found = practise(options, self.who.now())
+        self.given, self.gauge = found.exercises[0], self.start_gauge
+        self.aided = self.left = False
         self.tip.value = self.verdict.value = ""
-        ui.put(self.question, question_parts(self.given))
+        self._ask()
         self.pick.options = [(each.text, k) for k, each in enumerate(self.given.choices)]
         self.pick.value = None
-        self.look.disabled = False
-        self._stand(found.standings)
+        self.look.disabled = self.show.disabled = False
+        self._stand(found.standings, ladder_of(self.who.learner))
+
+    @property
+    def start_gauge(self) -> str:
+        """What a difference is judged by before anything is pressed."""
+        return EYE if self.kind == "see" else NUMBERS
+
+    def _ask(self) -> None:
+        assert self.given is not None
+        ui.put(self.question, question_parts(self.given, numbers=self.gauge == NUMBERS))
+
+    def _skip(self) -> None:
+        """Go on; an exercise that was not answered is told, once."""
+        if self.look.disabled or self.left:
+            left = self.given if self.left else None
+            self._next(left.seed + 1 if left else None)
+            return
+        self.left = True
+        ui.tell(self.tip, "This one is not answered. Press again to leave it.", "look")
+
+    def _numbers(self) -> None:
+        """Show the numbers; the answer then counts for the other gauge."""
+        self.gauge = NUMBERS
+        self.show.disabled = True
+        self._ask()
+        ui.tell(self.tip, "This answer counts for the numbers, not for the eye.", "quiet")
 
     def _hint(self) -> None:
         if self.given is not None:
-            ui.tell(self.tip, self.given.hint, "quiet")
+            self.aided = True
+            ui.tell(self.tip, f"{self.given.hint} (With a hint this moves no level.)", "quiet")
 
     def _mark(self) -> None:
         """Mark the choice, once, and keep it for who has a name."""
         if self.given is None or self.pick.value is None:
             raise InputError("nothing is chosen yet: choose an answer first")
         chosen = int(self.pick.value)
-        found = mark_answers([(self.given, chosen)], date.today().isoformat(), self.who)
+        found = mark_answers(
+            [(self.given, chosen)], today(), self.who.now(), gauge=self.gauge, aided=self.aided
+        )
         assert found.learner is not None
-        self.who = found.learner
-        self.look.disabled = True
+        self.who.learner = found.learner
+        self.look.disabled = self.show.disabled = True
+        self.gauge = NUMBERS
+        self._ask()
         ui.put(self.verdict, [found.marks[0].words, *answer_parts(self.given, chosen)])
-        self._stand(found.standings)
+        self._stand(found.standings, ladder_of(found.learner))
 
-    def _enter(self) -> None:
-        """Go on where the learner of that name stopped."""
-        name = self.learner.text.value
-        self.who = learner_of(progress_path(FOLDER, name)) if name.strip() else Learner()
-        self._next()
-
-    def _stand(self, standings: Sequence[Standing]) -> None:
+    def _stand(self, standings: Sequence[Standing], ladder: Ladder) -> None:
         own = [each for each in standings if each.kind == self.kind]
-        ui.tell(self.stands, to_text(standing_parts(own)), "quiet")
+        ui.put(self.stands, [*standing_parts(own), *ladder_parts(ladder)])
 
-
-class PracticeJobForm:
-    """The form's widgets, the job, and the safety question that waits for an answer."""
-
-    def __init__(self, seed: int) -> None:
-        self.batch: PracticeBatch = start(practice_shop(), seed=seed)
-        self.asked: Safety | None = None
-        self.problems, self.state, self.note, self.end = (
-            ui.alert(),
-            ui.area(),
-            ui.alert(),
-            ui.area(),
-        )
-        names = list(self.batch.shop.bench.names)
-        self.ink, self.grams = ui.choice("Ink", names, names[0]), ui.amount_field("Grams")
-        self.seconds = ui.amount_field("Seconds", f"{LONG_ENOUGH_S:g}")
-        self.number = ui.amount_field("Job number", f"{seed}", most=10**6)
-        self.safety = ui.choice("Choose", [], radio=True)
-        self.safety_words = ui.area()
-        self.reply = ui.button("Answer", self._answer, self.problems, main=True)
-        self.asking = w.VBox([self.safety_words, ui.boxed(self.safety), self.reply])
-        self.asking.layout.display = "none"
-        self.box = ui.form(
-            w.HTML(f'<p class="mk-quiet">{BEFORE}</p>'),
-            ui.row(self.number.box, ui.button("Start this job", self._start, self.problems)),
-            ui.section("The job", self.state),
-            ui.section(
-                "Your move",
-                ui.row(ui.boxed(self.ink), self.grams.box, self._move("Pour it in", "weigh")),
-                ui.row(self.seconds.box, self._move("Stir", "stir")),
-                ui.row(
-                    self._move("Draw down and cure", "drawdown"), self._move("Measure", "measure")
-                ),
-                ui.row(
-                    ui.button("What would you do?", self._hint, self.problems),
-                    ui.button("Do that for me", self._take, self.problems),
-                    ui.button("Finish", self._finish, self.problems),
-                ),
-            ),
-            self.problems,
-            self.note,
-            self.asking,
-            self.end,
-            name="practise-job",
-        )
-        self._show()
-
-    def _move(self, words: str, action: str) -> Any:
-        return ui.button(words, lambda: self._do(action), self.problems)
-
-    def _do(self, action: str) -> None:
-        """One move of the learner's, unless a safety question comes first."""
-        if self._first(action):
-            return
-        grams = ((self.ink.value, ui.read(self.grams)[0]),) if action == "weigh" else ()
-        seconds = ui.read(self.seconds)[0] if action == "stir" else 0.0
-        self._moved(take(self.batch, Hint(action=action, grams=grams, seconds=seconds)))
-
-    def _first(self, action: str) -> bool:
-        """Whether a safety question comes first; it is then shown."""
-        self.asked = asked_before(self.batch, action)
-        self.note.value = ""
-        self.asking.layout.display = None if self.asked else "none"
-        if self.asked is None:
-            return False
-        ui.put(self.safety_words, ["Before hands go near it:", self.asked.question])
-        ui.tell(self.note, "First answer the question below, then make your move again.", "look")
-        self.safety.options = [(text, k) for k, text in enumerate(self.asked.choices)]
-        self.safety.value = None
-        return True
-
-    def _answer(self) -> None:
-        if self.asked is None or self.safety.value is None:
-            raise InputError("nothing is chosen yet: choose an answer first")
-        right = self.safety.value == self.asked.answer
-        self.batch, words = answer_safety(self.batch, self.asked.key, self.safety.value)
-        if right:
-            ui.tell(self.note, f"{words} Now make your move.", "done")
-            self.asking.layout.display = "none"
-        else:
-            ui.tell(self.note, words)
-
-    def _hint(self) -> None:
-        advice = hint(self.batch)
-        grams = ", ".join(f"{name} {g:.2f} g" for name, g in advice.grams)
-        seconds = f"{advice.seconds:g} s" if advice.seconds else ""
-        parts = [part for part in (grams or seconds, advice.why) if part]
-        ui.tell(self.note, f"{advice.action}: {'. '.join(parts)}", "quiet")
-
-    def _take(self) -> None:
-        """The move that the hint says."""
-        advice = hint(self.batch)
-        if advice.action == "finish":
-            self._finish()
-        elif not self._first(advice.action):
-            self._moved(take(self.batch, advice))
-
-    def _moved(self, batch: PracticeBatch) -> None:
-        self.batch = batch
-        self.end.value = ""
-        last = batch.moves[-1]
-        ui.tell(self.note, f"{last.action}: {last.words}", "done")
-        self._show()
-
-    def _finish(self) -> None:
-        ui.put(self.end, outcome_parts(self.batch, finish(self.batch)))
-
-    def _start(self) -> None:
-        seed = ui.read(self.number)[0]
-        if seed != int(seed):
-            raise InputError(f"Job number: {seed:g} is no whole number")
-        self.batch = start(practice_shop(), seed=int(seed))
-        self.note.value = self.end.value = ""
-        self.asking.layout.display = "none"
-        self._show()
-
-    def _show(self) -> None:
-        ui.put(self.state, job_parts(self.batch))
+    def _print(self) -> None:
+        """Two pages to print: exercises with name and date, and their answers apart."""
+        learner = self.who.now()
+        found = practise(PracticeOptions(kinds=(self.kind,), count=SHEET), learner)
+        name, pages = self.who.text.value.strip(), []
+        for answers, what in ((False, TITLES[self.kind]), (True, f"{TITLES[self.kind]}: answers")):
+            title = ", ".join(filter(None, [what, name, today()]))
+            html = sheet_html(found.exercises, answers=answers, title=title)
+            pages.append(Page(title=title, html=html))
+            keep(title, ".html", html)
+        ui.put(self.page, [*pages, "Both pages are kept in the folder tickets."])

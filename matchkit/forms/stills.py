@@ -16,8 +16,9 @@ from matchkit.forms.jobsize import EXAMPLE
 from matchkit.forms.shops import OpenShop, fit_of, is_demo
 from matchkit.paper.ticket_sheet import ticket_text
 from matchkit.practice.hints import finish, follow
-from matchkit.practice.job import answer_safety, start
+from matchkit.practice.job import start
 from matchkit.practice.kinds import exercise
+from matchkit.practice.looks import answer_safety
 from matchkit.practice.safety import SAFETY
 from matchkit.practice.simulated_shop import practice_shop
 from matchkit.report.book import batch_parts, day_parts, order_parts

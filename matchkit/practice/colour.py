@@ -1,4 +1,4 @@
-"""Exercises for the eye: see the difference, find the ink, think of the other light.
+"""Exercises for the eye: see the difference, find the ink.
 
 Every colour is a mixture of simulated inks; words come from `rank.direction`, differences from
 CIEDE2000.  An exercise is drawn again until a screen can show all of it and until its
@@ -6,26 +6,24 @@ answer stands clear of the others.
 """
 
 from collections.abc import Sequence
+from zlib import crc32
 
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.colorimetry.grid import GRID_NM
-from matchkit.colorimetry.metamerism import special_index
 from matchkit.colorimetry.tristimulus import Lab, de00, delta_LCH
 from matchkit.colorimetry.words import direction
 from matchkit.inks.recipe import weighing_order
 from matchkit.practice.exercise import Choice, Exercise
 from matchkit.practice.simulated_shop import (
-    FAR_UNDER,
     LIGHTS,
     OBSERVER,
     OPPOSITE,
     PracticeShop,
     Swatch,
-    alike,
     hex_Lab,
     main_word,
+    mixture,
     on_screen,
     swatch,
 )
@@ -36,6 +34,12 @@ Generator = np.random.Generator
 Option = tuple[int, float]  # an ink by position, and grams
 
 N_LEVELS = 9
+AXES = {
+    "light": ("lighter", "darker"),
+    "clean": ("cleaner", "duller"),
+    "red-green": ("redder", "greener"),
+    "yellow-blue": ("yellower", "bluer"),
+}
 # By level, easiest first: see and fix, dE00 of the difference; light, how many times the
 # limit (or what part of it) the pair is apart.
 SIZES = {
@@ -44,17 +48,10 @@ SIZES = {
     "light": np.geomspace(4.0, 1.3, N_LEVELS),
 }
 BATCH_G = (300, 900)  # and in between
-VARIED = 0.15  # standard deviation of log amount about a mixture of the shop
-HOLDS_DE00 = 1.0  # the limit of "it holds"
 TRIALS, STEPS = 40, 10
 TRIES = 6  # colours to try for one word
 CLEAR_OF = 0.35  # of the size: what every wrong addition leaves at least
 LEAST_G = 0.1  # an addition smaller than this is no exercise
-NEAR_LIMIT = 1.25  # a pair nearer to the limit than this factor is no exercise
-LIKE = 1.33  # a pair by more than this factor easier or harder belongs to another level
-CROSSING = 0.002  # a crossing of two curves that a drawing shows
-RED_NM = 600.0
-PAIR = ("target", "sample")
 LIGHTNESS = ("lighter", "darker")
 UP = {"lighter", "cleaner", "redder", "yellower"}
 WHAT = {
@@ -69,13 +66,14 @@ NUMBER = {
     "yellower": "b*: the higher is yellower",
 }
 NUMBER |= {OPPOSITE[word]: number for word, number in NUMBER.items()}
-WHERE = {  # CIE 015: A is a lamp of 2856 K, FL11 a narrow-band fluorescent one
-    "A": "from 400 to 700 nm it has ever more power: little blue, much red",
-    "FL11": "it has narrow peaks near 440, 545 and 610 nm and little between",
-}
 
 
 # ---- see the difference
+
+
+def axis_of(seed: int) -> str:
+    """The direction that a seed asks for, so that it is known before the exercise is made."""
+    return list(AXES)[crc32(str(seed).encode()) % len(AXES)]
 
 
 def see(shop: PracticeShop, rng: Generator, *, seed: int, level: int) -> Exercise:
@@ -83,11 +81,11 @@ def see(shop: PracticeShop, rng: Generator, *, seed: int, level: int) -> Exercis
     size = float(SIZES["see"][level])
     wanted, found = "", None
     while found is None:  # not every colour can go every way
-        wanted = str(rng.choice(np.array(list(OPPOSITE))))
+        wanted = str(rng.choice(np.array(AXES[axis_of(seed)])))
         tries = (_pair(shop, rng, size, wanted) for _ in range(TRIES))
         found = next((pair for pair in tries if pair is not None), None)
     target, sample = swatch("target", found[0]), swatch("sample", found[1])
-    pairs = [_ordered(wanted), ("cleaner", "duller") if wanted in LIGHTNESS else LIGHTNESS]
+    pairs = [ordered(wanted), ("cleaner", "duller") if wanted in LIGHTNESS else LIGHTNESS]
     words = [word for pair in _shuffled(rng, pairs) for word in pair]
     return Exercise(
         kind="see",
@@ -104,7 +102,8 @@ def see(shop: PracticeShop, rng: Generator, *, seed: int, level: int) -> Exercis
     )
 
 
-def _ordered(word: str) -> tuple[str, str]:
+def ordered(word: str) -> tuple[str, str]:
+    """A word and its opposite, the one that goes with the higher number first."""
     return (word, OPPOSITE[word]) if word in UP else (OPPOSITE[word], word)
 
 
@@ -114,9 +113,7 @@ def _shuffled(rng: Generator, items: Sequence[tuple[str, str]]) -> list[tuple[st
 
 def _pair(shop: PracticeShop, rng: Generator, size: float, word: str) -> tuple[Array, Array] | None:
     """A target and a sample (n_wl,) that is `size` dE00 off and above all `word`."""
-    c = shop.mixtures[int(rng.integers(len(shop.mixtures)))]
-    c = c * np.exp(VARIED * rng.standard_normal(len(c)))
-    c /= c.sum()
+    c = mixture(shop, rng)
     R = drawdown_R(shop.bench, c)
     lab = Lab(R, LIGHTS[0], OBSERVER)
     for sample in _samples(shop, rng, c, R, size):
@@ -237,11 +234,10 @@ def _short_batch(
     shop: PracticeShop, rng: Generator, size: float, factor: float
 ) -> tuple[Array, list[Option]] | None:
     """A batch (n_ink,) `size` dE00 short of an ink, and additions, the right one first."""
-    c = shop.mixtures[int(rng.integers(len(shop.mixtures)))]
-    c = c * np.exp(VARIED * rng.standard_normal(len(c)))
-    full = np.round(float(rng.integers(*BATCH_G)) * c / c.sum(), 2)
-    fixers = np.array(shop.bench.where("colour") + shop.bench.where("black"))
-    i = int(rng.choice(fixers[full[fixers] > 0]))
+    full = np.round(float(rng.integers(*BATCH_G)) * mixture(shop, rng, colours=3), 2)
+    white = shop.bench.where("white")[0]
+    fixers = np.array([k for k in np.flatnonzero(full) if k != white])  # all are in the batch
+    i = int(rng.choice(fixers))
     part = np.linspace(0, 0.9, 2 * STEPS)
     short = full - part[:, None] * full[i] * np.eye(len(full))[i]
     R = drawdown_R(shop.bench, full / full.sum())
@@ -251,8 +247,7 @@ def _short_batch(
     lacks_g = round(_crossing(away, part, size) * full[i], 2)
     wrong_g = round(lacks_g * (factor if rng.random() < 0.5 else 1 / factor), 2)
     grams = full - lacks_g * np.eye(len(full))[i]
-    others = rng.choice(fixers[fixers != i], size=2, replace=False)
-    options = [(int(j), g) for j in (i, *others) for g in (lacks_g, wrong_g)]
+    options = [(int(j), g) for j in (i, *fixers[fixers != i]) for g in (lacks_g, wrong_g)]
     after = _after(shop, grams, options)
     clear = _away(after[0], after[1:]).min() >= CLEAR_OF * size
     all_seen = np.vstack([after, drawdown_R(shop.bench, grams / grams.sum())])
@@ -287,98 +282,3 @@ def _fix_choice(
     else:
         worth, told = 0.0, f"not {names[ink]}: {left}, {away}. It lacks {right}."
     return Choice(text=f"{names[ink]}, {g:.2f} g", worth=worth, told=told)
-
-
-# ---- will it hold under the other light
-
-
-def light(shop: PracticeShop, rng: Generator, *, seed: int, level: int) -> Exercise:
-    """Two recipes match under the first light: do they under another, and if not, how?"""
-    parts = bool(rng.random() < 2 / 3)
-    times = float(SIZES["light"][level])
-    while (made := _metamers(shop, rng, times if parts else 1 / times)) is None:
-        pass
-    pair, test = made
-    R = drawdown_R(shop.bench, pair)
-    home = [swatch(name, each) for name, each in zip(PAIR, R, strict=True)]
-    away = [swatch(name, each, test) for name, each in zip(PAIR, R, strict=True)]
-    word = main_word(away[0].lab, away[1].lab)
-    words = _ordered(word)
-    texts = [f"it holds: {HOLDS_DE00:g} dE00 or less", *(f"the sample turns {w}" for w in words)]
-    answer = 1 + words.index(word) if parts else 0
-    told = _held(away, R, test)
-    return Exercise(
-        kind="light",
-        seed=seed,
-        level=level,
-        question=f"Two recipes match under {LIGHTS[0]}. Does the sample hold under {test}, or"
-        " which way does it part from the target?",
-        facts=(
-            ("Target", _percents(shop, pair[0])),
-            ("Sample", _percents(shop, pair[1])),
-            ("Target, D65", home[0].numbers),
-            ("Sample, D65", home[1].numbers),
-        ),
-        swatches=tuple(home),
-        choices=tuple(
-            Choice(text=text, worth=float(j == answer), told=told if j == answer else _not(j, told))
-            for j, text in enumerate(texts)
-        ),
-        answer=answer,
-        hint=f"{_curves(R)} Of {test}: {WHERE[test]}.",
-        explanation=f"{told[0].upper()}{told[1:]} {_curves(R)} The picture has both curves:"
-        f" where {test} has its power, the higher one sends back more.",
-        after=tuple(away),
-    )
-
-
-def _metamers(shop: PracticeShop, rng: Generator, times: float) -> tuple[Array, str] | None:
-    """Two mixtures (2, n_ink) of one colour, and a light that puts them `times` the limit apart."""
-    k, test = int(rng.integers(len(shop.mixtures))), str(rng.choice(np.array(LIGHTS[1:])))
-    mixtures = np.vstack([shop.mixtures[k], alike(shop, k)])
-    R = drawdown_R(shop.bench, mixtures)
-    lab = Lab(R, test, OBSERVER)
-    away = de00(lab[:, None], lab) / HOLDS_DE00
-    with np.errstate(divide="ignore"):
-        good = np.abs(np.log(away / times)) <= np.log(LIKE)
-        good &= np.abs(np.log(away)) >= np.log(NEAR_LIMIT)
-    seen = Lab(R, LIGHTS[0], OBSERVER)
-    pairs = np.argwhere(good & (de00(seen[:, None], seen) <= FAR_UNDER))
-    if not len(pairs):
-        return None
-    pair = pairs[int(rng.integers(len(pairs)))]
-    shown = all(np.all(on_screen(R[pair], each)) for each in (LIGHTS[0], test))
-    return (mixtures[pair], test) if shown and main_word(*lab[pair]) else None
-
-
-def _percents(shop: PracticeShop, c: Array) -> str:
-    order = weighing_order(shop.palette.inks, c.tolist())
-    return ", ".join(f"{shop.bench.names[i]} {100 * c[i]:.1f} %" for i in order)
-
-
-def _held(away: Sequence[Swatch], R: Array, test: str) -> str:
-    apart = float(de00(away[0].lab, away[1].lab))
-    index = float(special_index(R[0], R[1], reference=(LIGHTS[0], OBSERVER), test=(test, OBSERVER)))
-    verdict = "it holds" if apart <= HOLDS_DE00 else "it parts"
-    return (
-        f"{verdict}: under {test} they are {apart:.2f} dE00 apart, and the sample is"
-        f" {direction(away[0].lab, away[1].lab)} (special metamerism index {index:.2f},"
-        " multiplicative XYZ)."
-    )
-
-
-def _not(choice: int, told: str) -> str:
-    return f"it does not hold; {told}" if choice == 0 else f"not so; {told}"
-
-
-def _curves(R: Array) -> str:
-    """Where the two curves cross, and which is higher in the red."""
-    gap = R[1] - R[0]
-    gap = gap[np.abs(gap) > CROSSING]
-    n = int((np.diff(np.sign(gap)) != 0).sum())
-    red = float((R[1] - R[0])[GRID_NM >= RED_NM].mean())
-    side = "above" if red > 0 else "below"
-    return (
-        f"The two curves cross {n} times; from {RED_NM:g} nm on the sample lies {side} the target"
-        f" by {abs(red):.3f} on the mean."
-    )

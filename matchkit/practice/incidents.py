@@ -31,7 +31,7 @@ INCIDENTS = (
     Incident(
         key="wrong can",
         name="an ink was poured from the wrong can",
-        told="{other} was poured from a can that stood in the place of {ink}.",
+        told="The can of {ink} ran out, and the rest of it was poured from a can of {other}.",
         look="cans",
     ),
     Incident(
@@ -78,6 +78,7 @@ LOOKS = {
     "cans": ("Look at the cans, and stir them", 5.0),
 }
 SETTLED, WEAK = 0.55, 0.7  # what is left of an ink's pigment at the top of its can; a weak lot
-OVER, DIRTY = 1.5, 0.9  # times as much as wanted; what is left of a reading
+WRONG = 0.35  # of a pour that came from the wrong can
+OVER, DIRTY = 1.5, 0.85  # times as much as wanted; what is left of a reading
 THIN_UM = 45.0
 SMALL_G = 560.0  # what the small container takes

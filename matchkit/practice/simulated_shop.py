@@ -24,18 +24,18 @@ from matchkit.matching.probability import Spread, spread_of
 from matchkit.matching.solve import solve
 from matchkit.rehearsal.rehearse import drawdowns_of
 from matchkit.simulator.pigments import Bench, make_bench
-from matchkit.simulator.simulate import drawdown_R, random_mixtures
+from matchkit.simulator.simulate import drawdown_R
 
 Array = NDArray[np.float64]
 
 LIGHTS, OBSERVER = ("D65", "A", "FL11"), 10
 RESOLUTION_G = 0.01
-N_COLOURS, N_MIXTURES = 6, 16
+N_COLOURS = 6
 DRAWDOWNS = 10  # of each ink
 N_INKS, LEAST_SHARE = 3, 0.008  # of a colour to practise on
+COLOURED = (0.03, 0.6)  # the share of everything but white in it
+POOL = 30_000  # mixtures among which pairs of one colour are looked for
 LOTS = 0.08  # standard deviation of log strength between lots: worse than a shop's, to practise
-TRACE = 0.001  # a share below which a recipe is a copy of another with a speck added
-MOST_CLEAR = 0.3  # in a recipe to compare: one that is mostly clear is another kind of ink
 FAR_UNDER = 0.5  # dE00 up to which two recipes pass for a match under the first light
 OPPOSITE = {
     "lighter": "darker", "darker": "lighter", "cleaner": "duller", "duller": "cleaner",
@@ -50,7 +50,7 @@ XYZ_OF_SRGB = np.array(
 BEFORE = (
     "Screens, printers and eyes differ: a screen that is not calibrated shows other colours,"
     " and about one man in twelve tells red from green less well than others (a common figure,"
-    " from memory, no source). So L*, a* and b* stand beside every swatch, and every"
+    " from memory, no source). So L*, a* and b* of every swatch can be shown, and every"
     " exercise can be answered from them: L* up is lighter, a* up is redder, b* up is yellower."
     " What counts in the shop is the cured drawdown under the agreed light."
 )
@@ -60,8 +60,8 @@ BEFORE = (
 class PracticeShop:
     """A simulated shop for learners: `bench` is the truth, `palette` what a fit knows of it.
 
-    `mixtures` (n, n_ink) are colours to practise on; `spread` is how far lots, pours and
-    readings usually lie apart here, and `model_f` the fit's own error.
+    `spread` is how far lots, pours and readings usually lie apart here, and `model_f` the
+    fit's own error.
     """
 
     seed: int
@@ -69,7 +69,6 @@ class PracticeShop:
     palette: Palette
     spread: Spread
     model_f: float
-    mixtures: Array
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -112,7 +111,6 @@ def practice_shop(seed: int = 31) -> PracticeShop:
         palette=found.palette,
         spread=replace(usual, log_strength=np.full(len(bench.inks), LOTS)),
         model_f=model_error_f(found),
-        mixtures=_mixtures(bench, rng),
     )
 
 
@@ -129,21 +127,33 @@ def _weighty(inks: list[Ink], rng: np.random.Generator) -> list[Ink]:
     ]
 
 
-def _mixtures(bench: Bench, rng: np.random.Generator) -> Array:
-    """Light and middling colours of three inks that a screen can show."""
-    both = [random_mixtures(bench, rng, kind, 16 * N_MIXTURES) for kind in ("pastel", "half")]
-    few = [c[_fit_to_practise(bench, c)][: N_MIXTURES // 2] for c in both]
-    chosen: Array = np.concatenate(few)
-    return chosen
+def mixture(shop: PracticeShop, rng: np.random.Generator, colours: int = 2) -> Array:
+    """A light or middling colour (n_ink,) to practise on: so many inks in white.
+
+    None of them is a trace, and every screen can show it.
+
+    >>> c = mixture(practice_shop(), np.random.default_rng(1))
+    >>> int((c > 0).sum()), round(c.sum(), 6)
+    (3, 1.0)
+    """
+    while True:
+        c = _in_white(shop.bench, rng, 8, colours)
+        good = (np.where(c > 0, c, 1).min(axis=1) >= LEAST_SHARE) & on_screen(
+            drawdown_R(shop.bench, c)
+        )
+        if good.any():
+            return np.asarray(c[int(good.argmax())])
 
 
-def _fit_to_practise(bench: Bench, c: Array) -> NDArray[np.bool_]:
-    """Three inks, none of them a trace, and on every screen."""
-    held = (c > 0).sum(axis=1) == N_INKS
-    weighable = np.where(c > 0, c, 1).min(axis=1) >= LEAST_SHARE
-    shown = on_screen(drawdown_R(bench, c))
-    good: NDArray[np.bool_] = held & weighable & shown
-    return good
+def _in_white(bench: Bench, rng: np.random.Generator, n: int, colours: int) -> Array:
+    """Mixtures (n, n_ink) of white and so many colours, or black, each."""
+    others = np.array(bench.where("colour") + bench.where("black"))
+    picked = others[np.argsort(rng.random((n, len(others))), axis=1)[:, :colours]]
+    c = np.zeros((n, len(bench.inks)))
+    np.put_along_axis(c, picked, rng.exponential(1.0, (n, colours)), axis=1)
+    c *= (rng.uniform(*COLOURED, n) / c.sum(axis=1))[:, None]
+    c[:, bench.where("white")[0]] = 1 - c.sum(axis=1)
+    return c
 
 
 def on_screen(R: Array, light: str = "D65") -> NDArray[np.bool_]:
@@ -184,27 +194,55 @@ def main_word(target: Array, sample: Array) -> str:
     return word if word in OPPOSITE else ""
 
 
+def stepped(lab: Array, word: str, away_de00: float) -> Array:
+    """The colour (3,) that is so many dE00 from `lab`, in the direction of a word.
+
+    >>> stepped(np.array([50.0, 0.0, 0.0]), "lighter", 2.0).round(1).tolist()
+    [52.0, 0.0, 0.0]
+    """
+    a, b = lab[1:]
+    C = max(float(np.hypot(a, b)), 1e-9)
+    ways = {
+        "lighter": (1.0, 0.0, 0.0),
+        "cleaner": (0.0, a / C, b / C),
+        "redder": (0.0, 1.0, 0.0),
+        "yellower": (0.0, 0.0, 1.0),
+    }
+    way = np.array(ways[word] if word in ways else ways[OPPOSITE[word]]) * (
+        1 if word in ways else -1
+    )
+    steps = np.linspace(0, 4 * away_de00, 200)[:, None] * way
+    nearest = int(np.argmin(np.abs(de00(lab, lab + steps) - away_de00)))
+    end: Array = lab + steps[nearest]
+    return end
+
+
 def target_of(R: Array) -> Target:
     """A colour to hit, measured."""
     return Target.from_spectrum(R, LIGHTS, OBSERVER)
 
 
 @cache
-def formula_for(shop: PracticeShop, k: int) -> Array:
-    """Fractions (n_ink,) that a match puts first for mixture `k` of a practice shop."""
-    target = target_of(drawdown_R(shop.bench, shop.mixtures[k]))
-    best: Array = solve(shop.palette, target, max_inks=N_INKS).fractions[0]
+def formula_for(shop: PracticeShop, c: tuple[float, ...]) -> Array:
+    """Fractions (n_ink,) that a match puts first for the colour of a mixture `c` (n_ink)."""
+    target = target_of(drawdown_R(shop.bench, np.array(c)))
+    best: Array = solve(shop.palette, target, max_inks=int(np.count_nonzero(c))).fractions[0]
     return best
 
 
 @cache
-def alike(shop: PracticeShop, k: int) -> Array:
-    """Other mixtures (n, n_ink) with the colour of mixture `k` under the first light only."""
-    R = drawdown_R(shop.bench, shop.mixtures[k])
-    target = Target.from_spectrum(R, LIGHTS[:1], OBSERVER)
-    upper = [MOST_CLEAR if ink.role == "clear" else 1.0 for ink in shop.palette.inks]
-    found = solve(shop.palette, target, upper=np.array(upper)).fractions
-    found = found[np.where(found > 0, found, 1).min(axis=1) >= TRACE]
-    away = de00(target.lab[0], Lab(drawdown_R(shop.bench, found), LIGHTS[0], OBSERVER))
-    matching: Array = found[away <= FAR_UNDER]
-    return matching
+def pairs_alike(shop: PracticeShop) -> tuple[Array, Array]:
+    """Pairs of mixtures (n, 2, n_ink) of one colour under the first light.
+
+    The second answer, (n, n_light), is how far they are apart under each of the lights, dE00.
+    """
+    c = _in_white(shop.bench, np.random.default_rng([shop.seed, 2]), POOL, N_INKS)
+    R = drawdown_R(shop.bench, c)
+    R, c = R[on_screen(R)], c[on_screen(R)]
+    cell = np.floor(Lab(R, LIGHTS[0], OBSERVER) / FAR_UNDER).astype(int)
+    order = np.lexsort(cell.T)
+    same = np.all(cell[order][1:] == cell[order][:-1], axis=1)
+    pairs = np.stack([order[1:][same], order[:-1][same]], axis=1)
+    away = np.stack([de00(*np.moveaxis(Lab(R[pairs], x, OBSERVER), 1, 0)) for x in LIGHTS], axis=1)
+    near = away[:, 0] <= FAR_UNDER
+    return c[pairs[near]], away[near]

@@ -13,7 +13,7 @@ from matchkit.inks.recipe import density_g_per_ml, letdowns_for, weigh_out, weig
 from matchkit.inks.shop import Ink
 from matchkit.paper.weighing import CONTAINERS_ML, Container, fill, ticket_rows
 from matchkit.practice.exercise import Choice, Exercise
-from matchkit.practice.simulated_shop import RESOLUTION_G, PracticeShop
+from matchkit.practice.simulated_shop import RESOLUTION_G, PracticeShop, mixture
 
 Array = NDArray[np.float64]
 Generator = np.random.Generator
@@ -69,7 +69,7 @@ def _sum(shop: PracticeShop, rng: Generator, level: int) -> Sum | None:
     batch_g = float(rng.integers(3, 16) * 100)
     if level >= ODD_FROM:
         batch_g += float(rng.integers(1, 100))
-    c = shop.mixtures[int(rng.integers(len(shop.mixtures)))]
+    c = mixture(shop, rng)
     inks = shop.palette.inks
     made = _OF_TOPIC[topic](inks, c, batch_g, rng)
     if made is None:

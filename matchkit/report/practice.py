@@ -6,16 +6,16 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.colorimetry.grid import GRID_NM
+from matchkit.practice.colour import AXES
 from matchkit.practice.exercise import LETTERS, Exercise
-from matchkit.practice.hints import BATCH_G, Outcome
-from matchkit.practice.job import PracticeBatch
+from matchkit.practice.hints import Outcome
+from matchkit.practice.job import BATCH_G, PracticeBatch, enough, named
 from matchkit.practice.kinds import TITLES, Standing
 from matchkit.practice.sheet import INVENTED
-from matchkit.practice.simulated_shop import BEFORE, LIGHTS, Swatch, swatch
+from matchkit.practice.simulated_shop import BEFORE, LIGHTS, Swatch, stepped, swatch
 from matchkit.report.check import edge_to_edge
 from matchkit.report.parts import Heading, Part, Picture, Table
-from matchkit.workflows.practising import Exercises, MarkedAnswers
+from matchkit.workflows.practising import Class, Exercises, Ladder, MarkedAnswers
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -52,18 +52,74 @@ def marked_parts(found: MarkedAnswers) -> list[Part]:
 
 
 def standing_parts(standings: Sequence[Standing]) -> list[Part]:
-    """How far a learner is, a line for each kind."""
+    """How far a learner is, a line for each kind, or for each direction judged by eye."""
     lines: list[Part] = []
     for each in standings:
         unit = "times the limit" if each.kind == "light" else f"dE00 under {LIGHTS[0]}"
         size = "" if each.size is None else f", {each.size:.1f} {unit}"
         often = "" if each.threshold is None else f"; 7 in 10 right at level {each.threshold:.1f}"
+        if each.guessing:
+            often = "; so far a guesser would do as well: look, or ask for a hint"
         lines.append(
-            f"{TITLES[each.kind]}: {each.n_right} of {each.n_answers} right, score"
+            f"{each.axis or TITLES[each.kind]}: {each.n_right} of {each.n_answers} right, score"
             f" {each.score:g}; now at level {each.staircase.level} of 0 to"
             f" {each.staircase.n_levels - 1}{size}{often}"
         )
     return lines
+
+
+def ladder_parts(found: Ladder) -> list[Part]:
+    """The six sessions, the directions by eye, jobs, and how well additions are foreseen."""
+    rows = tuple(
+        (each.title, "passed" if done else "to do", each.mark) for each, done in found.sessions
+    )
+    parts: list[Part] = [Table(head=("Session", "", "Pass mark"), rows=rows, words=(1, 2))]
+    if all(done for _, done in found.sessions):
+        parts.append("All six sessions are passed.")
+    if found.directions:
+        parts += [Heading(text="By eye, direction by direction"), *standing_parts(found.directions)]
+    if found.from_instrument:
+        parts.append(
+            f"Your eye tells {' and '.join(found.from_instrument)} badly on this screen: take"
+            f" {'this direction' if len(found.from_instrument) == 1 else 'these directions'} from"
+            " the instrument."
+        )
+    if found.jobs:
+        parts.append(f"Jobs: {found.jobs_made} of {found.jobs} made as asked, cause named.")
+    for each in found.calibrations:
+        far = ""
+        if each.n_right:
+            how = "too far" if each.times > 1 else "not far enough"
+            times = max(each.times, 1 / each.times)
+            far = "; about as far as measured" if times < 1.25 else f"; {times:.1f} times {how}"
+        parts.append(
+            f"Additions foreseen, {each.axis}: {each.n_right} of {each.n} the right way{far}."
+        )
+    return parts
+
+
+def class_parts(found: Class) -> list[Part]:
+    """Every learner in a row: sessions passed, what the eye tells, jobs."""
+
+    def row(name: str, ladder: Ladder) -> tuple[str, ...]:
+        passed = "".join(each.title[0] if done else "-" for each, done in ladder.sessions)
+        eyes = {each.axis: each.threshold_size for each in ladder.directions}
+        seen = (
+            "instrument"
+            if axis in ladder.from_instrument
+            else ""
+            if (size := eyes.get(axis)) is None
+            else f"{size:.1f}"
+            for axis in AXES
+        )
+        return (name, passed, *seen, f"{ladder.jobs_made} of {ladder.jobs}")
+
+    head = ("Learner", "Sessions passed", *AXES, "Jobs made")
+    rows = tuple(row(name, ladder) for name, ladder in found.learners)
+    return [
+        Table(head=head, rows=rows, words=(1,)),
+        "Directions: the dE00 that is told 7 times in 10 by eye; empty: too few answers yet.",
+    ]
 
 
 def _heading(number: int, exercise: Exercise) -> Heading:
@@ -74,13 +130,13 @@ def _right(exercise: Exercise) -> str:
     return f"Answer: {LETTERS[exercise.answer]}) {exercise.choices[exercise.answer].text}"
 
 
-def question_parts(exercise: Exercise) -> list[Part]:
-    """The question, its swatches edge to edge, and all its numbers."""
+def question_parts(exercise: Exercise, *, numbers: bool = True) -> list[Part]:
+    """The question, its swatches edge to edge, and all its numbers, if they are wanted."""
     swatches = exercise.swatches
     parts: list[Part] = [exercise.question, *([_pair(swatches)] if swatches else [])]
     if exercise.kind == "light":
-        parts += [_curves(swatches), _curve_table(swatches)]
-    return [*parts, Table(head=IN_NUMBERS, rows=exercise.facts, words=(1,))]
+        parts.append(_curves(swatches))
+    return [*parts, Table(head=IN_NUMBERS, rows=exercise.facts, words=(1,))] if numbers else parts
 
 
 def answer_parts(exercise: Exercise, chosen: int) -> list[Part]:
@@ -119,14 +175,6 @@ def _curves(swatches: Sequence[Swatch]) -> Picture:
     return Picture(draw=draw, alt=f"Reflectance of {names}, 400 to 700 nm")
 
 
-def _curve_table(swatches: Sequence[Swatch]) -> Table:
-    """The curves in numbers, every 40 nm."""
-    return Table(
-        head=("nm", *(f"{nm:.0f}" for nm in GRID_NM[::4])),
-        rows=tuple((s.name, *(f"{100 * r:.0f} %" for r in s.R[::4])) for s in swatches),
-    )
-
-
 def _arrows(begin: Swatch, ends: Sequence[Swatch], target: Swatch | None) -> list[Part]:
     """Arrows from one colour to others."""
     named = [(each.name, each.lab) for each in (begin, *ends)]
@@ -159,61 +207,95 @@ def _planes(
 
 
 def job_parts(batch: PracticeBatch) -> list[Part]:
-    """What the learner knows: the target, what is in the container, every reading so far."""
+    """What the learner knows: the target, the ticket, what is in the container, every reading."""
     assert batch.target.R is not None
-    names = batch.shop.bench.names
-    weighed = zip(names, batch.shown_g, strict=True)
-    held = ", ".join(f"{name} {g:.2f} g" for name, g in weighed if g > 0)
+    held = ", ".join(f"{name} {g:.2f} g" for name, g in named(batch, batch.shown_g))
+    ticket = ", ".join(f"{name} {g:.2f} g" for name, g in named(batch, BATCH_G * batch.ticket))
     target = swatch("target", batch.target.R)
-    seen = [swatch(f"round {k}", r.R) for k, r in enumerate(batch.readings, start=1)]
+    seen = [swatch(f"reading {k}", r.R) for k, r in enumerate(batch.readings, start=1)]
     rounds = tuple(
-        (f"Round {k}", f"{shown.numbers}: {r.de00:.2f} dE00, {r.words}")
+        (
+            f"Reading {k}",
+            f"{shown.numbers}: {r.de00:.2f} dE00, {r.words}"
+            + ("" if r.believed else " (tells nothing: see what was looked at)"),
+        )
         for k, (shown, r) in enumerate(zip(seen, batch.readings, strict=True), start=1)
     )
     container = f"{batch.shown_g.sum():.2f} g: {held}" if held else "nothing yet"
+    looked = tuple(("Looked at", m.words) for m in batch.moves if m.action == "look")
     parts: list[Part] = [
-        f"Make {BATCH_G:g} g of the target within {batch.tolerance_de00:g} dE00 under {LIGHTS[0]},"
-        " in few rounds and with little waste. The lots of today are not quite those that were"
-        " fitted.",
+        f"Make {BATCH_G:g} g of the target within {batch.tolerance_de00:g} dE00 under"
+        f" {' and '.join(batch.lights)}, in few rounds and with little waste. The container takes"
+        f" {batch.capacity_g:g} g. The lots of today are not quite those that were fitted, and"
+        " something may go wrong: find out what before you add ink because of it.",
         _pair([target, *seen]),
         Table(
             head=IN_NUMBERS,
-            rows=(("Target", target.numbers), *rounds, ("In the container", container)),
+            rows=(
+                ("Target", target.numbers),
+                ("Ticket", ticket),
+                *rounds,
+                ("In the container", container),
+                *looked,
+            ),
             words=(1,),
         ),
     ]
-    return [*parts, *_path(batch)] if batch.readings else parts
+    return [*parts, *_path(batch), *_expected(batch)] if batch.readings else parts
+
+
+def _expected(batch: PracticeBatch) -> list[Part]:
+    """The last addition: the way it went over the way that was expected of it."""
+    if len(batch.readings) < 2 or not (last := batch.readings[-1]).guess or not last.moved:
+        return []
+    before, guess, went = batch.readings[-2].lab, last.guess, last.moved
+    named = [
+        ("before", before),
+        (f"expected: {guess.word}", stepped(before, guess.word, guess.de00)),
+        ("measured", last.lab),
+    ]
+    said = (
+        f"Expected: {guess.word} by about {guess.de00:g} dE00."
+        f" Measured: {went.word or 'no visible difference'} by {went.de00:.1f} dE00."
+    )
+    return [said, *_planes(named, [(0, 1), (0, 2)], batch.target.lab[0], said)]
 
 
 def outcome_parts(batch: PracticeBatch, outcome: Outcome) -> list[Part]:
-    """How it ended, what each move did, and what the hints would have done."""
+    """How it ended, what went wrong, what each move did, and which one cost most."""
     word = "IN TOLERANCE" if outcome.came_in else "OUT OF TOLERANCE"
+    if not enough(batch):
+        word = f"NOT ENOUGH: {batch.shown_g.sum():.0f} g of {BATCH_G:g} g"
     away = "nothing measured" if outcome.de00 is None else f"{outcome.de00:.2f} dE00"
     lots = ", ".join(f"{name} {round(100 * (s - 1)) + 0:+d} %" for name, s in outcome.lots)
-    solver = outcome.solver
-    theirs = ", ".join(f"{r.de00:.2f}" for r in solver.readings)
+    hidden, names = batch.hidden, batch.shop.bench.names
+    happened = hidden.incident.told.format(
+        ink=names[hidden.ink],
+        other=names[hidden.other],
+        percent=100 * hidden.strengths[hidden.ink],
+        lamp=LIGHTS[1],
+        first=LIGHTS[0],
+        capacity=batch.capacity_g,
+    )
+    rounds = f"{outcome.rounds} round{'s' if outcome.rounds != 1 else ''}"
+    hints = f", {batch.hints} hint{'s' if batch.hints != 1 else ''}" if batch.hints else ""
     parts: list[Part] = [
-        f"{word}: {away} after {_rounds(outcome.rounds)}, {outcome.waste_g:.0f} g wasted;"
-        f" {outcome.points:g} of 10 points.",
+        f"{word}: {away} after {rounds}, {outcome.minutes:.0f} minutes{hints},"
+        f" {outcome.waste_g:.0f} g wasted; {outcome.points:g} of 10 points.",
+        outcome.costliest or "No move cost much.",
+        f"What went wrong: {happened}",
         f"The lots of today were: {lots}." if lots else "Nothing was weighed.",
         *outcome.told,
-        f"With the hints it would have been {_rounds(len(solver.readings))}: dE00 {theirs},"
-        f" {float(solver.shown_g.sum()):.0f} g in all.",
     ]
     if outcome.unanswered:
         keys = ", ".join(each.key for each in outcome.unanswered)
         parts.append(f"Safety questions still open: {keys}.")
-    same = np.array_equal(solver.path, batch.path)
-    return parts if same else [*parts, *_path(solver)]
+    return parts
 
 
 def _path(batch: PracticeBatch) -> list[Part]:
-    named = [(f"round {k}", lab) for k, lab in enumerate(batch.path, start=1)]
-    words = "; ".join(f"round {k}: {r.words}" for k, r in enumerate(batch.readings, start=1))
+    named = [(f"reading {k}", lab) for k, lab in enumerate(batch.path, start=1)]
+    words = "; ".join(f"reading {k}: {r.words}" for k, r in enumerate(batch.readings, start=1))
     steps = [(k, k + 1) for k in range(len(named) - 1)]
-    about = f"the rounds, the target and its tolerance. {words}"
+    about = f"the readings, the target and its tolerance. {words}"
     return _planes(named, steps, batch.target.lab[0], about, batch.tolerance_de00)
-
-
-def _rounds(n: int) -> str:
-    return f"{n} round{'s' if n != 1 else ''}"

@@ -4,20 +4,37 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
+from zlib import crc32
 
 from matchkit.errors import InputError
-from matchkit.files.progress import add_progress, read_progress
-from matchkit.practice.colour import N_LEVELS
+from matchkit.files.progress import SUFFIX, add_progress, learner_files, read_progress
+from matchkit.practice.colour import AXES, N_LEVELS, axis_of
 from matchkit.practice.exercise import LETTERS, Exercise, Marked, mark
+from matchkit.practice.hints import Outcome
+from matchkit.practice.job import PracticeBatch
 from matchkit.practice.kinds import (
+    CAUSE,
+    EYE,
+    JOB,
     KINDS,
     MOST_SEED,
+    NUMBERS,
+    POUR,
     Answered,
     Standing,
     answer,
     exercise,
     next_seed,
     standing,
+)
+from matchkit.practice.ladder import (
+    SESSIONS,
+    Calibration,
+    Session,
+    calibration,
+    due,
+    from_instrument,
+    passed,
 )
 from matchkit.practice.simulated_shop import practice_shop
 
@@ -31,13 +48,17 @@ class PracticeOptions:
     """Which exercises: `count` of each kind.
 
     Without a `seed` they are new to the learner; without a `level`, 0 (easiest) to 8, they
-    are as hard as the learner's answers say.  InputError tells every number that can't be.
+    are as hard as the learner's answers by this `gauge` say.  With the day, `today`
+    (YYYY-MM-DD), exercises that were missed days ago come first.  InputError tells every number
+    that can't be.
     """
 
     kinds: tuple[str, ...] = KINDS
     count: int = 1
     seed: int | None = None
     level: int | None = None
+    gauge: str = NUMBERS
+    today: str = ""
 
     def __post_init__(self) -> None:
         faults = [
@@ -56,6 +77,43 @@ class Learner:
     answers: tuple[Answered, ...] = ()
     path: Path | None = None
 
+    @property
+    def first_seed(self) -> int:
+        """Where this learner's exercises begin: others than those of who sits beside."""
+        if self.path is None:
+            return 1
+        return 1 + crc32(self.path.name.casefold().encode()) % (MOST_SEED // 2)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Ladder:
+    """The six sessions and whether each is passed, and how the learner does by direction.
+
+    `directions` are those that were judged by eye; `from_instrument` names those that the
+    eye tells badly; `calibrations` are of additions that were foreseen.
+    """
+
+    sessions: tuple[tuple[Session, bool], ...]
+    directions: tuple[Standing, ...]
+    from_instrument: tuple[str, ...]
+    calibrations: tuple[Calibration, ...]
+    jobs: int
+    jobs_made: int
+
+    def to_dict(self) -> dict[str, Any]:
+        """The answer as plain data."""
+        return {
+            "sessions": [{"session": each.key, "passed": done} for each, done in self.sessions],
+            "directions": [
+                {"direction": each.axis, **_plain_standing(each), "de00": each.threshold_size}
+                for each in self.directions
+            ],
+            "from_instrument": list(self.from_instrument),
+            "foreseen": [vars(each) for each in self.calibrations],
+            "jobs": self.jobs,
+            "jobs_made": self.jobs_made,
+        }
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Exercises:
@@ -63,12 +121,14 @@ class Exercises:
 
     exercises: tuple[Exercise, ...]
     standings: tuple[Standing, ...] = ()
+    ladder: Ladder | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """The answer as plain data, as ``matchkit practice --json`` prints it."""
         return {
             "exercises": [_plain_exercise(each) for each in self.exercises],
             "standing": [_plain_standing(each) for each in self.standings],
+            **({"ladder": self.ladder.to_dict()} if self.ladder else {}),
         }
 
 
@@ -106,31 +166,122 @@ def practise(options: PracticeOptions, learner: Learner | None = None) -> Exerci
     answers = learner.answers if learner else ()
     made = []
     for kind in options.kinds:
-        level = options.level
-        if level is None:
-            level = standing(kind, answers).staircase.level
-        seed = next_seed(kind, answers) if options.seed is None else options.seed
-        made += [
-            exercise(practice_shop(), kind, seed=seed + k, level=level)
-            for k in range(options.count)
-        ]
-    return Exercises(exercises=tuple(made), standings=_standings(learner))
+        missed = due(kind, answers, options.today) if options.today else []
+        first = next_seed(kind, answers, learner.first_seed if learner else 1)
+        asked: list[tuple[int, int | None]] = [*missed] if options.seed is None else []
+        seed = first if options.seed is None else options.seed
+        asked += [(seed + k, options.level) for k in range(options.count)]
+        for at, level in asked[: options.count]:
+            hard = _level(kind, answers, at, options.gauge) if level is None else level
+            made.append(exercise(practice_shop(), kind, seed=at, level=hard))
+    return Exercises(
+        exercises=tuple(made),
+        standings=_standings(learner),
+        ladder=ladder_of(learner) if learner else None,
+    )
 
 
-def mark_answers(given: Sequence[Given], day: str, learner: Learner | None = None) -> MarkedAnswers:
+def _level(kind: str, answers: Sequence[Answered], seed: int, gauge: str) -> int:
+    """How hard an exercise should be: as the direction that its seed asks for says."""
+    if kind == "see":
+        return standing(kind, answers, gauge=gauge, axis=axis_of(seed)).staircase.level
+    return standing(kind, answers).staircase.level
+
+
+def mark_answers(
+    given: Sequence[Given],
+    day: str,
+    learner: Learner | None = None,
+    *,
+    gauge: str = NUMBERS,
+    aided: bool = False,
+) -> MarkedAnswers:
     """Mark exercises and choices, and keep the answers for a learner who has a file.
 
-    `day` is the date, YYYY-MM-DD.  Nothing is kept where one of the choices does not exist.
+    `day` is the date, YYYY-MM-DD; `gauge` and `aided` as in `kinds.Answered`.  Nothing is kept
+    where one of the choices does not exist.
     """
     marks = tuple(mark(each, choice) for each, choice in given)
     if learner is not None:
-        new = [answer(each, choice, date=day) for each, choice in given]
-        if learner.path:
-            learner.path.parent.mkdir(exist_ok=True)
-            add_progress(learner.path, new)
-        learner = replace(learner, answers=(*learner.answers, *new))
+        learner = _kept(
+            learner,
+            [answer(each, choice, date=day, gauge=gauge, aided=aided) for each, choice in given],
+        )
     return MarkedAnswers(
         given=tuple(given), marks=marks, learner=learner, standings=_standings(learner)
+    )
+
+
+def keep_job(
+    learner: Learner, batch: PracticeBatch, outcome: Outcome, cause: str, day: str
+) -> Learner:
+    """Keep a job that was ended: what came of it, the cause named, and every addition foreseen.
+
+    The job counts where it came in and its cause was named; with hints it is aided.
+    """
+    base = Answered(
+        kind=JOB, seed=batch.seed, level=0, choice=0, right=outcome.came_in and outcome.cause_named,
+        score=outcome.points / 10, date=day, aided=batch.hints > 0,
+    )  # fmt: skip
+    named = replace(base, kind=CAUSE, right=outcome.cause_named, score=float(outcome.cause_named))
+    poured = []
+    for reading in batch.readings:
+        guess, went = reading.guess, reading.moved
+        if guess is None or went is None:
+            continue
+        axis = next(key for key, words in AXES.items() if guess.word in words)
+        right = guess.word == went.word
+        times = min(guess.de00 / max(went.de00, 0.01), 100.0)
+        poured.append(
+            replace(base, kind=POUR, right=right, score=float(right), axis=axis, times=times)
+        )
+    return _kept(learner, [*poured, named, base])
+
+
+def _kept(learner: Learner, new: Sequence[Answered]) -> Learner:
+    if learner.path:
+        learner.path.parent.mkdir(exist_ok=True)
+        add_progress(learner.path, new)
+    return replace(learner, answers=(*learner.answers, *new))
+
+
+def ladder_of(learner: Learner) -> Ladder:
+    """Which sessions a learner has passed, and how they do by direction and in jobs."""
+    answers = learner.answers
+    seen = (standing("see", answers, gauge=EYE, axis=axis) for axis in AXES)
+    jobs = [each for each in answers if each.kind == JOB]
+    return Ladder(
+        sessions=tuple((each, passed(each.key, answers)) for each in SESSIONS),
+        directions=tuple(each for each in seen if each.n_answers),
+        from_instrument=from_instrument(answers),
+        calibrations=calibration(answers),
+        jobs=len(jobs),
+        jobs_made=sum(each.right for each in jobs),
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Class:
+    """All learners whose answers are kept in a folder, by name."""
+
+    learners: tuple[tuple[str, Ladder], ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """The answer as plain data, as ``matchkit practice --trainer FOLDER --json`` prints it."""
+        return {"learners": [{"name": name, **ladder.to_dict()} for name, ladder in self.learners]}
+
+
+def class_of(folder: str | Path) -> Class:
+    """How far every learner in a folder is.  InputError where there is none."""
+    files = learner_files(folder)
+    if not files:
+        raise InputError(
+            f"{folder}: no learner has answers there; write a name into a practice form first"
+        )
+    return Class(
+        learners=tuple(
+            (path.name.removesuffix(SUFFIX), ladder_of(learner_of(path))) for path in files
+        )
     )
 
 
