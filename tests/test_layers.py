@@ -53,7 +53,7 @@ EDGES = {
         *("schema", "disk", "store", "copies", "rows", "stock", "checks", "containers"),
         *("entries", "jobs", "shared", "story", "find", "lessons", "report", "label", "work"),
     ),
-    "plots": ("lots", "marks", "inks", "charts", "learning"),
+    "plots": ("marks", "lots", "inks", "charts", "learning"),
     "workflows": (
         *("session", "wanted", "printed", "checking", "fitting_inks", "ink_history"),
         *("rehearsing", "practising", "planning", "predicting", "comparing", "formulas"),

@@ -13,16 +13,18 @@ from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 from matplotlib.image import imread
 from matplotlib.patches import Polygon, Rectangle
+from matplotlib.path import Path
 from matplotlib.text import Annotation, Text
 
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.illuminants import lamp
-from matchkit.colorimetry.tristimulus import Lab, de00_contour
+from matchkit.colorimetry.tristimulus import Lab, de00, de00_contour
 from matchkit.errors import InputError
 from matchkit.fitting.fit import Fit
 from matchkit.inks.palette import Palette, reflectance
 from matchkit.inks.shop import Drawdown
 from matchkit.matching.compare import Comparison, compare
+from matchkit.paper.sheet import OFF_SCREEN_MARK
 from matchkit.plots import charts as plots
 from matchkit.plots import inks as ink_plots
 from matchkit.plots import marks
@@ -83,6 +85,11 @@ PICTURES = {
     "light_bars": lambda ax, seen, fit, drawdowns: plots.light_bars(ax, seen, tolerance_de00=1),
     "composition": lambda ax, seen, fit, drawdowns: ink_plots.composition(
         ax, ["White", "Clear", "Lemon", "Black"], [55.0, 30.0, 14.7, 0.3]
+    ),
+    "formulas": lambda ax, seen, fit, drawdowns: ink_plots.formulas(
+        ax,
+        [("White 90.00, Lemon 10.00", [(90, "w"), (10, "y")], ("w", "y"), "A 0.5\n9/kg")],
+        "Mint",
     ),
     "ink_moves": lambda ax, seen, fit, drawdowns: ink_plots.ink_moves(
         ax, fit.palette, np.eye(16)[0] * 0.9 + np.eye(16)[5] * 0.1, light="D65", observer=10
@@ -214,7 +221,7 @@ def test_the_drawn_outline_is_one_tolerance_away(name, radius, seen):
     """By colour-science's CIEDE2000, within a thousandth."""
     _, ax = plots.new_axes()
     draw = plots.ab_plane if name == "ab" else plots.LC_plane
-    draw(ax, seen, tolerance_de00=radius, light=1)
+    draw(ax, replace(seen, samples=seen.samples[:1]), tolerance_de00=radius, light=1)
     (outline,) = [patch for patch in ax.patches if isinstance(patch, Polygon)]
     x, y = outline.get_xy().T
     L, a, b = seen.target_lab[1]
@@ -250,10 +257,9 @@ def test_swatches_say_what_a_screen_cannot_show():
     seen = compare(np.full(31, 0.4), pair, lights=["D65", "A"], observer=2)
     ax = drawn("swatches", seen)
     texts = [text.get_text() for text in words(ax.figure)]
-    assert texts.count("off\nscreen") == 2
-    fills = [patch for patch in ax.patches if isinstance(patch, Rectangle)]
-    plain = [patch for patch in fills if not patch.get_hatch()]
-    assert len(plain) == 4 and len(fills) == 6
+    assert texts.count(OFF_SCREEN_MARK) == 2 and "the nearest" in said(ax)
+    plain = [patch for patch in ax.patches if isinstance(patch, Rectangle)]
+    assert len(plain) == 4 and not any(patch.get_hatch() for patch in plain)
     # A grey is grey under any light, to eyes that are used to it: sRGB of Y = 40 is 168.
     for grey in (plain[0], plain[2]):
         assert grey.get_facecolor()[:3] == pytest.approx(to_rgb("#aaaaaa"), abs=0.012)
@@ -267,7 +273,7 @@ def test_parts_of_a_recipe_are_to_scale():
     )
     assert [bar.get_width() for bar in ax.patches] == pytest.approx([90, 9.9, 0.1])
     assert [bar.get_x() for bar in ax.patches] == pytest.approx([0, 90, 99.9])
-    assert all(part in said(ax) for part in ("White 90 %", "Lemon 9.9 %", "Black 0.1 %"))
+    assert all(part in said(ax) for part in ("White 90.00 %", "Lemon 9.90 %", "Black 0.10 %"))
 
 
 def test_arrows_end_where_one_per_cent_leads(palette):
@@ -376,3 +382,20 @@ def test_no_window_and_no_state_is_left_behind(seen):
         "assert before == now()"
     )
     subprocess.run([sys.executable, "-W", "error", "-c", program], check=True)
+
+
+@pytest.mark.parametrize("plane", ["ab", "LC"])
+def test_a_colour_out_of_tolerance_is_never_drawn_inside_the_outline(plane):
+    """Random colours near random targets, those out of tolerance by CIEDE2000."""
+    rng, hidden = np.random.default_rng(7), 0
+    ax = Figure().add_subplot()
+    while hidden < 10:
+        target = np.array([rng.uniform(20, 90), *rng.uniform(-60, 60, 2)])
+        sample = target + rng.normal(0, 1.2, 3)
+        if not 1 < de00(target, sample) < 1.5:
+            continue
+        told = marks.tolerance_outline(ax, target, sample[None], 1.0, plane)
+        hidden += "target's" not in told
+        for patch in ax.patches:
+            assert not Path(patch.get_xy()).contains_point(marks.in_plane(sample, plane)[0])
+            patch.remove()

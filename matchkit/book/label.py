@@ -11,7 +11,7 @@ from matchkit.book.store import Book
 from matchkit.colorimetry.tristimulus import hex_colour
 from matchkit.inks.shop import Shop
 from matchkit.matching.rank import MOSTLY_CLEAR
-from matchkit.paper.sheet import caution_list, page
+from matchkit.paper.sheet import OFF_SCREEN, caution_list, page
 
 LABEL_CAUTIONS = ("skin", "cure", "use")
 
@@ -63,7 +63,8 @@ def _measured(shop: Shop, batch: BatchRecord) -> tuple[str, str] | None:
     away = "" if last.de00 is None else f", dE00 {last.de00:.2f} from the target"
     L, a, b = last.lab
     told = f"measured {local_day(last.at)}: L* {L:.1f}, a* {a:.1f}, b* {b:.1f} ({last.light}){away}"
-    return hex_colour(last.R, shop.lights[0], shop.observer), told
+    colour = hex_colour(last.R, shop.lights[0], shop.observer)
+    return colour, told if colour.on_screen else f"{told}. {OFF_SCREEN}"
 
 
 def _contents(batch: BatchRecord) -> list[tuple[str, str, float]]:

@@ -147,11 +147,19 @@ def de00_vector(lab_1: ArrayLike, lab_2: ArrayLike) -> Array:
     return np.stack(np.broadcast_arrays(*_de00_parts(lab_1, lab_2)), axis=-1)
 
 
-def de00_contour(lab: ArrayLike, radius: float = 1.0, plane: str = "ab", n: int = 180) -> Array:
+def de00_contour(
+    lab: ArrayLike,
+    radius: float = 1.0,
+    plane: str = "ab",
+    n: int = 180,
+    through: ArrayLike | None = None,
+) -> Array:
     """The colours (n, 3) whose `de00` from one colour `lab` (3,) is `radius`: a tolerance.
 
     `plane` "ab" holds L* still; "LC" holds the hue, and where it crosses the neutral axis
-    the points beyond have the opposite hue.  The points go once round.
+    the points beyond have the opposite hue.  The points go once round.  With another colour
+    `through` (3,) its L* or its hue is held, not that of `lab`; there are no points (0, 3)
+    where that plane lies beyond the tolerance.
 
     >>> outline = de00_contour([50, 60, 30], 1.0)
     >>> de00([50, 60, 30], outline[::60]).round(9).tolist()
@@ -160,12 +168,27 @@ def de00_contour(lab: ArrayLike, radius: float = 1.0, plane: str = "ab", n: int 
     if plane not in ("ab", "LC"):
         raise InputError(f"plane is {plane!r}; write ab or LC")
     lab = np.asarray(lab, dtype=float)
-    _, C, h = _LCh(lab)
+    centre = lab if through is None else into_plane(lab, through, plane)
+    _, C, h = _LCh(centre)
+    if de00(lab, centre) >= radius:
+        return np.empty((0, 3))
     chroma, hue = np.array([[0, np.cos(h), np.sin(h)], [0, -np.sin(h), np.cos(h)]])
     up = np.array([1.0, 0.0, 0.0]) if plane == "LC" else hue
     turn = np.linspace(0, 2 * np.pi, n, endpoint=False)[:, None]
     # Chroma is stretched as de00 does it, so that the points lie evenly.
-    return _at_distance(lab, np.cos(turn) * chroma * (1 + 0.045 * C) + np.sin(turn) * up, radius)
+    ray = np.cos(turn) * chroma * (1 + 0.045 * C) + np.sin(turn) * up
+    return _at_distance(lab, centre, ray, radius)
+
+
+def into_plane(lab: ArrayLike, other: ArrayLike, plane: str) -> Array:
+    """Colours (..., 3) with the L* (plane "ab") or the hue ("LC") of others (..., 3).
+
+    >>> into_plane([50, 3, 4], [60, 0, 1], "LC").round(9).tolist()
+    [50.0, 0.0, 5.0]
+    """
+    (L, C, h), (L_other, _, h_other) = _LCh(lab), _LCh(other)
+    L, h = (L_other, h) if plane == "ab" else (L, h_other)
+    return np.stack(np.broadcast_arrays(L, C * np.cos(h), C * np.sin(h)), axis=-1)
 
 
 def delta_LCH(lab_std: ArrayLike, lab_trial: ArrayLike) -> Array:
@@ -287,16 +310,16 @@ def _hue_step(h_1: Array, h_2: Array) -> Array:
     return short
 
 
-def _at_distance(lab: Array, ray: Array, radius: float) -> Array:
-    """Where rays (n, 3) from `lab` (3,) reach that `de00`, by halving."""
+def _at_distance(lab: Array, start: Array, ray: Array, radius: float) -> Array:
+    """Where rays (n, 3) from `start` (3,) reach that `de00` from `lab` (3,), by halving."""
     near, far = np.zeros((len(ray), 1)), np.full((len(ray), 1), radius)
-    while (short := de00(lab, lab + far * ray)[:, None] < radius).any():
+    while (short := de00(lab, start + far * ray)[:, None] < radius).any():
         near, far = np.where(short, far, near), np.where(short, 2 * far, far)
     for _ in range(50):
         middle = (near + far) / 2
-        short = de00(lab, lab + middle * ray)[:, None] < radius
+        short = de00(lab, start + middle * ray)[:, None] < radius
         near, far = np.where(short, middle, near), np.where(short, far, middle)
-    reached: Array = lab + far * ray
+    reached: Array = start + far * ray
     return reached
 
 

@@ -32,7 +32,8 @@ DEFER = (
     "The makers' technical and safety data sheets and local rules come before anything on this"
     " sheet."
 )
-OFF_SCREEN = "Off screen: no screen can show this colour; the nearest is shown."
+OFF_SCREEN_MARK = "\N{ALMOST EQUAL TO}"
+OFF_SCREEN = f"{OFF_SCREEN_MARK} No screen can show this colour; the nearest is shown."
 SHORT_CAUTIONS = (
     f"Cautions: gloves and eye protection. {CAUTIONS['machine']} Cure at the temperature on the"
     " ink's data sheet. The makers' technical and safety data sheets and local rules come first."

@@ -11,6 +11,7 @@ from matchkit.matching.rank import MOSTLY_CLEAR
 from matchkit.paper.jobsize import summary
 from matchkit.paper.sheet import (
     MIX,
+    OFF_SCREEN,
     UNSOURCED,
     caution_list,
     grams_text,
@@ -30,8 +31,8 @@ WORDS = {  # on the page and in the text
     "assumed": "Worked out with",
     "mixing": f"Mixing ({UNSOURCED})",
     "held_back": "Held back: add in steps after the first drawdown",
-    "swatches": "Never judge a colour by a print-out or a screen.",
 }
+SWATCHES = "Never judge a colour by a print-out or a screen."
 TEXT_WIDTH = 76
 TEXT_COLUMNS = (3, 26, 9, 9, 7, 12)  # tick, ink, add, balance, percent, lot
 
@@ -58,9 +59,12 @@ def tickets_html(tickets: Sequence[Ticket], *, lang: str = "en") -> str:
 
 def _facts(ticket: Ticket) -> dict[str, object]:
     """What stands on one ticket."""
+    swatches = filter(None, (ticket.target_hex, ticket.predicted_hex))
+    shown = all(getattr(each, "on_screen", True) for each in swatches)
     return {
         "ticket": ticket,
         "mostly_clear": MOSTLY_CLEAR,
+        "swatch_words": [SWATCHES, *([] if shown else [OFF_SCREEN])],
         "labs": [_lab_head(ticket), *_lab_cells(ticket)],
         "promise": _promise(ticket),
         "better_from_letdown": [each.ink for each in ticket.letdowns if not ticket.letdowns_used],

@@ -10,23 +10,23 @@ Arguments are what the core gives out; nothing is computed here but places on th
 
 import io
 import warnings
-from collections.abc import Sequence
 from textwrap import fill
 
 import matplotlib
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.patches import Rectangle
 from numpy.typing import NDArray
 
 from matchkit.colorimetry.grid import GRID_NM
-from matchkit.colorimetry.illuminants import light_name, white
-from matchkit.colorimetry.tristimulus import XYZ, de00_contour, hex_colours, in_srgb
+from matchkit.colorimetry.illuminants import light_name
+from matchkit.colorimetry.tristimulus import hex_colours
 from matchkit.errors import InputError
 from matchkit.matching.compare import Comparison
+from matchkit.paper.sheet import OFF_SCREEN, OFF_SCREEN_MARK
 from matchkit.plots.marks import (
     COLOURS,
+    HAIR,
     HATCHES,
     INK,
     MARKERS,
@@ -34,13 +34,16 @@ from matchkit.plots.marks import (
     USUAL,
     axis_names,
     end_labels,
+    in_plane,
     letters_across,
     name_points,
     nth,
     plain,
     settle,
     short,
+    signed,
     spectrum_line,
+    swatch,
     tolerance_outline,
     two_panels,
     wavelength_axis,
@@ -116,7 +119,7 @@ def differences(ax: Axes, comparison: Comparison) -> Axes:
 def swatches(ax: Axes, comparison: Comparison) -> Axes:
     """Target (left half) and sample (right half) under each light, as far as a screen can.
 
-    Each row is seen by eyes used to its light.  What no screen can show is hatched and
+    Each row is seen by eyes used to its light.  What no screen can show is the nearest and
     says so.
     """
     n, bottom = len(comparison.samples), len(comparison.lights)
@@ -131,7 +134,9 @@ def swatches(ax: Axes, comparison: Comparison) -> Axes:
         name = wrapped(light_name(light), letters - 2)
         ax.text(-0.08, row + 0.36, name, ha="right", va="center", fontsize=USUAL)
         _swatch_row(ax, comparison, row)
-    caption = fill(f"Left half target, right half sample. {NOT_A_PROOF}", letters_across(ax))
+    marked = f"{OFF_SCREEN} " * (OFF_SCREEN_MARK in {text.get_text() for text in ax.texts})
+    words = f"Left half target, right half sample. {marked}{NOT_A_PROOF}"
+    caption = fill(words, letters_across(ax))
     ax.text(-1.0, bottom, caption, ha="left", va="top", fontsize=SMALL)
     return ax
 
@@ -141,32 +146,19 @@ def ab_plane(
 ) -> Axes:
     """a* and b* of target and samples, with the target's tolerance at its own lightness.
 
-    A sample inside the outline may still be too light or too dark: its dL* stands with it.
-    `light` is a position in the comparison's lights.
+    Where a sample is out of tolerance by its lightness, the tolerance is drawn at that
+    lightness, so that it does not seem to be in.  `light` is a position in the comparison's lights.
     """
-    target = comparison.target_lab[light]
-    outline = de00_contour(target, tolerance_de00, "ab")[:, 1:]
-    points = np.array([sample.lab[light, 1:] for sample in comparison.samples]).reshape(-1, 2)
     ax.set_aspect("equal", adjustable="datalim")
-    beside = [f"dL* {sample.lab[light, 0] - target[0]:+.1f}" for sample in comparison.samples]
-    names = ("a*", "b*")
-    return _plane(ax, comparison, light, target[1:], outline, points, names, "its L*", beside)
+    return _plane(ax, comparison, light, "ab", tolerance_de00)
 
 
 def LC_plane(
     ax: Axes, comparison: Comparison, *, tolerance_de00: float = 1.0, light: int = 0
 ) -> Axes:
     """L* and C* of target and samples, with the target's tolerance at its own hue."""
-    target = comparison.target_lab[light]
-    along = de00_contour(target, tolerance_de00, "LC")
-    hue = np.arctan2(target[2], target[1])
-    signed = along[:, 1] * np.cos(hue) + along[:, 2] * np.sin(hue)
-    outline = np.column_stack([signed, along[:, 0]])
-    lab = np.array([sample.lab[light] for sample in comparison.samples]).reshape(-1, 3)
-    points = np.column_stack([np.hypot(lab[:, 1], lab[:, 2]), lab[:, 0]])
-    here = np.array([np.hypot(target[1], target[2]), target[0]])
-    _plane(ax, comparison, light, here, outline, points, ("C*", "L*"), "its hue")
-    if signed.min() < 0:
+    _plane(ax, comparison, light, "LC", tolerance_de00)
+    if ax.get_xlim()[0] < 0:
         ax.set_xlim(left=0)  # there is no chroma below 0: the outline leaves the paper
     return ax
 
@@ -195,61 +187,34 @@ def light_bars(ax: Axes, comparison: Comparison, *, tolerance_de00: float | None
     return plain(ax)
 
 
-# ---- recipes ------------------------------------------------------------------------------
-
-
-# ---- inks and fits ------------------------------------------------------------------------
-
-
 # ---- shared ---------------------------------------------------------------------------------
 
 
 def _swatch_row(ax: Axes, comparison: Comparison, row: int) -> None:
     light, observer = comparison.lights[row], comparison.observer
     R = np.array([comparison.target_R, *(sample.R for sample in comparison.samples)])
-    colours = hex_colours(R, light, observer)
-    shown = in_srgb(XYZ(R, light, observer), white(light, observer)).tolist()
-    for k, sample in enumerate(comparison.samples):
-        for half, one in enumerate((0, k + 1)):
-            _swatch(ax, k + 0.46 * half, row, colours[one], on_screen=shown[one], left=one == 0)
+    target, *colours = hex_colours(R, light, observer)
+    for k, (sample, colour) in enumerate(zip(comparison.samples, colours, strict=True)):
+        swatch(ax, k, row, 0.46, 0.7, target)
+        swatch(ax, k + 0.46, row, 0.46, 0.7, colour)
+        ax.plot([k + 0.46, k + 0.46], [row, row + 0.7], color=INK, lw=HAIR)
         note = f"dE00 {sample.de00[row]:.2f}"
         ax.text(k + 0.46, row + 0.73, note, ha="center", va="top", fontsize=SMALL)
 
 
-def _swatch(ax: Axes, x: float, y: float, colour: str, *, on_screen: bool, left: bool) -> None:
-    ax.add_patch(Rectangle((x, y), 0.46, 0.7, facecolor=colour, edgecolor="none"))
-    if on_screen:
-        return
-    red, green, blue = (int(colour[i : i + 2], 16) for i in (1, 3, 5))
-    dark = 0.3 * red + 0.6 * green + 0.1 * blue < 128
-    line = "white" if dark else INK
-    over = Rectangle((x, y), 0.46, 0.7, facecolor="none", edgecolor=line, linewidth=0, alpha=0.6)
-    over.set_hatch("///" if left else "\\\\\\")
-    ax.add_patch(over)
-    note = ax.text(x + 0.23, y + 0.35, "off\nscreen", ha="center", va="center", color=line)
-    note.set(fontsize=SMALL - 1, bbox={"facecolor": colour, "edgecolor": "none", "pad": 1})
-
-
-def _plane(
-    ax: Axes,
-    comparison: Comparison,
-    light: int,
-    middle: Array,
-    outline: Array,
-    points: Array,
-    dimensions: tuple[str, str],
-    own: str,
-    beside: Sequence[str] = (),
-) -> Axes:
-    """Target, tolerance and samples in two of a colour's dimensions, the third `beside` names."""
-    tolerance_outline(ax, outline, middle)
-    names = ["target"]
+def _plane(ax: Axes, comparison: Comparison, light: int, plane: str, tolerance_de00: float) -> Axes:
+    """Target, tolerance and samples in two of a colour's dimensions, the third in words."""
+    target = comparison.target_lab[light]
+    lab = np.array([sample.lab[light] for sample in comparison.samples]).reshape(-1, 3)
+    told = tolerance_outline(ax, target, lab, tolerance_de00, plane)
+    points, names = in_plane(lab, plane), ["target"]
     for k, (sample, point) in enumerate(zip(comparison.samples, points, strict=True)):
         ax.plot(*point, nth(MARKERS, k), color=nth(COLOURS, k), ms=7, mec=INK)
-        name = f"{short(sample.name, 16)}, dE00 {sample.de00[light]:.2f}"
-        names.append(f"{name}, {beside[k]}" if beside else name)
+        beside = [signed("dL*", float(lab[k, 0] - target[0]))] if plane == "ab" else []
+        away = f"dE00 {sample.de00[light]:.2f}"
+        names.append(", ".join([short(sample.name, 16), away, *beside]))
     ax.margins(0.18)
     about = f"{short(comparison.light_names[light], 16)}, {comparison.observer} degrees"
-    ax.set_title(f"{about}; grey: target's tolerance at {own}", fontsize=USUAL, loc="left")
-    axis_names(ax, *dimensions)
-    return name_points(ax, np.vstack([middle, points]), names)
+    ax.set_title(f"{about}; {told}", fontsize=USUAL, loc="left")
+    axis_names(ax, *(("a*", "b*") if plane == "ab" else ("C*", "L*")))
+    return name_points(ax, np.vstack([in_plane(target, plane), points]), names)

@@ -9,26 +9,31 @@ from numpy.typing import ArrayLike, NDArray
 
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.illuminants import Light, light_name
-from matchkit.colorimetry.tristimulus import Lab, de00_contour
+from matchkit.colorimetry.tristimulus import Lab
 from matchkit.fitting.fit import Fit
 from matchkit.inks.palette import Palette, deepen, mixture_K_S, reflectance
 from matchkit.inks.shop import Drawdown
 from matchkit.optics.kubelka_munk import k_over_s, without_surface
 from matchkit.plots.marks import (
     COLOURS,
+    DASHES,
     FAINT,
+    HAIR,
     HATCHES,
     INK,
     MARKERS,
+    SMALL,
     USUAL,
     axis_names,
     end_labels,
     lightness_step,
     name_points,
     nth,
+    off_screen_note,
     plain,
     short,
     spectrum_line,
+    swatch,
     tolerance_outline,
     two_panels,
     wavelength_axis,
@@ -36,6 +41,7 @@ from matchkit.plots.marks import (
 )
 
 Array = NDArray[np.float64]
+FormulaRow = tuple[str, Sequence[tuple[float, str]], tuple[str, str], str]
 
 
 def composition(
@@ -57,11 +63,11 @@ def composition(
         hatch = None if k == 0 else nth(HATCHES, k - 1)
         ax.barh(0, percent, left=left, height=1, facecolor=face, edgecolor=INK, hatch=hatch, lw=1)
         if percent >= 22:
-            text = f"{wrapped(name, 12)}\n{percent:.4g} %"
+            text = f"{wrapped(name, 12)}\n{percent:.2f} %"
             box = {"facecolor": "white", "edgecolor": "none", "pad": 1.5}
             ax.text(middle, 0, text, ha="center", va="center", fontsize=USUAL, bbox=box)
         else:
-            narrow.append((middle, f"{short(name, 24)} {percent:.4g} %"))
+            narrow.append((middle, f"{short(name, 24)} {percent:.2f} %"))
     # Names run towards the middle; in this order no name lies on another's line.
     order = [part for part in reversed(narrow) if part[0] <= 50]
     order += [part for part in narrow if part[0] > 50]
@@ -72,6 +78,32 @@ def composition(
         ax.text(tick, y, f" {text} ", ha=side, va="center", fontsize=USUAL)
     ax.set(xlim=(-1, 101), ylim=(0.75 + 0.42 * max(len(narrow), 1), -0.6))
     ax.axis("off")
+    return ax
+
+
+def formulas(ax: Axes, rows: Sequence[FormulaRow], title: str) -> Axes:
+    """What formulas differ by: each as a bar of its inks, and how far it is under a light.
+
+    A row holds the inks and percents in words, the percents with their colours, the colours
+    of target and formula under that light, and the words beside these.
+    """
+    ax.set(xlim=(-4, 142), ylim=(len(rows) - 0.05, -0.35))
+    ax.axis("off")
+    for k, (inks, parts, pair, beside) in enumerate(rows):
+        left = 0.0
+        ax.text(-1.5, k + 0.2, f"{k + 1}", ha="right", va="center", fontsize=USUAL)
+        for percent, colour in parts:
+            ax.barh(
+                k + 0.2, percent, left=left, height=0.4, facecolor=colour, edgecolor=INK, lw=HAIR
+            )
+            left += percent
+        ax.text(0, k + 0.43, inks, ha="left", va="top", fontsize=SMALL)
+        for half, colour in enumerate(pair):
+            swatch(ax, 103 + 8 * half, k, 8, 0.4, colour)
+        ax.plot([111, 111], [k, k + 0.4], color=INK, lw=HAIR)
+        ax.text(121, k + 0.2, beside, ha="left", va="center", fontsize=SMALL)
+    pairs = [colour for *_, pair, _ in rows for colour in pair]
+    ax.set_title(title + off_screen_note(pairs), fontsize=USUAL, loc="left")
     return ax
 
 
@@ -101,7 +133,7 @@ def ink_moves(
     tips, texts = [here[1:]], ["this recipe"]
     if target_lab is not None:
         target = np.asarray(target_lab, dtype=float)
-        tolerance_outline(ax, de00_contour(target, tolerance_de00, "ab")[:, 1:], target[1:])
+        tolerance_outline(ax, target, lab[:1], tolerance_de00, "ab")
         tips.append(target[1:])
         texts.append("target")
     for i, move in zip(shown, moves, strict=True):
@@ -142,10 +174,11 @@ def K_over_S(ax: Axes, palette: Palette, ink: str, drawdowns: Sequence[Drawdown]
         for name, fraction in zip(drawdown.inks, drawdown.fractions, strict=True):
             c[palette.index(name)] += fraction
         curve = _film_K_over_S(palette, c)
-        ax.plot(GRID_NM, curve, color=FAINT, lw=1)
+        ax.plot(GRID_NM, curve, color=INK, lw=0.9, ls=nth(DASHES, k))
         read = without_surface(drawdown.R, base=palette.base, gain=palette.gain, k2=palette.k2)
         measured = k_over_s(np.clip(read, 1e-4, 1))
-        ax.plot(GRID_NM, measured, nth(MARKERS, k), color=INK, ms=3, mfc="none", mew=0.8)
+        (points,) = ax.plot(GRID_NM, measured, nth(MARKERS, k), color=INK, ms=4.5, mfc="white")
+        points.set(markeredgewidth=0.9, markevery=(k % 3, 3))
         ends.append((curve[-1], _level_name(drawdown, palette, ink), INK))
     if not any(len(drawdown.inks) == 1 for drawdown in levels):
         curve = _film_K_over_S(palette, alone)
@@ -175,8 +208,11 @@ def scattering(ax: Axes, palette: Palette, inks: Sequence[str] = ()) -> Axes:
 
 
 def residuals(ax: Axes, fit: Fit, *, name_worst: int = 3) -> Axes:
-    """How far each drawdown is from what the fit says, and from what it says unseen."""
-    x, unseen = np.arange(len(fit.drawdowns)), fit.de00_held_out
+    """How far each drawdown is from what the fit says, and from what it says unseen, by ink."""
+    owners = np.array([_owner(row, fit.palette) for row in fit.fractions])
+    order, unseen = np.argsort(owners, kind="stable"), fit.de00_held_out
+    x = np.empty(len(order))
+    x[order] = np.arange(len(order)) + 1.5 * np.cumsum(np.diff(owners[order], prepend=0) > 0)
     ax.vlines(x, fit.de00_fitted, np.where(np.isnan(unseen), fit.de00_fitted, unseen), color=FAINT)
     ax.plot(x, unseen, "o", color=INK, ms=3.5, mfc="white", mew=0.9)
     ax.plot(x, fit.de00_fitted, "x", color=COLOURS[0], ms=3.5, mew=0.9)
@@ -187,8 +223,10 @@ def residuals(ax: Axes, fit: Fit, *, name_worst: int = 3) -> Axes:
     for level, _, _ in ends:
         ax.axhline(level, color=INK, lw=0.9, ls="--")
     ax.set_ylim(bottom=0)
-    ax.set_xlim(-1, len(x))
-    ax.set_xlabel("drawdowns, in the order of the file", fontsize=USUAL)
+    ax.set_xlim(-1, x.max() + 1)
+    inks = np.unique(owners)
+    names = [short(fit.palette.names[i], 16) for i in inks]
+    ax.set_xticks([x[owners == i].mean() for i in inks], names, rotation=45, ha="right")
     ax.set_ylabel(f"dE00 under {fit.light}", fontsize=USUAL)
     ax.set_title("o unseen (held out)   x in the fit", fontsize=USUAL, loc="left")
     end_labels(plain(ax), ends)
@@ -196,6 +234,13 @@ def residuals(ax: Axes, fit: Fit, *, name_worst: int = 3) -> Axes:
     worst = np.argsort(-told)[:name_worst]
     points = np.column_stack([x[worst], told[worst]])
     return name_points(ax, points, [short(fit.drawdowns[i], 24) for i in worst])
+
+
+def _owner(fractions: Array, palette: Palette) -> int:
+    """The ink that a drawdown tells of: its colour, else its black, else its white."""
+    rank = {"colour": 3, "black": 2, "white": 1}
+    held = np.flatnonzero(fractions > 0).tolist()
+    return max(held, key=lambda i: (rank.get(palette.inks[i].role, 0), fractions[i]))
 
 
 def _film_K_over_S(palette: Palette, c: Array) -> Array:

@@ -8,8 +8,17 @@ from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
 from matchkit.colorimetry.grid import GRID_NM
-from matchkit.colorimetry.tristimulus import de00_contour
-from matchkit.plots.marks import COLOURS, FAINT, HATCHES, INK, SMALL, USUAL, axis_names
+from matchkit.plots.marks import (
+    COLOURS,
+    FAINT,
+    HATCHES,
+    INK,
+    SMALL,
+    USUAL,
+    axis_names,
+    in_plane,
+    tolerance_outline,
+)
 from matchkit.practice.simulated_shop import Swatch
 
 Array = NDArray[np.float64]
@@ -36,14 +45,10 @@ def way(
     tolerance_de00: float = 1.0,
 ) -> Axes:
     """Named colours (Lab) and arrows between them, in the "ab" or the "LC" plane."""
-    points = np.array([_flat(lab, plane) for _, lab in named])
+    points = in_plane(np.array([lab for _, lab in named]), plane)
     if target is not None:
-        aim = _flat(target, plane)
-        outline = np.array(
-            [_flat(lab, plane) for lab in de00_contour(target, tolerance_de00, plane)]
-        )
-        ax.plot(*outline.T, color=INK, lw=0.8)
-        ax.plot(*aim, marker="+", color=INK, ms=10)
+        aim = in_plane(target, plane)[0]
+        tolerance_outline(ax, target, np.array([lab for _, lab in named]), tolerance_de00, plane)
         ax.annotate(
             "target", (aim[0], aim[1]), xytext=(6, -10), textcoords="offset points", fontsize=USUAL
         )
@@ -65,10 +70,6 @@ def way(
     ax.set_aspect("equal", adjustable="datalim")
     ax.set(xlabel="a*" if plane == "ab" else "C*", ylabel="b*" if plane == "ab" else "L*")
     return ax
-
-
-def _flat(lab: Array, plane: str) -> Array:
-    return lab[1:] if plane == "ab" else np.array([np.hypot(*lab[1:]), lab[0]])
 
 
 def mixer_shares(ax: Axes, rows: Sequence[dict[str, Any]]) -> Axes:

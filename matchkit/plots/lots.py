@@ -6,6 +6,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from matchkit.book.lessons import LotDrift
+from matchkit.plots.marks import USUAL
 
 
 def drift_chart(ax: Axes, ink: str, rows: Sequence[LotDrift]) -> Axes:
@@ -30,7 +31,7 @@ def drift_chart(ax: Axes, ink: str, rows: Sequence[LotDrift]) -> Axes:
         if rows[start].lot:
             ax.annotate(
                 f"lot {rows[start].lot}", (n[start] - 0.4, 1), xycoords=("data", "axes fraction"),
-                xytext=(0, -10), textcoords="offset points", fontsize=8,
+                xytext=(0, -10), textcoords="offset points", fontsize=USUAL,
             )  # fmt: skip
     ax.axhline(100, color="black", lw=0.6)
     ax.set_xlim(0.4, len(rows) + 0.6)
@@ -39,7 +40,7 @@ def drift_chart(ax: Axes, ink: str, rows: Sequence[LotDrift]) -> Axes:
     ax.set_ylabel("strength, % of the fitted lot")
     ax.set_title(ink)
     if rows:
-        ax.legend(fontsize=8, loc="best")
+        ax.legend(fontsize=USUAL, loc="best")
     return ax
 
 

@@ -5,7 +5,7 @@ beside it, placed so that names lie on nothing else.  Lengths are in points of t
 """
 
 import warnings
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import TypeVar
 
 import numpy as np
@@ -14,6 +14,8 @@ from matplotlib.patches import Rectangle
 from numpy.typing import ArrayLike, NDArray
 
 from matchkit.colorimetry.grid import GRID_NM
+from matchkit.colorimetry.tristimulus import de00, de00_contour, into_plane
+from matchkit.paper.sheet import OFF_SCREEN_MARK, minus
 from matchkit.paper.sheet import width as columns
 from matchkit.paper.sheet import wrapped as in_lines
 
@@ -25,6 +27,7 @@ SMALL, USUAL = 8.5, 9.5  # type size, legible when 4.6 inches are shown on a pho
 # Of the type size: the width of a letter in a name and in a sentence, a line's height.
 LETTER, PROSE, LINE = 0.56, 0.48, 1.3
 INK, FAINT = "#111111", "#8a8a8a"
+HAIR = 0.4  # all that stands between two swatches
 # Colours that differ for colour-blind eyes too (Okabe & Ito 2008, from memory).  Lists of
 # unlike length: no two of the first forty-two lines are the same without colour.
 COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#8A6D00", "#56B4E9")
@@ -226,38 +229,97 @@ def wavelength_axis(ax: Axes, y: str) -> Axes:
     return axis_names(ax, "wavelength, nm", y)
 
 
-def tolerance_outline(ax: Axes, outline: Array, middle: Array) -> None:
-    """A tolerance (n, 2) about its `middle` (2,)."""
-    closed = np.vstack([outline, outline[:1]])
+def in_plane(lab: Array, plane: str, hue: float | None = None) -> Array:
+    """Colours (n, 3) as points (n, 2): a* and b*, or C* and L*; C* along a hue (radians) if given.
+
+    >>> in_plane(np.array([50.0, 3.0, 4.0]), "LC").tolist()
+    [[5.0, 50.0]]
+    """
+    L, a, b = np.reshape(lab, (-1, 3)).T
+    C = np.hypot(a, b) if hue is None else a * np.cos(hue) + b * np.sin(hue)
+    return np.column_stack([a, b] if plane == "ab" else [C, L])
+
+
+def tolerance_outline(
+    ax: Axes, target: Array, samples: Array, tolerance_de00: float, plane: str
+) -> str:
+    """Draw the tolerance about a target (3,) in the plane "ab" or "LC"; say at which L* or hue.
+
+    That is the target's own, unless it would take in a sample (n, 3) which is out of
+    tolerance by what the plane does not show: then that sample's, where the outline is smaller
+    or is not met at all.
+    """
+    held = "L*" if plane == "ab" else "hue"
+    out = de00(target, samples) > tolerance_de00
+    hidden = out & (de00(target, into_plane(samples, target, plane)) <= tolerance_de00)
+    whose, through = "target's", target
+    if hidden.any():
+        away = np.where(hidden, de00(target, into_plane(target, samples, plane)), -1.0)
+        whose, through = "sample's", samples[int(np.argmax(away))]
+    hue = float(np.arctan2(through[2], through[1]))
+    outline = de00_contour(target, tolerance_de00, plane, through=through)
+    ax.plot(*in_plane(target, plane)[0], "+", color=INK, ms=9, mew=1.6)
+    if not outline.size:
+        return f"one is out of tolerance by {held} alone"
+    points = in_plane(outline, plane, hue)
+    closed = np.vstack([points, points[:1]])
     ax.fill(*closed.T, facecolor="#e9e9e9", edgecolor=INK, lw=1.2, zorder=0.5)
-    ax.plot(*middle, "+", color=INK, ms=9, mew=1.6)
+    return f"grey: tolerance at {whose} {held}"
 
 
 def lightness_step(dL: float) -> str:
     """The step in lightness that a flat picture cannot show."""
-    return f"(L* {round(dL, 1) + 0.0:+.1f})".replace("-", "\u2212")
+    return f"({signed('L*', dL)})"
+
+
+def signed(name: str, value: float) -> str:
+    """A difference with its sign and one decimal.
+
+    >>> signed("dL*", -0.01)
+    'dL* +0.0'
+    """
+    return minus(f"{name} {round(value, 1) + 0.0:+.1f}")
+
+
+def swatch(ax: Axes, x: float, y: float, width: float, height: float, colour: str) -> None:
+    """A web colour without an edge; one that no screen can show is the nearest, and says so."""
+    ax.add_patch(Rectangle((x, y), width, height, facecolor=colour, edgecolor="none"))
+    if getattr(colour, "on_screen", True):
+        return
+    at, low = x + 0.03 * width, y + 0.95 * height
+    note = ax.text(at, low, OFF_SCREEN_MARK, ha="left", va="bottom", fontsize=SMALL)
+    note.set_bbox({"facecolor": "white", "edgecolor": "none", "pad": 0.4})
+
+
+def off_screen_note(colours: Iterable[str]) -> str:
+    """What the mark means, if one of the web colours has it; to go on with a title."""
+    marked = not all(getattr(each, "on_screen", True) for each in colours)
+    return f" ({OFF_SCREEN_MARK} off screen, the nearest)" if marked else ""
 
 
 def colour_table(ax: Axes, rows: Sequence[tuple[str, Sequence[str]]], names: Sequence[str]) -> Axes:
     """Colours in a table: a row's name before its colours, a column's name above them."""
+    ax.set(xlim=(-1.3, len(names)), ylim=(len(rows) + 0.3, -1.0))
     for y, (row, colours) in enumerate(rows):
         for x, colour in enumerate(colours):
-            ax.add_patch(Rectangle((x, y), 0.94, 0.86, facecolor=colour, edgecolor=INK, lw=0.5))
+            swatch(ax, x, y, 0.94, 0.86, colour)
         ax.text(-0.08, y + 0.43, wrapped(row, 16), ha="right", va="center", fontsize=USUAL)
+    note = off_screen_note(colour for _, colours in rows for colour in colours).strip(" ()")
+    ax.text(0, len(rows), note, ha="left", va="top", fontsize=SMALL)
     for x, name in enumerate(names):
         ax.text(x, -0.12, wrapped(name, 12), ha="left", va="bottom", fontsize=USUAL)
-    ax.set(xlim=(-1.3, len(names)), ylim=(len(rows), -1.0))
     ax.axis("off")
     return ax
 
 
 def patches(ax: Axes, colours: Sequence[str], names: Sequence[str], title: str) -> Axes:
     """Colours side by side, each with its name below."""
-    for k, (colour, name) in enumerate(zip(colours, names, strict=True)):
-        ax.add_patch(Rectangle((k, 0), 1, 1, facecolor=colour, edgecolor=INK, lw=0.5))
-        ax.text(k + 0.5, 1.1, wrapped(name, 12), ha="center", va="top", fontsize=USUAL)
-    ax.text(0, -0.12, title, ha="left", va="bottom", fontsize=USUAL)
     ax.set(xlim=(0, max(len(colours), 1)), ylim=(1.6, -0.5))
+    for k, (colour, name) in enumerate(zip(colours, names, strict=True)):
+        swatch(ax, k, 0, 1, 1, colour)
+        ax.text(k + 0.5, 1.1, wrapped(name, 12), ha="center", va="top", fontsize=USUAL)
+    title += off_screen_note(colours)
+    ax.text(0, -0.12, title, ha="left", va="bottom", fontsize=USUAL)
     ax.axis("off")
     return ax
 
@@ -265,14 +327,15 @@ def patches(ax: Axes, colours: Sequence[str], names: Sequence[str], title: str) 
 def strip(ax: Axes, above: str, below: Sequence[str], names: Sequence[str], title: str) -> Axes:
     """One colour (a web colour) edge to edge with several others below it."""
     n = max(len(below), 1)
-    ax.add_patch(Rectangle((0, 0), n, 0.5, facecolor=above, edgecolor="none"))
-    for k, (colour, name) in enumerate(zip(below, names, strict=True)):
-        ax.add_patch(Rectangle((k, 0.5), 1, 0.5, facecolor=colour, edgecolor="none"))
-        if k:
-            ax.plot([k, k], [0.52, 1], color="white", lw=1.2)
-        ax.text(k + 0.5, 1.05, wrapped(name, 70 // n), ha="center", va="top", fontsize=USUAL)
-    ax.text(0, -0.05, title, ha="left", va="bottom", fontsize=USUAL)
-    ax.add_patch(Rectangle((0, 0), n, 1, facecolor="none", edgecolor=INK, lw=0.8))
     ax.set(xlim=(0, n), ylim=(1.35, -0.2))
+    swatch(ax, 0, 0, n, 0.5, above)
+    for k, (colour, name) in enumerate(zip(below, names, strict=True)):
+        swatch(ax, k, 0.5, 1, 0.5, colour)
+        if k:
+            ax.plot([k, k], [0.5, 1], color=INK, lw=HAIR)
+        ax.text(k + 0.5, 1.05, wrapped(name, 70 // n), ha="center", va="top", fontsize=USUAL)
+    title += off_screen_note([above, *below])
+    ax.text(0, -0.05, title, ha="left", va="bottom", fontsize=USUAL)
+    ax.add_patch(Rectangle((0, 0), n, 1, facecolor="none", edgecolor=INK, lw=HAIR))
     ax.axis("off")
     return ax

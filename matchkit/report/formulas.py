@@ -16,7 +16,7 @@ from matchkit.matching.compare import compare
 from matchkit.matching.probability import Sensitive, chance_text
 from matchkit.matching.rank import Candidate
 from matchkit.paper.sheet import grams_text
-from matchkit.report.check import compared_pictures, edge_to_edge
+from matchkit.report.check import compared_pictures
 from matchkit.report.parts import Heading, Part, Picture, Swatches, Table, by_light
 from matchkit.workflows.booked import BookedFormula, Reprint
 from matchkit.workflows.formulas import FoundFormula, FoundFormulas
@@ -51,13 +51,11 @@ def recipe_picture(
         from matchkit.plots.inks import composition
         from matchkit.plots.marks import USUAL
 
-        alone = reflectance(palette, np.eye(len(palette.inks)))
-        known = dict(zip(palette.names, hex_colours(alone, light, observer), strict=True))
-        colours = [known.get(name, "#ffffff") for name in inks]
+        colours = _own_colours(palette, inks, light, observer)
         ax.set_title(title, loc="left", fontsize=USUAL)
         return composition(ax, inks, percents, colours=colours)
 
-    told = ", ".join(f"{ink} {share:.4g} %" for ink, share in zip(inks, percents, strict=True))
+    told = ", ".join(f"{ink} {share:.2f} %" for ink, share in zip(inks, percents, strict=True))
     narrow = sum(percent < 22 for percent in percents)
     height_in = 1.0 + 0.2 * narrow
     return Picture(name=RECIPES, draw=draw, alt=f"{title}: {told}", height_in=height_in, aside=True)
@@ -112,10 +110,6 @@ def overview_parts(found: FoundFormulas) -> list[Part]:
     if not found.formulas:
         return []
     target, step = found.wanted.target, found.shop.resolution_g
-    light, observer = target.lights[0], target.observer
-    below = [hex_colour(each.formula.R, light, observer) for each in found.formulas]
-    names = [f"{k}: dE00 {each.formula.de00[0]:.2f}" for k, each in _numbered(found)]
-    title = f"Above: {found.wanted.name} under {target.light_names[0]}. Below: the formulas"
     rows = []
     for k, each in _numbered(found):
         formula, used = each.formula, []
@@ -144,7 +138,7 @@ def overview_parts(found: FoundFormulas) -> list[Part]:
         *(("Leftover used, g", "Left, g") if found.formulas[0].used else ()),
     )
     return [
-        edge_to_edge(target_hex(target), below, names, title),
+        _side_by_side(found),
         Table(head=head, rows=tuple(rows), words=(1, head.index("Most sensitive ink"))),
         *(
             Notice(code=notice.code, text=f"Formula {k}: {notice.text}")
@@ -152,6 +146,33 @@ def overview_parts(found: FoundFormulas) -> list[Part]:
             for notice in each.notices
         ),
     ]
+
+
+def _side_by_side(found: FoundFormulas) -> Picture:
+    """What the formulas differ by: their inks, their cost, and the light that shows most."""
+    target, names = found.wanted.target, found.wanted.target.light_names
+
+    def draw(ax: "Axes") -> Any:
+        from matchkit.plots.inks import formulas
+
+        rows = []
+        for each in found.formulas:
+            formula, light = each.formula, int(np.argmax(each.formula.de00))
+            own = _own_colours(each.palette, formula.inks, target.lights[0], target.observer)
+            seen = target.lights[light], target.observer
+            pair = hex_of_Lab(target.lab[light], *seen), hex_colour(formula.R, *seen)
+            cost = formula.cost_per_kg
+            beside = [f"{names[light]} {formula.de00[light]:.2f}"]
+            beside += [] if cost is None else [f"{cost:.2f}/kg"]
+            parts = list(zip(formula.percents, own, strict=True))
+            rows.append((shares(formula), parts, pair, "\n".join(beside)))
+        title = f"{found.wanted.name}: inks; target and formula under its worst light, dE00"
+        return formulas(ax, rows, title)
+
+    told = "; ".join(f"{k}: {shares(each.formula)}" for k, each in _numbered(found))
+    height_in = 0.4 + 0.52 * len(found.formulas)
+    alt = f"The formulas as bars of their inks. {told}. A screen is not a proof."
+    return Picture(draw=draw, alt=alt, width_in=6.4, height_in=height_in, wide=True)
 
 
 def formula_parts(found: FoundFormulas, k: int, *, closely: bool = False) -> list[Part]:
@@ -256,6 +277,13 @@ def shares(formula: Candidate) -> str:
     return ", ".join(
         f"{ink} {percent:.2f}" for ink, percent in zip(formula.inks, formula.percents, strict=True)
     )
+
+
+def _own_colours(palette: Palette, inks: Sequence[str], light: Light, observer: int) -> list[str]:
+    """The inks alone as web colours; what the palette does not hold, a leftover, is white."""
+    alone = reflectance(palette, np.eye(len(palette.inks)))
+    known = dict(zip(palette.names, hex_colours(alone, light, observer), strict=True))
+    return [known.get(name, "#ffffff") for name in inks]
 
 
 def target_hex(target: Target) -> str:

@@ -130,7 +130,7 @@ def _letdowns(fit: Fit, levels: Sequence[tuple[float, Drawdown]], title: str) ->
     return Picture(draw=draw, alt=alt, width_in=6.4, height_in=1.3, wide=True)
 
 
-PER_BATCH_IN, NARROWEST_IN, WIDEST_IN = 0.35, 5.2, 9.0  # of the chart
+PER_BATCH_IN, NARROWEST_IN, WIDEST_IN = 0.35, 5.2, 8.5  # of the chart
 NAMES = {"month": "by month", "ink": "by ink", "mixer": "by who mixed"}
 
 
