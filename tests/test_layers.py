@@ -58,8 +58,8 @@ EDGES = {
         *("session", "wanted", "printed", "checking", "fitting_inks", "ink_history"),
         *("rehearsing", "practising", "planning", "predicting", "comparing", "formulas"),
         *("finding", "weighing_out", "library", "measuring_batch", "finishing_batch"),
-        *("correcting_batch", "booking", "looking_up", "today", "shelf", "using_up", "booked"),
-        *("beginning", "watching", "shipped", "serving"),
+        *("correcting_batch", "booking", "looking_up", "misses", "today", "shelf", "using_up"),
+        *("booked", "beginning", "watching", "shipped", "serving"),
     ),
     "report": (
         *("parts", "html", "check", "rehearsal", "practice", "plan", "formulas", "comparison"),

@@ -11,9 +11,12 @@ from matchkit.practice.safety import SAFETY
 w = pytest.importorskip("ipywidgets", reason="ipywidgets is not installed")
 
 from matchkit.forms import practise  # noqa: E402
+from matchkit.forms.book_demo import with_book  # noqa: E402
 from matchkit.forms.learner import LearnerField  # noqa: E402
 from matchkit.forms.practise import ExerciseForm  # noqa: E402
 from matchkit.forms.practise_job import PracticeJobForm  # noqa: E402
+from matchkit.forms.shops import open_shop  # noqa: E402
+from matchkit.workflows.misses import misses  # noqa: E402
 
 
 @pytest.fixture(autouse=True)
@@ -231,3 +234,23 @@ def test_moves_that_can_not_be_are_told_and_change_nothing():
     given.number.text.value = "3"
     press(given, "Start this job")
     assert given.batch.seed == 3
+
+
+def test_batches_of_the_own_book_that_came_out_wrong_are_asked(own_folder):
+    """Batch 9 of the invented weeks: 12.82 g too much violet, brought nearer with yellow."""
+    opened = with_book(open_shop("demo-shop"))
+    found = misses(opened.session()).exercises
+    assert [each.seed for each in found] == [9, 5, 2]
+    nine = found[0]
+    assert nine.choices[nine.answer].text.startswith("Sharp Lemon 6.4")
+    assert "Dusk Violet +12.82 g" in nine.explanation
+    assert [choice.worth for choice in nine.choices].count(1.0) == 1
+    given = ExerciseForm("book", found)
+    given.who.text.value = "Eva"
+    given.pick.value = given.given.answer
+    given.look.click()
+    assert "Right: what helped was Sharp Lemon" in given.verdict.value
+    given.go_on.click()
+    assert given.given.seed == 5
+    assert [each.kind for each in read_progress(progress_path("practice", "Eva"))] == ["book"]
+    assert practise.book(opened) is not None

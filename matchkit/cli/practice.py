@@ -4,7 +4,7 @@ import argparse
 from collections.abc import Sequence
 from datetime import date
 
-from matchkit.cli.asked import give, json_option
+from matchkit.cli.asked import give, json_option, session_of
 from matchkit.cli.folders import say
 from matchkit.cli.outputs import page
 from matchkit.cli.values import whole
@@ -15,6 +15,7 @@ from matchkit.practice.kinds import KINDS, from_code
 from matchkit.practice.sheet import sheet_html
 from matchkit.practice.simulated_shop import practice_shop
 from matchkit.report.practice import class_parts, exercises_parts, marked_parts, standing_parts
+from matchkit.workflows.misses import misses
 from matchkit.workflows.practising import (
     LIMITS,
     Given,
@@ -55,6 +56,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--trainer", metavar="FOLDER", help="how far all learners with answers in a folder are"
     )
+    parser.add_argument(
+        "--shop", metavar="SHOP", help="batches of this shop's record book that came out wrong"
+    )
     json_option(parser)
 
 
@@ -63,6 +67,10 @@ def run(args: argparse.Namespace) -> None:
     if args.trainer:
         everyone = class_of(args.trainer)
         give(args, everyone.to_dict, lambda: class_parts(everyone))
+        return
+    if args.shop:
+        missed = misses(session_of(args), most=args.count)
+        give(args, missed.to_dict, lambda: exercises_parts(missed, answers=args.answers))
         return
     learner = learner_of(args.learner) if args.learner else None
     if args.mark:

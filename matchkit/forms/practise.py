@@ -16,11 +16,13 @@ from numpy.typing import NDArray
 
 from matchkit.errors import InputError
 from matchkit.forms import parts as ui
+from matchkit.forms.begin import opened_form
+from matchkit.forms.book_demo import with_book
 from matchkit.forms.learner import FOLDER, LearnerField, today
 from matchkit.forms.practise_job import PracticeJobForm
-from matchkit.forms.shops import keep
+from matchkit.forms.shops import OpenShop, keep
 from matchkit.practice.exercise import Exercise
-from matchkit.practice.kinds import EYE, NUMBERS, TITLES, Standing
+from matchkit.practice.kinds import BOOK, EYE, NUMBERS, TITLES, Standing
 from matchkit.practice.sheet import sheet_html
 from matchkit.practice.simulated_shop import BEFORE
 from matchkit.report.parts import Page
@@ -31,7 +33,9 @@ from matchkit.report.practice import (
     question_parts,
     standing_parts,
 )
+from matchkit.workflows.misses import misses
 from matchkit.workflows.practising import (
+    Exercises,
     Ladder,
     PracticeOptions,
     class_of,
@@ -70,6 +74,18 @@ def job(seed: int = 1) -> Any:
     return PracticeJobForm(seed).box
 
 
+def book(opened: OpenShop) -> Any:
+    """Batches of the shop's own book that came out wrong: what would you have added?"""
+
+    def made() -> Any:
+        found = misses(with_book(opened).session()).exercises
+        if not found:
+            raise InputError("no batch of the book was out of tolerance and then brought nearer")
+        return ExerciseForm(BOOK, found).box
+
+    return opened_form(opened, made)
+
+
 def trainer() -> Any:
     """How far all learners of the folder are, for who trains them."""
     place, problems = ui.area(), ui.alert()
@@ -82,8 +98,8 @@ def trainer() -> Any:
 class ExerciseForm:
     """The form's widgets, the exercise that is asked, and the answers so far."""
 
-    def __init__(self, kind: str) -> None:
-        self.kind = kind
+    def __init__(self, kind: str, own: Sequence[Exercise] = ()) -> None:
+        self.kind, self.own = kind, own
         self.given: Exercise | None = None
         self.problems, self.question = ui.alert(), ui.area()
         self.tip, self.verdict, self.stands = ui.area(), ui.area(), ui.area()
@@ -97,6 +113,8 @@ class ExerciseForm:
         self.page = ui.area()
         if kind != "see":
             self.show.layout.display = "none"
+        if own:
+            self.print.layout.display = "none"
         self.box = ui.form(
             w.HTML(f'<p class="mk-quiet">{BEFORE}</p>'),
             self.who.box,
@@ -114,10 +132,14 @@ class ExerciseForm:
 
     def _next(self, seed: int | None = None) -> None:
         """A new exercise, as hard as the answers so far say, or that of a seed."""
-        options = PracticeOptions(
-            kinds=(self.kind,), gauge=self.start_gauge, today=today(), seed=seed
-        )
-        found = practise(options, self.who.now())
+        learner = self.who.now()
+        if self.own:
+            found = Exercises(exercises=tuple(self.own))
+        else:
+            options = PracticeOptions(
+                kinds=(self.kind,), gauge=self.start_gauge, today=today(), seed=seed
+            )
+            found = practise(options, learner)
         self.given, self.gauge = found.exercises[0], self.start_gauge
         self.aided = self.left = False
         self.tip.value = self.verdict.value = ""
@@ -140,6 +162,7 @@ class ExerciseForm:
         """Go on; an exercise that was not answered is told, once."""
         if self.look.disabled or self.left:
             left = self.given if self.left else None
+            self.own = [*self.own[1:], *self.own[:1]]
             self._next(left.seed + 1 if left else None)
             return
         self.left = True

@@ -59,6 +59,10 @@ WHAT = {
     "yellower": "the hue",
 }  # fmt: skip
 WHAT |= {OPPOSITE[word]: what for word, what in WHAT.items()}
+MEANING = (
+    "L*: 0 black, 100 white. C*: 0 grey, the larger the cleaner. h: 0 red, 90 yellow, 180 green,"
+    " 270 blue (degrees)."
+)
 NUMBER = {
     "lighter": "L*: the higher is lighter",
     "cleaner": "C*, the distance of a*, b* from grey: the larger is cleaner",
@@ -92,7 +96,12 @@ def see(shop: PracticeShop, rng: Generator, *, seed: int, level: int) -> Exercis
         seed=seed,
         level=level,
         question="Compare the sample with the target. The sample is above all ...",
-        facts=(("Target", target.numbers), ("Sample", sample.numbers)),
+        facts=(
+            ("Target", target.numbers),
+            ("Sample", sample.numbers),
+            ("C* and h", " to ".join(map(_C_h, (target, sample)))),
+            ("They mean", MEANING),
+        ),
         swatches=(target, sample),
         choices=tuple(_seen_choice(word, wanted, target, sample) for word in words),
         answer=words.index(wanted),
@@ -100,6 +109,11 @@ def see(shop: PracticeShop, rng: Generator, *, seed: int, level: int) -> Exercis
         f" {NUMBER[wanted]}.",
         explanation=_seen(target, sample, wanted),
     )
+
+
+def _C_h(swatch: Swatch) -> str:
+    a, b = swatch.lab[1:]
+    return f"C* {np.hypot(a, b):.1f}  h {np.degrees(np.arctan2(b, a)) % 360:.0f}"
 
 
 def ordered(word: str) -> tuple[str, str]:

@@ -23,6 +23,7 @@ TITLES = {
     "fix": "Which ink, and how much",
     "light": "Under the other light",
     "sums": "At the balance",
+    "book": "From your own book",
 }
 CHOICES = {"see": 4, "fix": 6, "light": 3, "sums": 4}  # to choose from
 _MAKE = {"see": see, "fix": fix, "light": light, "sums": sums}

@@ -162,14 +162,14 @@ def on_screen(R: Array, light: str = "D65") -> NDArray[np.bool_]:
     return shown
 
 
-def swatch(name: str, R: Array, light: str = "D65") -> Swatch:
+def swatch(name: str, R: Array, light: str = "D65", observer: int = OBSERVER) -> Swatch:
     """A reflectance (n_wl,) as something to look at."""
     return Swatch(
         name=name,
         R=R,
         light=light,
-        lab=Lab(R, light, OBSERVER),
-        hex=hex_colour(R, light, OBSERVER),
+        lab=Lab(R, light, observer),
+        hex=hex_colour(R, light, observer),
     )
 
 

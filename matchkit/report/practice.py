@@ -10,7 +10,7 @@ from matchkit.practice.colour import AXES
 from matchkit.practice.exercise import LETTERS, Exercise
 from matchkit.practice.hints import Outcome
 from matchkit.practice.job import BATCH_G, PracticeBatch, enough, named
-from matchkit.practice.kinds import TITLES, Standing
+from matchkit.practice.kinds import BOOK, TITLES, Standing
 from matchkit.practice.sheet import INVENTED
 from matchkit.practice.simulated_shop import BEFORE, LIGHTS, Swatch, stepped, swatch
 from matchkit.report.check import edge_to_edge
@@ -144,6 +144,8 @@ def answer_parts(exercise: Exercise, chosen: int) -> list[Part]:
     parts: list[Part] = [_right(exercise), exercise.explanation]
     if exercise.kind == "see":
         return [*parts, *_arrows(exercise.swatches[0], exercise.swatches[1:], None)]
+    if exercise.kind == BOOK:
+        return [*parts, *_arrows(exercise.swatches[1], exercise.after, exercise.swatches[0])]
     if exercise.kind == "fix":
         ends = [exercise.after[k] for k in dict.fromkeys((exercise.answer, chosen))]
         return [*parts, *_arrows(exercise.swatches[1], ends, exercise.swatches[0])]
