@@ -2,8 +2,8 @@
 
 The formulas and inks in them are those of the demo shop, invented (see README.md beside this
 file); how the time grows is what `tests/studies/speed.py` measured.  The form is a screenshot,
-which needs Chromium and playwright: where one is missing, its old picture is kept, and the
-script says so.
+and so is the ticket, which needs Chromium and playwright: where one is missing, their old
+pictures are kept, and the script says so.
 
 `pictures/sources.json` holds the words and numbers that each picture shows.  A test makes them
 anew, without a browser, and fails where a picture is out of date.  Another version of the drawing
@@ -36,10 +36,12 @@ from matchkit.inks.shop import Shop
 from matchkit.matching.compare import Comparison, compare
 from matchkit.matching.match import fractions_for, match
 from matchkit.matching.rank import Candidate, Choices
+from matchkit.paper.ticket import ticket
+from matchkit.paper.ticket_sheet import ticket_html
 from matchkit.plots import charts as plots
 from matchkit.plots import inks as ink_plots
 
-HERE = Path(__file__).parent
+HERE, DAY = Path(__file__).parent, "2026-03-02"
 sys.path.append(str(HERE.parent))  # for `tests`, which is not installed
 
 from tests.browser import driving  # noqa: E402
@@ -47,7 +49,8 @@ from tests.studies import speed  # noqa: E402
 
 SHOP, PICTURES, SOURCES = HERE / "demo-shop", HERE / "pictures", "sources.json"
 SERIES = "plastisol"
-FORM = "form_match.png"
+FORM, TICKET = "form_match.png", "ticket.png"
+A5_PIXELS = {"width": 559, "height": 794}  # at 96 to the inch
 FORM_TARGET = "Dusty rose"  # with which the form of the first notebook begins
 ONE_CELL = {
     "cells": [
@@ -88,12 +91,14 @@ def make_pictures(folder: Path = PICTURES) -> None:
     shown = {name: shown_in(figure) for name, figure in figures.items()}
     missing = driving.lacking()
     if missing:
-        sys.stderr.write(f"{FORM} is kept as it is: {missing}\n")
+        sys.stderr.write(f"{FORM} and {TICKET} are kept as they are: {missing}\n")
         old = folder / SOURCES
         kept = json.loads(old.read_text(encoding="utf-8")) if old.exists() else {}
-        shown |= {FORM: kept[FORM]} if FORM in kept else {}
+        shown |= {name: kept[name] for name in (FORM, TICKET) if name in kept}
     else:
         files[FORM], shown[FORM] = screenshot(), form_words(opened)
+        html = ticket_page(opened)
+        files[TICKET], shown[TICKET] = printed(html), lines_of(html)
     files[SOURCES] = json.dumps(shown, indent=1, ensure_ascii=False) + "\n"
     write_files(folder, files)
 
@@ -102,7 +107,7 @@ def sources() -> dict[str, list[str]]:
     """What each picture would show if it were made now."""
     opened = open_shop(SHOP)
     shown = {name: shown_in(figure) for name, figure in drawn(opened).items()}
-    return shown | {FORM: form_words(opened)}
+    return shown | {FORM: form_words(opened), TICKET: lines_of(ticket_page(opened))}
 
 
 # ---- figures ------------------------------------------------------------------------------
@@ -237,10 +242,16 @@ def _lines(widgets: Sequence[Any]) -> Iterator[str]:
             typed = f" {each.value}" if isinstance(each, w.Text) else ""
             yield each.description + typed
         else:
-            html = re.sub(r'<img[^>]*alt="([^"]*)"[^>]*>', r"\1", each.value)
-            html = re.sub(r"</(tr|p|h3|div)>|<br>", "\n", html)
-            html = unescape(re.sub("<[^>]*>", " ", html))
-            yield from filter(None, (" ".join(line.split()) for line in html.split("\n")))
+            yield from lines_of(each.value)
+
+
+def lines_of(html: str) -> list[str]:
+    """The words of HTML, line by line; a picture is what it says it shows."""
+    html = re.sub(r"(?s)<(style|title)\b.*?</\1>", "", html)
+    html = re.sub(r'<img[^>]*alt="([^"]*)"[^>]*>', r"\1", html)
+    html = re.sub(r"</(tr|p|h3|div)>|<br>", "\n", html)
+    html = unescape(re.sub("<[^>]*>", " ", html))
+    return [line for line in (" ".join(line.split()) for line in html.split("\n")) if line]
 
 
 def screenshot() -> bytes:
@@ -268,9 +279,38 @@ def screenshot() -> bytes:
             left, top = corner["x"], corner["y"] + 1  # below the line that begins the output
             size = {"width": right + MARGIN - left, "height": bottom + MARGIN - top}
             png = page.screenshot(clip={"x": left, "y": top, **size})
+    return _small(png)
+
+
+def _small(png: bytes) -> bytes:
     out = io.BytesIO()
-    Image.open(io.BytesIO(png)).convert("RGB").quantize(128).save(out, "png", optimize=True)
+    Image.open(io.BytesIO(png)).convert("RGB").quantize(32, dither=Image.Dither.NONE).save(
+        out, "png", optimize=True
+    )
     return out.getvalue()
+
+
+# ---- the ticket ---------------------------------------------------------------------------
+
+
+def ticket_page(opened: OpenShop) -> str:
+    """The ticket of the form's best formula, of a fixed day."""
+    shop, target = opened.shop, _target(opened.shop, FORM_TARGET)
+    best = match(shop, opened.fits, target, Choices(top=1)).formulas[0]
+    made = ticket(best, target, shop, target_name=FORM_TARGET, job="Regatta club", date=DAY)
+    return ticket_html(made)
+
+
+def printed(html: str) -> bytes:
+    """The page as it is printed on A5."""
+    with (
+        tempfile.TemporaryDirectory() as name,
+        driving.open_browser(Path(name)) as context,
+    ):
+        page = context.new_page()
+        page.set_viewport_size(A5_PIXELS)
+        page.set_content(html)
+        return _small(page.screenshot())
 
 
 if __name__ == "__main__":

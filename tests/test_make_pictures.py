@@ -12,7 +12,7 @@ pytest.importorskip("ipywidgets", reason="ipywidgets is not installed")
 DATA = Path(__file__).parents[1] / "data"
 PICTURES = DATA / "pictures"
 LARGEST_BYTES = 64_000  # README is read on phones
-FORM = "form_match.png"
+FORM, TICKET = "form_match.png", "ticket.png"
 
 
 @pytest.fixture(scope="module")
@@ -42,17 +42,21 @@ def test_without_a_browser_the_form_is_kept_and_the_others_drawn(
     script, tmp_path, capsys, monkeypatch
 ):
     """By name: another version of the drawing library may give other bytes."""
-    old = {FORM: ["as it was"], "gone.png": []}
+    old = {FORM: ["as it was"], TICKET: ["the ticket"], "gone.png": []}
     (tmp_path / "sources.json").write_text(json.dumps(old), encoding="utf-8")
-    (tmp_path / FORM).write_bytes(b"old")
+    for name in (FORM, TICKET):
+        (tmp_path / name).write_bytes(b"old")
     monkeypatch.setattr(script["driving"], "CHROMIUM", None)
     script["make_pictures"](tmp_path)
-    assert capsys.readouterr().err == f"{FORM} is kept as it is: no Chromium is installed\n"
+    said = f"{FORM} and {TICKET} are kept as they are: no Chromium is installed\n"
+    assert capsys.readouterr().err == said
     assert (tmp_path / FORM).read_bytes() == b"old"
     shown = json.loads((tmp_path / "sources.json").read_text(encoding="utf-8"))
     assert shown[FORM] == ["as it was"]
     assert {path.name for path in tmp_path.glob("*.png")} == set(shown)
     for folder in (tmp_path, PICTURES):
-        pictures = [folder / name for name in shown if folder == PICTURES or name != FORM]
+        pictures = [
+            folder / name for name in shown if folder == PICTURES or name not in (FORM, TICKET)
+        ]
         assert all(path.read_bytes().startswith(b"\x89PNG") for path in pictures)
         assert all(path.stat().st_size < LARGEST_BYTES for path in pictures)
