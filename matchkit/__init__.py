@@ -19,7 +19,8 @@ Everything that a program needs stands here, and is imported where it is first u
     demo_shop()                   the invented shop that comes along
     InputError                    what is wrong with an input, every fault at once
 
-and the packages `colorimetry` and `optics`.
+    colorimetry                   a package: CIE colorimetry, from spectra to CIEDE2000
+    optics                        a package: Kubelka-Munk optics of hiding films and of thin ones
 """
 
 from importlib import import_module

@@ -1,6 +1,8 @@
 """The one page of names that a program needs."""
 
 import inspect
+import pydoc
+import re
 import subprocess
 import sys
 
@@ -25,6 +27,12 @@ def test_every_name_is_there_with_an_example(name: str) -> None:
     if inspect.isclass(thing):
         texts += [inspect.getdoc(each) or "" for _, each in inspect.getmembers(thing)]
     assert any(">>>" in text for text in texts), f"{name} has no example"
+
+
+def test_help_on_the_package_says_in_a_line_what_each_name_is() -> None:
+    text = pydoc.plain(pydoc.render_doc(matchkit))
+    for name in matchkit.__all__:
+        assert re.search(rf"^ +{name}\b\S*(?: \S+\))? {{2,}}\w", text, re.MULTILINE), name
 
 
 def test_what_is_not_there_is_told() -> None:
