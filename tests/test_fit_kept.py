@@ -2,15 +2,18 @@
 
 import json
 import shutil
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from matchkit.files.fitted import FILE, fit_content, read_fits
+from matchkit.files.fitted import FILE, fit_content, read_fits, write_fits
 from matchkit.files.shop import read_shop
 from matchkit.files.text import read_text
 from matchkit.fitting.fit import VERSION
 from matchkit.forms.shops import open_shop
+from matchkit.inks.palette import reflectance
+from matchkit.optics.film import Film
 from matchkit.workflows import fitting_inks
 from matchkit.workflows.fitting_inks import fit_inks, keep_fits
 from matchkit.workflows.session import Session
@@ -22,6 +25,10 @@ FOUND = {
         [1.0, 0.341654, 0.180966, 0.37044, 0.392743, 0.213221],
     ),
     2: (
+        [0.002809999, 0.01325168, 2.892268, 1.770576, 4.692351, 2.112039],
+        [1.0, 0.341618, 0.180916, 0.370387, 0.392647, 0.213174],
+    ),
+    3: (
         [0.002809999, 0.01325168, 2.892268, 1.770576, 4.692351, 2.112039],
         [1.0, 0.341618, 0.180916, 0.370387, 0.392647, 0.213174],
     ),
@@ -129,3 +136,15 @@ def test_the_version_of_the_fitting_code_is_that_of_its_results(fitted_demo, sho
     K, S = FOUND[VERSION]
     np.testing.assert_allclose(fit.palette.K[::3, 15], K, rtol=1e-3)
     np.testing.assert_allclose(fit.palette.S[::3, 15], S, rtol=1e-3)
+
+
+def test_a_fit_of_drawdowns_that_show_their_card_is_kept_with_the_card(folder, shop):
+    ((series, fit),) = read_fits(folder, shop, fit_content(folder))[0]["series"].items()
+    film = Film(R_g=np.linspace(0.7, 0.8, 31), thickness_um=100.0)
+    shows = replace(fit, palette=replace(fit.palette, film=film))
+    write_fits(folder, shop, {series: shows})
+    kept = read_fits(folder, shop, fit_content(folder))[0]["series"][series]
+    np.testing.assert_allclose(
+        reflectance(kept.palette, np.eye(len(shop.inks))),
+        reflectance(shows.palette, np.eye(len(shop.inks))),
+    )

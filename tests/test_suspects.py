@@ -10,9 +10,13 @@ from scipy.optimize import brentq
 
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.fitting.constants import Films
+from matchkit.fitting.fit import fit
 from matchkit.fitting.outliers import explain
 from matchkit.inks.palette import Palette, reflectance
 from matchkit.inks.shop import Drawdown
+from matchkit.rehearsal.rehearse import drawdowns_of
+from matchkit.simulator.pigments import make_bench
+from matchkit.simulator.simulate import drawdown_R
 from tests.studies import outliers as study
 
 WHITE, BLACK, CLEAR, LEMON, SCARLET = range(5)
@@ -158,6 +162,22 @@ def test_where_everything_is_rough_only_the_roughest_is_named(palette: Palette) 
     )  # fmt: skip
     assert [line.split(":")[0] for line in lines] == ["d6"]
     assert quiet == ()
+
+
+def test_a_masstone_of_another_ink_does_not_poison_a_short_ladder() -> None:
+    """Three drawdowns fit whatever the masstone says, if the ink scatters as no pigment does."""
+    bench = make_bench(7, n_colours=2)
+    inks, drawn = drawdowns_of(bench, np.random.default_rng(5), 3)
+    wrong, other = (next(d for d in drawn if d.name == f"{ink} 1") for ink in ("Scarlet", "White"))
+    drawn[drawn.index(wrong)] = replace(wrong, readings=other.readings)
+    found = fit(drawn, inks, geometry=bench.geometry)
+    assert [line.split(":")[0] for line in found.outliers] == ["Scarlet 1"]
+    assert found.palette.S[found.palette.index("Scarlet")].max() < 1
+    mixed = np.array([[0.6, 0.0, 0.0, 0.2, 0.2], [0.2, 0.0, 0.0, 0.5, 0.3]])
+    far = de00(
+        Lab(drawdown_R(bench, mixed), "D65", 10), Lab(reflectance(found.palette, mixed), "D65", 10)
+    )
+    assert far.max() < 5
 
 
 def test_ten_percent_wrong_is_named_and_sound_drawdowns_are_not() -> None:

@@ -126,7 +126,7 @@ def _plain(found: Fit) -> dict[str, Any]:
         "gain": palette.gain,
         "k2": palette.k2,
         "deep": palette.deep,
-        "film": None if palette.film is None else _plain_film(palette.film),
+        "film": None if palette.film is None else _plain_film(palette, palette.film),
         "inks": [
             {"ink": ink.name, "crowding": crowding, "K": K.tolist(), "S": S.tolist()}
             for ink, crowding, K, S in zip(
@@ -147,18 +147,33 @@ def _plain(found: Fit) -> dict[str, Any]:
     }
 
 
-def _plain_film(film: Film) -> dict[str, float | None]:
-    """How its light becomes diffuse; an infinite spread is null."""
+def _plain_film(palette: Palette, film: Film) -> dict[str, Any]:
+    """How its light becomes diffuse, and what the drawdowns lie on if they show it.
+
+    An infinite spread is null, and so is the thickness where `over` gives one later.
+    """
     spread = film.spread if math.isfinite(film.spread) else None
-    return {"spread": spread, "back": film.back, "dim": film.dim}
+    ground, um = palette.lies_on or (None, None)
+    return {
+        "spread": spread,
+        "back": film.back,
+        "dim": film.dim,
+        "ground": None if ground is None else ground.tolist(),
+        "thickness_um": None if um is None else float(um),
+    }
 
 
 def _film(entry: Mapping[str, Any] | None) -> Film | None:
     if entry is None:
         return None
     spread = math.inf if entry["spread"] is None else float(entry["spread"])
+    hides = entry["thickness_um"] is None
     return Film(
-        R_g=np.zeros(N_WL), spread=spread, back=float(entry["back"]), dim=float(entry["dim"])
+        R_g=np.zeros(N_WL) if hides else _array(entry["ground"]),
+        thickness_um=math.inf if hides else float(entry["thickness_um"]),
+        spread=spread,
+        back=float(entry["back"]),
+        dim=float(entry["dim"]),
     )
 
 
@@ -207,7 +222,9 @@ def _check(found: Fit, shop: Shop) -> None:
         (np.nan_to_num(found.de00_held_out, posinf=-1), (drawn,)),
     )
     numbers = [palette.base, palette.k2, *(s.de00_p95 for s in found.scores)]
-    numbers += [] if film is None else [film.back, film.dim, 0 if film.spread > 0 else -1]
+    if film is not None:
+        numbers += [film.back, film.dim, 0 if film.spread > 0 else -1, *(1 - film.R_g), *film.R_g]
+        numbers.append(0 if film.R_g.shape == (N_WL,) else -1)
     sound = (
         n > 0
         and set(found.drawdowns) <= {each.name for each in shop.drawdowns}

@@ -22,6 +22,7 @@ from matchkit.fitting.held_out import (
     FILM_STRUCTURES,
     KEPT,
     LEFT_OUT,
+    NOMINAL_UM,
     STRUCTURES,
     THEORIES,
     best_of,
@@ -29,19 +30,22 @@ from matchkit.fitting.held_out import (
     films_of,
     folds_of,
     fractions_of,
-    show_card,
+    over_card,
     solve,
     without_wrong,
 )
 from matchkit.fitting.outliers import AT_LEAST, explain, main_ink, outlier_words, usual_error
+from matchkit.inks.opacity import over
 from matchkit.inks.palette import Palette, reflectance
 from matchkit.inks.shop import Drawdown, Ink
 from matchkit.optics.film import Film
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
+# Theory, weights, noise, what is predicted of unseen drawdowns, a start, held-out dE00.
+Tried = tuple[Structure, Array, float, Array, Constants | None, Array]
 
-VERSION = 2  # raise it whenever the same drawdowns give other constants than before
+VERSION = 3  # raise it whenever the same drawdowns give other constants than before
 NEAR = 1e-3  # of the whole range: a number so close to its bound sits on it
 GUESS = 0.5  # of the expected spread of log S: what leaves more open tells nothing
 
@@ -112,22 +116,37 @@ def fit(
     fold = folds_of(films, cards)
     if films.hides.all():
         _check_enough(films, fold)
-    if structures is None:
-        structures = STRUCTURES if films.hides.all() else FILM_STRUCTURES[theory == "best" :]
     measured = Lab(films.R_m, light, observer)
     tried = []
-    for structure in structures:
-        weight, noise, R = without_wrong(films, cards, structure, geometry, fold)
-        told = np.where(np.isnan(R), films.R_m, R)
-        error = np.where(np.isnan(R[:, 0]), np.nan, de00(measured, Lab(told, light, observer)))
-        tried.append((structure, weight, noise, R, error))
-    wanted = [t for t in tried if theory == "best" or t[0].scattering == (theory == THEORIES[1])]
-    best = best_of([error for *_, error in wanted], plain=not films.hides.all())
-    structure, weight, noise, R, error = wanted[best]
+
+    def best_theory(films: Films, structures: Sequence[Structure]) -> Tried:
+        """The theory that predicts best of those that are wanted."""
+        wanted = []
+        for structure in structures:
+            weight, noise, R, near = without_wrong(films, cards, structure, geometry, fold)
+            told = np.where(np.isnan(R), films.R_m, R)
+            error = np.where(np.isnan(R[:, 0]), np.nan, de00(measured, Lab(told, light, observer)))
+            tried.append((structure.name, error))
+            if theory == "best" or structure.scattering == (theory == THEORIES[1]):
+                wanted.append((structure, weight, noise, R, near, error))
+        return wanted[best_of([each[-1] for each in wanted], plain=not films.hides.all())]
+
+    usual = STRUCTURES if films.hides.all() else FILM_STRUCTURES[theory == "best" :]
+    structure, weight, noise, R, near, error = best_theory(films, structures or usual)
+    handed_in, hiding_error, shows = films, error, False
+    in_clear = _in_clear(films) & ~np.isnan(error)
+    may = structures is None and structure.scattering and films.hides.all() and in_clear.any()
+    if may and np.percentile(error[in_clear], 90) > AT_LEAST:
+        shown = over_card(films, geometry)
+        as_films = best_theory(shown, FILM_STRUCTURES[1:])
+        if shows := bool(best_of([error, as_films[-1]], plain=True)):
+            films, (structure, weight, noise, R, near, error) = shown, as_films
     scored = ~np.isnan(error)
-    found = solve(films, structure, geometry, weight, noise)
+    found = solve(films, structure, geometry, weight, noise, near)
     guessed = _guessed(films, found, structure)
     palette = palette_of(found, inks, structure, film=not films.hides.all())
+    if shows:
+        palette = over(palette, films.R_g[0], NOMINAL_UM)
     if guessed.any() and found.log_K_S_sd is not None:
         palette = replace(palette, doubt=found.log_K_S_sd * guessed[:, None])
 
@@ -135,17 +154,13 @@ def fit(
         """The inks of films as the other drawdowns know them, where they do."""
         if not scored[rows].all():
             return palette
-        other = solve(films.some(~rows), structure, geometry, weight[~rows], noise)
+        other = solve(films.some(~rows), structure, geometry, weight[~rows], noise, near)
         return palette_of(other, inks, structure, film=True)
 
     R_fitted = predict(found, films)
     fitted = de00(measured, Lab(R_fitted, light, observer))
     known, miss = np.where(scored[:, None], R, R_fitted), np.where(scored, error, fitted)
     judged = scored if scored.any() else ~films.hides
-    wrong = weight <= LEFT_OUT
-    in_clear = _in_clear(films) & ~wrong
-    may = structure.scattering and films.hides.all() and in_clear.any()
-    shows = may and np.percentile(miss[in_clear], 90) > AT_LEAST and show_card(films, geometry)
     return Fit(
         palette=palette,
         drawdowns=tuple(d.name for d in drawdowns),
@@ -155,7 +170,7 @@ def fit(
         error_Lab=_error_covariance(
             Lab(known[judged], light, observer) - measured[judged], miss[judged]
         ),
-        scores=tuple(_score(s.name, e) for s, *_, e in tried) if scored.any() else (),
+        scores=tuple(_score(name, e) for name, e in tried) if scored.any() else (),
         outliers=explain(
             drawdowns,
             films,
@@ -165,13 +180,13 @@ def fit(
             light,
             observer,
             without=without,
-            wrong=wrong,
+            wrong=weight <= LEFT_OUT,
             explained=in_clear if shows else None,
         ),
         warnings=(
-            *([_card_words(miss[in_clear])] if shows else []),
+            *([_card_words(hiding_error[in_clear], error[in_clear])] if shows else []),
             *on_bounds(found, structure),
-            *_warnings(films, inks, guessed, miss, scored),
+            *_warnings(handed_in, inks, guessed, miss, scored),
         ),
         light=light,
         observer=observer,
@@ -313,12 +328,12 @@ def _in_clear(films: Films) -> NDArray[np.bool_]:
     return let_down
 
 
-def _card_words(error: Array) -> str:
+def _card_words(hiding: Array, shown: Array) -> str:
     return (
         "your clear letdowns show the card: taken as hiding, they are missed by dE00"
-        f" {error.mean():.1f} on average, and films over a white card fit them far better. Read"
-        " both halves of the card and the bare card, and hand all drawdowns in as films"
-        " (films.csv; thickness_um may be empty)"
+        f" {hiding.mean():.1f} on average, as films of one thickness over a white card, as they"
+        f" are taken now, by {shown.mean():.1f}. Read both halves of the card and the bare card,"
+        " and hand all drawdowns in as films (films.csv; thickness_um may be empty)"
     )
 
 

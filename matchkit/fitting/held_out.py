@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from matchkit.errors import InputError
 from matchkit.fitting.constants import (
     EXPECT,
+    LOG_S,
     NOISE_F,
     Constants,
     Films,
@@ -26,7 +27,7 @@ from matchkit.fitting.constants import (
 )
 from matchkit.fitting.refine import solve_constants
 from matchkit.inks.shop import Drawdown, Ink
-from matchkit.optics.kubelka_munk import surface_constants
+from matchkit.optics.kubelka_munk import surface_constants, without_surface
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -65,9 +66,10 @@ NOISES = (2e-4, 4e-3)  # least and largest usual misfit that expectations are we
 # A card is wrong where the others miss it by so many times the usual, and by so much on the f
 # scale (6 L*); so many are left out at most, with next to no weight.
 WRONG, WRONG_F, MOST_WRONG, LEFT_OUT = 15.0, 0.05, 4, 1e-9
-# Drawdowns handed in as hiding are films if such ones leave this share of the misfit of letdowns
-# in clear, or less: simulated cards 0.3-0.5, hiding ones under the same troubles 1.0.
-SHOWS, MOSTLY_CLEAR, CARD_R = 0.7, 0.5, 0.8
+# So many standard deviations above what published pigments scatter none is; so few are a short
+# ladder.
+NO_PIGMENT, FEW = 3.5, 4
+CARD_R, CARD_BOUNDS, ALONE = 0.8, (0.3, 0.97), 0.999  # of a white card below its surface
 NOMINAL_UM = 100.0  # of films whose thickness nobody stated
 
 
@@ -169,21 +171,27 @@ def solve(
     geometry: str,
     weight: Array,
     noise_f: float,
+    near: Constants | None = None,
 ) -> Constants:
-    """The best of a few starts: crowding has more than one valley when levels are few."""
+    """The best of a few starts: crowding has more than one valley when levels are few.
+
+    `near` is a fit of nearly the same films to start from instead, in a third of the time.
+    """
     base, gain, k2 = surface_constants(N_ASSUMED, geometry)
     shared = structure.shared
     if shared and geometry.endswith("included"):
         shared = (*shared, "base")
     if films.guessed is not None:
         shared = (*shared, "log_thickness")
-    expect = {**EXPECT, **structure.expect}
-    empty = np.empty((0, 0))
-    start = Constants(K=empty, S=empty, k2=k2, base=base, gain=gain)
-    usual: dict[str, Any] = {name: expect[name][0] for name in structure.shared}
-    start = replace(start, **usual)
-    start = linear_start(films, structure, start)
     hides = films.hides.all()
+    if near is None:
+        expect = {**EXPECT, **structure.expect}
+        empty = np.empty((0, 0))
+        start = Constants(K=empty, S=empty, k2=k2, base=base, gain=gain)
+        usual: dict[str, Any] = {name: expect[name][0] for name in structure.shared}
+        start = linear_start(films, structure, replace(start, **usual))
+    else:
+        start = near
     if not structure.scattering and hides:
         # One constant holds where the white does the scattering: let the tints decide.
         tints = np.maximum(films.C[:, films.whites].sum(axis=1), 0.01) ** 4
@@ -196,76 +204,129 @@ def solve(
             weight=weight,
             noise_f=noise_f,
         )
-        for crowding in ((0.1, 0.8) if "crowding" in shared and hides else (start.crowding,))
+        for crowding in (
+            (0.1, 0.8) if near is None and "crowding" in shared and hides else (start.crowding,)
+        )
     ]
     return min(fits, key=lambda found: found.cost)
 
 
 def without_wrong(
     films: Films, cards: Index, structure: Structure, geometry: str, fold: Index
-) -> tuple[Array, float, Array]:
-    """Weights, usual misfit, and each drawdown as predicted without it (see `_held_out`).
+) -> tuple[Array, float, Array, Constants | None]:
+    """Weights, usual misfit, each drawdown as predicted without it (see `_held_out`), a start.
+
+    The start is a fit of nearly these weights, None for single-constant theory.
 
     In a short ladder one wrong reading poisons the others, and what fits them all alike hides
     which it is.  The card that the others miss by far more than usual is left out, the worst
     first, and the rest is looked at anew.  An ink that is left with one other card can't
-    judge either of the two.
+    judge either of the two.  A masstone that stands for its ink is never held out: it is
+    wrong if it makes of the ink what no pigment is.
     """
     right, held = np.ones(len(cards)), films.C > 0
     held[:, films.whites] = False
-    for _ in range(MOST_WRONG + 1):
-        weight, noise = _robust_weight(films, structure, geometry, right)
-        R = _held_out(films, structure, geometry, weight, noise, fold)
-        off = np.sqrt(((f_scale(R)[0] - f_scale(films.R_m)[0]) ** 2).mean(axis=1))
-        scored = np.isfinite(off)
-        if not (structure.scattering and scored.any()):
-            break
-        spoilt = held[right < 1].any(axis=0)  # of an ink one card is wrong, or the ink is two
-        judged = np.where(scored & ~(held & spoilt).any(axis=1), off, 0)
-        worst = int(np.argmax(judged))
-        if judged[worst] <= max(WRONG * float(np.median(off[scored])), WRONG_F):
-            break
-        right[cards == cards[worst]] = LEFT_OUT
+    for left in reversed(range(MOST_WRONG + 1)):
+        weight, noise, found = _robust_weight(films, structure, geometry, right)
+        card = -1
+        if left and found is not None and (ink := _odd_ink(found, films, right)) >= 0:
+            card = _odd_card(ink, films, cards, structure, geometry, right, weight, noise)
+        else:
+            R = _held_out(films, structure, geometry, weight, noise, fold, found)
+            off = np.sqrt(((f_scale(R)[0] - f_scale(films.R_m)[0]) ** 2).mean(axis=1))
+            scored = np.isfinite(off)
+            if not (left and structure.scattering and scored.any()):
+                break
+            spoilt = held[right < 1].any(axis=0)  # of an ink one card is wrong, or the ink is two
+            judged = np.where(scored & ~(held & spoilt).any(axis=1), off, 0)
+            worst = int(np.argmax(judged))
+            if judged[worst] <= max(WRONG * float(np.median(off[scored])), WRONG_F):
+                break
+            card = int(cards[worst])
+        right[cards == card] = LEFT_OUT
         few = (held & (right == 1)[:, None]).sum(axis=0) < 3
         fold = np.where((held & few).any(axis=1) & (right == 1), KEPT, fold)
-    return weight, noise, R
+    return weight, noise, R, found
 
 
-def show_card(films: Films, geometry: str) -> bool:
-    """Whether drawdowns handed in as hiding read far more like films over a white card.
+def _odd_card(
+    ink: int,
+    films: Films,
+    cards: Index,
+    structure: Structure,
+    geometry: str,
+    right: Array,
+    weight: Array,
+    noise: float,
+) -> int:
+    """The card of an odd ink without which the rest is likeliest, its S as expected.
 
-    Letdowns in clear tell: theories of both kinds are fitted, the films of one thickness.
+    Another ink's reading as a masstone is met by scattering far above any white's, and the
+    letdowns fit all the same; so all cards of the ink are tried.
     """
-    clear = np.array([role == "clear" for role in films.roles])
-    told, one = films.C[:, clear].sum(axis=1) > MOSTLY_CLEAR, np.ones(len(films.X))
-    if not told.any():
-        return False
-    shown = replace(films, X=NOMINAL_UM * one, R_g=np.full_like(films.R_m, CARD_R))
-    hiding, over = (
-        misfit(solve(each, structure, geometry, one, NOISE_F), each)[told].mean()
-        for each, structure in ((films, STRUCTURES[3]), (shown, FILM_STRUCTURES[1]))
-    )
-    return bool(over < SHOWS * hiding)
+    own = (films.C[:, ink] > 0) & (right == 1)
+    equal = np.where(own, 1.0, weight)
+    tried = {
+        int(card): solve(
+            films, structure, geometry, np.where(cards == card, LEFT_OUT, equal), noise
+        ).cost
+        for card in np.unique(cards[own])
+    }
+    return min(tried, key=lambda card: tried[card])
+
+
+def _odd_ink(found: Constants, films: Films, right: Array) -> int:
+    """The first ink that scatters as no pigment does, or whose few cards disagree; or -1."""
+    level = np.log(found.S[films.whites]).mean(axis=0)
+    off = misfit(found, films)
+    wrong_f = max(WRONG * float(np.median(off)), WRONG_F)
+    off = np.where(right == 1, off, 0)
+    for ink, role in enumerate(films.roles):
+        own = films.C[:, ink] > 0
+        drawn = len({row.tobytes() for row in films.C[own & (right == 1)]})
+        if role not in ("colour", "black") or drawn < 3:
+            continue
+        mean, sd = LOG_S[role]
+        beyond = np.maximum((np.log(found.S[ink]) - level - mean) / sd, 0)
+        if np.sqrt((beyond**2).mean()) > NO_PIGMENT or (drawn <= FEW and off[own].max() > wrong_f):
+            return ink
+    return -1
+
+
+def over_card(films: Films, geometry: str) -> Films:
+    """Drawdowns handed in as hiding, as films of one thickness over a card's white half.
+
+    What the card reflects the clear alone tells, which hides least; the thickness is a unit.
+    """
+    base, gain, k2 = surface_constants(N_ASSUMED, geometry)
+    alone = films.C[:, [role == "clear" for role in films.roles]].sum(axis=1) > ALONE
+    card = np.full(films.R_m.shape[1], CARD_R)
+    if alone.any():
+        R = np.median(films.R_m[alone], axis=0)
+        card = np.clip(without_surface(R, base=base, gain=gain, k2=k2), *CARD_BOUNDS)
+    return replace(films, X=np.full(len(films.X), NOMINAL_UM), R_g=np.tile(card, (len(films.X), 1)))
 
 
 def _robust_weight(
     films: Films, structure: Structure, geometry: str, right: Array
-) -> tuple[Array, float]:
+) -> tuple[Array, float, Constants | None]:
     """Little weight for drawdowns that no choice of constants explains, and the usual misfit.
 
     A mis-weighed one would bend the inks around it.  Films over a ground and films that hide
     are each held to what is usual for them.  `right` (n_drawdown,) multiplies the weights.
+    Last comes the fit that this was seen on; none of single-constant theory, which explains
+    too little.
     """
     if not structure.scattering:
-        return right, NOISE_F
-    weight, noise = right.copy(), NOISE_F
+        return right, NOISE_F, None
+    weight, noise, found = right.copy(), NOISE_F, None
     for _ in range(2):
-        found = solve(films, structure, geometry, weight, noise)
+        found = solve(films, structure, geometry, weight, noise, found)
         for kind in (films.hides, ~films.hides):
             if kind.any():
                 weight[kind] = right[kind] * trust(found, films.some(kind))
         noise = _noise(found, films)
-    return weight, noise
+    return weight, noise, found
 
 
 def _noise(found: Constants, films: Films) -> float:
@@ -283,15 +344,16 @@ def _held_out(
     weight: Array,
     noise: float,
     fold: Index,
+    near: Constants | None,
 ) -> Array:
     """Each drawdown as predicted by a fit that did not see it, (n_drawdown, n_wl).
 
-    NaN for those that are never held out.
+    NaN for those that are never held out.  `near` is the fit of all, to start from.
     """
     R = np.full_like(films.R_m, np.nan)
     for out in np.unique(fold[fold != KEPT]):
         seen = fold != out
-        found = solve(films.some(seen), structure, geometry, weight[seen], noise)
+        found = solve(films.some(seen), structure, geometry, weight[seen], noise, near)
         R[~seen] = predict(found, films.some(~seen))
     return R
 
