@@ -27,7 +27,7 @@ from matchkit.forms.jobsize import JobForm, jobsize, weigh
 from matchkit.forms.match import MatchForm, leftovers, match
 from matchkit.forms.parts import alert, area, boxed, choice, folded, form, put, read, safe, tell
 from matchkit.forms.plan import plan
-from matchkit.forms.practise import job, see
+from matchkit.forms.practise import everything
 from matchkit.forms.readings import readings
 from matchkit.forms.shops import EXAMPLE_BATCH, OpenShop, kept_in, open_shop
 from matchkit.workflows.serving import SHOP
@@ -44,7 +44,7 @@ STEPS: dict[str, Callable[["JobPage"], Any]] = {
     "Inks": lambda page: w.VBox(
         [readings(page.opened), plan(page.opened), inks(page.opened), ink_history(page.opened)]
     ),
-    "Practise": lambda page: w.VBox([see(), job()]),
+    "Practise": lambda page: everything(page.opened),
 }
 
 

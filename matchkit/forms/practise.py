@@ -7,7 +7,7 @@ Differences are judged by eye, or, once the numbers are shown, by the numbers: e
 level.  Answers are kept in the folder `practice` beside the notebook, for who writes a name.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import ipywidgets as w
@@ -19,6 +19,7 @@ from matchkit.forms import parts as ui
 from matchkit.forms.begin import opened_form
 from matchkit.forms.book_demo import with_book
 from matchkit.forms.learner import FOLDER, LearnerField, today
+from matchkit.forms.play import play
 from matchkit.forms.practise_job import PracticeJobForm
 from matchkit.forms.shops import OpenShop, keep
 from matchkit.practice.exercise import Exercise
@@ -84,6 +85,32 @@ def book(opened: OpenShop) -> Any:
         return ExerciseForm(BOOK, found).box
 
     return opened_form(opened, made)
+
+
+def everything(opened: OpenShop) -> Any:
+    """All that there is to practise, one at a time; each is made when it is first looked at."""
+    makers: dict[str, Callable[[], Any]] = {
+        "The shelf as sliders": lambda: play(opened),
+        "See the difference": see,
+        "Which ink, and how much": fix,
+        "Under the other light": light,
+        "At the balance": sums,
+        "A whole job": job,
+        TITLES[BOOK]: lambda: book(opened),
+        "All learners": trainer,
+    }
+    place, problems, made = w.VBox([]), ui.alert(), {}
+    chosen = ui.choice("What to practise", list(makers), TITLES["see"])
+
+    def show() -> None:
+        name = str(chosen.value)
+        if name not in made:
+            made[name] = makers[name]()
+        place.children = [made[name]]
+
+    chosen.observe(ui.safe(show, problems), names="value")
+    show()
+    return ui.form(ui.boxed(chosen), problems, place, name="practise-all")
 
 
 def trainer() -> Any:

@@ -5,6 +5,7 @@ matches, infers and corrects as matchkit does for a shop.
 """
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,6 +40,7 @@ Array = NDArray[np.float64]
 
 DRAWDOWN_G = 5.0  # ink that a drawdown costs: counted as waste, not taken out of the container
 MOST_ROUNDS = 8  # after which hints give up
+SOON = 4  # rounds in which it is looked how a job would have gone on
 ROUND_MIN = 30.0  # what a round costs: stir, draw down, cure, let cool, measure
 # A reading further than this from what the weights predict is not explained by lots that
 # differ as usual: 95 in 100 are nearer (the simulator's inks, lots by 8 %).
@@ -196,9 +198,10 @@ def _correction(batch: PracticeBatch) -> Correction:
     return correct(shop.palette, belief, batch.target, spread, limits)
 
 
-def follow(batch: PracticeBatch) -> PracticeBatch:
-    """The job taken to its end by doing what `hint` says."""
-    while (advice := hint(batch)).action != "finish" and len(batch.readings) < MOST_ROUNDS:
+def follow(batch: PracticeBatch, most: int = MOST_ROUNDS) -> PracticeBatch:
+    """The job taken to its end by doing what `hint` says, in so many readings `most` more."""
+    last = len(batch.readings) + most
+    while (advice := hint(batch)).action != "finish" and len(batch.readings) < last:
         batch = take(batch, advice)
     return batch
 
@@ -292,18 +295,15 @@ def _costliest(batch: PracticeBatch) -> tuple[str, int | None]:
     while now.before is not None:
         now = now.before
         states.insert(0, now)
-    ends: dict[int, PracticeBatch] = {}
-    worst, at = LEAST_REGRET, None
-    for k, move in enumerate(batch.moves):
-        if move.action not in ("weigh", "add", "drawdown"):
-            continue
-        for j in (k, k + 1):
-            ends.setdefault(j, follow(states[j]))
-        cost = _lost(ends[k + 1]) - _lost(ends[k])
-        if cost > worst:
-            worst, at = cost, k
-    if at is None:
+    ends = [follow(batch, SOON)]  # from the last state to the first
+    for k in reversed(range(len(batch.moves))):
+        same = batch.moves[k].action not in ("weigh", "add", "drawdown")
+        same = same or take(states[k], hint(states[k])).moves[-1].words == batch.moves[k].words
+        ends.insert(0, ends[0] if same else follow(states[k], SOON))
+    costs = [_lost(after) - _lost(before) for before, after in pairwise(ends)]
+    if not costs or max(costs) <= LEAST_REGRET:
         return "", None
+    at = int(np.argmax(costs))
     better, worse = ends[at], ends[at + 1]
     return f"Costliest move: {_named_move(states[at], batch, at)}: {_cost(better, worse)}.", at
 

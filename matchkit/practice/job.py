@@ -194,7 +194,7 @@ def start(
     if happens.key == "settled":
         other = shop.bench.where("clear")[0]
     if happens.key == "lot":
-        lots[ink] *= incidents.WEAK
+        lots[ink] = incidents.WEAK
     return PracticeBatch(
         shop=shop,
         seed=seed,

@@ -17,14 +17,17 @@ def test_an_exercise_is_answered(notebook, kind):
     page, first = notebook(BOOK), exercise(practice_shop(), kind, seed=1, level=0)
     form = page.locator(f".mk-practise-{kind}")
     expect(form.get_by_text(first.question)).to_be_visible()
-    for each in first.swatches:
+    if kind == "see":
+        expect(form.get_by_text(first.swatches[0].numbers)).to_have_count(0)
+        form.get_by_role("button", name="Show the numbers").click()
+    for each in first.swatches if kind != "light" else ():
         expect(form.get_by_text(each.numbers).first).to_be_visible()
     form.get_by_role("button", name="Give me a hint").click()
-    expect(form.get_by_text(first.hint)).to_be_visible()
+    expect(form.get_by_text(first.hint).first).to_be_visible()
     form.get_by_label(first.choices[first.answer].text, exact=True).check()
     form.get_by_role("button", name="Mark my answer").click()
     expect(form.get_by_text("Right: ")).to_be_visible()
-    expect(form.get_by_text("1 of 1 right")).to_be_visible()
+    expect(form.get_by_text("1 of 1 right").first).to_be_visible()
     form.get_by_role("button", name="Next one").click()
     expect(form.get_by_text("Right: ")).to_have_count(0)
 
@@ -33,6 +36,7 @@ def test_a_job_is_played_with_the_hints(notebook):
     page = notebook(BOOK)
     form = page.locator(".mk-practise-job")
     go = form.get_by_role("button", name="Do that for me")
+    go.click()  # asks the customer
     go.click()
     first = SAFETY[0]
     expect(form.get_by_text(first.question)).to_be_visible()
@@ -40,7 +44,7 @@ def test_a_job_is_played_with_the_hints(notebook):
     form.get_by_role("button", name="Answer", exact=True).click()
     expect(form.get_by_text("Now make your move.")).to_be_visible()
     go.click()
-    expect(form.get_by_text("weigh: White")).to_be_visible()
+    expect(form.get_by_text("look: The batch is judged under").first).to_be_visible()
     form.get_by_label("Seconds").fill("0")
     form.get_by_role("button", name="Stir").click()
     expect(form.get_by_text(SAFETY[1].question)).to_be_visible()
