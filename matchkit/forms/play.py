@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.colorimetry.illuminants import white
-from matchkit.colorimetry.tristimulus import XYZ, Lab, hex_colour, in_srgb
+from matchkit.colorimetry.tristimulus import XYZ, Lab, hex_colour, hex_colours, in_srgb
 from matchkit.forms import parts as ui
 from matchkit.forms.begin import opened_form
 from matchkit.forms.shops import OpenShop
@@ -76,8 +76,8 @@ class PlayForm:
         base = next((k for k, ink in enumerate(inks) if ink.role == "white"), 0)
         alone = np.eye(len(inks))
         tints = TINT * alone + (1 - TINT) * alone[base]
-        shown = [hex_colour(self._R(c), *self.seen_by) for c in (alone, tints)]
-        self.colours = list(shown[0])
+        shown = [hex_colours(self._R(c), *self.seen_by) for c in (alone, tints)]
+        self.colours = shown[0]
         self.sliders, rows = [], []
         for k, ink in enumerate(inks):
             slider = w.FloatSlider(
@@ -113,12 +113,12 @@ class PlayForm:
         R = self._R(more / more.sum(axis=1, keepdims=True))
         lab = Lab(R, *self.seen_by)
         self.trail = [*self.trail, lab[0]][-TRAIL:]
-        hidden = bool(in_srgb(XYZ(R[0], *self.seen_by), white(*self.seen_by)))
-        words = "" if hidden else " A screen can't show this colour: it shows the nearest."
+        on_screen = bool(in_srgb(XYZ(R[0], *self.seen_by), white(*self.seen_by)))
+        words = "" if on_screen else " A screen can't show this colour: it shows the nearest."
         told = "L* {:.1f}  a* {:.1f}  b* {:.1f}".format(*lab[0])
         self.picture.value = (
             f'<div role="status">{grams.sum():.1f} g: {told} ({self.seen_by[0]}).{words}</div>'
-            f"{_chip(str(hex_colour(R[0], *self.seen_by)), SIDE + 60)}"
+            f"{_chip(hex_colour(R[0], *self.seen_by), SIDE + 60)}"
             f"{_way(np.array(self.trail), lab[1:], self.palette.names, self.colours)}"
             f"<div>Arrows: {MORE_G:g} g more of each ink. Thin line: the way so far.</div>"
         )
