@@ -12,8 +12,9 @@ from typing import Any
 
 import pytest
 
-from matchkit.fitting.fit import Fit
+from matchkit.correcting import leftovers
 from matchkit.matching import match, prints
+from matchkit.matching.solve import count_subsets
 
 Once = Callable[[str, Callable[[], Any]], Any]
 
@@ -49,17 +50,23 @@ def once(tmp_path_factory: pytest.TempPathFactory) -> Once:
 
 
 @pytest.fixture(scope="session", autouse=True)
-def fitted_once(once: Once) -> Iterator[None]:
-    """The same drawdowns are fitted once, whichever shops, commands and forms ask for it."""
+def asked_once(once: Once) -> Iterator[None]:
+    """The same drawdowns are fitted once, the same formulas sought once, whichever door asks."""
 
-    def kept(make: Callable[..., Fit]) -> Callable[..., Fit]:
-        def fitted(*given: Any, **more: Any) -> Fit:
-            key = hashlib.sha256(pickle.dumps((given, more))).hexdigest()[:16]
-            return once(f"{make.__name__} {key}", lambda: make(*given, **more))
+    def kept(make: Callable[..., Any]) -> Callable[..., Any]:
+        def made(*given: Any, progress: Any = None, **more: Any) -> Any:
+            key = hashlib.sha256(pickle.dumps((given, sorted(more.items())))).hexdigest()[:16]
+            told = {} if progress is None else {"progress": progress}
+            found = once(f"{make.__name__} {key}", lambda: make(*given, **more, **told))
+            if progress:  # also where it was found before: here a person may stop it
+                every = count_subsets(len(given[0].inks), more.get("max_inks", 4))
+                progress(every, every)
+            return found
 
-        return fitted
+        return made
 
     with pytest.MonkeyPatch.context() as patch:
-        for module, name in ((match, "fit"), (prints, "fit")):
-            patch.setattr(module, name, kept(getattr(module, name)))
+        for module, names in ((match, "fit solve"), (prints, "fit"), (leftovers, "solve")):
+            for name in names.split():
+                patch.setattr(module, name, kept(getattr(module, name)))
         yield

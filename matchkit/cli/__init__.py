@@ -11,6 +11,7 @@ import re
 import sys
 from collections.abc import Sequence
 from contextlib import suppress
+from functools import cache
 from importlib import import_module
 from io import TextIOWrapper
 from keyword import iskeyword
@@ -104,6 +105,7 @@ class _Anywhere(_Brief):
             self.sorting = False
 
 
+@cache
 def parser(only: str = "") -> argparse.ArgumentParser:
     """The parser, with the arguments of the command `only` (all others stay unloaded)."""
     whole = _Brief(

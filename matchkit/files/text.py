@@ -131,8 +131,9 @@ def number(text: str, decimal: str = ".") -> float:
     """
     text = text.strip()
     mark = _COMMA if decimal == "," else _POINT
-    if len(text) <= LONGEST and (mark.fullmatch(text) or mark.fullmatch(ungrouped(text))):
-        value = float(ungrouped(text).replace(",", "."))
+    plain = text
+    if len(text) <= LONGEST and (mark.fullmatch(text) or mark.fullmatch(plain := ungrouped(text))):
+        value = float(plain.replace(",", "."))
         if isfinite(value):
             return value
     raise InputError(_why_not(text, decimal))
