@@ -2,7 +2,8 @@
 
 Every notebook is run from top to bottom on the demo shop, and what it shows without
 widgets is stored: text, tables, pictures.  On one set-up the files come out the same byte
-for byte.  With ``--check`` nothing is written, and the exit status says if text differs.
+for byte.  With ``--check`` nothing is written, and the exit status says if text differs;
+``--shop=DIR`` is a demo shop that is fitted already.
 
 One kernel, emptied each time, runs them all: what they bring in is loaded once, and the
 demo shop is fitted once.
@@ -69,13 +70,14 @@ def remade(path: Path, kernel: NotebookClient, place: Path) -> Any:
 
 
 @contextlib.contextmanager
-def running_kernel() -> Iterator[tuple[NotebookClient, Path]]:
-    """A kernel, and a folder with the demo shop, fitted; what a kernel says goes nowhere."""
+def running_kernel(demo: Path) -> Iterator[tuple[NotebookClient, Path]]:
+    """A kernel, and a folder with the shop `demo`, fitted; what a kernel says goes nowhere."""
     with tempfile.TemporaryDirectory() as folder, Path(os.devnull).open("w") as nowhere:
         shop = Path(folder) / "demo-shop"
-        shutil.copytree(data_folder() / "demo-shop", shop)
-        with contextlib.redirect_stdout(nowhere):
-            command(["fit", str(shop)])
+        shutil.copytree(demo, shop)
+        if not (shop / "fit.json").exists():
+            with contextlib.redirect_stdout(nowhere):
+                command(["fit", str(shop)])
         os.environ.update(IPYTHONDIR=folder, MATCHKIT_FORMS_RAISE="1", JUPYTER_PREFER_ENV_PATH="1")
         kernel = NotebookClient(nbformat.v4.new_notebook(), kernel_name="python3")
         kernel.create_kernel_manager()
@@ -126,8 +128,9 @@ def _joined(text: str | list[str]) -> str:
 def main(words: list[str]) -> int:
     """Remake the named notebooks, or all of them."""
     check, names = "--check" in words, [word for word in words if not word.startswith("--")]
+    shops = [Path(word.removeprefix("--shop=")) for word in words if word.startswith("--shop=")]
     status = 0
-    with running_kernel() as (kernel, place):
+    with running_kernel(*shops or [data_folder() / "demo-shop"]) as (kernel, place):
         for path in [HERE / name for name in names] or paths():
             try:
                 book = remade(path, kernel, place)

@@ -30,10 +30,16 @@ def ids(path):
 
 
 @pytest.fixture(scope="module")
-def told(request):
+def told(request, fitted_demo):
     """What each of the notebooks that are asked for shows, run once, one after another."""
     asked = [each.callspec.params["path"].name for each in request.session.items if runs_in(each)]
-    words = [sys.executable, str(NOTEBOOKS / "remake.py"), "--check", *asked]
+    words = [
+        sys.executable,
+        str(NOTEBOOKS / "remake.py"),
+        "--check",
+        f"--shop={fitted_demo}",
+        *asked,
+    ]
     done = subprocess.run(words, capture_output=True, text=True, timeout=SLOWEST_S)
     parts = re.split(r"^(\d\d_\w+\.ipynb) ", done.stdout, flags=re.MULTILINE)[1:]
     assert parts[::2] == asked, done.stdout + done.stderr
