@@ -191,7 +191,7 @@ def test_whatever_is_cut_off_it_goes_on_to_the_same_file(shop, tmp_path, suffix,
 
 def test_a_kill_costs_nothing_that_was_written(shop, tmp_path, capsys):
     whole, cut = tmp_path / "whole.jsonl", tmp_path / "cut.jsonl"
-    assert run(shop, whole, *SOME, targets="twelve.csv") == 0
+    assert run(shop, whole, *SOME, targets="targets.csv") == 0
     size = whole.stat().st_size
     for least in np.random.default_rng(7).integers(300, size * 3 // 4, 1):
         going = started(shop, cut, *SOME, "--workers", "2")
@@ -202,7 +202,7 @@ def test_a_kill_costs_nothing_that_was_written(shop, tmp_path, capsys):
         lines = cut.read_bytes().split(b"\n")[:-1]
         assert whole.read_bytes().startswith(b"\n".join(lines))
     capsys.readouterr()
-    assert run(shop, cut, *SOME, targets="twelve.csv") == 0
+    assert run(shop, cut, *SOME, targets="targets.csv") == 0
     assert cut.read_bytes() == whole.read_bytes()
     assert "of 27 targets are there; going on" in capsys.readouterr().err
 
