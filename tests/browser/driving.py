@@ -22,10 +22,11 @@ ARGS = [
 ]
 EXPOSED = "--LabApp.expose_app_in_browser=True"  # the page's own commands open its notebooks
 WAIT_MS = 120_000
+LOOK_MS = 200  # how often a page is looked at; left alone, playwright asks at every frame
 ALL_RUN = """() => {
   const prompts = [...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')]
-    .filter(e => e.innerText.trim());
-  return prompts.length && prompts.every(e => /\\[\\d+\\]/.test(e.innerText));
+    .filter(e => e.textContent.trim());
+  return prompts.length && prompts.every(e => /\\[\\d+\\]/.test(e.textContent));
 }"""
 OPEN = """async name => {
   await jupyterapp.restored;
@@ -112,12 +113,12 @@ def run_notebook(page, base, name):
     """Open a notebook and run it, in the one JupyterLab of this page; others are closed."""
     if not page.url.startswith(f"{base}/lab"):
         page.goto(f"{base}/lab?reset")
-    page.wait_for_function("() => window.jupyterapp")
+    page.wait_for_function("() => window.jupyterapp", polling=LOOK_MS)
     page.evaluate(CLOSE)
     page.evaluate(OPEN, name)
     page.evaluate(COUNT)
     page.evaluate("() => jupyterapp.commands.execute('notebook:run-all-cells')")
-    page.wait_for_function(ALL_RUN, timeout=WAIT_MS)
+    page.wait_for_function(ALL_RUN, timeout=WAIT_MS, polling=LOOK_MS)
     assert page.locator("[data-mime-type='application/vnd.jupyter.error']").count() == 0
 
 

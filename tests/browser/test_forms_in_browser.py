@@ -184,5 +184,5 @@ def test_everything_has_a_label(notebook, name):
     with contextlib.suppress(
         sync_api.TimeoutError
     ):  # labels are drawn a little later than their fields
-        page.wait_for_function(f"() => !({nameless})().length", timeout=10_000)
+        page.wait_for_function(f"() => !({nameless})().length", timeout=10_000, polling=100)
     assert page.evaluate(nameless) == []

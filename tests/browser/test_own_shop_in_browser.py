@@ -6,11 +6,11 @@ from own_shop import BENCH, drawn, instrument_csv
 sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 expect = sync_api.expect
 
-from browser.driving import ALL_RUN, WAIT_MS  # noqa: E402
+from browser.driving import ALL_RUN, LOOK_MS, WAIT_MS  # noqa: E402
 
 BOOK = "12_a_shop_of_your_own.ipynb"
 AT_WORK = """() => [...document.querySelectorAll('.jp-InputPrompt')]
-  .some(e => e.innerText.includes('*'))"""
+  .some(e => e.textContent.includes('*'))"""
 OPENS = 'shop = forms.open_shop("demo-shop")  # your own shop'
 
 
@@ -18,8 +18,8 @@ def run_all(page):
     """As a person does after writing a name into a cell."""
     page.locator("[data-jp-item-name='restart-and-run']").get_by_role("button").click()
     page.locator(".jp-Dialog .jp-mod-accept").click()
-    page.wait_for_function(AT_WORK, timeout=WAIT_MS)
-    page.wait_for_function(ALL_RUN, timeout=WAIT_MS)
+    page.wait_for_function(AT_WORK, timeout=WAIT_MS, polling=LOOK_MS / 4)
+    page.wait_for_function(ALL_RUN, timeout=WAIT_MS, polling=LOOK_MS)
 
 
 def test_from_an_empty_form_to_a_fit(notebook, lab, tmp_path):
