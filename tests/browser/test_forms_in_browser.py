@@ -1,6 +1,7 @@
 """The forms as a mixer meets them: in JupyterLab, with mouse and keyboard."""
 
 import contextlib
+import os
 import time
 
 import numpy as np
@@ -16,6 +17,12 @@ from browser.driving import clicks_of, until  # noqa: E402
 CLICKS = 13  # from the notebook that was run to a saved ticket
 SLIDER_S, MATCH_S = 0.3, 2.0
 SLACK = 4  # machines that run tests are shared; what was measured is printed
+
+
+def crowded():
+    """How many programs want each processor."""
+    load = os.getloadavg()[0] if hasattr(os, "getloadavg") else 0.0
+    return max(1.0, load / (os.cpu_count() or 1))
 
 
 def test_own_target_to_a_saved_ticket(notebook, lab, tmp_path):
@@ -85,7 +92,7 @@ def test_keyboard_alone_finds_a_formula(notebook):
     page.keyboard.press("Enter")
     expect(form.get_by_text("Dusty rose: these inks can reach it.")).to_be_visible()
     took = time.monotonic() - started
-    assert took < SLACK * MATCH_S, f"16 inks took {took:.2f} s"
+    assert took < SLACK * crowded() * MATCH_S, f"16 inks took {took:.2f} s"
     print(f"match with 16 inks: {took:.2f} s")
 
 
@@ -139,7 +146,7 @@ def test_slider_moves_the_swatch_at_once(notebook):
         page.keyboard.press("ArrowRight")
         expect(words).not_to_have_text(before)
         took.append(time.monotonic() - started)
-    assert sorted(took)[2] < SLACK * SLIDER_S, f"a step took {sorted(took)[2]:.2f} s"
+    assert sorted(took)[2] < SLACK * crowded() * SLIDER_S, f"a step took {sorted(took)[2]:.2f} s"
     print(f"slider: {sorted(took)[2]:.3f} s")
 
 
