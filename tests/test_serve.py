@@ -15,7 +15,7 @@ from urllib.error import HTTPError
 import pytest
 
 from matchkit.errors import InputError
-from matchkit.files.write import data_folder, opened_shops, remember_shop
+from matchkit.files.write import opened_shops, remember_shop
 from matchkit.workflows.serving import Served, page_server
 
 pytest.importorskip("voila")
@@ -29,10 +29,10 @@ def opener() -> urllib.request.OpenerDirector:
 
 
 @pytest.fixture(scope="module")
-def running(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+def running(tmp_path_factory: pytest.TempPathFactory, fitted_demo: Path) -> Iterator[Served]:
     folder = tmp_path_factory.mktemp("page")
     shop = folder / "shop"
-    shutil.copytree(data_folder() / "demo-shop", shop)
+    shutil.copytree(fitted_demo, shop)
     # What a stranger may have left in the shop's folder must change nothing.
     (shop / "voila.json").write_text('{"Voila": {"token": "", "ip": "0.0.0.0"}}')
     served = page_server(shop, folder / "work", port=18870, browser=False)
