@@ -225,7 +225,7 @@ def make_shop(fitted_demo: Path, folder: Path) -> Path:
     save_lessons(book, shop, fits)
     ink, lot, strength = CHECKED
     drawdown = check_drawdown(shop, ink, strength)
-    spread = spread_of(fits["plastisol"].palette, fits["plastisol"].error_Lab, shop.resolution_g)
+    spread = spread_of(fits["plastisol"].palette, fits["plastisol"].error, shop.resolution_g)
     found = judge_lot(
         fits["plastisol"].palette, ink, [drawdown], spread, light=shop.lights[0],
         observer=shop.observer, lot=lot, reference=shop.hiding,

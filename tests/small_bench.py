@@ -35,7 +35,7 @@ def shop(seed=31, n_colours=5, lot_spread_percent=3.0):
         for ink in bench.inks
     ]
     found = fit(drawdowns, inks, geometry=bench.geometry, structures=STRUCTURES[-1:])
-    spread = spread_of(found.palette, found.error_Lab, 0.01)
+    spread = spread_of(found.palette, found.error, 0.01)
     return bench, drawdowns, found, spread, model_error_f(found)
 
 

@@ -61,7 +61,10 @@ def test_slopes_are_those_of_finite_differences(bench, bucket):
     target = target_of(bench, mixture(bench, White=0.6, Green=0.4))
     a = np.array([30.0, 2.0, 5.0, 12.0, 0.5, 3.0, 1.0, 8.0])
     nothing = Spread(
-        log_strength=np.zeros(len(a)), pour_g=1.0, measuring_Lab=0.0, fit_Lab=np.zeros((3, 3))
+        log_strength=np.zeros(len(a)),
+        pour_g=1.0,
+        measuring_Lab=0.0,
+        fit_Lab=lambda *_: np.zeros((3, 3)),
     )
 
     def lab(x):
@@ -90,7 +93,10 @@ def test_covariance_is_that_of_20000_draws(bench, bucket):
     a = np.array([40.0, 0.0, 0.0, 12.0, 0.0, 0.0, 0.0, 9.0])
     n, rng = len(a), np.random.default_rng(5)
     spread = Spread(
-        log_strength=np.full(n, 0.03), pour_g=0.05, measuring_Lab=0.05, fit_Lab=0.01 * np.eye(3)
+        log_strength=np.full(n, 0.03),
+        pour_g=0.05,
+        measuring_Lab=0.05,
+        fit_Lab=lambda *_: 0.01 * np.eye(3),
     )
     held = 1e-4 * np.eye(n)
     draws = 20_000

@@ -39,7 +39,7 @@ def palette():
 
 def spread_for(palette, lots=0.05, pour_g=0.03):
     n = len(palette.inks)
-    return Spread(log_strength=np.full(n, lots), pour_g=pour_g, fit_Lab=np.zeros((3, 3)))
+    return Spread(log_strength=np.full(n, lots), pour_g=pour_g, fit_Lab=lambda *_: np.zeros((3, 3)))
 
 
 def measured(palette, c, strengths, grams=500.0, f_error=0.0):

@@ -17,7 +17,7 @@ from matchkit.inks.opacity import covering_um, hiding_um, layer_ground, opacity,
 from matchkit.inks.palette import Palette, reflectance, reflectance_jacobian, strength_jacobian
 from matchkit.inks.shop import Ink
 from matchkit.matching.garment import Strokes, Viewing, cover, stand_in_grounds
-from matchkit.matching.probability import lab_covariance, spread_of
+from matchkit.matching.probability import Spread, lab_covariance
 from matchkit.matching.solve import minimise, solve
 from matchkit.optics.film import (
     Film,
@@ -312,7 +312,10 @@ def test_thickness_that_strays_widens_the_cloud(inks: Palette) -> None:
     for sd in (0.0, 0.1):
         printed = over(inks, R_g, 40.0, thickness_sd=sd)
         target = Target.from_lab([50, 0, 0], "D65", 10)
-        spread = spread_of(printed, np.zeros((3, 3)), 0.01)
+        spread = Spread(
+            log_strength=np.full(6, 0.03), pour_g=0.02, fit_Lab=lambda *_: np.zeros((3, 3)),
+            log_thickness=printed.film.thickness_sd,
+        )  # fmt: skip
         covariance.append(lab_covariance(printed, c, target, spread)[1])
     # The difference is the slope by log thickness, by finite differences, times 0.1.
     up, down = (

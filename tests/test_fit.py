@@ -71,14 +71,6 @@ def test_held_out_is_worse_than_fitted_and_no_worse_by_much(fitted: Fit) -> None
     assert 1 < ratio < 4
 
 
-def test_error_covariance_is_that_of_the_held_out_error(fitted: Fit) -> None:
-    # Near a colour dE00 is of the size of a Lab step: the spread in Lab tells the same story.
-    assert fitted.error_Lab.shape == (3, 3)
-    assert (np.linalg.eigvalsh(fitted.error_Lab) > 0).all()
-    size = np.sqrt(np.trace(fitted.error_Lab))
-    assert 0.3 < size / np.nanmedian(fitted.de00_held_out) < 6
-
-
 def test_a_good_series_raises_no_suspicion_and_no_caution(fitted: Fit) -> None:
     assert fitted.outliers == ()
     assert fitted.warnings == ()

@@ -1,5 +1,7 @@
 """Two-stage weighing: its odds against simulated jobs, its second stage on the bench."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from small_bench import mixture, shop, target_of
@@ -8,12 +10,12 @@ from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.correcting.correct import Limits, correct
-from matchkit.correcting.diagnose import Round, f_inverse, infer
+from matchkit.correcting.diagnose import SHARED, Round, f_inverse, infer
 from matchkit.correcting.hold_back import hold_back, share_for
 from matchkit.errors import InputError
 from matchkit.fitting.constants import f_scale
 from matchkit.inks.palette import reflectance
-from matchkit.matching.probability import Spread
+from matchkit.matching.probability import Spread, spread_of
 from matchkit.simulator.simulate import draw_lots, opaque_R, read, weigh
 
 
@@ -79,16 +81,15 @@ def test_both_chances_are_those_of_simulated_jobs(shares):
     rng = np.random.default_rng(11)
     kernel = np.exp(-(((GRID_NM[:, None] - GRID_NM) / 40) ** 2) / 2)
     root = np.linalg.cholesky(kernel + 1e-9 * np.eye(len(GRID_NM))) * model_f
-    spread = Spread(
-        log_strength=np.full(n, 0.06), pour_g=0.03, fit_Lab=_as_Lab(palette, plan, root)
-    )
+    error = _as_Lab(palette, plan, root)
+    spread = Spread(log_strength=np.full(n, 0.06), pour_g=0.03, fit_Lab=lambda *_: error)
     held = hold_back(palette, plan, target, spread, tolerance, resolution_g=0.01, share=0.85)
     one, two = [], []
     for _ in range(50):
         s = np.exp(0.06 * rng.standard_normal(n))
         first_wrong, other = root @ rng.standard_normal((2, len(GRID_NM), 1))
         first_wrong, other = first_wrong[:, 0], other[:, 0]
-        later_wrong = 0.8 * first_wrong + 0.6 * other  # 0.8 of it stays, as `diagnose` has it
+        later_wrong = SHARED * first_wrong + np.sqrt(1 - SHARED**2) * other
 
         def seen(g, wrong, s=s):
             return f_inverse(f_scale(reflectance(palette, g / g.sum(), s))[0] + wrong)
@@ -124,9 +125,8 @@ def _as_Lab(palette, plan, root):
 def test_the_second_stage_brings_batches_in_on_the_bench():
     bench, _, found, _, model_f = shop()
     palette, rng = found.palette, np.random.default_rng(9)
-    spread = Spread(
-        log_strength=np.full(len(palette.inks), 0.06), pour_g=0.03, fit_Lab=found.error_Lab
-    )
+    usual = spread_of(palette, found.error, 0.01)
+    spread = replace(usual, log_strength=np.full(len(palette.inks), 0.06), pour_g=0.03)
     c = mixture(bench, White=0.6, Magenta=0.1, Lemon=0.25, Green=0.05)
     target, plan = target_of(bench, c), 500 * c
     held = hold_back(palette, plan, target, spread, 1.0, resolution_g=0.01, share=None)

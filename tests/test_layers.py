@@ -24,7 +24,15 @@ CORE = {
     "optics": ("kubelka_munk", "film"),
     "simulator": ("radiative_transfer", "troubles", "pigments", "simulate", "job"),
     "inks": ("shop", "recipe", "palette", "opacity"),
-    "fitting": ("constants", "refine", "outliers", "held_out", "fit", "instrument"),
+    "fitting": (
+        "constants",
+        "refine",
+        "outliers",
+        "held_out",
+        "expected_error",
+        "fit",
+        "instrument",
+    ),
     "plan": ("levels", "pots", "drawdowns", "contents"),
     "matching": (
         *("descent", "linear", "solve", "rank", "compare", "probability", "match", "library"),

@@ -54,7 +54,7 @@ def test_propagation_is_what_simulated_batches_do(palette, kind, lots):
     c = mixture(bench, **MIXES[kind])
     target = Target.from_spectrum(reflectance(palette, c), ("D65",), 10)
     A = np.array([[0.2, 0.05, 0.0], [0.0, 0.15, -0.1], [0.0, 0.0, 0.2]])
-    spread = Spread(log_strength=np.full(len(c), lots), pour_g=0.1, fit_Lab=A @ A.T)
+    spread = Spread(log_strength=np.full(len(c), lots), pour_g=0.1, fit_Lab=lambda *_: A @ A.T)
     rng = np.random.default_rng(4)
     n = len(c)
     grams = 500 * c + np.where(c > 0, spread.pour_g * rng.standard_normal((DRAWS, n)), 0)
@@ -75,7 +75,7 @@ def test_what_a_reading_leaves_open_is_what_a_regression_leaves(palette, added):
     c = mixture(bench, **MIXES["half"])
     target = Target.from_spectrum(reflectance(palette, c), ("D65",), 10)
     fit = np.diag([0.02, 0.03, 0.01])
-    spread = Spread(log_strength=np.full(len(c), 0.04), pour_g=0.08, fit_Lab=fit)
+    spread = Spread(log_strength=np.full(len(c), 0.04), pour_g=0.08, fit_Lab=lambda *_: fit)
     rng = np.random.default_rng(6)
     addition = np.zeros(len(c))
     addition[bench.names.index("Magenta")] = added
@@ -138,14 +138,14 @@ def test_the_covariance_is_that_of_finite_differences(palette):
     target = target_of(bench, c)
     grams, n = 500 * c, len(c)
     sd = np.linspace(0.02, 0.06, n)
-    spread = Spread(log_strength=sd, pour_g=0.3, fit_Lab=np.diag([0.01, 0.02, 0.03]))
+    spread = Spread(log_strength=sd, pour_g=0.3, fit_Lab=lambda *_: np.diag([0.01, 0.02, 0.03]))
 
     def by(function, x, h):
         return np.array([approx_fprime(x, lambda x, k=k: function(x)[k], h) for k in range(3)])
 
     S = by(lambda u: lab_of(reflectance(palette, c, np.exp(u)), target), np.zeros(n), 1e-6)
     G = by(lambda g: lab_of(reflectance(palette, g / g.sum()), target), grams, 1e-4)[:, c > 0]
-    expected = S @ np.diag(sd**2) @ S.T + 0.3**2 * G @ G.T + 0.05**2 * np.eye(3) + spread.fit_Lab
+    expected = S @ np.diag(sd**2) @ S.T + 0.3**2 * G @ G.T + 0.05**2 * np.eye(3) + spread.fit_Lab()
     assert np.allclose(lab_covariance(palette, grams, target, spread)[1], expected, atol=1e-4)
 
 
@@ -153,7 +153,9 @@ def test_what_is_known_of_lots_replaces_their_spread(palette):
     bench = shop()[0]
     c = mixture(bench, **MIXES["pastel"])
     target = Target.from_spectrum(reflectance(palette, c), ("D65",), 10)
-    spread = Spread(log_strength=np.full(len(c), 0.08), pour_g=0.02, fit_Lab=np.zeros((3, 3)))
+    spread = Spread(
+        log_strength=np.full(len(c), 0.08), pour_g=0.02, fit_Lab=lambda *_: np.zeros((3, 3))
+    )
     unknown = chance(palette, 500 * c, target, spread, 1.0)
     same = chance(palette, 500 * c, target, spread, 1.0, np.diag(spread.log_strength**2))
     known = chance(palette, 500 * c, target, spread, 1.0, np.diag(spread.log_strength**2) / 100)
@@ -170,15 +172,15 @@ def test_a_coarse_balance_costs_odds(palette):
     bench = shop()[0]
     c = mixture(bench, White=0.995, Black=0.005)
     target = Target.from_spectrum(reflectance(palette, c), ("D65",), 10)
-    fit_Lab = np.diag([0.01, 0.01, 0.01])
+    error = shop()[2].error
     fine, coarse = (
-        chance(palette, 500 * c, target, spread_of(palette, fit_Lab, step), 1.0)
+        chance(palette, 500 * c, target, spread_of(palette, error, step), 1.0)
         for step in (0.01, 0.5)
     )
     assert fine > coarse + 0.1
-    bigger = chance(palette, 50_000 * c, target, spread_of(palette, fit_Lab, 0.5), 1.0)
+    bigger = chance(palette, 50_000 * c, target, spread_of(palette, error, 0.5), 1.0)
     assert bigger == pytest.approx(
-        chance(palette, 500 * c, target, spread_of(palette, fit_Lab, 0.005), 1.0)
+        chance(palette, 500 * c, target, spread_of(palette, error, 0.005), 1.0)
     )
 
 

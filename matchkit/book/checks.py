@@ -91,7 +91,7 @@ def apply_lot_checks(lots: Lots, checks: Checks, found: Fit, shop: Shop) -> Lots
     `lots` has it, so a check is counted on after all batches.
     """
     palette = found.palette
-    spread = spread_of(palette, found.error_Lab, shop.resolution_g)
+    spread = spread_of(palette, found.error, shop.resolution_g)
     for ink in palette.names:
         lot = lots.lots[index_of(lots, ink)]
         of_lot = checks.get((ink, lot), ())

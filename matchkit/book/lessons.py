@@ -150,7 +150,7 @@ def drift(book: Book, shop: Shop, found: Fit, ink: str) -> list[LotDrift]:
     """The strength of an ink as it was known after each batch that holds it."""
     palette = found.palette
     i = palette.index(ink)
-    spread = spread_of(palette, found.error_Lab, shop.resolution_g)
+    spread = spread_of(palette, found.error, shop.resolution_g)
     out = []
     with reading(book) as db:
         checks = checks_of(db, shop)
@@ -331,7 +331,7 @@ def _after(lots: Lots, batch: BatchRecord, found: Fit, shop: Shop) -> tuple[Lots
     for ink, lot in _lots_in(batch).items():
         if ink in lots.inks and lots.lots[lots.inks.index(ink)] != lot:  # else it is a mixture
             lots = new_lot(lots, ink, lot)
-    spread = spread_of(palette, found.error_Lab, shop.resolution_g)
+    spread = spread_of(palette, found.error, shop.resolution_g)
     rounds = rounds_of(batch, palette, shop)
     try:
         return learn(

@@ -131,7 +131,7 @@ def lab_covariance_after(
         + by_held @ (lots if held is None else held) @ by_held.T
         + spread.pour_g**2 * pours @ pours.T
         + spread.measuring_Lab**2 * np.eye(3)
-        + spread.fit_Lab
+        + spread.fit_Lab(optics.share[0], XYZ_to_Lab(optics.R[0] @ W, target.whites[0]))
     )
     return covariance
 

@@ -4,7 +4,8 @@ Only additions are possible.  With what `diagnose` learned about a batch, its co
 additions (grams) is known, and how surely.  The least is the smallest addition with a chance of
 at least 95 % of being in tolerance, the safer one has 99 %.  The farther from the target a
 batch may end for that is found from the uncertainty of its colour, in a few rounds.  Where
-no chance can be that good, as after a glance, they end at 0.6 and 0.3 of the tolerance.
+no chance can be that good, as after a glance, it is so much of the chance that the nearest
+colour has.
 """
 
 from collections.abc import Sequence
@@ -32,7 +33,7 @@ Array = NDArray[np.float64]
 
 WAYS = ("least", "safer", "closest")  # what an addition may be asked to be
 CHANCES = {"least": 0.95, "safer": 0.99}
-AIMS = {"least": 0.6, "safer": 0.3, "closest": 0.02}  # of the tolerance, where no chance is asked
+CLOSE = 0.02  # of the tolerance: closer is the same
 MOST_TIMES = 1.0  # of the batch that an addition may be: beyond, a new batch takes less ink
 ROUNDS = 6  # to find how far from the target the chance allows
 BACK = 0.99  # of that distance, where the balance's steps spoil the chance
@@ -206,16 +207,23 @@ class _Case:
 
 
 def _correction(case: _Case, way: str) -> Correction:
-    """Additions that are good enough, else the nearest."""
+    """The smallest additions that are good enough, the nearest at most."""
     before = _result(case, case.nothing)
     chance = CHANCES.get(way)
     if case.wanted.most_g <= 0 or (chance and before.chance_in_tolerance >= chance):
         return before
-    usual = AIMS[way] * case.limits.tolerance_de00
-    found = _least(case, usual)
-    if found is None or (chance and found.de00[0] > usual):
-        found = _nearest(case)
-    return (_surely(case, found, before, chance) if chance else None) or found
+    if not chance:
+        return _least(case, CLOSE * case.limits.tolerance_de00) or _nearest(case)
+    found = _surely(case, before, before, chance)
+    if found is None:
+        nearest = _nearest(case)
+        if not nearest.can_be_saved:
+            return nearest
+        chance *= nearest.chance_in_tolerance
+        if before.chance_in_tolerance >= chance:
+            return before
+        found = _surely(case, nearest, before, chance) or nearest
+    return found
 
 
 def _surely(case: _Case, found: Correction, before: Correction, chance: float) -> Correction | None:
@@ -245,7 +253,7 @@ def _allowance(case: _Case, found: Correction, before: Correction, chance: float
     With the uncertainty of the addition `found`, on the side of the target where that ends.
     """
     tolerance, target = case.limits.tolerance_de00, case.target.lab[0]
-    side = found if found.de00[0] > AIMS["closest"] else before
+    side = found if found.de00[0] > CLOSE * tolerance else before
     way = (side.lab[0] - target) * tolerance / max(float(side.de00[0]), 1e-9)
     covariance = case.Lab_covariance(found.additions_g)
     low, high = -1.0, 1.0

@@ -180,7 +180,9 @@ def _told_by_reading(
     L = _to_Lab(R_2, target) / f_2
     kernel = np.exp(-(((GRID_NM[:, None] - GRID_NM) / REACH_NM) ** 2) / 2)
     # The fit's error is given as Lab; on the f scale it is as large as makes that.
-    model = np.trace(spread.fit_Lab) / np.trace(L @ kernel @ L.T) * kernel
+    lab = XYZ_to_Lab(R_2 @ target.W[:, :3], target.whites[0])
+    error = spread.fit_Lab(plan / plan.sum(), lab)
+    model = np.trace(error) / np.trace(L @ kernel @ L.T) * kernel
     n, m = len(plan), int(poured.sum())
     prior = np.zeros((n + m + len(R_1),) * 2)
     prior[:n, :n] = lots

@@ -187,7 +187,7 @@ def _check(
     f, slope = f_scale(R)
     alike = [d for d in reference if set(d.inks) <= set(palette.names)]
     alike = [d for d in alike if np.abs(_fractions(palette, d) - c).sum() <= SAME_MIX * c[i]]
-    residual, model_f = np.zeros_like(f), _model_f(spread)
+    residual, model_f = np.zeros_like(f), _model_f(spread, c, R)
     if alike:
         residual, model_f = np.mean([_miss(palette, d) for d in alike], axis=0), LEAST_MODEL_F
     by_gram = (by_amount - c @ by_amount) / weighed_g * slope
@@ -205,9 +205,10 @@ def _miss(palette: Palette, drawdown: Drawdown) -> Array:
     return miss
 
 
-def _model_f(spread: Spread) -> float:
-    """The fit's own error on the f scale, of which 1 / 116 is one L*."""
-    return max(float(np.sqrt(np.trace(spread.fit_Lab) / 3)) / 116, LEAST_MODEL_F)
+def _model_f(spread: Spread, c: Array, R: Array) -> float:
+    """The fit's own error in a mixture on the f scale, of which 1 / 116 is one L*."""
+    error = spread.fit_Lab(c, Lab(R, "D65", 10))
+    return max(float(np.sqrt(np.trace(error) / 3)) / 116, LEAST_MODEL_F)
 
 
 def _strength(palette: Palette, i: int, checks: Sequence[_Check]) -> tuple[float, float]:
@@ -240,7 +241,7 @@ def _shade(
     expected, seen = Lab(R, light, observer), Lab(check.R, light, observer)
     usual = 2 * spread.measuring_Lab**2 * np.eye(3)
     if not check.compared:
-        usual = usual + spread.fit_Lab
+        usual = usual + spread.fit_Lab(check.c, expected)
     off = seen - expected
     told = off @ np.linalg.solve(usual, off) > CHI2_99
     apart = float(de00(expected, seen))

@@ -15,6 +15,7 @@ from matchkit.errors import InputError
 from matchkit.files.lock import locked
 from matchkit.files.text import label
 from matchkit.files.write import write_file
+from matchkit.fitting.expected_error import ExpectedError
 from matchkit.fitting.fit import VERSION, Fit, Score
 from matchkit.fitting.held_out import THEORIES
 from matchkit.inks.palette import Palette
@@ -22,7 +23,7 @@ from matchkit.inks.shop import Shop
 from matchkit.optics.film import Film
 
 FILE = "fit.json"
-FORMAT = 2
+FORMAT = 3
 
 
 def digest(shop: Shop) -> str:
@@ -138,7 +139,12 @@ def _plain(found: Fit) -> dict[str, Any]:
         "fractions": found.fractions.tolist(),
         "de00_fitted": found.de00_fitted.tolist(),
         "de00_held_out": [None if math.isnan(e) else e for e in found.de00_held_out.tolist()],
-        "error_Lab": found.error_Lab.tolist(),
+        "error": {
+            "like": found.error.like.tolist(),
+            "miss_Lab": found.error.miss_Lab.tolist(),
+            "width": found.error.width,
+            "times": found.error.times.tolist(),
+        },
         "scores": [[s.model, s.de00_median, s.de00_p95] for s in found.scores],
         "suspects": list(found.outliers),
         "cautions": list(found.warnings),
@@ -178,7 +184,7 @@ def _film(entry: Mapping[str, Any] | None) -> Film | None:
 
 
 def _fit(entry: Mapping[str, Any], shop: Shop) -> Fit:
-    known = {ink.name: ink for ink in shop.inks}
+    known, error = {ink.name: ink for ink in shop.inks}, entry["error"]
     palette = Palette(
         inks=tuple(known[each["ink"]] for each in entry["inks"]),
         K=_array([each["K"] for each in entry["inks"]]),
@@ -198,7 +204,12 @@ def _fit(entry: Mapping[str, Any], shop: Shop) -> Fit:
         fractions=_array(entry["fractions"]),
         de00_fitted=_array(entry["de00_fitted"]),
         de00_held_out=_array([math.nan if e is None else e for e in entry["de00_held_out"]]),
-        error_Lab=_array(entry["error_Lab"]),
+        error=ExpectedError(
+            like=_array(error["like"]),
+            miss_Lab=_array(error["miss_Lab"]),
+            width=float(error["width"]),
+            times=_array(error["times"]),
+        ),
         scores=tuple(Score(model=m, de00_median=a, de00_p95=b) for m, a, b in entry["scores"]),
         outliers=tuple(entry["suspects"]),
         warnings=tuple(entry["cautions"]),
@@ -211,12 +222,13 @@ def _fit(entry: Mapping[str, Any], shop: Shop) -> Fit:
 
 def _check(found: Fit, shop: Shop) -> None:
     """ValueError for what no fit of this shop has, such as S of 0 or an array too short."""
-    palette, film = found.palette, found.palette.film
+    palette, film, error = found.palette, found.palette.film, found.error
     n, drawn = len(palette.inks), len(found.drawdowns)
     arrays = (
         (palette.K, (n, N_WL)),
         (palette.S, (n, N_WL)),
         (palette.crowding, (n,)),
+        (error.times, (n,)),
         (found.fractions, (drawn, n)),
         (found.de00_fitted, (drawn,)),
         (np.nan_to_num(found.de00_held_out, posinf=-1), (drawn,)),
@@ -229,10 +241,12 @@ def _check(found: Fit, shop: Shop) -> None:
         n > 0
         and set(found.drawdowns) <= {each.name for each in shop.drawdowns}
         and all(a.shape == shape and np.all((a >= 0) & (a < np.inf)) for a, shape in arrays)
-        and found.error_Lab.shape == (3, 3)
-        and bool(np.isfinite(found.error_Lab).all())
+        and len(error.like) > 0
+        and error.like.shape[1:] == (4,)
+        and error.miss_Lab.shape == (len(error.like), 3)
+        and bool(np.isfinite(error.like).all() and np.isfinite(error.miss_Lab).all())
         and all(0 <= number < math.inf for number in numbers)
-        and all(0 < number < math.inf for number in (palette.gain, palette.deep))
+        and all(0 < number < math.inf for number in (palette.gain, palette.deep, error.width))
         and bool((palette.S > 0).all())
         and palette.k2 < 1
         and (found.light, found.observer) == (shop.lights[0], shop.observer)

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.errors import InputError
 from matchkit.fitting.constants import BOUNDS, LOG_S, Constants, Films, Structure, predict
+from matchkit.fitting.expected_error import ExpectedError, expected_error
 from matchkit.fitting.held_out import (
     FILM_STRUCTURES,
     KEPT,
@@ -70,7 +71,7 @@ class Fit:
     `fractions` (n_drawdown, n_ink) is what each drawdown holds.  `de00_fitted` and
     `de00_held_out` hold one number per drawdown, first light, the latter NaN for those
     that are never held out (an ink's only masstone);
-    `error_Lab` (3, 3) is the covariance of the held-out error in L*, a*, b*.
+    `error` says how far a colour is expected to be missed.
     """
 
     palette: Palette
@@ -78,7 +79,7 @@ class Fit:
     fractions: Array
     de00_fitted: Array
     de00_held_out: Array
-    error_Lab: Array
+    error: ExpectedError
     scores: tuple[Score, ...]
     outliers: tuple[str, ...]
     warnings: tuple[str, ...]
@@ -160,15 +161,22 @@ def fit(
     R_fitted = predict(found, films)
     fitted = de00(measured, Lab(R_fitted, light, observer))
     known, miss = np.where(scored[:, None], R, R_fitted), np.where(scored, error, fitted)
-    judged = scored if scored.any() else ~films.hides
     return Fit(
         palette=palette,
         drawdowns=tuple(d.name for d in drawdowns),
         fractions=films.C,
         de00_fitted=fitted,
         de00_held_out=error,
-        error_Lab=_error_covariance(
-            Lab(known[judged], light, observer) - measured[judged], miss[judged]
+        error=expected_error(
+            palette,
+            films.C,
+            measured,
+            Lab(known, light, observer) - measured,
+            miss,
+            fitted,
+            cards,
+            scored if scored.any() else ~films.hides,
+            weight <= LEFT_OUT,
         ),
         scores=tuple(_score(name, e) for name, e in tried) if scored.any() else (),
         outliers=explain(
@@ -267,13 +275,6 @@ def palette_of(
 def _score(name: str, error: Array) -> Score:
     median, p95 = np.nanpercentile(error, [50, 95]).tolist()
     return Score(model=name, de00_median=median, de00_p95=p95)
-
-
-def _error_covariance(difference: Array, error: Array) -> Array:
-    """Covariance of the held-out Lab error, without the worst tenth, which may be outliers."""
-    usual = difference[error <= np.percentile(error, 90)]
-    covariance: Array = usual.T @ usual / len(usual)
-    return covariance
 
 
 def _warnings(

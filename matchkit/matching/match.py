@@ -247,7 +247,7 @@ def series_formulas(
 
 def chances_of(found: Fit, target: Target, shop: Shop) -> Callable[[Array], Array]:
     """A function that gives the chances (...) of grams (..., n_ink) to be within tolerance."""
-    spread = spread_of(found.palette, found.error_Lab, shop.resolution_g)
+    spread = spread_of(found.palette, found.error, shop.resolution_g)
     return lambda grams: chances(found.palette, grams, target, spread, shop.tolerance_de00)
 
 

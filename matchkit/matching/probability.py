@@ -9,8 +9,9 @@ one; the chance is the part of the cloud inside the tolerance.
 Lots differ by a few percent: common practice, no source; the spread is an input.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 from math import erf, pi, sqrt
 
 import numpy as np
@@ -18,6 +19,7 @@ from numpy.typing import NDArray
 
 from matchkit.colorimetry.difference import Target, difference, difference_slope
 from matchkit.colorimetry.tristimulus import Lab_jacobian, XYZ_to_Lab
+from matchkit.fitting.expected_error import ExpectedError
 from matchkit.inks.palette import (
     Palette,
     doubt_jacobian,
@@ -36,14 +38,15 @@ class Spread:
     """Standard deviations of what can go wrong.
 
     `log_strength` (n_ink,) belongs to lots, `pour_g` to each weight, `measuring_Lab` to
-    each of L*, a*, b* of a drawdown's reading, `fit_Lab` (3, 3) is the covariance of the
-    fit's held-out error, `log_thickness` belongs to the film's thickness.
+    each of L*, a*, b* of a drawdown's reading, `log_thickness` to the film's thickness.
+    `fit_Lab` gives the covariance (..., 3, 3) of the fit's own error for mass fractions
+    (..., n_ink) and their predicted Lab (..., 3).
     """
 
     log_strength: Array
     pour_g: float
     measuring_Lab: float = 0.05
-    fit_Lab: Array
+    fit_Lab: Callable[[Array, Array], Array]
     log_thickness: float = 0.0
 
 
@@ -56,7 +59,7 @@ class Sensitive:
     de00: float
 
 
-def spread_of(palette: Palette, fit_Lab: Array, resolution_g: float) -> Spread:
+def spread_of(palette: Palette, error: ExpectedError, resolution_g: float) -> Spread:
     """The usual spread for the inks of a palette on a given balance.
 
     A pour ends within about two steps of the balance: common practice, no source.
@@ -64,7 +67,7 @@ def spread_of(palette: Palette, fit_Lab: Array, resolution_g: float) -> Spread:
     return Spread(
         log_strength=np.array([ink.lot_spread_percent / 100 for ink in palette.inks]),
         pour_g=2 * resolution_g,
-        fit_Lab=fit_Lab,
+        fit_Lab=partial(error.Lab_covariance, palette),
         log_thickness=0.0 if palette.film is None else palette.film.thickness_sd,
     )
 
@@ -90,7 +93,7 @@ def lab_covariance(
         by_strength @ lots @ by_strength.swapaxes(-1, -2)
         + spread.pour_g**2 * by_pour @ by_pour.swapaxes(-1, -2)
         + spread.measuring_Lab**2 * np.eye(3)
-        + spread.fit_Lab
+        + spread.fit_Lab(grams / grams.sum(axis=-1, keepdims=True), lab)
         + spread.log_thickness**2 * thicker[..., :, None] * thicker[..., None, :]
     )
     if palette.doubt is not None:
@@ -125,14 +128,17 @@ def covariance_after(
     otherwise than on the old is uncertain, and the pours that are added.  (The conditional
     covariance of two Gaussians, the second given the first.)
     """
-    _, old_s, old_g = _slopes(palette, grams, target)
-    _, new_s, new_g = _slopes(palette, grams + added_g, target)
+    old_lab, old_s, old_g = _slopes(palette, grams, target)
+    new_lab, new_s, new_g = _slopes(palette, grams + added_g, target)
+    old_fit = spread.fit_Lab(grams / grams.sum(), old_lab)
+    new_fit = spread.fit_Lab((grams + added_g) / (grams + added_g).sum(), new_lab)
+    both_fit = shared * _root(new_fit) @ _root(old_fit).T
     V, pour = strengths_covariance, spread.pour_g**2
     poured, added = grams > 0, added_g > 0
     old_g, now_g, more_g = old_g[:, poured], new_g[:, poured], new_g[:, added]
-    old = old_s @ V @ old_s.T + pour * old_g @ old_g.T + spread.fit_Lab
-    both = new_s @ V @ old_s.T + pour * now_g @ old_g.T + shared * spread.fit_Lab
-    new = new_s @ V @ new_s.T + pour * (now_g @ now_g.T + more_g @ more_g.T) + spread.fit_Lab
+    old = old_s @ V @ old_s.T + pour * old_g @ old_g.T + old_fit
+    both = new_s @ V @ old_s.T + pour * now_g @ old_g.T + both_fit
+    new = new_s @ V @ new_s.T + pour * (now_g @ now_g.T + more_g @ more_g.T) + new_fit
     thicker = new_s.sum(axis=1)
     left: Array = (
         new
@@ -141,6 +147,11 @@ def covariance_after(
         + spread.log_thickness**2 * np.outer(thicker, thicker)
     )
     return left
+
+
+def _root(covariance: Array) -> Array:
+    root: Array = np.linalg.cholesky(covariance + 1e-12 * np.eye(3)).astype(float)
+    return root
 
 
 def _slopes(palette: Palette, grams: Array, target: Target) -> tuple[Array, Array, Array]:

@@ -104,7 +104,7 @@ def practice_shop(seed: int = 31) -> PracticeShop:
         observer=OBSERVER,
         structures=STRUCTURES[-1:],
     )
-    usual = spread_of(found.palette, found.error_Lab, RESOLUTION_G)
+    usual = spread_of(found.palette, found.error, RESOLUTION_G)
     return PracticeShop(
         seed=seed,
         bench=bench,

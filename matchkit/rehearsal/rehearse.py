@@ -29,6 +29,7 @@ from matchkit.colorimetry.tristimulus import XYZ_to_Lab, de00
 from matchkit.correcting.correct import Limits, correct
 from matchkit.correcting.diagnose import Round, infer, model_error_f
 from matchkit.correcting.lots import for_palette, learn, start
+from matchkit.fitting.expected_error import ExpectedError
 from matchkit.fitting.fit import Fit, fit
 from matchkit.fitting.held_out import STRUCTURES
 from matchkit.inks.opacity import over
@@ -120,7 +121,7 @@ def simulated_shop(
     targets = tuple(Target.from_spectrum(R, LIGHTS, OBSERVER) for R in drawdown_R(bench, truth))
     solved, formulas, by_textbook = [], [], []
     for k, target in enumerate(targets, start=1):
-        every, first = _formulas(found.palette, target, found.error_Lab)
+        every, first = _formulas(found.palette, target, found.error)
         solved.append(every)
         formulas.append(_grams(found.palette, first))
         if plain:
@@ -187,12 +188,12 @@ def _textbook(bench: Bench, inks: Sequence[Ink], drawn: Sequence[Drawdown]) -> P
 
 
 def _formulas(
-    palette: Palette, target: Target, error_Lab: Array | None = None
+    palette: Palette, target: Target, error: ExpectedError | None = None
 ) -> tuple[Solved, Candidate]:
     """What was solved, and the formula that `match` puts first; no chances without the error."""
     solved, found = series_formulas(
         palette, target, WANTED, resolution_g=HAND.resolution_g, tolerance_de00=TOLERANCE_DE00,
-        chances_of=None if error_Lab is None else _chances_of(palette, target, error_Lab),
+        chances_of=None if error is None else _chances_of(palette, target, error),
     )  # fmt: skip
     return solved, found[0]
 
@@ -201,8 +202,8 @@ def _grams(palette: Palette, formula: Candidate) -> Array:
     return fractions_for(palette, formula.inks, formula.grams) * BATCH_G
 
 
-def _chances_of(palette: Palette, target: Target, error_Lab: Array) -> Callable[[Array], Array]:
-    spread = spread_of(palette, error_Lab, HAND.resolution_g)
+def _chances_of(palette: Palette, target: Target, error: ExpectedError) -> Callable[[Array], Array]:
+    spread = spread_of(palette, error, HAND.resolution_g)
     return lambda grams: chances(palette, grams, target, spread, TOLERANCE_DE00)
 
 
@@ -256,7 +257,7 @@ def _rng(shop: SimulatedShop, seed: int, k: int, stream: int) -> np.random.Gener
 def _spread(shop: SimulatedShop, lots_percent: float) -> Spread:
     """What the shop takes for granted: it knows how far its lots usually lie apart."""
     palette = shop.found.palette
-    usual = spread_of(palette, shop.found.error_Lab, HAND.resolution_g)
+    usual = spread_of(palette, shop.found.error, HAND.resolution_g)
     return replace(usual, log_strength=np.full(len(palette.inks), max(lots_percent, 0.1) / 100))
 
 
@@ -302,7 +303,7 @@ def _ways(
     covariance = None
     if known:
         palette, covariance = replace(palette, strengths=np.exp(known[0])), known[1]
-        formula_g = _matched_again(shop.solved[k], palette, target, shop.found.error_Lab)
+        formula_g = _matched_again(shop.solved[k], palette, target, shop.found.error)
     told = [chance(palette, formula_g, target, spread, tolerance_de00, covariance)]
     ways: dict[str, tuple[Array, Fix]] = {
         "matchkit": (formula_g, _by_inference(shop, k, spread, tolerance_de00, known, told)),
@@ -313,13 +314,13 @@ def _ways(
     return ways, told
 
 
-def _matched_again(solved: Solved, palette: Palette, target: Target, error_Lab: Array) -> Array:
+def _matched_again(solved: Solved, palette: Palette, target: Target, error: ExpectedError) -> Array:
     """The formula for a target that was matched before, with the lots as they are known now."""
     F, fractions = minimise(palette, target, solved.fractions)
     found = candidates(
         replace(solved, fractions=fractions, F=F), palette, target, WANTED,
         resolution_g=HAND.resolution_g, tolerance_de00=TOLERANCE_DE00,
-        chances_of=_chances_of(palette, target, error_Lab),
+        chances_of=_chances_of(palette, target, error),
     )  # fmt: skip
     return _grams(palette, found[0])
 

@@ -284,7 +284,7 @@ def _advice(case: _Case) -> Advice:
     shop, weighed_g, options = session.shop, case.weighed[-1], case.options
     batch_g = float(weighed_g.sum())
     check_options(session, palette, batch_g, options)
-    spread = spread_of(palette, case.found.error_Lab, shop.resolution_g)
+    spread = spread_of(palette, case.found.error, shop.resolution_g)
     belief, measured = _belief(case)
     limits = limits_of(
         shop, palette, room_g=options.room_g, without=options.without, held_back_g=case.held_back_g
@@ -337,7 +337,7 @@ def _belief(case: _Case) -> tuple[Belief, Array | None]:
     """What is thought of the batch, and the measured dE00 (n_light,) of its last round."""
     session, target, found = case.session, case.wanted.target, case.found
     palette, grams, last = found.palette, case.weighed[-1], case.seen[-1]
-    spread = spread_of(palette, found.error_Lab, session.shop.resolution_g)
+    spread = spread_of(palette, found.error, session.shop.resolution_g)
     if last.lab is not None:
         session.note(
             "lab_only",

@@ -120,7 +120,7 @@ def _with_leftovers(
             and mix.name not in search.without
         ]
         if mixes:
-            spread = spread_of(fit.palette, fit.error_Lab, shop.resolution_g)
+            spread = spread_of(fit.palette, fit.error, shop.resolution_g)
             shelf = shelf_of(fit.palette, mixes, spread, model_f=model_error_f(fit))
             session.note("mix_left_out", *shelf.notes)
             cost = plain.formulas[0].cost_per_kg

@@ -233,7 +233,7 @@ def check_lot(
         name=measured.name, inks=inks, fractions=fractions, readings=measured.readings
     )
     how: Any = {"light": shop.lights[0], "observer": shop.observer, "reference": shop.like_samples}
-    spread = spread_of(found.palette, found.error_Lab, shop.resolution_g)
+    spread = spread_of(found.palette, found.error, shop.resolution_g)
     if drawn.percent is None:
         if open_now:
             raise InputError(f"the lot can't be opened by this: {ALONE}")

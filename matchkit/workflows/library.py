@@ -152,7 +152,8 @@ def _digest(
         total.update(f"{series} {palette.names} {palette.model}".encode())
         shared = np.array([palette.base, palette.gain, palette.k2, palette.deep])
         strengths = np.ones(len(palette.inks)) if palette.strengths is None else palette.strengths
-        for part in (palette.K, palette.S, palette.crowding, shared, strengths, found.error_Lab):
+        parts = [palette.K, palette.S, palette.crowding, shared, strengths]
+        for part in (*parts, *vars(found.error).values()):
             total.update(np.ascontiguousarray(part).round(12).tobytes())
     for name, R in targets:
         total.update(name.encode() + b"\0" + np.ascontiguousarray(R).tobytes())

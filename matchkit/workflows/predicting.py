@@ -233,7 +233,7 @@ def on_balance(
         poured = dict(zip(amounts, weights, strict=True))
     grams = grams_of(palette, poured, shop)
     c = grams / grams.sum()
-    spread = spread_of(palette, fit.error_Lab, shop.resolution_g)
+    spread = spread_of(palette, fit.error, shop.resolution_g)
     mixes = [mix for mix in shop.mixes if mix.name in poured]
     if palette.printed:  # a mix was read as a drawdown
         mixes = [replace(mix, R=None) for mix in mixes]

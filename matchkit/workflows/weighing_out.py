@@ -346,7 +346,7 @@ def _sensitive_held(shop: Shop, fit: Fit, candidate: Candidate, wanted: Wanted |
         palette,
         grams_of(palette, poured, shop),
         target,
-        spread_of(palette, fit.error_Lab, shop.resolution_g),
+        spread_of(palette, fit.error, shop.resolution_g),
         shop.tolerance_de00,
         resolution_g=shop.resolution_g,
         share=None,

@@ -117,6 +117,7 @@ def row(seeds, trouble, drawdowns, road, **more):
     error = np.concatenate([part[0] for part in parts], axis=1)
     jobs = joined([part[1] for part in parts])
     inside = jobs.de00["matchkit"] <= jobs.tolerance_de00
+    out = ~inside[:, 0]
     said = jobs.chance[:, 0]
     return {
         "trouble": trouble,
@@ -130,6 +131,9 @@ def row(seeds, trouble, drawdowns, road, **more):
         "first": _share(inside[:, 0]),
         "ceiling": _share(jobs.de00["ceiling"][:, 0] <= jobs.tolerance_de00),
         "after_one": _share(inside[:, 1]),
+        "out": int(out.sum()),
+        "one_of_out": _share(inside[out, 1]) if out.any() else None,
+        "added_of_out": _share(jobs.added_percent[out, 0]) if out.any() else None,
         "said": _share(said),
         "brier": _share((said - inside[:, 0]) ** 2),
         "tenths": deciles(said, inside[:, 0]),
@@ -187,25 +191,56 @@ def markdown(rows):
             f"{drawdowns} drawdowns of each ink:",
             "",
             "| trouble | unseen dE00, median / 95 % | first in tolerance (ceiling) | after one"
-            " | said -> came true | Brier |",
-            "|---|---|---|---|---|---|",
+            " | of those out, in after one: added | said -> came true | Brier |",
+            "|---|---|---|---|---|---|---|",
             *(_line(r) for r in rows if r["drawdowns_per_ink"] == drawdowns),
             "",
         ]
-    return "\n".join(tables).rstrip()
+    return "\n".join([*tables, bins_markdown(rows)])
+
+
+def bins_markdown(rows):
+    """How often what was said came true, by fifths of the stated chance: a table."""
+    lines = [
+        "Stated chances by fifths: how often they came true (of so many jobs).",
+        "",
+        "| drawdowns, trouble | 0-20 % | 20-40 % | 40-60 % | 60-80 % | 80-100 % |",
+        "|---|---|---|---|---|---|",
+    ]
+    for r in rows:
+        cells = []
+        for fifth in range(5):
+            own = [t for t in r["tenths"] if int(t["from"] * 10 + 0.5) // 2 == fifth]
+            jobs = sum(t["jobs"] for t in own)
+            true = sum(t["jobs"] * t["came_true"] for t in own)
+            cells.append(f"{100 * true / jobs:.0f} % ({jobs})" if jobs else "")
+        lines.append(f"| {r['drawdowns_per_ink']}, {_name(r)} | {' | '.join(cells)} |")
+    return "\n".join(lines)
 
 
 def _line(r):
-    halves = {"hides": "", "white": ", white half only", "both": ", both halves"}[r["road"]]
     cells = [
-        NAMES[r["trouble"]] + halves,
+        _name(r),
         f"{r['unseen'][0]:.2f} / {r['unseen'][1]:.2f}",
         f"{100 * r['first']:.0f} % ({100 * r['ceiling']:.0f} %)",
         f"{100 * r['after_one']:.0f} %",
+        _of_out(r),
         f"{100 * r['said']:.0f} % -> {100 * r['first']:.0f} %",
         f"{r['brier']:.3f}",
     ]
     return "| " + " | ".join(cells) + " |"
+
+
+def _name(r):
+    return NAMES[r["trouble"]] + {"hides": "", "white": ", white half only",
+                                  "both": ", both halves"}[r["road"]]  # fmt: skip
+
+
+def _of_out(r):
+    """Share in tolerance after one correction and mean addition, of jobs that were out."""
+    if r.get("one_of_out") is None:  # none was out, or a table stored before this was
+        return ""
+    return f"{100 * r['one_of_out']:.0f} %: {r['added_of_out']:.1f} %"
 
 
 def main(argv=None):

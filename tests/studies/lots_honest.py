@@ -40,7 +40,7 @@ def play(seed, one_strong=False, batches=BATCHES):
     inks, drawn = drawdowns_of(bench, rng, 10)
     found = fit(drawn, inks, geometry=bench.geometry, structures=STRUCTURES[-1:])
     palette, model_f = found.palette, model_error_f(found)
-    spread = spread_of(palette, found.error_Lab, 0.01)
+    spread = spread_of(palette, found.error, 0.01)
     true = draw_lots(rng, len(inks), 0.03)
     if one_strong:
         true = np.where(np.arange(len(inks)) == rng.choice(bench.where("colour")), 1.06, 1.0)

@@ -128,8 +128,9 @@ def trust():
          f" {100 * hard['first']:.0f} % in tolerance at the first drawdown (at best"
          f" {100 * hard['ceiling']:.0f} %), {100 * hard['after_one']:.0f} % after one correction"),
         ("simulated", "whole jobs on easy inks, lots 5 % apart",
-         f"{100 * job['first']:.0f} % in tolerance at the first drawdown, {100 * job['one']:.0f} %"
-         " after one correction"),
+         f"{100 * job['first']:.0f} % in tolerance at the first drawdown; of the others"
+         f" {100 * job.get('one_of_out', job['one']):.0f} % after one correction, which adds"
+         f" {job['added_percent_out']:.1f} %"),
         ("real", "oil paints over cards, mixtures that the fit never saw",
          f"half within dE00 {min(oil):.1f} to {max(oil):.1f}"),
         ("real", "watercolours on paper, pairs that the fit never saw",

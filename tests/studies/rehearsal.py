@@ -81,24 +81,23 @@ def study(tell=None):
 def markdown(stored):
     """The table as README shows it."""
     lines = [
-        "| lots | who | jobs | first | after one | after two | within 0.5 after one | added, median"
-        " of all corrected | of those out of tolerance |",
-        "|---|---|---|---|---|---|---|---|---|",
+        "| lots | who | jobs | first | of those out of tolerance, in after one | added to them,"
+        " median | all after one | after two | within 0.5 after one | added, all corrected |",
+        "|---|---|---|---|---|---|---|---|---|---|",
     ]
     for row in stored["scores"]:
         if row["kind"] != "all":
             continue
         lots = f"{row['lots_percent']:g} %" + (", learned" if row["earlier"] else "")
         lots += ", 3 drawdowns per ink" if row["drawdowns_per_ink"] == 3 else ""
-        shares = [
-            "" if row.get(key) is None else f"{100 * row[key]:.1f} %"
-            for key in ("first", "one", "two", "one_half")
+        shown = (
+            ("first", 100, 1), ("one_of_out", 100, 1), ("added_percent_out", 1, 2),
+            ("one", 100, 1), ("two", 100, 1), ("one_half", 100, 1), ("added_percent", 1, 2),
+        )  # fmt: skip
+        cells = [lots, row["mixer"], f"{row['jobs']:,}"] + [
+            "" if row.get(key) is None else f"{times * row[key]:.{digits}f} %"
+            for key, times, digits in shown
         ]
-        added = [
-            "" if row.get(key) is None else f"{row[key]:.2f} %"
-            for key in ("added_percent", "added_percent_out")
-        ]
-        cells = [lots, row["mixer"], f"{row['jobs']:,}", *shares, *added]
         lines.append("| " + " | ".join(cells) + " |")
     words = (
         "Ten drawdowns per ink, lots 3, 5 and 10 % apart: over"
