@@ -31,6 +31,7 @@ WIDTHS = (0.05, 0.1, 0.15, 0.2, 0.3, 0.5, 1.0, 3.0)
 # the variance grows with the square of the distance to the likest, and how many misses of the
 # usual size are believed beforehand, of a colour and of an ink.
 L_COUNTS, UNLIKE, USUAL, USUAL_OF_INK = 1.5, 15.0, 0.3, 2.0
+LIKEST = 5  # drawdowns that tell whether one is wrong
 ROUNDS = 3  # between the width and the inks
 LEAST_LAB = 0.02  # no fit is surer
 UNSEEN = 30.0  # of minus a log likelihood: a wrong card says no more
@@ -92,13 +93,14 @@ def expected_error(
     `judged` (n,) are the drawdowns that count, `wrong` (n,) those that the fit left out.
     """
     main = np.array([main_ink(c, palette) for c in C])
-    wrong = wrong | _far_out(error, main, cards)
+    like = likeness(palette, C, lab + miss_Lab)
+    apart = np.where(cards[:, None] == cards, np.inf, _apart(like, like))
+    wrong = wrong | _far_out(error, main, cards, apart)
     right = judged & ~np.isin(cards, cards[wrong])
     right = right if right.any() else judged
-    v, main, own = miss_Lab[right], main[right], cards[right]
+    v, main = miss_Lab[right], main[right]
     v = v * np.sqrt(np.clip(fitted[right] / np.maximum(error[right], 1e-9), 0, 1))[:, None]
-    like = likeness(palette, C[right], (lab + miss_Lab)[right])
-    apart = np.where(own[:, None] == own, np.inf, _apart(like, like))
+    like, apart = like[right], apart[np.ix_(right, right)]
     count = np.bincount(main, minlength=C.shape[1])
     times = _first_times(v, main, count)
     width = WIDTHS[-1]
@@ -113,10 +115,11 @@ def expected_error(
     return ExpectedError(like=like, miss_Lab=v / times[main, None], width=width, times=times)
 
 
-def _far_out(error: Array, main: Index, cards: Index) -> Truth:
-    """Which drawdowns (n,) contradict the others of their ink: readings that are wrong."""
-    usual = [usual_error(error, main == main[k], cards == cards[k]) for k in range(len(error))]
-    far: Truth = error > np.maximum(AT_LEAST, TIMES * np.array(usual))
+def _far_out(error: Array, main: Index, cards: Index, apart: Array) -> Truth:
+    """Which drawdowns (n,) contradict those of their ink and those like them: wrong readings."""
+    of_ink = [usual_error(error, main == main[k], cards == cards[k]) for k in range(len(error))]
+    alike = np.median(error[np.argsort(apart, axis=1)[:, :LIKEST]], axis=1)
+    far: Truth = error > np.maximum(AT_LEAST, TIMES * np.maximum(of_ink, alike))
     return far
 
 

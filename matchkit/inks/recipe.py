@@ -77,6 +77,8 @@ def weigh_out(
         counts = np.minimum(counts, most)
     order = np.argsort(-counts, kind="stable")
     for i in order:
+        if counts.sum() == steps:
+            break
         counts[i] += np.clip(steps - counts.sum(), -counts[i], most[i] - counts[i])
     counts[order[0]] += steps - counts.sum()
     decimals = max(0, -int(np.floor(np.log10(resolution_g)))) + 2

@@ -5,13 +5,14 @@ that a benchmark can hold both the time and the answer side by side.
 """
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 from scipy.optimize import differential_evolution, least_squares, minimize, nnls
 
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import XYZ_to_Lab, de00
-from matchkit.fitting.fit import fit
+from matchkit.fitting.fit import Fit, fit
 from matchkit.fitting.held_out import STRUCTURES
 from matchkit.inks.palette import Palette, reflectance, subset
 from matchkit.rehearsal.rehearse import drawdowns_of
@@ -23,9 +24,15 @@ LIGHTS, OBSERVER = ("D65", "A", "FL11"), 10
 
 def palette_of(n_ink: int, seed: int) -> Palette:
     """`n_ink` fitted inks of a virtual bench: white, black, clear, the rest colours."""
+    return fit_of(n_ink, seed).palette
+
+
+@cache
+def fit_of(n_ink: int, seed: int) -> Fit:
+    """Their fit."""
     bench = make_bench(seed, n_colours=n_ink - 3)
     inks, drawn = drawdowns_of(bench, np.random.default_rng([seed, 1]), 10)
-    return fit(drawn, inks, geometry=bench.geometry, structures=STRUCTURES[4:]).palette
+    return fit(drawn, inks, geometry=bench.geometry, structures=STRUCTURES[4:])
 
 
 def target_spectra(seed: int, each: int = 1) -> np.ndarray:

@@ -20,6 +20,8 @@ from statistics import median
 import numpy as np
 
 from matchkit.colorimetry.difference import Target
+from matchkit.inks.shop import Shop
+from matchkit.matching import match as match_module
 from matchkit.matching import solve as solve_module
 from matchkit.matching.solve import count_subsets, is_exhaustive, solve
 from tests.benchmarks import rivals
@@ -52,6 +54,32 @@ def cpu_s(work):
 def times_as_long(one, other, pairs=3):
     """How many times as long `one` takes as `other`: the median of pairs run in turn."""
     return median(cpu_s(one) / cpu_s(other) for _ in range(pairs))
+
+
+def match_beside_solve(n_ink=16, repeats=3):
+    """What a whole match costs, chances and ranking too, over what its solving costs."""
+    found, targets, spent = rivals.fit_of(n_ink, SEED), rivals.targets_of(OTHER), 0.0
+    shop = Shop(
+        name="", geometry="d/8 specular included", condition="", observer=10,
+        lights=("D65", "A", "FL11"), inks=found.palette.inks,
+    )  # fmt: skip
+
+    def timed(*args, **asked):
+        nonlocal spent
+        started = time.process_time()
+        solved = solve(*args, **asked)
+        spent += time.process_time() - started
+        return solved
+
+    match_module.solve, ratios = timed, []
+    try:
+        for _ in range(repeats):
+            spent = 0.0
+            whole = cpu_s(lambda: [match_module.match(shop, {"": found}, t) for t in targets])
+            ratios.append(whole / spent)
+    finally:
+        match_module.solve = solve
+    return median(ratios)
 
 
 def against_scipy(n_ink=24, largest=4, each=2, n_random=300):
@@ -218,6 +246,7 @@ def measure():
     return {
         "against scipy": against_scipy(),
         "growth": growth(),
+        "match over solve": match_beside_solve(),
         "beyond": beyond(),
         "starts": starts(),
         "peak_mb": peak_mb(),
@@ -263,6 +292,15 @@ def markdown(found):
         f" 24 inks, {b['targets']} targets): best {b['best_loss']:.4f}, best ten"
         f" {b['ten_loss']:.4f} dE00.",
         "",
+        *(
+            [
+                f"A whole match, chances and ranking of all candidates too, costs"
+                f" {100 * (found['match over solve'] - 1):.0f} % more than its solving.",
+                "",
+            ]
+            if "match over solve" in found  # tables stored before have no such line
+            else []
+        ),
         "From process start: "
         + ", ".join(f"{name} {_time(t)}" for name, t in s.items())
         + " (demo shop with `fit.json`; colour-science is not imported).",
