@@ -5,7 +5,8 @@ can be known far worse than the others.  What tells is how drawdowns were missed
 did not see.  Leaving a drawdown out of a short ladder makes matters worse than they are, and
 keeping it makes them look better: by least squares, of which a share h of each reading goes
 into its own prediction, the one is the model's error / sqrt(1 - h), the other times it.  So a
-miss counts with the geometric mean of both lengths.
+miss counts with the geometric mean of both lengths, but short ladders fit anything: a miss as
+fitted counts as half of that unseen at least.
 
 Misses count by likeness: of the shares of clear and of white, of lightness and of chroma.
 How wide likeness reaches is chosen so that each card is best told from the others (its mean
@@ -31,6 +32,7 @@ WIDTHS = (0.05, 0.1, 0.15, 0.2, 0.3, 0.5, 1.0, 3.0)
 # the variance grows with the square of the distance to the likest, and how many misses of the
 # usual size are believed beforehand, of a colour and of an ink.
 L_COUNTS, UNLIKE, USUAL, USUAL_OF_INK = 1.5, 15.0, 0.3, 2.0
+LEAST_SHARE = 0.5  # of a miss unseen that is believed of one as fitted: short ladders fit anything
 LIKEST = 5  # drawdowns that tell whether one is wrong
 ROUNDS = 3  # between the width and the inks
 LEAST_LAB = 0.02  # no fit is surer
@@ -99,7 +101,8 @@ def expected_error(
     right = judged & ~np.isin(cards, cards[wrong])
     right = right if right.any() else judged
     v, main = miss_Lab[right], main[right]
-    v = v * np.sqrt(np.clip(fitted[right] / np.maximum(error[right], 1e-9), 0, 1))[:, None]
+    share = np.clip(fitted[right] / np.maximum(error[right], 1e-9), LEAST_SHARE, 1)
+    v = v * np.sqrt(share)[:, None]
     like, apart = like[right], apart[np.ix_(right, right)]
     count = np.bincount(main, minlength=C.shape[1])
     times = _first_times(v, main, count)
