@@ -304,7 +304,7 @@ def test_a_reading_logged_to_another_batch_too_teaches_nothing_there_and_is_told
     np.testing.assert_allclose(found.lots[""].mean, before.mean, atol=1e-7)
     (line,) = found.odd
     assert line == (
-        f"batch {second}: its reading is that of batch {first}, logged again; it teaches nothing"
+        f"batch {second}: its reading is that of batch {first}, logged again; it is left out"
     )
 
 

@@ -463,7 +463,7 @@ def test_a_fit_that_cannot_be_kept_is_told_all_the_same(shop, capsys, tmp_path):
     (folder / "fit.json").mkdir()  # nothing can be put in its place
     assert main(["fit", str(folder)]) == 2
     said = capsys.readouterr()
-    assert "every command fits anew until the folder can be written" in said.err
+    assert "every command repeats it until the folder can be written" in said.err
     assert "dE00" in said.out and "Written" not in said.out
     assert main(["fit", str(folder), "--json"]) == 2
     assert capsys.readouterr().out == ""

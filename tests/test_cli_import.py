@@ -57,7 +57,7 @@ def test_preview_of_the_real_file_needs_no_shop(run):
         "Measured: 45/0.",
         "L*a*b* in the file agree with the spectra within 0.12 dE*ab.",
     ]
-    assert "A match or a shop refuses this: colour_cxf_sample.cxf: wavelengths end" in lines[3]
+    assert "Not usable in a shop or for a match: colour_cxf_sample.cxf: wavelengths end" in lines[3]
     assert lines[-1].startswith("104 more names: ")
     assert len(run("import", SAMPLES / "colour_cxf_sample.cxf", "--preview", "--all")[1]) > 5000
 

@@ -230,6 +230,5 @@ def test_the_plan_names_the_drawdown_that_would_tell_most(shop, tmp_path):
     write_fits(own, session.files, {}, {"": guessed})
     (told,) = [n for n in plan_drawdowns(Session(own)).plan.notes if "tell most" in n]
     assert told == (
-        "the one drawdown that would tell most: Lemon alone; how much Lemon scatters is a guess"
-        " so far"
+        "the most useful further drawdown: Lemon alone; how much Lemon scatters is a guess so far"
     )

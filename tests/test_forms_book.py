@@ -399,7 +399,7 @@ def test_finding_by_words_ink_day_and_colour(form):
 
 
 def test_what_runs_low(form, opened):
-    (order,) = [child for child in buttons(form.box) if child.description == "What runs low?"]
+    (order,) = [child for child in buttons(form.box) if child.description == "Which inks run low?"]
     order.click()
     assert "Sharp Lemon" in "".join(texts(form.box))
 
@@ -554,12 +554,12 @@ def test_the_match_form_counts_on_the_book(opened):
         return dict(zip(first.inks, first.percents, strict=True))["Sharp Lemon"]
 
     known = lemon()
-    assert "Counted on: Sharp Lemon lot L-044 has run 3 % weak over 4 batches." in (
+    assert "Allowed for: Sharp Lemon lot L-044 has run 3 % weak over 4 batches." in (
         match.results.value
     )
     match.lots.value = False
     plain = lemon()
-    assert "Counted on" not in match.results.value
+    assert "Allowed for" not in match.results.value
     assert known > 1.02 * plain  # a weak lot needs more
 
 

@@ -93,7 +93,7 @@ def test_from_nothing_to_a_formula(beside):
     assert [ink.role for ink in read_inks(folder)] == [ink.role for ink in BENCH.inks]
     assert read_settings(folder / "shop.toml").geometry == BENCH.geometry
     opened = open_shop(OURS)
-    assert opened.lacks[0] == "None of these inks is measured yet."
+    assert opened.lacks[0] == "None of these inks has been measured yet."
 
     plan = PlanForm(opened)
     assert plan.levels.value == 5  # what the folder was made with

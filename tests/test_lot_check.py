@@ -104,7 +104,7 @@ def test_a_lot_of_another_shade_is_told_from_a_strong_one():
     )
     verdict = judge("Magenta", [check_of(other, "Magenta", strength=1.05)])
     assert verdict.shade and verdict.shade_de00 > 0.3
-    assert "no change of weight puts that right" in verdict.words[1]
+    assert "no change of weight corrects that" in verdict.words[1]
 
 
 def test_a_masstone_tells_no_strength():

@@ -78,7 +78,7 @@ def test_a_shelf_without_stock_is_told_from_a_batch_that_is_too_big(shop, run):
         ),
         (
             "Sea teal", ("--use", "Leftover regatta teal", "--top", "30"),
-            "others add inks, or come less near.",
+            "others add inks or are farther off.",
         ),
     ],
 )  # fmt: skip

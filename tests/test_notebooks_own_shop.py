@@ -197,7 +197,7 @@ def test_what_a_shop_lacks_is_said_before_a_button_is_pressed():
 def test_inks_without_readings_can_be_planned_for():
     opened = open_shop("new-shop")
     assert [ink.name for ink in opened.shop.inks] == ["Snow", "Soot", "Lime"]
-    assert "None of these inks is measured yet." in repr(opened)
+    assert "None of these inks has been measured yet." in repr(opened)
     assert "shop.toml measurement.geometry" in repr(opened)  # not filled in yet
     plan = forms.plan(opened, "Lime")
     plan.children[1].children[3].children[0].click()

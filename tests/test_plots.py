@@ -263,7 +263,7 @@ def test_swatches_say_what_a_screen_cannot_show():
     # A grey is grey under any light, to eyes that are used to it: sRGB of Y = 40 is 168.
     for grey in (plain[0], plain[2]):
         assert grey.get_facecolor()[:3] == pytest.approx(to_rgb("#aaaaaa"), abs=0.012)
-    assert "A screen is not a proof" in said(ax)
+    assert "Never approve a colour by a screen" in said(ax)
 
 
 def test_parts_of_a_recipe_are_to_scale():

@@ -269,7 +269,7 @@ def _repeats(db: sqlite3.Connection) -> dict[int, tuple[int, int]]:
 def _logged_again(db: sqlite3.Connection, found: Fit) -> list[str]:
     """A line for each reading of these inks that another batch had before."""
     return [
-        f"batch {batch}: its reading is that of batch {other}, logged again; it teaches nothing"
+        f"batch {batch}: its reading is that of batch {other}, logged again; it is left out"
         for batch, other in _repeats(db).values()
         if {*job_of(db, batch).container} <= {*found.palette.names}
     ]

@@ -109,7 +109,7 @@ def predicted_of(book: Book, batch: BatchRecord) -> Predicted:
 
 
 def verdict(book: Book, shop: Shop, batch: BatchRecord) -> str:
-    """The last reading of a batch in a line: pass or fail, by how much, in which direction."""
+    """The last reading of a batch in a line: in tolerance or not, and which way it is off."""
     last, target = batch.readings[-1], target_of(book, shop, batch.target)
     if target is None or last.de00 is None:
         return "measured; it has no target to be judged by"

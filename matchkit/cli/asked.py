@@ -33,7 +33,7 @@ def session_of(args: argparse.Namespace) -> Session:
     def tell(notice: Notice) -> None:
         told = [each.code for each in session.notices].count("lots_learned")
         if notice.code == "lots_learned" and told == 1 and "reference_lots" in args:
-            say("counted on here (--reference-lots does without it):")
+            say("allowed for here (--reference-lots ignores it):")
         say(notice.text)
 
     args.scales = session.scales
@@ -120,7 +120,7 @@ def reference_lots_option(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--reference-lots",
         action="store_true",
-        help="take every lot as the one that was fitted, whatever the batches told",
+        help="take every lot as the fitted one, whatever the batches showed",
     )
 
 
@@ -138,7 +138,7 @@ def scale_options(parser: argparse.ArgumentParser) -> None:
     )  # fmt: skip
     parser.add_argument(
         "--repeats", action="store_true",
-        help="average the readings called as 'red a', 'red b' or 'red 1/3'",
+        help="average readings named like 'red a', 'red b' or 'red 1/3'",
     )  # fmt: skip
 
 

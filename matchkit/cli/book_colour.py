@@ -27,7 +27,7 @@ def _job_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--job", default="", help="the job's name")
     parser.add_argument("--customer", default="", help="for whom")
     parser.add_argument("--due", default="", metavar="DAY", help="as 2026-11-25")
-    parser.add_argument("--note", default="", help="anything worth keeping about the job")
+    parser.add_argument("--note", default="", help="remarks about the job")
 
 
 def _details(args: argparse.Namespace) -> JobDetails:

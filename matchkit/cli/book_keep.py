@@ -116,7 +116,7 @@ def mend(session: Session, args: argparse.Namespace) -> None:
     said = {name: getattr(args, name) for name in DETAILS}
     changes = {name: words for name, words in said.items() if words is not None}
     if not changes:
-        raise InputError("mend: say what is to be written anew, such as --due 2026-11-25")
+        raise InputError("mend: say what to change, such as --due 2026-11-25")
     give_written(args, booking.mend(session, batch_of(session, args), changes))
 
 

@@ -159,9 +159,7 @@ def close_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("outcome", metavar="OUTCOME", help=", ".join(OUTCOMES))
     parser.add_argument("--approved-by", default="", metavar="NAME", help="who approved the print")
     parser.add_argument("--light", default="", help="under which light")
-    parser.add_argument(
-        "--note", default="", help="anything worth keeping; why, where it is out of tolerance"
-    )
+    parser.add_argument("--note", default="", help="remarks; the reason, if it is out of tolerance")
 
 
 def close(session: Session, args: argparse.Namespace) -> None:
@@ -173,7 +171,7 @@ def close(session: Session, args: argparse.Namespace) -> None:
 def leftover_arguments(parser: argparse.ArgumentParser) -> None:
     batch_argument(parser)
     parser.add_argument("grams", type=in_grams(positive), metavar="G", help="how much is left")
-    parser.add_argument("name", metavar="NAME", help="what it is called on the shelf")
+    parser.add_argument("name", metavar="NAME", help="its name on the shelf")
 
 
 def leftover(session: Session, args: argparse.Namespace) -> None:

@@ -31,7 +31,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--measured-name", metavar="NAME",
-        help="which spectrum of MEASURED (its only one, else the one called as --name)",
+        help="which spectrum of MEASURED (its only one, else the one named by --name)",
     )  # fmt: skip
     picture_option(parser, COMPARED)
     json_option(parser)

@@ -1,4 +1,4 @@
-"""``matchkit compare``: recipes side by side under the lights."""
+"""``matchkit compare``: compare recipes under several lights."""
 
 import argparse
 from pathlib import Path

@@ -41,11 +41,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )  # fmt: skip
     parser.add_argument(
         "--measured-name", metavar="NAME",
-        help="which spectrum of the measured files, where they hold several",
+        help="which spectrum of the measured files, if they hold several",
     )  # fmt: skip
     parser.add_argument(
         "--looks", metavar="WORDS",
-        help=f'instead of --measured, what the eye says: "a touch red, too dark" ({WORDS})',
+        help=f'instead of --measured, what you see: "a touch red, too dark" ({WORDS})',
     )  # fmt: skip
     parser.add_argument(
         "--measured-lab", metavar="L,a,b", type=lab,

@@ -35,7 +35,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--over", action="append", default=[], metavar="GROUND",
-        help="only this ground of grounds.csv (all that are no drawdown card)",
+        help="only this ground of grounds.csv (all but the drawdown cards)",
     )  # fmt: skip
     reference_lots_option(parser)
     picture_option(parser)

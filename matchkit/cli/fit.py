@@ -1,4 +1,4 @@
-"""``matchkit fit``: inks from drawdowns, and how good the fit is."""
+"""``matchkit fit``: fit the inks to their drawdowns, and say how good the fit is."""
 
 import argparse
 from collections.abc import Callable

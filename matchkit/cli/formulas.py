@@ -17,10 +17,12 @@ def search_options(parser: argparse.ArgumentParser) -> None:
         "--without", action="append", default=[], metavar="INK", help="leave an ink or a mix out"
     )
     parser.add_argument(
-        "--use", metavar="MIX", help="make the most of a leftover or letdown of mixes.csv"
+        "--use",
+        metavar="MIX",
+        help="use as much as possible of this leftover or letdown of mixes.csv",
     )
     parser.add_argument(
-        "--leftovers", action="store_true", help="which mix on the shelf to start from"
+        "--leftovers", action="store_true", help="start from whichever leftover saves most"
     )
     prefer_option(
         parser,
@@ -28,19 +30,24 @@ def search_options(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--all", action="store_true",
-        help="list too what is mostly clear or can hardly be weighed, beside others as near",
+        help="also list formulas that are mostly clear or hard to weigh",
     )  # fmt: skip
     over_options(parser)
     reference_lots_option(parser)
 
 
 def number_options(parser: argparse.ArgumentParser, *, top: int) -> None:
-    """How much, of how many inks, and how many formulas; what other lights count."""
+    """How much, of how many inks, how many formulas; the weight of the other lights."""
     for name, kind, usual, words in (
         ("grams", in_grams(positive), 1000.0, "batch size"),
         ("max-inks", whole(), 4, "white and clear count too"),
         ("top", whole(), top, "how many formulas for a target"),
-        ("other-lights", between(0, inf, "0 or more"), OTHER_WEIGHT, "what other lights count"),
+        (
+            "other-lights",
+            between(0, inf, "0 or more"),
+            OTHER_WEIGHT,
+            "weight of the other lights beside the first",
+        ),
     ):
         metavar = {"grams": "G", "other-lights": "W"}.get(name, "N")
         parser.add_argument(

@@ -1,4 +1,4 @@
-"""``matchkit import``: look at an instrument's file, and bring it into the shop."""
+"""``matchkit import``: check an instrument's file, and import it into the shop."""
 
 import argparse
 import sys
@@ -25,7 +25,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--preview", action="store_true", help="only look; write nothing")
     parser.add_argument("--all", action="store_true", help=f"show more than {MOST} names")
     parser.add_argument("--name", help="bring in only the spectrum of this name")
-    parser.add_argument("--drawdown", help="the drawdown it is of, where its name is another")
+    parser.add_argument("--drawdown", help="the drawdown it belongs to, if its name differs")
     held = parser.add_mutually_exclusive_group()
     held.add_argument(
         "--add", dest="existing", action="store_const", const="add", default="refuse",
@@ -36,7 +36,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         help="in place of readings that the shop has already",
     )  # fmt: skip
     parser.add_argument(
-        "--skip-others", action="store_true", help="leave out what is no drawdown of the shop"
+        "--skip-others",
+        action="store_true",
+        help="leave out spectra that are not drawdowns of the shop",
     )
     parser.add_argument(
         "--index",
@@ -48,7 +50,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--not-fluorescent",
         action="store_true",
-        help="neither ink nor ground fluoresces: M0, M1 and M2 are taken as one",
+        help="neither ink nor ground fluoresces: treat M0, M1 and M2 alike",
     )
     parser.add_argument(
         "--to",

@@ -1,4 +1,4 @@
-"""``matchkit library``: formulas for thousands of targets, into a file that can be gone on with."""
+"""``matchkit library``: find formulas for thousands of targets; a later run continues the file."""
 
 import argparse
 import sys
@@ -28,7 +28,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("targets", metavar="TARGETS", help="a spectrum file with many targets")
     parser.add_argument(
         "--into", type=new_file, metavar="FILE", required=True,
-        help="FILE.csv or FILE.jsonl; gone on with",
+        help="FILE.csv or FILE.jsonl; a begun file is continued",
     )  # fmt: skip
     parser.add_argument("--anew", action="store_true", help="begin FILE again")
     parser.add_argument(

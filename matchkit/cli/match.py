@@ -35,7 +35,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     search_options(parser)
     lamp_option(parser)
     parser.add_argument(
-        "--trade-offs", action="store_true", help="what each formula gives up (with steady always)"
+        "--trade-offs",
+        action="store_true",
+        help="say what each formula gives up (always with steady)",
     )
     parser.add_argument(
         "--ticket", type=page, metavar="FILE", help="write the ticket of formula 1 (.html)"

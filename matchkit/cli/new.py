@@ -1,4 +1,4 @@
-"""``matchkit new``: an empty shop folder to fill in."""
+"""``matchkit new``: make an empty shop folder to fill in."""
 
 import argparse
 from dataclasses import replace

@@ -1,4 +1,4 @@
-"""``matchkit plan``: which drawdowns to weigh for a new series or a new ink."""
+"""``matchkit plan``: plan the drawdowns of a new series or a new ink."""
 
 import argparse
 from dataclasses import replace

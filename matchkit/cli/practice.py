@@ -30,14 +30,14 @@ from matchkit.workflows.practising import (
 def arguments(parser: argparse.ArgumentParser) -> None:
     """The command's arguments."""
     parser.add_argument(
-        "--kind", action="append", choices=KINDS, help="only this kind; may be given again"
+        "--kind", action="append", choices=KINDS, help="only this kind; may be repeated"
     )
     count, seed, level = (whole(*LIMITS[name]) for name in ("count", "seed", "level"))
     parser.add_argument(
         "--count", type=count, default=2, metavar="N", help="exercises of each kind (2)"
     )
     parser.add_argument(
-        "--seed", type=seed, metavar="N", help="other exercises for another number (1)"
+        "--seed", type=seed, metavar="N", help="another number gives other exercises (1)"
     )
     hard = f"how hard, 0 to {LIMITS['level'][1]} (the learner's, else 0)"
     parser.add_argument("--level", type=level, metavar="N", help=hard)
@@ -54,7 +54,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         help="mark answers, such as see-1-0=b; with --learner they are kept",
     )
     parser.add_argument(
-        "--trainer", metavar="FOLDER", help="how far all learners with answers in a folder are"
+        "--trainer", metavar="FOLDER", help="progress of every learner with answers in this folder"
     )
     parser.add_argument(
         "--shop", metavar="SHOP", help="batches of this shop's record book that came out wrong"

@@ -1,4 +1,4 @@
-"""``matchkit predict``: the colour a recipe will have."""
+"""``matchkit predict``: predict the colour of a recipe."""
 
 import argparse
 

@@ -51,7 +51,7 @@ def job_of(args: argparse.Namespace) -> PrintJob | None:
         stray = [name for name, usual in USUAL.items() if getattr(args, name) != usual]
         if stray:
             named = ", ".join(f"--{name.replace('_', '-')}" for name in stray)
-            raise InputError(f"{named}: they tell of a job; give its --prints N too")
+            raise InputError(f"{named}: these describe a print job; give --prints N too")
         return None
     mesh = args.mesh is not None
     if mesh != (args.transfer is not None) or mesh == (args.wet is not None):

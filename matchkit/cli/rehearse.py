@@ -32,7 +32,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--earlier", metavar="N", type=whole(*LIMITS["earlier_batches"]),
         default=usual.earlier_batches,
-        help=f"batches that have already told about the lots ({usual.earlier_batches})",
+        help=f"earlier batches that the lots were learned from ({usual.earlier_batches})",
     )  # fmt: skip
     parser.add_argument(
         "--drawdowns", type=int, choices=DRAWDOWNS, default=usual.drawdowns_per_ink,
@@ -40,7 +40,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )  # fmt: skip
     parser.add_argument(
         "--troubles", metavar="NAME", nargs="+", choices=TROUBLES, default=(),
-        help=f"what makes the shop harder: {', '.join(TROUBLES)}",
+        help=f"troubles to add: {', '.join(TROUBLES)}",
     )  # fmt: skip
     picture_option(parser, PICTURES)
     json_option(parser)

@@ -17,7 +17,7 @@ from matchkit.workflows.serving import page_server
 def arguments(parser: argparse.ArgumentParser) -> None:
     """The command's arguments."""
     parser.add_argument(
-        "shop", metavar="SHOP", nargs="?", help="the shop folder; else the one opened last"
+        "shop", metavar="SHOP", nargs="?", help="the shop folder (default: the one opened last)"
     )
     parser.add_argument(
         "--port", type=whole(1, 65535), default=8866, metavar="N", help="first port to try (8866)"
@@ -30,7 +30,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--password", default="", metavar="TEXT",
-        help="what tablets are asked for; without it the link holds a secret",
+        help="the password that tablets must give; without it the link holds a secret",
     )  # fmt: skip
 
 

@@ -1,4 +1,4 @@
-"""``matchkit ticket``: a weigh-out ticket for a recipe."""
+"""``matchkit ticket``: make a weigh-out ticket for a recipe."""
 
 import argparse
 
@@ -78,10 +78,11 @@ def details(parser: argparse.ArgumentParser) -> None:
         " sensitive inks, with what that does for the chance",
     )  # fmt: skip
     parser.add_argument(
-        "--letdowns", action="store_true", help="weigh too small weights from letdowns"
+        "--letdowns", action="store_true", help="weigh amounts that are too small from letdowns"
     )
     job_options(
-        parser.add_argument_group("how much ink the job needs, told on the ticket"), required=False
+        parser.add_argument_group("how much ink the job needs, printed on the ticket"),
+        required=False,
     )
 
 

@@ -42,7 +42,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--every", type=positive, default=EVERY_S, metavar="SECONDS", help="how often to look (1)"
     )
     parser.add_argument(
-        "--once", action="store_true", help="end when no new file is left, in place of waiting"
+        "--once", action="store_true", help="end when no new file is left, instead of waiting"
     )
     parser.add_argument("--by", metavar="NAME", help="who signs what goes into the record book")
     scale_options(parser)
@@ -74,7 +74,7 @@ def _take(args: argparse.Namespace, arrival: Arrival) -> None:
             session.scale = next((s for s in SCALES if answer and s.startswith(answer)), "")
         look = look_at(arrival.path, session)
     except EOFError:
-        say(f"{arrival.path.name}: nobody says what its scale is; it is asked about next time")
+        say(f"{arrival.path.name}: its scale is not known; you are asked again next time")
         return
     except InputError as error:
         for fault in error.faults:
@@ -87,7 +87,7 @@ def _take(args: argparse.Namespace, arrival: Arrival) -> None:
         try:
             placed = _put(session, arrival, input("" if args.json else ASK).strip())
         except EOFError:
-            say(f"{arrival.path.name}: nobody says where it belongs; it is asked about next time")
+            say(f"{arrival.path.name}: not placed; you are asked again next time")
             return
         except InputError as error:
             for fault in error.faults:

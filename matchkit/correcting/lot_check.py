@@ -295,7 +295,7 @@ def _words(
         )
     if kind == "same":
         lines = [
-            f"{ink}: as strong as the fitted lot beside {others}, as far as can be told"
+            f"{ink}: as strong as the fitted lot beside {others}, within this error"
             f" (+-{100 * error:.1f} %)"
         ]
     else:
@@ -307,7 +307,7 @@ def _words(
     if shade:
         lines.append(
             f"beyond strength its shade differs by {shade_de00:.2f} dE00 ({shade}): "
-            "no change of weight puts that right; fit this lot anew for close work"
+            "no change of weight corrects that; fit this lot anew for close tolerances"
         )
     return tuple(lines)
 

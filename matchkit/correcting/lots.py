@@ -198,7 +198,10 @@ def _odd(
             )
         elif abs(off) > ODD * np.sqrt(covariance[i, i]):
             lines.append(f"{ink} {runs(float(np.exp(off)))} against its lot so far")
-    told = "; a weighing error, or a lot nobody told of: this batch teaches nothing about lots"
+    told = (
+        "; a weighing error, or a change of lot that was not recorded: this batch says nothing"
+        " about lots"
+    )
     return tuple(line + told for line in lines)
 
 

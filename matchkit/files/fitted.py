@@ -72,7 +72,7 @@ def write_fits(
         with locked(folder):
             write_file(Path(folder) / FILE, json.dumps(content, ensure_ascii=False) + "\n")
     except InputError as error:
-        stands = "the fit stands, but every command fits anew until the folder can be written"
+        stands = "the fit is good, but every command repeats it until the folder can be written"
         raise InputError([f"{fault}; {stands}" for fault in error.faults]) from None
 
 

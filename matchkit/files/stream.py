@@ -98,7 +98,7 @@ def growing(
             if known != _said(digest):
                 raise InputError(
                     f"{label(path)}: was begun with other inks, targets or options, or by another"
-                    " version; give another name, or --anew to begin again"
+                    " version; give another name, or --anew to start over"
                 )
             try:
                 done, size = _kept(path, head, names)

@@ -94,8 +94,8 @@ class BookForm:
             "3. What happened to it", self.tale, self.label, self.saved, self.page,
             ui.folded("the ticket to weigh it by", self.ticket.box),
             ui.folded("how to mix this colour again", self.again.box),
-            ui.folded("how to mend customer, due day or note", self.mend.box),
-            ui.folded("how to strike a record that is wrong", self.strike.box),
+            ui.folded("how to change customer, due day or note", self.mend.box),
+            ui.folded("how to strike a wrong record", self.strike.box),
         )  # fmt: skip
         self.pick.observe(ui.safe(self._picked, self.problems), names="value")
         self.scan.text.observe(ui.safe(self._scanned, self.problems), names="value")
@@ -137,7 +137,7 @@ class BookForm:
         self.outcome = ui.choice("How did it end?", OUTCOMES, OUTCOMES[0], radio=True)
         self.by = ui.Field("Approved by", "", str, short=False)
         self.light = ui.choice("Under the light", lights, lights[0][1])
-        self.why = ui.Field("Why, or a remark", "", str, short=False)
+        self.why = ui.Field("Reason, or a remark", "", str, short=False)
         self.left = ui.amount_field("Left over, g", "", empty=True)
         self.left_name = ui.Field("Its name on the shelf", "", str, short=False)
         self.closing = w.VBox(

@@ -36,7 +36,7 @@ def played(opened: OpenShop) -> str:
     day = opened.clock()
     return (
         f"Customers and jobs are invented; it is {day:%A}, {day.day} {day:%B %Y} here. What you"
-        f" write goes into the folder {COPY} beside this notebook: delete it to begin anew."
+        f" write goes into the folder {COPY} beside this notebook: delete it to start again."
     )
 
 
@@ -54,7 +54,7 @@ def demo_book(opened: OpenShop) -> Path:
         except OSError:
             if not (folder / BOOK).is_file():  # else another notebook made it in the meantime
                 raise InputError(
-                    f"{COPY}: can't be made here; move what is called so away"
+                    f"{COPY}: can't be made here; move the file or folder of that name away"
                 ) from None
         finally:
             shutil.rmtree(beside, ignore_errors=True)

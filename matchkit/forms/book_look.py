@@ -112,7 +112,7 @@ class OrderPart:
         self.opened = opened
         self.problems, self.results = ui.alert(), ui.area()
         self.days = ui.amount_field("Days ahead, and back", "30", most=1000)
-        self.look = ui.button("What runs low?", self.list, self.problems, main=True)
+        self.look = ui.button("Which inks run low?", self.list, self.problems, main=True)
         self.box = w.VBox([self.days.box, self.look, self.problems, self.results])
 
     def list(self) -> None:
@@ -132,7 +132,9 @@ class UseUpPart:
         self.opened = opened
         self.problems, self.results = ui.alert(), ui.area()
         self.grams = ui.amount_field("Batch, grams", "1000", most=1e6)
-        self.look = ui.button("What could they become?", self.list, self.problems, main=True)
+        self.look = ui.button(
+            "Which colours could they become?", self.list, self.problems, main=True
+        )
         self.box = w.VBox([self.grams.box, self.look, self.problems, self.results])
 
     def list(self) -> None:
@@ -150,7 +152,7 @@ class CopyPart:
     def __init__(self, opened: OpenShop, changed: Callable[[], None]) -> None:
         self.opened, self.changed = opened, changed
         self.problems, self.done = ui.alert(), ui.area()
-        self.which = ui.choice("The book again, from", [NONE])
+        self.which = ui.choice("Restore the book from", [NONE])
         self.save = ui.button("Save a backup", self._backup, self.problems, main=True)
         self.export = ui.button("Export it as CSV and JSON", self._export, self.problems)
         self.restore = ui.button("Restore the book", self._restore, self.problems)
@@ -216,8 +218,8 @@ class ShelfPart:
             "Percent of it (empty: it alone)", "10", most=99.9, empty=True
         )
         self.mixed = ui.amount_field("Mixed for the drawdown, grams", "50", most=1e6)
-        self.only_say = w.Checkbox(value=False, description="Only say it", indent=False)
-        self.open_now = w.Checkbox(value=False, description="It is open now", indent=False)
+        self.only_say = w.Checkbox(value=False, description="Only show the result", indent=False)
+        self.open_now = w.Checkbox(value=False, description="The lot is in use now", indent=False)
         self.base = ui.choice("Let down in", [WHITE, *known_inks(opened)], WHITE)
         self.reading = ReadingPicker(opened, "Spectrum of the lot")
         drawn = ui.row(self.percent.box, ui.boxed(self.base), self.mixed.box)

@@ -16,7 +16,7 @@ from matchkit.workflows.checking import check as look
 
 Array = NDArray[np.float64]
 
-EXAMPLE, FILE = "the example's first proof", "from a file of mine"
+EXAMPLE, FILE = "the example's drawdown", "from a file of mine"
 
 
 def check(opened: OpenShop, target: str = "") -> Any:

@@ -53,7 +53,7 @@ class InksForm:
             ui.section(
                 "1. Let it down", ui.row(ui.boxed(self.ink), ui.boxed(self.percent)), self.tint
             ),
-            ui.section("2. What was drawn down, and what the fit makes of it", self.about),
+            ui.section("2. What was drawn down, and what the fit predicts for it", self.about),
             ui.section(
                 "3. The whole series",
                 self.residuals,

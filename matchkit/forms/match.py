@@ -112,7 +112,7 @@ class MatchForm:
         self.others = ui.choice("The other lights count", OTHERS, 0.2)
         self.prefer = ui.choice("List first", PREFER, "nearest")
         self.every = w.Checkbox(
-            description="List all, also what is mostly clear or less sure", indent=False
+            description="Also list formulas that are mostly clear or less sure", indent=False
         )
         self.lights = {
             light: w.Checkbox(

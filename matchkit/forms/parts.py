@@ -173,8 +173,8 @@ def said(error: Exception) -> list[str]:
     if told := plainly(error):
         return briefly(told.faults)
     return [
-        "This is a fault of the program, not of what you entered; nothing was saved.",
-        f"Please pass this line on: {type(error).__name__}: {error}",
+        "This is an error in the program, not in what you entered; nothing was saved.",
+        f"Please report this line: {type(error).__name__}: {error}",
     ]
 
 

@@ -16,7 +16,7 @@ from matchkit.workflows.session import Notice, Session
 
 CHOOSE = ("(choose)", "")
 ALL = "\0all"  # no name in a file holds this character
-RUN = "Run the cell with open_shop again, and the cells below it: they take the readings in."
+RUN = "Run the cell with open_shop again, and the cells below it: they use the new readings."
 # A fault names what a command takes; here it is a part of the form.
 HERE = (
     ("say --add to average all, or --replace", "say above what becomes of them"),
@@ -52,7 +52,7 @@ class ReadingsForm:
         self.existing = ui.choice(
             "Where there are readings already",
             [
-                ("bring nothing in, and say so", "refuse"),
+                ("import nothing, and say so", "refuse"),
                 ("average old and new", "add"),
                 ("put the new in place of the old", "replace"),
             ],

@@ -213,7 +213,7 @@ class HowRead:
     def __init__(self, take: Callable[[], None], problem: Any) -> None:
         self.take, self.problem, self.scale = take, problem, ""
         self.buttons = w.VBox()
-        self.repeats = ui.tick("Average the readings called as 'red a', 'red b' or 'red 1/3'")
+        self.repeats = ui.tick("Average readings named like 'red a', 'red b' or 'red 1/3'")
         self.repeats.observe(ui.safe(take, problem), names="value")
         self.box = w.VBox([self.buttons, self.repeats])
         self.new()

@@ -82,7 +82,7 @@ def _on_many(
                 yield from _stretch(work, one, stretch)
     except BrokenProcessPool:
         raise InputError(
-            "a worker ended before its work was done, most often for want of memory; "
+            "a worker ended before its work was done, most often for lack of memory; "
             "try fewer workers"
         ) from None
 

@@ -188,7 +188,7 @@ def _volume(fill: Fill | None) -> str:
 
 
 def _letdown_title(ticket: Ticket) -> str:
-    return "Letdowns to make first" if ticket.letdowns_used else "The way out: weigh from letdowns"
+    return "Letdowns to make first" if ticket.letdowns_used else "Better: weigh from letdowns"
 
 
 def _letdown_lines(ticket: Ticket) -> list[str]:

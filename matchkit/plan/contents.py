@@ -1,7 +1,7 @@
 """What was truly in every pot of a drawdown plan, from what the balance showed.
 
 A plan says what to leave in a pot and what to add.  Whoever weighs comes out a little
-otherwise, and since one pot serves a ladder, each slip goes on into the drawdowns after
+otherwise, and since one pot serves a whole ladder, each slip goes on into the drawdowns after
 it: so every pot, and every letdown, is followed step by step.  Weights end in ``_g``.
 """
 

@@ -52,7 +52,7 @@ from matchkit.plots.marks import (
 
 Array = NDArray[np.float64]
 
-NOT_A_PROOF = "A screen is not a proof: judge cured prints under these lights."
+NOT_A_PROOF = "Never approve a colour by a screen: judge cured prints under these lights."
 
 
 def new_axes(width_in: float = 4.6, height_in: float = 3.4) -> tuple[Figure, Axes]:

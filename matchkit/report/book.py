@@ -144,7 +144,7 @@ def order_parts(orders: Orders) -> list[Part]:
         *("Ink", "In stock, g", "For open jobs, g", used, "Lasts, days", "Order, g"),
         *("Containers", "Cost", "Needed by", "For batches"),
     )
-    cost = [] if orders.cost is None else [f"In all {money_text(orders.cost, orders.currency)}."]
+    cost = [] if orders.cost is None else [f"Total {money_text(orders.cost, orders.currency)}."]
     return [Table(head=head, rows=cells, words=(8, 9)), *cost]
 
 

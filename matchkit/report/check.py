@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 
+NEVER = "Never approve a colour by a screen."
 COMPARED = ("swatches", "spectra", "lights", "ab", "LC")  # by which a person asks for them
 
 
@@ -45,7 +46,7 @@ def compared_pictures(
         Picture(
             name="swatches",
             draw=lambda ax: _drawings()["swatches"](ax, seen),
-            alt=f"The target and {names} side by side under each light. A screen is not a proof.",
+            alt=f"The target and {names} side by side under each light. {NEVER}",
             height_in=0.9 + 0.62 * n_light,
         ),
         Picture(
@@ -81,7 +82,7 @@ def edge_to_edge(above: str, below: Sequence[str], names: Sequence[str], title: 
 
         return strip(ax, above, below, names, title)
 
-    words = f"{title}; below it: {', '.join(names)}. A screen is not a proof."
+    words = f"{title}; below it: {', '.join(names)}. Never approve a colour by a screen."
     return Picture(draw=draw, alt=words, width_in=6.4, height_in=1.6, wide=True)
 
 

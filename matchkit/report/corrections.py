@@ -28,7 +28,7 @@ def correction_parts(found: Advice) -> list[Part]:
     before = found.de00_before[0]
     now = f"Now: dE00 {before:.2f}"
     if found.by_eye:
-        now = f"Now, as the eye has it: about dE00 {before:.1f}"
+        now = f"Now, by eye: about dE00 {before:.1f}"
     chance = chance_text(found.still.chance_in_tolerance)
     parts: list[Part] = [
         f"{now} under {light}, tolerance {tolerance:g}; chance in tolerance as it is: {chance}"

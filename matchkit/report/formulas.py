@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
 
 Array = NDArray[np.float64]
+ORDER = "Nearest first; where as near: those that hide, then fewer inks, then lower cost"
 RECIPES, MOVES = "recipes", "moves"  # by which a person asks for them
 
 
@@ -137,9 +138,12 @@ def overview_parts(found: FoundFormulas) -> list[Part]:
         "Most sensitive ink",
         *(("Leftover used, g", "Left, g") if found.formulas[0].used else ()),
     )
+    order = ORDER if found.search.prefer == "nearest" else ""
     return [
         _side_by_side(found),
-        Table(head=head, rows=tuple(rows), words=(1, head.index("Most sensitive ink"))),
+        Table(
+            head=head, rows=tuple(rows), words=(1, head.index("Most sensitive ink")), caption=order
+        ),
         *(
             Notice(code=notice.code, text=f"Formula {k}: {notice.text}")
             for k, each in _numbered(found)
@@ -171,7 +175,7 @@ def _side_by_side(found: FoundFormulas) -> Picture:
 
     told = "; ".join(f"{k}: {shares(each.formula)}" for k, each in _numbered(found))
     height_in = 0.4 + 0.52 * len(found.formulas)
-    alt = f"The formulas as bars of their inks. {told}. A screen is not a proof."
+    alt = f"The formulas as bars of their inks. {told}. Never approve a colour by a screen."
     return Picture(draw=draw, alt=alt, width_in=6.4, height_in=height_in, wide=True)
 
 
@@ -325,7 +329,7 @@ def _trade_offs(found: FoundFormulas) -> list[Part]:
     table = Table(head=head, rows=tuple(rows), caption="Trade-offs (dE00):", words=(3,))
     if len(target.lights) == 1:
         return [table]
-    return [table, f"To give up some of {first} for the other lights: --other-lights 3"]
+    return [table, f"To trade accuracy under {first} for the other lights: --other-lights 3"]
 
 
 def prediction_parts(found: Prediction) -> list[Part]:

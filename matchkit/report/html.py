@@ -189,7 +189,7 @@ def _html(part: Part) -> str:
         return f"<h4>{escape(part.text)}</h4>"
     if isinstance(part, Notice):
         counted = part.code == "lots_learned"
-        text = f"Counted on: {part.text}." if counted else part.text
+        text = f"Allowed for: {part.text}." if counted else part.text
         quiet = counted or part.code == "lots_spread"  # not a warning, good to know
         return f'<p class="{"mk-quiet" if quiet else "mk-look"}">{escape(text)}</p>'
     if isinstance(part, Swatches):

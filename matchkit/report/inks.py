@@ -102,7 +102,7 @@ def _series(title: str, fit: Fit) -> list[Part]:
         _residuals(fit),
     ]
     parts += [Notice(code="outlier", text=f"Look at this drawdown: {t}") for t in fit.outliers]
-    parts += [Notice(code="fit_warning", text=f"Not to be trusted: {t}") for t in fit.warnings]
+    parts += [Notice(code="fit_warning", text=f"Unreliable: {t}") for t in fit.warnings]
     return parts
 
 

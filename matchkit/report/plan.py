@@ -38,7 +38,7 @@ def new_shop_parts(made: NewShop) -> list[Part]:
         f"It has {len(plan.inks)} inks, and {len(plan.steps)} drawdowns of them that wait for"
         " their readings.",
         f"Its lights are {lights} with the {shop.observer} degree observer, its tolerance is dE00"
-        f" {shop.tolerance_de00:g}; shop.toml says so, and can say otherwise.",
+        f" {shop.tolerance_de00:g}; change them in shop.toml.",
         *(f"{note}." for note in plan.notes),
     ]
 
@@ -113,10 +113,10 @@ def weighed_parts(found: Reweighed) -> list[Part]:
 def weighed_lines(found: Reweighed, kept: str) -> list[str]:
     """What became of ``drawdowns.csv``, whose old content is `kept` as a copy."""
     if not found.changes:
-        return ["drawdowns.csv says already what was weighed"]
+        return ["drawdowns.csv already has these weights"]
     names = found.changed
     lines = [f"drawdowns.csv: percents of {len(names)} drawdowns as weighed: {listed(names)}"]
-    return [*lines, f"the old drawdowns.csv is kept as {kept}; now fit anew"]
+    return [*lines, f"the old drawdowns.csv is kept as {kept}; fit again now"]
 
 
 def _weights(parts: Grams, plan: Plan) -> str:
@@ -161,7 +161,7 @@ def look_parts(
         f" {_counted(n, 'reading')}, {', '.join(seen.ranges)}, scale {seen.scale}.",
         f"Measured: {'; '.join(ways[:4])}{' ...' if len(ways) > 4 else ''}.",
         *agrees,
-        *_notices("refused", "A match or a shop refuses this", seen.refusals),
+        *_notices("refused", "Not usable in a shop or for a match", seen.refusals),
         *([] if seen.refusals else _colours(shown, look)),
         there,
         *_some([each.name for each in seen.spectra[len(shown) :]], "more names"),

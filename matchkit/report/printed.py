@@ -66,7 +66,7 @@ def _chart(found: Cover, ways: list[str]) -> Picture:
     return Picture(
         name="prints",
         draw=draw,
-        alt=f"Each garment bare and printed. {told}. A screen is not a proof.",
+        alt=f"Each garment bare and printed. {told}. Never approve a colour by a screen.",
         width_in=6.4,
         height_in=0.8 + 0.55 * len(rows),
         wide=True,

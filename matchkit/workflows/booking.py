@@ -143,7 +143,7 @@ def export(session: Session, folder: str | Path) -> Written:
 
 
 def restore(session: Session, source: str | Path) -> Written:
-    """The book again, from a backup or an export, in a shop that has none."""
+    """Restore the book from a backup or an export, in a shop that has none."""
     path = copies.restore(source, session.folder).path
     return Written(text=f"restored: {path}", records={"restored": str(path)})
 

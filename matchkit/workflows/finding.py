@@ -219,7 +219,7 @@ def _reach(
     """Whether the inks can reach the target, and if not, how far off and which way they end."""
     best, light = found.formulas[0], target.light_names[0]
     away = f"dE00 {best.de00[0]:.2f} under {light}"
-    wanting = f"What is missing: {missing(best.lab[0], target.lab[0])}."
+    wanting = f"Still off: {missing(best.lab[0], target.lab[0])}."
     if best.de00[0] <= shop.tolerance_de00:
         if found.in_gamut:
             return Notice(code="in_reach", text="these inks can reach it.")
@@ -334,7 +334,7 @@ def _short_list(search: Search, formulas: tuple[FoundFormula, ...]) -> str:
     if formulas[0].used and search.leftover == ANY_LEFTOVER:
         return head + "one for each mix on the shelf that can be brought near enough."
     if formulas[0].used:
-        return head + "others add inks, or come less near."
+        return head + "others add inks or are farther off."
     poor = (
         ""
         if search.every

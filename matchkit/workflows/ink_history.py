@@ -258,10 +258,14 @@ def check_lot(
 def _alone(drawn: LotDrawdown, away: float, shade: str) -> LotCheck:
     """The verdict on an ink that was drawn down alone: its shade, and nothing of its strength."""
     kind = "same shade"
-    line = f"of the fitted lot's shade, as far as can be told ({away:.2f} dE00)"
+    line = f"of the fitted lot's shade, within this error ({away:.2f} dE00)"
     if shade:
         kind = "another" if away > ANOTHER_DE00 else "other shade"
-        what = "another ink, measure it" if away > ANOTHER_DE00 else "for close work fit this lot"
+        what = (
+            "another ink, measure it"
+            if away > ANOTHER_DE00
+            else "for close tolerances fit this lot"
+        )
         line = f"its shade differs by {away:.2f} dE00 ({shade}): {what} anew"
     words = (f"{drawn.ink}: {line}", ALONE)
     return LotCheck(drawn=drawn, kind=kind, verdict=None, shade_de00=away, shade=shade, words=words)

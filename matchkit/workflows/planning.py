@@ -141,7 +141,7 @@ def _telling(session: Session, plan: Plan) -> list[str]:
         return []
     _, ink, inks = max(guessed, key=lambda each: each[0])
     return [
-        f"the one drawdown that would tell most: {telling(ink, inks)}; how much {ink.name} scatters"
+        f"the most useful further drawdown: {telling(ink, inks)}; how much {ink.name} scatters"
         " is a guess so far"
     ]
 
@@ -196,7 +196,7 @@ def _letdowns(letdowns: Sequence[tuple[str, Grams]]) -> list[dict[str, Any]]:
 
 
 UNMEASURED = (
-    "None of these inks is measured yet.",
+    "None of these inks has been measured yet.",
     "Next: notebook 12, A shop of your own, plans the drawdowns. Make them and measure them; the"
     " same notebook brings the instrument's file in (so does `matchkit import`).",
 )

@@ -92,7 +92,7 @@ def test_an_addition_a_label_and_a_search(notebook, lab):
     form.get_by_label("Your name").fill("Ana")
     choose(form, "13 Bottle green")
     form.get_by_role("button", name="What should I add?").click()
-    expect(form.get_by_text("Counted on: Sharp Lemon lot L-044")).to_be_visible()
+    expect(form.get_by_text("Allowed for: Sharp Lemon lot L-044")).to_be_visible()
     form.get_by_role("button", name="All as planned").click()
     form.get_by_role("button", name="Write it down").click()
     expect(form.get_by_text(re.compile("g added.*Draw down, cure"))).to_be_visible()
@@ -109,7 +109,7 @@ def test_an_addition_a_label_and_a_search(notebook, lab):
     found = form.get_by_role("paragraph").filter(has_text="7 Sea teal, Regatta tees, again, Kite")
     expect(found).to_be_visible()
     form.get_by_role("button", name="Show what to order").click()
-    form.get_by_role("button", name="What runs low?").click()
+    form.get_by_role("button", name="Which inks run low?").click()
     expect(form.get_by_role("columnheader", name="Lasts, days")).to_be_visible()
 
 
@@ -144,7 +144,7 @@ def test_the_shelf_a_job_again_and_a_record_struck(notebook, lab):
     expect(form.get_by_text("Kelp Green: lot G-070 from now on.")).to_be_visible()
     expect(form.get_by_role("row", name="Kelp Green G-070")).to_be_visible()
     choose(form, "17 Dusty rose")
-    form.get_by_role("button", name="Show how to strike a record that is wrong").click()
+    form.get_by_role("button", name="Show how to strike a wrong record").click()
     form.get_by_label("Which record is wrong?").select_option("the whole job")
     form.get_by_label("What was wrong with it?").fill("written twice")
     form.get_by_role("button", name="Strike it").click()

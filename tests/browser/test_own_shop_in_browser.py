@@ -47,7 +47,7 @@ def test_from_an_empty_form_to_a_fit(notebook, lab, tmp_path):
     page.keyboard.press("Control+a")
     page.keyboard.type('shop = forms.open_shop("bay street")\nshop')
     run_all(page)
-    expect(page.get_by_text("None of these inks is measured yet.").first).to_be_visible()
+    expect(page.get_by_text("None of these inks has been measured yet.").first).to_be_visible()
 
     plan = page.locator(".mk-plan")
     expect(plan.get_by_label("Drawdowns of each ink")).to_have_value("4")
