@@ -117,7 +117,7 @@ def outlier_words(
     names = " and ".join(d.name for d in card)
     told = f"{names}: off by {error:.1f} dE00 from what the others say"
     again = ": measure it again" if far_out else ""
-    return f"{told}{again}; {_story(R, c, palettes, light, observer)}"
+    return f"{told}{again}; {_story(R, c, palettes, light, observer, card[0].thickness_um)}"
 
 
 def _looks_mis_weighed(
@@ -165,7 +165,14 @@ def shift_words(palette: Palette, by: float) -> str:
     )
 
 
-def _story(R: Array, c: Array, palettes: Sequence[Palette], light: str, observer: int) -> str:
+def _story(
+    R: Array,
+    c: Array,
+    palettes: Sequence[Palette],
+    light: str,
+    observer: int,
+    stated_um: float | None,
+) -> str:
     """The simplest change that makes all readings of a card fit."""
     measured = Lab(R, light, observer)
 
@@ -205,14 +212,13 @@ def _story(R: Array, c: Array, palettes: Sequence[Palette], light: str, observer
     for by in (SPECULAR, -SPECULAR):
         stories.append((float(far(c, by)) * 1.5, shift_words(palette, by)))
     if palette.film is not None and np.isfinite(palette.film.thickness_um):
-        um = float(palette.film.thickness_um)
         left, times = min((float(far(c, times=k)), float(k)) for k in THICKNESSES)
-        stories.append(
-            (
-                left,
-                f"it reads like a film of {um * times:.0f} um, not {um:g}: check bar and pressure",
-            )
+        film = (
+            f"a film {times:.2g} times as thick as the others"
+            if stated_um is None
+            else f"a film of {stated_um * times:.0f} um, not {stated_um:g}"
         )
+        stories.append((left, f"it reads like {film}: check bar and pressure"))
     best, text = min(stories)
     if best < 0.4 * as_told:
         return text

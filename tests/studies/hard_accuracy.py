@@ -17,13 +17,14 @@ trouble by an amount stated there.  Two sets of shops:
              scattering, index, anisotropy and crowding.  For reporting, for nothing else.
 
 Chosen on the plain simulator, all on the usual pigments: NOISES, WRONG, CLEARLY and GUESS
-(`fit`).  EXPECT and LOG_S (`constants`) come from published ladders, slabs and pigments.  None
+(`fit`).  EXPECT, LOG_S and NO_PIGMENT come from published ladders, slabs and pigments.  None
 of them has seen the pigments of `score`.
 
 Three ways to read a drawdown, told as `road`:
 
     hides    an opaque drawdown
-    white    0.2 mm over the white half of a card, handed in as a drawdown that hides
+    white    0.2 mm over the white half of a card, handed in as a drawdown that hides; the fit
+             takes it for a film where letdowns of colours in clear tell that it is one
     both     both halves, handed in as films of the bar's nominal thickness
 
 `unseen` is dE00 (D65, 10 degrees) of random mixtures as this shop would draw them down,
