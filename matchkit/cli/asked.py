@@ -126,7 +126,7 @@ def reference_lots_option(parser: argparse.ArgumentParser) -> None:
 
 def reading_options(parser: argparse.ArgumentParser, file: str = "the file") -> None:
     """``--name``, where one spectrum is wanted, and how its file is to be read."""
-    parser.add_argument("--name", help=f"which spectrum of {file}, where it holds several")
+    parser.add_argument("--name", help=f"which spectrum of {file}, if it holds several")
     scale_options(parser)
 
 
@@ -134,7 +134,7 @@ def scale_options(parser: argparse.ArgumentParser) -> None:
     """``--scale`` and ``--repeats``: how a spectrum file is to be read."""
     parser.add_argument(
         "--scale", choices=tuple(SCALES),
-        help="what the values of a spectrum file are, where it leaves that open",
+        help="the scale of a spectrum file that does not state it",
     )  # fmt: skip
     parser.add_argument(
         "--repeats", action="store_true",
@@ -161,7 +161,7 @@ def target_options(parser: argparse.ArgumentParser, *, many: bool = False) -> No
     )
     reading_options(parser, "TARGET")
     parser.add_argument(
-        "--lab", type=lab, metavar="L,a,b", help="the target where there is no spectrum"
+        "--lab", type=lab, metavar="L,a,b", help="the target's Lab, if there is no spectrum"
     )
     parser.add_argument("--light", help="with --lab: the light it is for (the shop's first)")
     parser.add_argument(

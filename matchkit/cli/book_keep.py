@@ -123,7 +123,7 @@ def mend(session: Session, args: argparse.Namespace) -> None:
 def strike_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("what", metavar="WHAT", help=", ".join(STRIKABLE))
     parser.add_argument("number", type=whole(), metavar="N", help="the record's number")
-    parser.add_argument("--why", required=True, help="what was wrong")
+    parser.add_argument("--why", required=True, help="what was wrong with it")
 
 
 def strike(session: Session, args: argparse.Namespace) -> None:

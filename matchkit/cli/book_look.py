@@ -65,13 +65,15 @@ def find_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--observer", type=int, choices=(2, 10), help="with --lab: 2 or 10 (the shop's)"
     )
-    parser.add_argument("--within", type=positive, default=2.0, metavar="DE00", help="how near (2)")
+    parser.add_argument(
+        "--within", type=positive, default=2.0, metavar="DE00", help="largest dE00 (2)"
+    )
     parser.add_argument("--ink", default="", help="with this ink")
     parser.add_argument("--lot", default="", help="with this lot")
     parser.add_argument("--customer", default="", help="for this customer (part of the name)")
     parser.add_argument("--text", default="", help="words of the colour, the job or a note")
     parser.add_argument("--since", default="", metavar="DAY", help="as 2026-11-25")
-    parser.add_argument("--until", default="", metavar="DAY", help="that day too")
+    parser.add_argument("--until", default="", metavar="DAY", help="that day included")
     parser.add_argument("--top", type=whole(), default=20, metavar="N", help="how many (20)")
 
 
@@ -104,7 +106,7 @@ def stock(session: Session, args: argparse.Namespace) -> None:
 
 def reorder_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
-        "--days", type=whole(), default=30, metavar="N", help="how far ahead, and back (30)"
+        "--days", type=whole(), default=30, metavar="N", help="days ahead, and back (30)"
     )
 
 
@@ -140,7 +142,7 @@ def drift(session: Session, args: argparse.Namespace) -> None:
 
 
 def pass_shares_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--of", choices=GROUPS, default="month", help="by what (month)")
+    parser.add_argument("--of", choices=GROUPS, default="month", help="grouped by what (month)")
 
 
 def pass_shares(session: Session, args: argparse.Namespace) -> None:

@@ -51,7 +51,7 @@ def ticket(session: Session, args: argparse.Namespace) -> None:
 
 def weigh_arguments(parser: argparse.ArgumentParser) -> None:
     batch_argument(parser)
-    _poured_argument(parser, "what was weighed; without it each ink is asked for")
+    _poured_argument(parser, "what was weighed; without it you are asked for each ink")
     parser.add_argument(
         "--as-planned", action="store_true", help="the balance showed just what was planned"
     )
@@ -89,7 +89,7 @@ def measure_arguments(parser: argparse.ArgumentParser) -> None:
     batch_argument(parser)
     parser.add_argument(
         "spectrum", metavar="SPECTRUM",
-        help="of the drawdown, cured and cool: a file, '-' for what is typed or piped in, or the"
+        help="the drawdown, cured and cool: a file, '-' for what is typed or piped in, or the"
         " values themselves in quotes; several are averaged",
     )  # fmt: skip
     reading_options(parser)

@@ -37,7 +37,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )  # fmt: skip
     parser.add_argument(
         "--measured", metavar="SPECTRUM", action="append", default=[],
-        help="how that round measured, cured and cool; without it: an over-pour",
+        help="the drawdown of that round, cured and cool; without it: an over-pour",
     )  # fmt: skip
     parser.add_argument(
         "--measured-name", metavar="NAME",
@@ -58,7 +58,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )  # fmt: skip
     correct_options(parser)
     parser.add_argument(
-        "--without", action="append", default=[], metavar="INK", help="do not add it"
+        "--without", action="append", default=[], metavar="INK", help="do not add this ink"
     )
     picture_option(parser, COMPARED)
     json_option(parser)

@@ -28,10 +28,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     reading_options(parser)
     parser.add_argument(
         "--thickness", type=microns, default=STROKE_UM, metavar="UM",
-        help=f"of one stroke, um (or 2mil); from the mesh's data sheet or measured ({STROKE_UM:g})",
+        help=f"film of one stroke, um (or 2mil): mesh data sheet or measured ({STROKE_UM:g})",
     )  # fmt: skip
     parser.add_argument(
-        "--underbase", type=microns, metavar="UM", help="of the white below (one stroke)"
+        "--underbase", type=microns, metavar="UM", help="thickness of the white below (one stroke)"
     )
     parser.add_argument(
         "--over", action="append", default=[], metavar="GROUND",

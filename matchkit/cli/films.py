@@ -18,7 +18,7 @@ def over_options(parser: argparse.ArgumentParser) -> None:
         "--thickness",
         type=microns,
         metavar="UM",
-        help="with --over: of the printed film, um (or 2.4mil)",
+        help="with --over: thickness of the printed film, um (or 2.4mil)",
     )
     parser.add_argument(
         "--underbase",
@@ -28,7 +28,7 @@ def over_options(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--thickness-spread", type=share(50, none=True), default=SPREAD, metavar="PERCENT",
-        help=f"how far thickness strays from print to print, standard deviation"
+        help=f"how much the thickness varies from print to print, standard deviation"
         f" ({100 * SPREAD:g}: common practice, no source)",
     )  # fmt: skip
 

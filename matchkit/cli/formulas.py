@@ -14,7 +14,7 @@ def search_options(parser: argparse.ArgumentParser) -> None:
     """How formulas are looked for, beside the target itself."""
     number_options(parser, top=5)
     parser.add_argument(
-        "--without", action="append", default=[], metavar="INK", help="leave an ink or a mix out"
+        "--without", action="append", default=[], metavar="INK", help="leave this ink or mix out"
     )
     parser.add_argument(
         "--use",
@@ -26,7 +26,7 @@ def search_options(parser: argparse.ArgumentParser) -> None:
     )
     prefer_option(
         parser,
-        "chance: the best chance at the first drawdown; steady: what holds under every light",
+        "chance: the best chance at the first drawdown; steady: the nearest under the worst light",
     )
     parser.add_argument(
         "--all", action="store_true",
@@ -40,7 +40,7 @@ def number_options(parser: argparse.ArgumentParser, *, top: int) -> None:
     """How much, of how many inks, how many formulas; the weight of the other lights."""
     for name, kind, usual, words in (
         ("grams", in_grams(positive), 1000.0, "batch size"),
-        ("max-inks", whole(), 4, "white and clear count too"),
+        ("max-inks", whole(), 4, "most inks in a formula, white and clear included"),
         ("top", whole(), top, "how many formulas for a target"),
         (
             "other-lights",

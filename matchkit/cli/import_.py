@@ -24,16 +24,16 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("shop", metavar="SHOP", nargs="?", help="the shop folder")
     parser.add_argument("--preview", action="store_true", help="only look; write nothing")
     parser.add_argument("--all", action="store_true", help=f"show more than {MOST} names")
-    parser.add_argument("--name", help="bring in only the spectrum of this name")
+    parser.add_argument("--name", help="import only the spectrum of this name")
     parser.add_argument("--drawdown", help="the drawdown it belongs to, if its name differs")
     held = parser.add_mutually_exclusive_group()
     held.add_argument(
         "--add", dest="existing", action="store_const", const="add", default="refuse",
-        help="average with readings that the shop has already",
+        help="average with readings that the shop already has",
     )  # fmt: skip
     held.add_argument(
         "--replace", dest="existing", action="store_const", const="replace",
-        help="in place of readings that the shop has already",
+        help="replace readings that the shop already has",
     )  # fmt: skip
     parser.add_argument(
         "--skip-others",
@@ -45,7 +45,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         metavar="N",
         type=positive,
         help="refractive index of glossy films (1.5 for most resins: common practice, no"
-        " source): adds or takes away the specular part where file and shop differ in it",
+        " source): adds or takes away the specular part if file and shop differ in it",
     )
     parser.add_argument(
         "--not-fluorescent",

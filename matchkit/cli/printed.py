@@ -29,17 +29,17 @@ def job_options(parser: argparse._ActionsContainer, *, required: bool) -> None:
         "--prints", type=whole(), required=required, metavar="N", help="how many garments"
     )
     for name, kind, metavar, words in (
-        ("size", size_cm2, "WxH", "of the artwork: 30x40cm or 12x16in"),
-        ("area", area_cm2, "A", "instead of --size: 1200cm2 or 186in2"),
-        ("coverage", share(100), "PERCENT", "of the artwork in this colour (100)"),
+        ("size", size_cm2, "WxH", "size of the artwork: 30x40cm or 12x16in"),
+        ("area", area_cm2, "A", "its area, instead of --size: 1200cm2 or 186in2"),
+        ("coverage", share(100), "PERCENT", "share of the artwork in this colour (100)"),
         ("mesh", positive, "CM3", "theoretical ink volume, cm3 per m2, from its data sheet"),
-        ("transfer", share(100), "PERCENT", "with --mesh: how much of it a stroke leaves behind"),
-        ("wet", microns, "UM", "instead of --mesh: measured, um (or 2.4mil)"),
-        ("strokes", whole(), "N", "2: print, flash, print (1)"),
-        ("later-stroke", share(200), "PERCENT", "a further stroke, of the first (100)"),
-        ("loss", share(500, none=True), "PERCENT", "on top of what is printed (10)"),
-        ("screen-grams", in_grams(number), "G", "to flood the screen, whatever N (0)"),
-        ("density", positive, "G_PER_ML", "where inks.csv does not know it"),
+        ("transfer", share(100), "PERCENT", "with --mesh: share of it that a stroke prints"),
+        ("wet", microns, "UM", "instead of --mesh: measured wet film, um (or 2.4mil)"),
+        ("strokes", whole(), "N", "strokes of one print; 2: print, flash, print (1)"),
+        ("later-stroke", share(200), "PERCENT", "film of a further stroke, of the first (100)"),
+        ("loss", share(500, none=True), "PERCENT", "loss on top of what is printed (10)"),
+        ("screen-grams", in_grams(number), "G", "ink to flood the screen (0)"),
+        ("density", positive, "G_PER_ML", "density of the ink, if inks.csv does not state it"),
     ):
         usual = USUAL[name.replace("-", "_")]
         parser.add_argument(f"--{name}", type=kind, default=usual, metavar=metavar, help=words)

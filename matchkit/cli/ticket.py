@@ -120,7 +120,7 @@ def write_ticket(path: str | None, made: Ticket, sheet: str | None = None) -> No
         say(f"written: {path}")
     if sheet:
         write_file(sheet, csv_text(["ink", "grams"], made.formula))
-        say(f"written: {sheet}; write what the balance showed over what is planned there")
+        say(f"written: {sheet}; replace the planned weights there by what the balance showed")
 
 
 def _held(text: str) -> tuple[str, float] | str:

@@ -39,7 +39,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("shop", metavar="SHOP", help="the shop folder")
     parser.add_argument("folder", metavar="FOLDER", help="where the instrument's software exports")
     parser.add_argument(
-        "--every", type=positive, default=EVERY_S, metavar="SECONDS", help="how often to look (1)"
+        "--every",
+        type=positive,
+        default=EVERY_S,
+        metavar="SECONDS",
+        help="how often to look, seconds (1)",
     )
     parser.add_argument(
         "--once", action="store_true", help="end when no new file is left, instead of waiting"

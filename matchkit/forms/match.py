@@ -32,7 +32,7 @@ OTHERS = (
 PREFER = (
     ("the nearest under the first light", "nearest"),
     ("the best chance at the first drawdown", "chance"),
-    ("the one that holds under every light", "steady"),
+    ("the nearest under the worst light", "steady"),
 )
 FRESH, ANY = "fresh ink only", "whichever leftover saves most"
 NO_LEFTOVER = (

@@ -185,7 +185,7 @@ def warnings_of(formula: Candidate, target: Target, shop: Shop) -> tuple[Notice,
     if formula.de00[0] <= tolerance and off > METAMERIC * tolerance:
         text = (
             f"Under {target.light_names[worst]} it is off by dE00 {off:.1f}: agree which light"
-            " counts, or list first what holds under every light."
+            " counts, or list first what is nearest under the worst light."
         )
         notices.append(Notice(code="other_light", text=text))
     notices += [Notice(code="small_weight", text=line) for line in _small_weights(formula, shop)]

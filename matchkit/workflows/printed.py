@@ -17,7 +17,7 @@ class PrintedOver:
     """A print on a ground of ``grounds.csv``.
 
     `underbase_um` is the thickness of the white below it, None without one.
-    `thickness_spread` is how far thickness strays from print to print, a standard deviation
+    `thickness_spread` is how much the thickness varies from print to print, a standard deviation
     as a share; 0.1 is common practice, no source.
 
     >>> PrintedOver(over="navy tee", thickness_um=60).words
