@@ -405,7 +405,7 @@ def test_a_batch_that_would_be_buried_is_better_mixed_anew(shop, ask, capsys, tm
     [
         (["match", "SHOP", "--lab", "-5,0,0"], "Lab -5, 0, 0: L* is 0 to 100"),
         (["match", "SHOP", "--lab"], "matchkit match: --lab: what it is to be is missing"),
-        (["match"], "matchkit match: missing: SHOP; `matchkit match --help` tells the options"),
+        (["match"], "matchkit match: missing: SHOP; `matchkit match --help` lists the options"),
         (["match", "SHOP", "--bogus"], "matchkit match: not known here: --bogus; `matchkit match"),
         (["correct", "SHOP", "TARGETS", "--name", "Sea teal", "--weighed", "WEIGHED",
           "--measured-lab", "-1,0,0"], "measured Lab -1, 0, 0: L* is 0 to 100"),

@@ -129,6 +129,6 @@ def test_a_book_of_a_newer_version_is_refused_in_one_sentence(here, capsys):
         assert main(["book", "OURS", *words]) == 2
         (line,) = capsys.readouterr().err.splitlines()
         assert line.startswith("book.db: version 99, written by a newer matchkit; ")
-        assert line.endswith('update matchkit here as README tells under "Update"')
+        assert line.endswith('update matchkit here as README says under "Update"')
     assert (here / "OURS" / "book.db").read_bytes() == kept
     assert "\n## Update\n" in README.read_text(encoding="utf-8")

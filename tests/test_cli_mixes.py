@@ -119,7 +119,7 @@ def test_touchy_inks_are_held_back_beside_a_mix_and_on_the_ticket_of_a_match(
         run("match", *target, *more, "--ticket", page, "--hold-back", "auto")
         assert "in one stage" in page.read_text(encoding="utf-8")
     _, err = run("match", *target, "--hold-back", "auto", status=2)
-    assert err == "--hold-back: it is told on the ticket; give --ticket FILE too\n"
+    assert err == "--hold-back: it stands on the ticket; give --ticket FILE too\n"
 
 
 def test_what_to_hold_back_is_told_in_percent_and_by_the_formula_s_own_names(run, recipe):

@@ -40,7 +40,9 @@ def log_check(
 ) -> int:
     """Write down a letdown of a new lot, its first ink, in another, and what that showed."""
     if len(drawdown.inks) != 2:
-        raise InputError(f"{verdict.ink}: a check tells strength only let down in one other ink")
+        raise InputError(
+            f"{verdict.ink}: a check measures strength only if the ink is let down in one other ink"
+        )
     if not verdict.lot.strip():
         raise InputError("a lot needs its name; copy it from the container")
     values = {

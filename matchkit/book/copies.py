@@ -204,7 +204,7 @@ def _from_json(path: Path) -> tuple[dict[str, list[Cells]], int]:
     if not 1 <= version <= len(STEPS):
         raise InputError(
             f"{label(path)}: version {version}, written by a newer matchkit; this one reads"
-            f' versions up to {len(STEPS)}: update matchkit here as README tells under "Update"'
+            f' versions up to {len(STEPS)}: update matchkit here as README says under "Update"'
         )
     return tables, version
 

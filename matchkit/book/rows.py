@@ -60,7 +60,7 @@ def must_be(db: sqlite3.Connection, what: str, number: int) -> None:
         return
     (last,) = db.execute(f"SELECT max(id) FROM {what}").fetchone()
     if last is not None and 1 <= number <= last:
-        raise InputError(f"{what} {number} was struck; `matchkit book SHOP show` tells why")
+        raise InputError(f"{what} {number} was struck; `matchkit book SHOP show` says why")
     there = "there is none yet" if last is None else f"the last is {last}"
     raise InputError(f"no {what} {number} in the book; {there}")
 

@@ -220,7 +220,7 @@ def _known_version(db: sqlite3.Connection, path: Path) -> int:
     if version > len(STEPS):
         raise InputError(
             f"{label(path)}: version {version}, written by a newer matchkit; this one reads"
-            f' versions up to {len(STEPS)}: update matchkit here as README tells under "Update"'
+            f' versions up to {len(STEPS)}: update matchkit here as README says under "Update"'
         )
     return int(version)
 

@@ -82,7 +82,7 @@ class _Brief(argparse.ArgumentParser):
         what = message.removeprefix("argument ")
         for theirs, ours in PLAIN.items():
             what = what.replace(theirs, ours)
-        raise InputError(f"{self.prog}: {what}; `{self.prog} --help` tells the options")
+        raise InputError(f"{self.prog}: {what}; `{self.prog} --help` lists the options")
 
 
 class _Anywhere(_Brief):
@@ -184,7 +184,7 @@ def _done(command: str, argv: list[str]) -> int:
     if strange:
         print(
             f"matchkit {command}: not known here: {' '.join(strange)}; "
-            f"`matchkit {command} --help` tells the options",
+            f"`matchkit {command} --help` lists the options",
             file=sys.stderr,
         )
         return 2

@@ -38,7 +38,10 @@ def begin_arguments(parser: argparse.ArgumentParser) -> None:
     log_match_arguments(parser)
     parser.add_argument("--again", metavar="BATCH", help="of a past batch, as it ended")
     parser.add_argument(
-        "--formula", type=whole(), metavar="N", help="of a formula of the book, as find tells"
+        "--formula",
+        type=whole(),
+        metavar="N",
+        help="of a formula of the book, by its number as find shows it",
     )
     parser.add_argument("--mix", default="", metavar="NAME", help="of a mix on the shelf")
     parser.add_argument(
@@ -136,7 +139,7 @@ def import_paper(session: Session, args: argparse.Namespace) -> None:
 def open_batch_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "formula", type=whole(), metavar="FORMULA",
-        help="its number, as import-paper and find tell",
+        help="its number, as import-paper and find show it",
     )  # fmt: skip
     parser.add_argument(
         "--grams", type=in_grams(positive), default=USUAL_G, metavar="G", help="batch size (1000)"

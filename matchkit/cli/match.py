@@ -60,7 +60,7 @@ def run(args: argparse.Namespace) -> None:
     choices = choices_of(args)
     for option, given in (("--prints", choices.print_job), ("--hold-back", args.hold_back)):
         if given and not args.ticket:
-            raise InputError(f"{option}: it is told on the ticket; give --ticket FILE too")
+            raise InputError(f"{option}: it stands on the ticket; give --ticket FILE too")
     session = session_of(args)
     wanted = _wanted(args, session)
     if len(wanted) > 1 and (args.ticket or args.recipe or args.picture):

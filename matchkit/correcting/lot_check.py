@@ -291,7 +291,7 @@ def _words(
             why = f"{runs(strength)}, which is more than lots differ"
         return (
             f"{ink}: not the ink that was fitted, by this drawdown: {why}",
-            "if the letdown was weighed as told, it is another ink: measure it anew",
+            "if the letdown was weighed as stated, it is another ink: measure it anew",
         )
     if kind == "same":
         lines = [
