@@ -58,7 +58,7 @@ EDGES = {
         *("stream", "planned", "spectrum", "preview", "shop", "fitted", "incoming", "weighed"),
     ),
     "book": (
-        *("schema", "disk", "store", "copies", "rows", "stock", "checks", "containers"),
+        *("schema", "disk", "store", "drafts", "copies", "rows", "stock", "checks", "containers"),
         *("entries", "jobs", "shared", "story", "find", "lessons", "report", "label", "work"),
     ),
     "plots": ("marks", "lots", "inks", "charts", "learning"),
@@ -75,7 +75,8 @@ EDGES = {
     ),
     "api": (),
     "forms": (
-        *("shops", "book_demo", "parts", "begin", "new_shop", "inks", "plan", "play", "learner"),
+        *("shops", "book_demo", "parts", "drafts", "begin", "new_shop", "inks", "plan"),
+        *("play", "learner"),
         *("practise_job", "practise"),
         *("rows", "readings", "check", "ink_history", "compare", "cover", "correct", "jobsize"),
         *("match", "book_rows", "book_look", "book_mend", "book", "stills", "page"),

@@ -15,7 +15,7 @@ from matchkit.inks.palette import reflectance
 w = pytest.importorskip("ipywidgets", reason="ipywidgets is not installed")
 
 from matchkit.forms.book import ADDED, CLOSED, MEASURED, WEIGHED  # noqa: E402
-from matchkit.forms.page import JOBS, STEPS, JobPage  # noqa: E402
+from matchkit.forms.page import JOB, STEPS, JobPage  # noqa: E402
 from matchkit.forms.shops import keep, kept_in, open_shop  # noqa: E402
 
 WHO = "Ada"
@@ -45,7 +45,7 @@ def press(box, words):
     return found
 
 
-def loaded(shop, step=JOBS):
+def loaded(shop, step=JOB):
     """The page as a browser that was just opened shows it."""
     page = JobPage(shop)
     page.who.text.value = WHO
@@ -54,7 +54,7 @@ def loaded(shop, step=JOBS):
 
 
 def test_a_job_goes_over_one_page_and_a_reload_finds_it_where_it_stands(shop):
-    page = loaded(shop, "A new colour")
+    page = loaded(shop, "New colour")
     press(page.place, "Find formulas")
     chosen = next(
         e for e in widgets(page.place) if "Which formula" in getattr(e, "description", "")
@@ -62,7 +62,7 @@ def test_a_job_goes_over_one_page_and_a_reload_finds_it_where_it_stands(shop):
     until = time.monotonic() + 120
     while not chosen.options and time.monotonic() < until:
         time.sleep(0.02)
-    while press(page.place, "Begin this job") and page.step.value != JOBS:
+    while press(page.place, "Begin this job") and page.step.value != JOB:
         assert time.monotonic() < until
         time.sleep(0.02)
     assert page.book.what.value == WEIGHED

@@ -35,8 +35,10 @@ def running(tmp_path_factory: pytest.TempPathFactory, fitted_demo: Path) -> Iter
     shutil.copytree(fitted_demo, shop)
     # What a stranger may have left in the shop's folder must change nothing.
     (shop / "voila.json").write_text('{"Voila": {"token": "", "ip": "0.0.0.0"}}')
-    served = page_server(shop, folder / "work", port=18870, browser=False)
-    own = {**os.environ, **served.environment}
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("MATCHKIT_SETTINGS", str(folder / "settings"))
+        served = page_server(shop, folder / "work", port=18870, browser=False)
+        own = {**os.environ, **served.environment}
     server = subprocess.Popen(served.words, env=own, cwd=folder / "work", start_new_session=True)
     try:
         until = time.monotonic() + PATIENCE_S
@@ -83,7 +85,10 @@ def test_no_file_is_served_to_who_has_the_secret(running: Served) -> None:
         assert caught.value.code in (403, 404)
 
 
-def test_the_page_listens_on_this_machine_unless_it_is_asked_for_more(tmp_path: Path) -> None:
+def test_the_page_listens_on_this_machine_unless_it_is_asked_for_more(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("MATCHKIT_SETTINGS", str(tmp_path / "own"))
     alone = page_server(tmp_path, tmp_path / "a", port=18900)
     assert '"ip": "127.0.0.1"' in (tmp_path / "a" / "config" / "voila.json").read_text()
     assert alone.notes == ()
@@ -98,8 +103,20 @@ def test_the_page_listens_on_this_machine_unless_it_is_asked_for_more(tmp_path: 
         assert (tmp_path / "b" / "config" / "voila.json").stat().st_mode & 0o77 == 0
 
 
-def test_the_words_start_this_interpreter(tmp_path: Path) -> None:
+def test_the_words_start_this_interpreter(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("MATCHKIT_SETTINGS", str(tmp_path / "own"))
     assert page_server(tmp_path, tmp_path / "w", port=18900).words[0] == sys.executable
+
+
+def test_the_link_is_the_same_at_every_start(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("MATCHKIT_SETTINGS", str(tmp_path / "own"))
+    first, again = (page_server(tmp_path, tmp_path / name, port=18900) for name in "ab")
+    assert first.address == again.address
+    assert len(first.address.split("token=")[1]) > 20
+    if os.name == "posix":
+        assert (tmp_path / "own" / "page-secret.txt").stat().st_mode & 0o77 == 0
 
 
 def test_shops_that_were_opened_are_offered_again(

@@ -195,9 +195,27 @@ def log_correction(
     choice: str = "least",
     note: str = "",
 ) -> int:
-    """What was advised to be added; `inks` name the advice's grams."""
+    """What was advised to be added; `inks` name the advice's grams.
+
+    The same answer as the last one, asked for again, is not written twice.
+    """
+    added = {
+        ink: milligrams(grams, ink)
+        for ink, grams in zip(inks, advice.additions_g.tolist(), strict=True)
+        if grams > 0
+    }
     with writing(book) as db:
         is_open(db, batch)
+        last = db.execute(
+            "SELECT id, measurement, choice FROM correction_now WHERE batch = ? AND note = ?"
+            " AND id NOT IN (SELECT correction FROM weighing WHERE correction IS NOT NULL)"
+            " ORDER BY id DESC",
+            [batch, note],
+        ).fetchone()
+        if last and last[1:] == (measurement, choice):
+            rows = db.execute("SELECT ink, mg FROM addition WHERE correction = ?", [last[0]])
+            if dict(rows.fetchall()) == added:
+                return int(last[0])
         values = {
             "batch": batch,
             "measurement": measurement,
@@ -208,8 +226,6 @@ def log_correction(
             "note": note,
         }
         number = record(db, book, "correction", values)
-        for ink, grams in zip(inks, advice.additions_g.tolist(), strict=True):
-            if grams > 0:
-                row = {"correction": number, "ink": ink, "mg": milligrams(grams, ink)}
-                insert(db, "addition", row)
+        for ink, mg in added.items():
+            insert(db, "addition", {"correction": number, "ink": ink, "mg": mg})
         return number

@@ -191,6 +191,7 @@ def _columns(db: sqlite3.Connection) -> dict[str, Columns]:
             for row in db.execute(f"PRAGMA table_info({table})")
         }
         for (table,) in names
+        if table in TABLES
     }
 
 

@@ -2,7 +2,8 @@
 
 Nothing in a book is ever changed or deleted; triggers see to it.  A record that was wrong
 is struck, which is a record as well, and the right one is written anew.  The views that
-end in ``_now`` leave out what was struck.
+end in ``_now`` leave out what was struck.  Only ``draft``, what is typed and not done yet,
+is overwritten; it is no record, and stays behind when the book is exported.
 
 Weights are whole milligrams, so that sums are exact.  Spectra are JSON lists on the
 package grid.  Times are UTC, as text that sorts.  Plain SQL: any SQLite program reads it.
@@ -170,5 +171,10 @@ STEPS: tuple[tuple[str, ...], ...] = (
         " b.print_job FROM batch b LEFT JOIN details d"
         " ON d.id = (SELECT max(id) FROM details_now WHERE batch = b.id)"
         " WHERE b.id NOT IN (SELECT record FROM strike WHERE what = 'batch')",
+    ),
+    (
+        # What is typed and not done yet: overwritten as it changes, and no part of the record.
+        "CREATE TABLE draft (place TEXT PRIMARY KEY, at TEXT NOT NULL, who TEXT NOT NULL,"
+        " content TEXT NOT NULL)",
     ),
 )

@@ -20,6 +20,8 @@ from matchkit.files.text import label, shielded
 PACKAGE = Path(__file__).parents[1]
 SETTINGS = "MATCHKIT_SETTINGS"  # in the environment: a folder in place of the person's own
 OPENED = "shops.txt"  # in that folder: the folders of shops, a line each, the last one first
+SECRET = "page-secret.txt"  # in it too: what lets a browser into the job page
+NEW_FILE = os.O_WRONLY | os.O_CREAT | os.O_EXCL
 MOST = 20  # shops that are remembered
 
 
@@ -54,6 +56,17 @@ def remember_shop(folder: Path) -> None:
     with suppress(OSError):
         _settings().mkdir(parents=True, exist_ok=True)
         (_settings() / OPENED).write_text("\n".join(map(str, kept)) + "\n", encoding="utf-8")
+
+
+def kept_secret() -> str:
+    """What lets a browser into the job page: made once, in a file that only this person reads."""
+    path, made = _settings() / SECRET, secrets.token_urlsafe(18)
+    with suppress(OSError):
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with suppress(FileExistsError), os.fdopen(os.open(path, NEW_FILE, 0o600), "w") as file:
+            file.write(made)
+        return path.read_text(encoding="utf-8").strip() or made
+    return made
 
 
 def _settings() -> Path:

@@ -7,6 +7,7 @@ written over it.
 
 import sqlite3
 from collections.abc import Callable, Sequence
+from functools import cached_property
 from typing import Any
 
 import ipywidgets as w
@@ -28,10 +29,10 @@ from matchkit.forms.rows import light_options
 from matchkit.forms.shops import OpenShop, keep
 from matchkit.paper.ticket import Ticket
 from matchkit.paper.ticket_sheet import tickets_html
-from matchkit.report.book import about, batch_parts, day_parts
+from matchkit.report.book import about, batch_parts, day_parts, next_parts
 from matchkit.report.check import measured_parts
 from matchkit.report.html import to_html
-from matchkit.report.parts import Page, Part, Table
+from matchkit.report.parts import Page, Part, Table, Verdict
 from matchkit.workflows import booking, looking_up
 from matchkit.workflows.measuring_batch import measure_batch
 from matchkit.workflows.session import Session
@@ -66,6 +67,10 @@ class BookForm:
         self.opened = with_book(opened)
         self.record: BatchRecord | None = None
         self.filling = False
+        self.showing = False  # fields are being emptied for another job or step
+        self.restore: Callable[[], None] = lambda: None  # is called when they are
+        self.told: Callable[[], None] = lambda: None  # is called when a job was chosen
+        self.line = ui.area()  # the job and what it needs next, for the top of a page
         self.problems, self.wrong = ui.alert(), ui.alert()  # with looking, with writing
         self.done, self.saved, self.printed = ui.area(), ui.area(), ui.area()
         self.jobs, self.tale, self.page = ui.area(), ui.area(), ui.area()
@@ -78,15 +83,15 @@ class BookForm:
         self.rows, self.reading = PouredRows(), ReadingPicker(self.opened, asks=True)
         self.advice = AdvicePart(self._signed, self.rows, self._pours, self.wrong)
         self.planned = ui.button("All as planned", self.rows.as_planned, self.wrong)
+        self.ticket = TicketPart(self._ticket)
         self.pouring = w.VBox([self.advice.box, self.rows.box, self.planned, self.advice.over])
         self._closing_fields()
         self.write = ui.button("Write it down", self._write, self.wrong, main=True)
         self.entry = ui.section(
-            "2. Write down", ui.boxed(self.what), self.pouring, self.reading.box, self.closing,
-            self.write,
+            "2. Write down", ui.boxed(self.what), self.ticket.box, self.pouring, self.reading.box,
+            self.closing, self.write,
         )  # fmt: skip
         self.label = ui.button("Save the container's label", self._label, self.saved)
-        self.ticket = TicketPart(self._ticket)
         self.again = AgainPart(self._signed, self.open)
         self.strike = StrikePart(self._signed, self._struck)
         self.mend = MendPart(self._signed, self._struck)
@@ -104,33 +109,36 @@ class BookForm:
         self.shelf = ShelfPart(self.opened, self._who, self.refresh)
         self.find = FindPart(self.opened, self.open)
         self.copies = CopyPart(self.opened, self.refresh)
-        self.box = ui.form(
+        self.order, self.use_up = OrderPart(self.opened), UseUpPart(self.opened)
+        self.today = ui.section(
+            "1. Today's jobs",
             *quiet(played(self.opened)),
-            ui.section(
-                "1. Today's jobs",
-                self.jobs,
-                ui.boxed(self.pick),
-                ui.row(self.scan.box, *([self.who.box] if own else [])),
-                ui.row(
-                    ui.button("Look again", self.refresh, self.problems),
-                    ui.button("Save all tickets of the day", self._tickets, self.problems),
-                ),
-                self.printed,
+            self.jobs,
+            ui.boxed(self.pick),
+            ui.row(self.scan.box, *([self.who.box] if own else [])),
+            ui.row(
+                ui.button("Look again", self.refresh, self.problems),
+                ui.button("Save all tickets of the day", self._tickets, self.problems),
             ),
+            self.printed,
             self.problems,
-            self.entry,
-            self.wrong,
-            self.done,
-            self.record_box,
-            ui.folded("the fields of a new job", self.new.box),
-            ui.folded("the search in the book", self.find.box),
-            ui.folded("the shelf: deliveries, new lots, counting", self.shelf.box),
-            ui.folded("what to order", OrderPart(self.opened).box),
-            ui.folded("leftovers to use up", UseUpPart(self.opened).box),
-            ui.folded("copies of the book", self.copies.box),
-            name="book",
         )
+        self.beside = {
+            "the fields of a new job": self.new.box,
+            "the search in the book": self.find.box,
+            "the shelf: deliveries, new lots, counting": self.shelf.box,
+            "what to order": self.order.box,
+            "leftovers to use up": self.use_up.box,
+            "copies of the book": self.copies.box,
+        }
         ui.safe(self.refresh, self.problems)()
+
+    @cached_property
+    def box(self) -> Any:
+        """Everything below each other."""
+        job = (self.entry, self.wrong, self.done, self.record_box)
+        beside = [ui.folded(words, part) for words, part in self.beside.items()]
+        return ui.form(self.today, *job, *beside, name="book")
 
     def _closing_fields(self) -> None:
         lights = light_options(self.opened.shop)
@@ -177,6 +185,7 @@ class BookForm:
         """Look at a batch, whichever it is."""
         self._show(batch)
         self.refresh()
+        self.told()
 
     def _now(self, batch: int) -> BatchRecord:
         return job(self.opened.session().open_book(), batch)
@@ -185,6 +194,7 @@ class BookForm:
         if not self.filling and self.pick.value is not None:
             self.done.value = self.wrong.value = ""
             self._show(self.pick.value)
+            self.told()
 
     def _scanned(self) -> None:
         text = self.scan.text.value
@@ -199,23 +209,26 @@ class BookForm:
         self.page.value = self.saved.value = ""
         self.ticket.clear()
         if batch is None:
-            self.record = None
+            self.record, self.line.value = None, ""
             return
         before, shown = self.record, looking_up.show(self.opened.session(), batch)
         self.record = record = shown.record
         self.again.show()
         self.strike.show(record)
         self.mend.show(record)
+        ui.put(self.line, next_parts(record))
         ui.put(self.tale, batch_parts(shown))
         self.entry.layout.display = "none" if record.outcome else None
         if before and (before.batch, marks_of(before)) == (batch, marks_of(record)):
             self.reading.look()  # nothing new: what is half typed stays
             return
-        self.filling = True
+        self.filling = self.showing = True
         self.what.options = [MEASURED, ADDED, CLOSED] if record.pours else [WEIGHED, CLOSED]
         self.what.value = NEXT.get(record.state, CLOSED)
         self.filling = False
         self._shown()
+        self.restore()
+        self.showing = False
 
     def _happened(self) -> None:
         if not self.filling:
@@ -230,6 +243,7 @@ class BookForm:
         for field in (self.by, self.why, self.left, self.left_name):
             field.text.value = ""
         shown = (
+            (self.ticket.box, (WEIGHED,)),
             (self.pouring, (WEIGHED, ADDED)),
             (self.planned, (WEIGHED, ADDED)),
             (self.reading.box, (MEASURED,)),
@@ -269,7 +283,7 @@ class BookForm:
         self.refresh()
         told = [f"Written down. {words}", *(n.text for n in session.notices)]
         ui.tell(self.done, told, kind)
-        self.done.value += to_html(self.more)
+        self.done.value = f'<div class="mk-go">{self.done.value}{to_html(self.more)}</div>'
 
     def _who(self) -> str:
         (who,) = ui.read(self.who)
@@ -310,9 +324,11 @@ class BookForm:
         found = measure_batch(session, batch, readings, name, self.reading.state)
         parts = measured_parts(found)
         self.more = [*session.notices, *(part for part in parts if isinstance(part, Table))]
-        fine = found.judged is None or found.judged.verdict.passed
-        words = ". ".join(part for part in parts if isinstance(part, str))
-        return words, "done" if fine and not found.odd else "look"
+        words = [part for part in parts if isinstance(part, str)]
+        if found.judged is None:
+            return ". ".join(words), "look" if found.odd else "done"
+        verdict = next(part for part in parts if isinstance(part, Verdict))
+        return ". ".join([verdict.text, *words]), "pass" if verdict.passed else "fail"
 
     def _close(self, session: Session, batch: int) -> tuple[str, str]:
         (left,) = ui.read(self.left)
@@ -329,6 +345,8 @@ class BookForm:
             session, batch, outcome, approved_by=by, light=self.light.value if by else "",
             note=self.why.text.value.strip(), left=None if left is None else (left, name),
         )  # fmt: skip
+        found = looking_up.label(session, batch)
+        self.more = [Page(title=found.title, html=found.html)]
         return closed.text, "done"
 
     def _ticket(self, choices: TicketChoices) -> Ticket:

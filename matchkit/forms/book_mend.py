@@ -12,11 +12,12 @@ from matchkit.errors import InputError
 from matchkit.forms import parts as ui
 from matchkit.forms.book_rows import PouredRows
 from matchkit.forms.correct import ANYWAY, ROOM
-from matchkit.report.corrections import correction_parts, finish_parts
+from matchkit.forms.shops import keep
+from matchkit.report.corrections import addition_page, correction_parts, finish_parts
 from matchkit.report.formulas import formula_head, reprint_parts, shares
 from matchkit.workflows.booked import Reprint, book_reprint, reprint
 from matchkit.workflows.booking import mend
-from matchkit.workflows.correcting_batch import correct_batch
+from matchkit.workflows.correcting_batch import Advice, correct_batch, take
 from matchkit.workflows.finishing_batch import CorrectOptions, finish_in_book
 from matchkit.workflows.formulas import Search
 from matchkit.workflows.session import Session
@@ -39,18 +40,26 @@ class AdvicePart:
         problems: Any,
     ) -> None:
         self.signed, self.rows, self.pour = signed, rows, pour
+        self.found: Advice | None = None
         self.correction: int | None = None  # the record of what was advised last
         self.room = ui.amount_field(ROOM, "", empty=True, zero=True)
         self.anyway, self.told, self.ways = ui.tick(ANYWAY), ui.area(), ui.area()
-        self.ask = ui.button("What should I add?", self._advise, problems)
+        self.ask = ui.button("What should I add?", self.advise, problems, main=True)
+        self.way = ui.choice("Which addition?", [], radio=True)
+        self.save = ui.button("Save the addition slip", self._slip, problems)
+        self.slip = ui.area()
+        self.chosen = w.VBox([ui.boxed(self.way), self.save, self.slip])
+        self.filling = False
+        self.way.observe(ui.safe(self._take, problems), names="value")
         self.go_on = ui.button("Too much went in: how to go on", self._finish, problems)
-        self.asking = w.VBox([self.anyway, self.ask, self.told])
+        self.asking = w.VBox([self.anyway, self.ask, self.told, self.chosen])
         self.box = w.VBox([ui.row(self.room.box), self.asking])
         self.over = w.VBox([self.go_on, self.ways])
 
     def forget(self, *, adding: bool) -> None:
         """Nothing is advised yet; `adding` tells whether ink was added, or weighed."""
-        self.correction = None
+        self.found = self.correction = None
+        self.chosen.layout.display = "none"
         self.room.text.value = self.told.value = self.ways.value = ""
         self.asking.layout.display = None if adding else "none"
         self.over.layout.display = "none" if adding else None
@@ -59,7 +68,7 @@ class AdvicePart:
         (room,) = ui.read(self.room)
         return CorrectOptions(room_g=np.inf if room is None else room, anyway=self.anyway.value)
 
-    def _advise(self) -> None:
+    def advise(self) -> None:
         """What to add, the least addition written down, and fields for it."""
         session, record = self.signed()
         try:
@@ -67,9 +76,33 @@ class AdvicePart:
         except InputError:
             ui.put(self.told, session.notices)
             raise
+        self.found, self.correction = found, found.correction
+        self.filling = True
+        self.way.options = [*found.offered]
+        self.way.value = next(iter(found.offered), None)
+        self.filling = False
+        self.chosen.layout.display = None if found.offered else "none"
+        self.slip.value = ""
         self.pour(found.additions(found.least))
-        self.correction = found.correction
         ui.put(self.told, [*session.notices, *correction_parts(found)])
+
+    def _take(self) -> None:
+        """Another of the additions: it is written down as the one that is followed."""
+        if self.filling or self.found is None or self.way.value is None:
+            return
+        session, _ = self.signed()
+        self.correction = take(session, self.found, self.way.value)
+        self.slip.value = ""
+        self.pour(self.found.additions(self.found.offered[self.way.value]))
+
+    def _slip(self) -> None:
+        """Save the slip of the chosen addition, and show it ready to print."""
+        if self.found is None or self.way.value is None:
+            raise InputError("there is no addition yet: press 'What should I add?' first")
+        session, _ = self.signed()
+        page = addition_page(self.found, self.found.offered[self.way.value], session.shop)
+        path = keep(page.title, ".html", page.html)
+        ui.put(self.slip, [f"Saved: {path.resolve()}", page])
 
     def _finish(self) -> None:
         """How to go on with what has gone in so far, where it is too much or a wrong ink."""

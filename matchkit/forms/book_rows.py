@@ -65,13 +65,17 @@ class BeginPart:
     """Begins a job by the `begin` of another form; `show` is told its batch."""
 
     def __init__(
-        self, form: MatchForm | JobForm, who: Callable[[], str], show: Callable[[int], None]
+        self,
+        form: MatchForm | JobForm,
+        who: Callable[[], str],
+        show: Callable[[int], None],
+        number: int = 5,
     ) -> None:
         self.form, self.signed, self.show = form, who, show
         self.problems, self.notes, self.details = ui.alert(), ui.area(), JobFields()
         self.write = ui.button("Begin this job", self.begin, self.problems, main=True)
         self.box = ui.section(
-            "5. The job", self.details.box, self.write, self.problems, self.notes
+            f"{number}. The job", self.details.box, self.write, self.problems, self.notes
         )  # fmt: skip
 
     def begin(self) -> None:

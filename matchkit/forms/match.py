@@ -98,6 +98,7 @@ class MatchForm:
         self.opened = opened
         self.found: FoundFormulas | None = None
         self.filling = False
+        self.again: str | None = None  # the formula to choose when they are found again
         self.problems, self.stale = ui.alert(), ui.area()
         self.results, self.detail = ui.area(), ui.area()
         self.picker = TargetPicker(opened, start)
@@ -160,6 +161,11 @@ class MatchForm:
         session = self.opened.session(use_lots=self.lots.value, who=who)
         return session, self.found, self.pick.value
 
+    def find_again(self, chosen: str) -> None:
+        """Find what was found before, and choose the formula that was chosen of it."""
+        self.again = chosen
+        self.run.start.click()
+
     def _laid_out(self, name: str) -> Any:
         first = self.opened.shop.lights[0]
         return ui.form(
@@ -221,6 +227,9 @@ class MatchForm:
         )  # fmt: skip
 
     def _answer(self, answer: tuple[Session, FoundFormulas]) -> None:
+        before = None
+        if self.found is not None and self.pick.value is not None:
+            before = {*self.found.formulas[self.pick.value].formula.inks}
         session, self.found = answer
         self.stale.value = ""
         shown = [*reach_parts(self.found), *overview_parts(self.found)]
@@ -231,10 +240,18 @@ class MatchForm:
             (f"Formula {k + 1}" + (", mostly clear" if each.formula.mostly_clear else ""), k)
             for k, each in enumerate(self.found.formulas)
         ]
-        self.pick.value = self.found.best_that_hides if self.found.formulas else None
+        self.pick.value = self._choice(self.found, before)
         self.filling = False
         self.chosen.layout.display = None if self.found.formulas else "none"
         self._picked()
+
+    def _choice(self, found: FoundFormulas, before: set[str] | None) -> int | None:
+        """The formula that was asked for, else that of the inks `before`, else the best."""
+        wanted, self.again = self.again, None
+        named = (k for words, k in self.pick.options if words == wanted)
+        same = (k for k, each in enumerate(found.formulas) if {*each.formula.inks} == before)
+        best = found.best_that_hides if found.formulas else None
+        return next(named, next(same, best))
 
     def _picked(self) -> None:
         if self.filling or self.found is None or self.pick.value is None:

@@ -1,51 +1,62 @@
-"""The job page: a shop's whole day on one page, a step beside the other.
+"""The job page: a shop's whole day on one page, and the job in hand from its colour to its label.
 
-The page that `matchkit serve` shows is this form and nothing else.  What is written down goes
-into the shop's record book, so that every page of the shop sees it.
+The page that `matchkit serve` shows is this form and nothing else.  What is done is written
+into the shop's record book, and what is typed and not done yet stands there as a draft: a page
+that is loaded again, here or on another tablet, opens where the job stands.
 """
 
 import os
 from collections.abc import Callable
+from functools import partial
 from html import escape
 from pathlib import Path
 from typing import Any
+from urllib.parse import parse_qs
 
 import ipywidgets as w
 
+from matchkit.book.drafts import draft, keep_draft, last_writer
+from matchkit.errors import InputError
 from matchkit.files.write import opened_shops, remember_shop
+from matchkit.forms import parts as ui
 from matchkit.forms.begin import lacking
-from matchkit.forms.book import BookForm, name_field
+from matchkit.forms.book import BookForm, marks_of, name_field
 from matchkit.forms.book_demo import with_book
 from matchkit.forms.book_rows import BeginPart
 from matchkit.forms.check import check
 from matchkit.forms.compare import compare
 from matchkit.forms.correct import correct
 from matchkit.forms.cover import cover
+from matchkit.forms.drafts import Content, Draft
 from matchkit.forms.ink_history import ink_history
 from matchkit.forms.inks import inks
 from matchkit.forms.jobsize import JobForm, jobsize, weigh
-from matchkit.forms.match import MatchForm, leftovers, match
-from matchkit.forms.parts import alert, area, boxed, choice, folded, form, put, read, safe, tell
+from matchkit.forms.match import MatchForm, match
 from matchkit.forms.plan import plan
 from matchkit.forms.practise import everything
 from matchkit.forms.readings import readings
 from matchkit.forms.shops import EXAMPLE_BATCH, OpenShop, kept_in, open_shop
 from matchkit.workflows.serving import SHOP
 
-JOBS = "Today's jobs"
+TODAY, COLOUR, JOB = "Today", "New colour", "This job"
 STEPS: dict[str, Callable[["JobPage"], Any]] = {
-    JOBS: lambda page: page.book.box,
-    "A new colour": lambda page: page.new_colour(),
-    "Compare": lambda page: compare(page.opened),
-    "Check and correct": lambda page: w.VBox([check(page.opened), correct(page.opened)]),
-    "Job size": lambda page: w.VBox([cover(page.opened), page.sized_job()]),
-    "Weigh": lambda page: weigh(page.opened),
-    "Leftovers": lambda page: leftovers(page.opened),
+    TODAY: lambda page: page.today(),
+    COLOUR: lambda page: page.new_colour(),
+    JOB: lambda page: page.job,
+    "Own formula": lambda page: page.own_formula(),
+    "Check": lambda page: w.VBox([check(page.opened), compare(page.opened), correct(page.opened)]),
+    "Shelf": lambda page: page.shelf(),
+    "Find": lambda page: ui.section("Find in the book", page.book.find.box),
     "Inks": lambda page: w.VBox(
         [readings(page.opened), plan(page.opened), inks(page.opened), ink_history(page.opened)]
     ),
     "Practise": lambda page: everything(page.opened),
 }
+OF_THE_BOOK = (TODAY, JOB)  # what they show comes from the book, not from a draft of a person
+NO_JOB = "No job is in hand. Choose one under Today, or begin one with New colour."
+STANDS = "as it stands"  # in a draft: what the book had written of the job
+ASKED = "asked what to add"
+CHOSEN = "Which formula do you want? 0"
 
 
 def served() -> None:
@@ -55,79 +66,173 @@ def served() -> None:
 
     port = os.environ.get("VOILA_APP_PORT", "")
     wait_for_request(f"ws://127.0.0.1:{port}/voila/query")
-    display(page(os.environ[SHOP]))  # type: ignore[no-untyped-call]
+    said = parse_qs(os.environ.get("QUERY_STRING", "")).get("who", [""])
+    display(page(os.environ[SHOP], said[0]))  # type: ignore[no-untyped-call]
 
 
-def page(folder: str | Path) -> Any:
-    """The page of a shop folder, as one widget."""
-    return JobPage(folder).box
+def page(folder: str | Path, who: str = "") -> Any:
+    """The page of a shop folder, as one widget; `who` works at it, else who did last."""
+    return JobPage(folder, who).box
 
 
 class JobPage:
     """The page's widgets; a step is made when it is first looked at, and stays as it was left."""
 
-    def __init__(self, folder: str | Path) -> None:
-        self.who = name_field()
-        self.problems, self.wait, self.about, self.title = alert(), area(), area(), w.HTML()
-        self.shop = choice("Shop", _listed(Path(folder)), Path(folder).resolve())
+    def __init__(self, folder: str | Path, who: str = "") -> None:
+        self.who = name_field(who)
+        self.who.box.add_class("mk-who")
+        self.problems, self.wait, self.about, self.title = (
+            ui.alert(), ui.area(), ui.area(), w.HTML()
+        )  # fmt: skip
+        self.head = w.VBox()
+        self.shop = ui.choice("Shop", _listed(Path(folder)), Path(folder).resolve())
         self.step = w.ToggleButtons(options=list(STEPS), description="", value=None)
         self.step.add_class("mk-steps")
         self.place = w.VBox([])
-        told = folded("the shop, and what its inks can do", boxed(self.shop), self.about)
-        self.box = form(
-            self.title, self.who.box, self.step, self.problems, self.place, told, name="jobpage"
+        told = ui.folded("the shop, and what its inks can do", ui.boxed(self.shop), self.about)
+        self.box = ui.form(
+            ui.row(self.title, self.who.box), self.step, self.head, self.problems, self.place,
+            told, name="jobpage",
         )  # fmt: skip
-        self.shop.observe(safe(self.open, self.problems), names="value")
-        self.step.observe(safe(self.show, self.problems), names="value")
+        self.shop.observe(ui.safe(self.open, self.problems), names="value")
+        self.step.observe(ui.safe(self.show, self.problems), names="value")
         self.open()
 
     def open(self) -> None:
-        """Read the shop that is chosen, and begin with its jobs."""
+        """Read the shop that is chosen, and go on where the one who works here left off."""
         folder = self.shop.value
         kept_in(folder)
         remember_shop(folder)
         self.opened: OpenShop = with_book(open_shop(folder))
         self.made: dict[str, Any] = {}
+        self.job: Any = w.VBox()
         self.book: BookForm = BookForm(self.opened, self.who)
+        self.head.children = [self.book.line]
+        book = self.book
+        self.job.children = [book.done, book.entry, book.wrong, book.record_box]
+        self.draft_of_job = Draft(self.job, self._keep_job)
+        book.restore = self._restore_job
         self.title.value = f"<h2>{escape(self.opened.shop.name or folder.name)}</h2>"
-        put(self.about, repr(self.opened).split("\n"))
-        if self.step.value == JOBS:
-            self.show()
-        self.step.value = JOBS
+        ui.put(self.about, repr(self.opened).split("\n"))
+        if not self.who.text.value and self.opened.has_book:
+            self.who.text.value = last_writer(self.opened.session().open_book())
+        left = self._draft("page")
+        ui.safe(lambda: book.open(left["batch"]) if left.get("batch") else None, self.problems)()
+        book.told = self._to_job
+        self.step.value = None
+        self.step.value = left.get("step") if left.get("step") in STEPS else TODAY
 
     def show(self) -> None:
         """The step that is chosen; what others wrote meanwhile is seen in the jobs."""
         name = self.step.value
+        if name is None:
+            return
         if name not in self.made:
-            tell(self.wait, "Opening ...", "quiet")
+            ui.tell(self.wait, "Opening ...", "quiet")
             self.place.children = [self.wait]
             self.made[name] = STEPS[name](self)
-        elif name == JOBS:
+            if name not in (*OF_THE_BOOK, "Practise"):
+                kept = Draft(self.made[name], partial(self._keep, name))
+                content = self._draft(name)
+                kept.fill(content)
+                if chosen := content.get(CHOSEN):
+                    self.found.find_again(chosen)
+        elif name in OF_THE_BOOK:
             self.book.refresh()
-        self.place.children = [self.made[name]]
+        if name == JOB and self.book.record is None:
+            ui.tell(self.wait, NO_JOB, "quiet")
+            self.place.children = [self.wait]
+        else:
+            self.place.children = [self.made[name]]
+        batch = self.book.record.batch if self.book.record else None
+        self._keep("page", {"step": name, "batch": batch})
+
+    def today(self) -> Any:
+        """The day's jobs, and other ways to begin one."""
+        beside = ("the fields of a new job", "copies of the book")
+        return w.VBox(
+            [self.book.today, *(ui.folded(each, self.book.beside[each]) for each in beside)]
+        )
+
+    def shelf(self) -> Any:
+        """Deliveries, lots, stock, leftovers."""
+        book = self.book
+        return w.VBox(
+            [
+                ui.section("On the shelf", book.shelf.box),
+                ui.section("Leftovers to use up", book.use_up.box),
+                ui.section("What to order", book.order.box),
+            ]
+        )
 
     def new_colour(self) -> Any:
         """Formulas for a new colour, and the job that begins with one of them."""
         if lacking(self.opened):
             return match(self.opened)
-        found = MatchForm(self.opened)
-        return w.VBox([found.box, BeginPart(found, self._signed, self._begun).box])
+        found = self.found = MatchForm(self.opened)
+        found.ticket.box.layout.display = "none"  # the job's own comes when it is begun
+        begin = BeginPart(found, self._signed, partial(self._begun, COLOUR), 4)
+        return w.VBox([found.box, begin.box])
 
-    def sized_job(self) -> Any:
-        """How much ink a job needs, and the job that begins with that."""
+    def own_formula(self) -> Any:
+        """What a formula of one's own looks like, how much a job needs, and the job of it."""
         if lacking(self.opened):
             return jobsize(self.opened)
         size = JobForm(self.opened, EXAMPLE_BATCH)
-        return w.VBox([size.box, BeginPart(size, self._signed, self._begun).box])
+        begin = BeginPart(size, self._signed, partial(self._begun, "Own formula"))
+        return w.VBox([size.box, begin.box, weigh(self.opened), cover(self.opened)])
 
     def _signed(self) -> str:
-        (who,) = read(self.who)
+        (who,) = ui.read(self.who)
         return str(who)
 
-    def _begun(self, batch: int) -> None:
-        """The job that was begun, where the day's jobs stand."""
+    def _begun(self, step: str, batch: int) -> None:
+        """The job that was begun is the one in hand; its form is empty for the next one."""
+        self._keep(step, {})
+        self.made.pop(step)
         self.book.open(batch)
-        self.step.value = JOBS
+
+    def _to_job(self) -> None:
+        """Look at the job in hand."""
+        if self.step.value != JOB:
+            self.step.value = JOB
+
+    # ---- what is typed and not done yet
+
+    def _draft(self, name: str) -> Content:
+        """What was kept last of a step, of who works here."""
+        if not self.opened.has_book:
+            return {}
+        return draft(self.opened.session().open_book(), self._place(name))
+
+    def _keep(self, name: str, content: Content) -> None:
+        if content or self.opened.has_book:
+            session = self.opened.session(who=self.who.text.value.strip())
+            keep_draft(session.open_book(create=True), self._place(name), content)
+
+    def _place(self, name: str) -> str:
+        if name.startswith("batch "):
+            return name  # whoever works on it
+        return f"{name}, {self.who.text.value.strip()}"
+
+    def _keep_job(self, content: Content) -> None:
+        book = self.book
+        if book.record is not None and not book.showing and not book.record.outcome:
+            more = {STANDS: repr(marks_of(book.record)), ASKED: book.advice.correction is not None}
+            self._keep(f"batch {book.record.batch}", more | content)
+
+    def _restore_job(self) -> None:
+        """What was typed for the job since the book was last written to about it."""
+        record = self.book.record
+        assert record is not None
+        content = self._draft(f"batch {record.batch}")
+        if content.pop(STANDS, "") == repr(marks_of(record)):
+            if content.pop(ASKED, False):
+                try:
+                    self.book.advice.advise()
+                except InputError as error:
+                    ui.tell(self.book.wrong, error.faults)
+            self.draft_of_job.fill(content)
 
 
 def _listed(folder: Path) -> list[tuple[str, Path]]:

@@ -264,9 +264,11 @@ class SpectrumFile:
         self.found: dict[str, Array] = {}
         self.how = HowRead(self.take, self.problem)
         self.upload.observe(ui.safe(self._handed, self.problem), names="value")
+        self.which = ui.boxed(self.names)
+        self._several()
         self.box = w.VBox(
             [
-                ui.row(ui.boxed(self.upload), ui.boxed(self.names)),
+                ui.row(ui.boxed(self.upload), self.which),
                 self.how.box,
                 self.notes,
                 self.problem,
@@ -280,6 +282,7 @@ class SpectrumFile:
     def take(self) -> None:
         """Read the file that was handed in; where it may be percent or 0-1, ask."""
         self.found, self.names.options, self.notes.value = {}, [], ""
+        self._several()
         if not self.upload.value:
             return
         session = self.opened.session(scale=self.how.scale, repeats=self.how.repeats.value)
@@ -292,7 +295,12 @@ class SpectrumFile:
         self.found = {each.name: each.readings for each in spectra}
         self.names.options = list(self.found)
         self.names.value = next(iter(self.found))
+        self._several()
         ui.tell(self.notes, [self.upload.value[0]["name"] + " was read.", *notes], "quiet")
+
+    def _several(self) -> None:
+        """There is something to choose only where a file holds several spectra."""
+        self.which.layout.display = None if len(self.names.options) > 1 else "none"
 
     def empty(self) -> None:
         """As if no file had been handed in."""
@@ -336,6 +344,7 @@ class TargetPicker:
         self.listing = ui.boxed(self.names)
         self.box = w.VBox([*quiet(note), ui.boxed(self.way), self.listing, self.file.box, self.lab])
         self.way.observe(lambda _: self._shown(), names="value")
+        self.file.upload.observe(lambda _: self._handed(), names="value")
         self._shown()
 
     def wanted(
@@ -370,7 +379,12 @@ class TargetPicker:
         texts = [field.text for field in (self.L, self.a, self.b)]
         return [self.way, self.names, self.file.names, self.light, self.observer, *texts]
 
+    def _handed(self) -> None:
+        """Who hands a file in means the colour in it."""
+        if self.file.upload.value:
+            self.way.value = FILE
+
     def _shown(self) -> None:
-        """Only the way that was chosen."""
-        for way, part in ((LIST, self.listing), (FILE, self.file.box), (LAB, self.lab)):
+        """Only the way that was chosen; a file can be handed in at any time."""
+        for way, part in ((LIST, self.listing), (LAB, self.lab)):
             part.layout.display = None if self.way.value == way else "none"

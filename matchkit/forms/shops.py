@@ -74,6 +74,11 @@ STYLE = """
 .mk-done, .mk-look { padding: 4px 10px; max-width: 44em; overflow-wrap: anywhere; }
 .mk-done { border-left: 5px solid #24613c; background: #eaf5ee; color: #12321f; }
 .mk-look { border-left: 5px solid #a86a00; background: #fdf3dc; color: #3d2800; }
+.mk-pass, .mk-fail { padding: 8px 14px; margin: 4px 0; max-width: 44em; font-size: 19px;
+  font-weight: 600; overflow-wrap: anywhere; border: 2px solid; border-left-width: 10px; }
+.mk-pass { border-color: #24613c; background: #eaf5ee; color: #12321f; }
+.mk-fail { border-color: #a11212; background: #fdecec; color: #4a0808; }
+.mk-pass::before { content: "\\2714  " / ""; } .mk-fail::before { content: "\\2716  " / ""; }
 .mk progress { width: 18em; max-width: 100%; height: 14px; vertical-align: middle; }
 .mk table.mk-table { border-collapse: collapse; margin: 8px 0; font-size: 15px; table-layout: auto;
   width: auto; max-width: 100%; }

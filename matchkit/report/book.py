@@ -11,7 +11,7 @@ from matchkit.matching.rank import MOSTLY_CLEAR
 from matchkit.paper.sheet import grams_text, money_text
 from matchkit.report.check import edge_to_edge
 from matchkit.report.formulas import target_hex
-from matchkit.report.parts import Part, Picture, Table
+from matchkit.report.parts import Heading, Part, Picture, Table
 from matchkit.workflows.booking import ImportedFormulas
 from matchkit.workflows.ink_history import LotCheck
 from matchkit.workflows.looking_up import BatchShown, NearColour, Records
@@ -27,6 +27,23 @@ SOURCES = {
     "reprint": "as an earlier batch",
 }
 SWATCHES = 4  # readings shown at most: the last ones
+
+
+NEXT = {  # what a job needs, by its state
+    "to weigh": "weigh it",
+    "to measure": "stir, draw down, cure, let cool, measure",
+    "out: to correct": "out of tolerance: add what brings it in",
+    "in: to approve": "in tolerance: approve it on the cured print, under the agreed light",
+    "measured; no target to judge by": "judge it by eye, then close the job",
+}
+
+
+def next_parts(record: BatchRecord) -> list[Part]:
+    """The job in a line, how far it is, and what it needs next."""
+    named = ", ".join(filter(None, [record.name, record.job, record.customer]))
+    turn = f", round {len(record.pours)}" if len(record.pours) > 1 else ""
+    then = f"Next: {NEXT[record.state]}." if record.state in NEXT else f"It is {record.state}."
+    return [Heading(text=f"Batch {record.batch}: {named}{turn}"), then]
 
 
 def about(record: BatchRecord) -> str:

@@ -8,7 +8,7 @@ import numpy as np
 
 from matchkit.colorimetry.tristimulus import hex_colour
 from matchkit.matching.compare import Comparison
-from matchkit.report.parts import Part, Picture, Swatches, Table
+from matchkit.report.parts import Part, Picture, Swatches, Table, Verdict
 from matchkit.workflows.checking import Check
 from matchkit.workflows.measuring_batch import MeasuredBatch
 
@@ -94,7 +94,8 @@ def check_parts(found: Check) -> list[Part]:
         f"{word}: dE00 {verdict.de00[0]:.2f} under {verdict.lights[0]}, tolerance"
         f" {found.tolerance_de00:g}"
     )
-    parts: list[Part] = [head, f"Drawdown compared with target: {verdict.words[0]}"]
+    shown = Verdict(text=head, passed=verdict.passed)
+    parts: list[Part] = [shown, f"Drawdown compared with target: {verdict.words[0]}"]
     if target.R is not None:
         light, observer = target.lights[0], target.observer
         colours = hex_colour(target.R, light, observer), hex_colour(found.R, light, observer)

@@ -12,7 +12,7 @@ from pathlib import Path
 from matchkit.errors import InputError
 from matchkit.files.write import write_file
 from matchkit.paper.sheet import text_columns
-from matchkit.report.parts import Heading, Page, Part, Picture, Swatches, Table
+from matchkit.report.parts import Heading, Page, Part, Picture, Swatches, Table, Verdict
 from matchkit.workflows.session import Notice
 
 WIDEST = 200  # columns of a cell: a terminal wraps by itself
@@ -50,7 +50,7 @@ def text_of(part: Part) -> str:
         return f"[picture: {part.alt}]"
     if isinstance(part, Page):
         return f"[page: {part.title}]"
-    if isinstance(part, Notice | Heading):
+    if isinstance(part, Notice | Heading | Verdict):
         return part.text
     if isinstance(part, Swatches):
         shown = [
@@ -187,6 +187,9 @@ def _html(part: Part) -> str:
         return _framed(part)
     if isinstance(part, Heading):
         return f"<h4>{escape(part.text)}</h4>"
+    if isinstance(part, Verdict):
+        kind = "mk-pass" if part.passed else "mk-fail"
+        return f'<div role="status" class="{kind}">{escape(part.text)}</div>'
     if isinstance(part, Notice):
         counted = part.code == "lots_learned"
         text = f"Allowed for: {part.text}." if counted else part.text

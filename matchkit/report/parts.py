@@ -19,6 +19,14 @@ class Heading:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Verdict:
+    """The answer in a line, and whether it is a good one; a form shows it large."""
+
+    text: str
+    passed: bool
+
+
+@dataclass(frozen=True, kw_only=True)
 class Table:
     """Text cells under a heading; every column but the first holds figures, unless `words`."""
 
@@ -62,7 +70,7 @@ class Page:
     html: str
 
 
-Part = str | Notice | Heading | Table | Picture | Swatches | Page
+Part = str | Notice | Heading | Verdict | Table | Picture | Swatches | Page
 
 
 def by_light(head: str, lights: Sequence[str], values: Sequence[float]) -> str:

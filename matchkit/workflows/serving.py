@@ -6,13 +6,13 @@ shop folder is read as a setting or served as a file.
 
 import json
 import os
-import secrets
 import socket
 import sys
 from dataclasses import dataclass
 from pathlib import Path
 
 from matchkit.errors import InputError
+from matchkit.files.write import kept_secret
 
 HERE, EVERYWHERE = "127.0.0.1", "0.0.0.0"
 SHOP = "MATCHKIT_PAGE_SHOP"  # in the environment of the page: the folder of the shop
@@ -20,7 +20,55 @@ PAGE = "page.ipynb"
 TEMPLATE = "matchkit"
 SHORTEST = 8  # letters of a password that others could try from the shop's network
 IDLE_S = 12 * 3600  # a page that nobody has looked at since is ended, and its memory freed
+FINISHED = '<script type="text/javascript">\n  window.voila_finish();'  # in the template
 OUTSIDE = "//cdn."  # marks what a page would fetch from outside
+# What the page itself does: it goes to a verdict, keeps the name of who works at it in its
+# address, and says so when the server or its kernel is gone, since presses are lost then.
+SCRIPT = """<script>
+(() => {
+  let gone = null;
+  // Voila ends the kernel of a page that is left, with this cookie, which it never sets itself.
+  if (!/\\b_xsrf=/.test(document.cookie)) {
+    const own = crypto.getRandomValues(new Uint8Array(16));
+    const hex = [...own].map(each => each.toString(16).padStart(2, '0')).join('');
+    document.cookie = `_xsrf=${hex}; path=/; samesite=strict`;
+  }
+  new MutationObserver(() => {
+    const here = document.querySelector('.mk-go');
+    if (!here) return;
+    here.classList.remove('mk-go');
+    here.scrollIntoView({block: 'start'});
+  }).observe(document, {subtree: true, childList: true});
+  document.addEventListener('change', event => {
+    if (!event.target.closest('.mk-who')) return;
+    const here = new URL(location);
+    here.searchParams.set('who', event.target.value);
+    history.replaceState(null, '', here);
+  });
+  const tell = lost => {
+    if (!lost) { gone?.remove(); gone = null; return; }
+    if (gone) return;
+    gone = document.createElement('div');
+    gone.className = 'mk-lost';
+    gone.setAttribute('role', 'alert');
+    gone.innerHTML = 'This page has lost its server: what you press now is not written. '
+      + '<button type="button">Load the page again</button>';
+    gone.querySelector('button').onclick = () => location.reload();
+    document.body.append(gone);
+  };
+  setInterval(async () => {
+    const config = JSON.parse(document.getElementById('jupyter-config-data').textContent);
+    try {
+      tell(!(await fetch(config.baseUrl + 'api/kernels/' + config.kernelId)).ok);
+    } catch { tell(true); }
+  }, 5000);
+})();
+</script>
+<style>
+.mk-lost { position: fixed; inset: auto 0 0 0; padding: 14px; background: #a11212; color: #fff;
+  font: 600 18px sans-serif; z-index: 99; }
+.mk-lost button { min-height: 44px; font-size: 16px; }
+</style>"""
 UNENCRYPTED = (
     "What goes over the network is not encrypted: whoever listens in on it can read it, password"
     " included. Use it only in a network of the shop's own, never in an open one."
@@ -49,12 +97,13 @@ def page_server(
     """What starts the job page of a shop, with its settings in the folder `work`.
 
     The page listens on this machine alone; with `lan` other machines of the network reach it
-    with the password, or with the link, which holds a new secret where there is none.  Raises
-    InputError where the password is short, or no port is free.
+    with the password, or with the link, which holds a secret of this person's where there is
+    none: the same at every start, so that a page can be loaded again.  Raises InputError where
+    the password is short, or no port is free.
     """
     if password and len(password) < SHORTEST:
         raise InputError(f"the password has {len(password)} letters; take {SHORTEST} or more")
-    token = password or secrets.token_urlsafe(18)
+    token = password or kept_secret()
     port = _free(port, EVERYWHERE if lan else HERE)
     host = _own_address() if lan else HERE
     settings = {
@@ -83,7 +132,8 @@ def page_server(
     _write(work / "page" / PAGE, json.dumps(_notebook()))
     template = work / "data" / "voila" / "templates" / TEMPLATE
     _write(template / "conf.json", json.dumps({"base_template": "lab"}))
-    _write(template / "index.html.j2", _without_outside(_shipped_template()))
+    whole = _without_outside(_shipped_template()).replace(FINISHED, SCRIPT + FINISHED)
+    _write(template / "index.html.j2", whole)
     link = f"http://{host}:{port}/" + ("" if password else f"?token={token}")
     return Served(
         words=(sys.executable, "-m", "voila", str(work / "page" / PAGE)),
@@ -139,6 +189,10 @@ def _free(first: int, address: str) -> int:
     """The first free port from `first` on."""
     for port in range(first, min(first + 50, 65536)):
         with socket.socket() as trial:
+            if (
+                os.name == "posix"
+            ):  # else what a server left behind when it was killed is in the way
+                trial.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             try:
                 trial.bind((address, port))
             except OSError:

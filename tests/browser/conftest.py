@@ -22,12 +22,20 @@ def lab(tmp_path_factory, fitted_demo):
 
 
 @pytest.fixture(scope="package")
-def page(lab, tmp_path_factory):
-    """One page of one browser for all tests: JupyterLab is loaded once."""
+def browser(tmp_path_factory):
+    """One browser for all tests."""
+    if lacking():
+        pytest.skip(f"{lacking()}: forms are not tried in a browser")
     with open_browser(tmp_path_factory.mktemp("browser")) as context:
-        page = context.new_page()
-        watch(page, lab[0])
-        yield page
+        yield context
+
+
+@pytest.fixture(scope="package")
+def page(lab, browser):
+    """One page of it for all notebooks: JupyterLab is loaded once."""
+    page = browser.new_page()
+    watch(page, lab[0])
+    return page
 
 
 @pytest.fixture(scope="package")

@@ -11,6 +11,7 @@ import time
 import urllib.request
 from importlib.util import find_spec
 
+from matchkit.workflows.serving import page_server
 from matchkit.workflows.shipped import copy_notebooks, jupyter
 
 CHROMIUM = os.environ.get("MATCHKIT_CHROMIUM") or next(
@@ -90,6 +91,37 @@ def running_lab(folder, home):
                 server.wait(20)
 
 
+class Page:
+    """The job page of a shop as `matchkit serve` starts it; it can be killed and started again."""
+
+    def __init__(self, shop, home, secret="quay street press"):
+        self.shop, self.home, self.secret, self.server, self.turn = shop, home, secret, None, 0
+        with socket.socket() as free:
+            free.bind(("127.0.0.1", 0))
+            self.port = free.getsockname()[1]
+        self.base = f"http://127.0.0.1:{self.port}"
+        self.link = f"{self.base}/?token={secret.replace(' ', '%20')}"
+
+    def start(self):
+        self.turn += 1
+        work = self.home / f"work-{self.turn}"
+        served = page_server(
+            self.shop, work, port=self.port, password=self.secret, browser=False
+        )  # fmt: skip
+        own = {"MATCHKIT_FORMS_RAISE": "1", "MATCHKIT_SETTINGS": str(self.home / "settings")}
+        with (self.home / "page.log").open("a") as log:
+            self.server = subprocess.Popen(
+                served.words, env={**os.environ, **served.environment, **own}, cwd=work,
+                stdout=log, stderr=subprocess.STDOUT, start_new_session=True,
+            )  # fmt: skip
+        until(lambda: self.server.poll() is not None or asked(self.base + "/login", False))
+
+    def kill(self):
+        """As when the power goes: the server and its kernels, at once."""
+        os.killpg(self.server.pid, signal.SIGKILL)
+        self.server.wait()
+
+
 @contextlib.contextmanager
 def open_browser(profile, height=1000):
     """A browser whose settings stay in the folder `profile`."""
@@ -126,10 +158,10 @@ def clicks_of(page):
     return page.evaluate("() => window.clicks")
 
 
-def asked(url):
-    """The server's answer, or None."""
+def asked(url, read=True):
+    """The server's answer, or None; without `read` only whether there is one."""
     with contextlib.suppress(OSError), urllib.request.urlopen(url, timeout=2) as answer:
-        return json.load(answer)
+        return json.load(answer) if read else True
     return None
 
 
