@@ -9,13 +9,14 @@ import pytest
 
 from matchkit.book.jobs import job
 from matchkit.book.store import open_book
+from matchkit.cli import main
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.inks.palette import reflectance
 
 w = pytest.importorskip("ipywidgets", reason="ipywidgets is not installed")
 
 from matchkit.forms.book import ADDED, CLOSED, MEASURED, WEIGHED  # noqa: E402
-from matchkit.forms.page import JOB, STEPS, JobPage  # noqa: E402
+from matchkit.forms.page import JOB, STEPS, TODAY, JobPage  # noqa: E402
 from matchkit.forms.shops import keep, kept_in, open_shop  # noqa: E402
 
 WHO = "Ada"
@@ -85,6 +86,7 @@ def test_a_job_goes_over_one_page_and_a_reload_finds_it_where_it_stands(shop):
     file |= {"content": memoryview(content), "last_modified": datetime.now(UTC)}
     page.book.reading.file.upload.value = (file,)
     press(page.place, "Write it down")
+    assert page.book.wrong.value == ""
     assert page.book.what.value in (CLOSED, ADDED)
 
     page = loaded(shop)
@@ -100,9 +102,9 @@ def test_every_step_opens_and_stays_as_it_was_left(shop):
     for name in STEPS:
         page.step.value = name
         assert page.problems.value == ""
-        assert page.place.children[0] is page.made[name]
-    kept = page.made["Weigh"]
-    page.step.value = "Weigh"
+        assert (page.place.children[0] is page.made[name]) == (name != JOB)  # there is no job
+    kept = page.made["Check"]
+    page.step.value = "Check"
     assert page.place.children[0] is kept
 
 
@@ -126,3 +128,21 @@ def test_a_folder_that_is_no_shop_is_told_on_the_page(tmp_path, monkeypatch):
     page.step.value = "A new colour"
     assert "No shop is open" in page.place.children[0].children[1].value
     kept_in(Path())
+
+
+def test_what_is_typed_for_a_job_is_there_when_the_page_is_loaded_again(shop):
+    page = loaded(shop, TODAY)
+    assert main(["book", str(shop), "log-match", "--lab", "70,-20,20", "--by", "Bo"]) == 0
+    page.book.refresh()
+    page.step.value = JOB
+    (ink, field), *_ = page.book.rows.fields.items()
+    field.text.value = "612.4"
+    again = JobPage(shop)
+    assert (again.who.text.value, again.step.value) == (WHO, JOB)
+    assert again.book.rows.fields[ink].text.value == "612.4"
+    press(again.place, "All as planned")
+    press(again.place, "Write it down")
+    assert JobPage(shop).book.what.value == MEASURED
+    assert page.book.rows.fields[ink].text.value == "612.4"  # it is told when this page writes
+    press(page.place, "Write it down")
+    assert "somebody else wrote" in page.book.wrong.value

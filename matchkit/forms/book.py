@@ -204,6 +204,13 @@ class BookForm:
 
     def _show(self, batch: int | None) -> None:
         """The record of a batch, and what it needs next."""
+        self.showing = True
+        try:
+            self._show_it(batch)
+        finally:
+            self.showing = False
+
+    def _show_it(self, batch: int | None) -> None:
         for part in (self.entry, self.record_box):
             part.layout.display = "none" if batch is None else None
         self.page.value = self.saved.value = ""
@@ -222,13 +229,12 @@ class BookForm:
         if before and (before.batch, marks_of(before)) == (batch, marks_of(record)):
             self.reading.look()  # nothing new: what is half typed stays
             return
-        self.filling = self.showing = True
+        self.filling = True
         self.what.options = [MEASURED, ADDED, CLOSED] if record.pours else [WEIGHED, CLOSED]
         self.what.value = NEXT.get(record.state, CLOSED)
         self.filling = False
         self._shown()
         self.restore()
-        self.showing = False
 
     def _happened(self) -> None:
         if not self.filling:

@@ -47,7 +47,7 @@ class Draft:
 
     def _entries(self) -> dict[str, Any]:
         found: dict[str, Any] = {}
-        for each in _below(self.box):
+        for each in {each.model_id: each for each in _below(self.box)}.values():
             if isinstance(each, ENTRIES):
                 label, k = each.description.removeprefix("Show ").removeprefix("Hide "), 0
                 while (key := f"{label} {k}") in found:

@@ -117,10 +117,18 @@ class JobPage:
         if not self.who.text.value and self.opened.has_book:
             self.who.text.value = last_writer(self.opened.session().open_book())
         left = self._draft("page")
-        ui.safe(lambda: book.open(left["batch"]) if left.get("batch") else None, self.problems)()
+        ui.safe(partial(self._opened, left.get("batch")), self.problems)()
         book.told = self._to_job
         self.step.value = None
         self.step.value = left.get("step") if left.get("step") in STEPS else TODAY
+
+    def _opened(self, batch: int | None) -> None:
+        """The job in hand, with what was typed for it."""
+        shown = self.book.record
+        if batch is not None and (shown is None or shown.batch != batch):
+            self.book.open(batch)
+        elif shown is not None:
+            self._restore_job()
 
     def show(self) -> None:
         """The step that is chosen; what others wrote meanwhile is seen in the jobs."""

@@ -9,6 +9,7 @@ import os
 import socket
 import sys
 from dataclasses import dataclass
+from hashlib import sha256
 from pathlib import Path
 
 from matchkit.errors import InputError
@@ -103,7 +104,10 @@ def page_server(
     """
     if password and len(password) < SHORTEST:
         raise InputError(f"the password has {len(password)} letters; take {SHORTEST} or more")
-    token = password or kept_secret()
+    own = kept_secret()
+    token = password or own
+    # Else a page that is loaded again after the server was, is taken for a stranger's.
+    signing = sha256(f"{own} {password}".encode()).digest()
     port = _free(port, EVERYWHERE if lan else HERE)
     host = _own_address() if lan else HERE
     settings = {
@@ -129,6 +133,7 @@ def page_server(
         "MappingKernelManager": {"cull_idle_timeout": IDLE_S, "cull_interval": 600},
     }
     _write(work / "config" / "voila.json", json.dumps(settings))
+    _write(work / "config" / "voila.py", f"c.Voila.cookie_secret = {signing!r}\n")
     _write(work / "page" / PAGE, json.dumps(_notebook()))
     template = work / "data" / "voila" / "templates" / TEMPLATE
     _write(template / "conf.json", json.dumps({"base_template": "lab"}))

@@ -111,7 +111,7 @@ def test_a_job_from_the_customers_colour_to_its_label(browser, served, palette):
     grams = re.search(r"([0-9.]+) g planned", first.locator("..").inner_text())[1]
     first.fill(grams)
     first.press("Tab")
-    until(lambda: grams in str(draft(open_book(served.shop), "batch 1")))
+    until(lambda: f"'{grams}'" in str(draft(open_book(served.shop), "batch 1")))
 
     page.evaluate("() => { window.kept = true; }")
     served.kill()
