@@ -79,7 +79,7 @@ EDGES = {
         *("play", "learner"),
         *("practise_job", "practise"),
         *("rows", "readings", "check", "ink_history", "compare", "cover", "correct", "jobsize"),
-        *("match", "book_rows", "book_look", "book_mend", "book", "stills", "page"),
+        *("match", "pouring", "book_rows", "book_look", "book_mend", "book", "stills", "page"),
     ),
     "cli": (
         *(

@@ -63,6 +63,8 @@ def test_a_job_goes_over_one_page_and_a_reload_finds_it_where_it_stands(shop):
     until = time.monotonic() + 120
     while not chosen.options and time.monotonic() < until:
         time.sleep(0.02)
+    sized = "The batch is what the print job needs"
+    next(e for e in widgets(page.place) if getattr(e, "description", "") == sized).value = True
     while press(page.place, "Begin this job") and page.step.value != JOB:
         assert time.monotonic() < until
         time.sleep(0.02)
@@ -70,7 +72,15 @@ def test_a_job_goes_over_one_page_and_a_reload_finds_it_where_it_stands(shop):
 
     page = loaded(shop)
     assert (page.book.record.batch, page.book.what.value) == (1, WEIGHED)
-    press(page.place, "All as planned")
+    assert page.book.record.print_job
+    total = page.book.record.planned_g
+    assert total != 1000.0
+    rows = page.book.rows
+    assert f"1 of {len(rows.fields)}: " in rows.now.value
+    rows.shows.text.value = f"{next(iter(rows.planned.values())) + 0.5:.2f}"
+    for _ in rows.fields:
+        press(page.place, "Next ink")
+    assert f"All in: {total + 0.5:.2f} g. Write it down." in rows.now.value
     press(page.place, "Write it down")
     assert page.book.what.value == MEASURED
 
@@ -125,7 +135,7 @@ def test_a_folder_that_is_no_shop_is_told_on_the_page(tmp_path, monkeypatch):
     empty = tmp_path / "empty"
     empty.mkdir()
     page = JobPage(empty)
-    page.step.value = "A new colour"
+    page.step.value = "New colour"
     assert "No shop is open" in page.place.children[0].children[1].value
     kept_in(Path())
 

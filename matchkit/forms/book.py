@@ -23,8 +23,9 @@ from matchkit.forms.begin import opened_form, quiet
 from matchkit.forms.book_demo import played, with_book
 from matchkit.forms.book_look import CopyPart, FindPart, OrderPart, ShelfPart, UseUpPart
 from matchkit.forms.book_mend import AdvicePart, AgainPart, MendPart, StrikePart
-from matchkit.forms.book_rows import NewPart, PouredRows, ReadingPicker
+from matchkit.forms.book_rows import NewPart, ReadingPicker
 from matchkit.forms.jobsize import TicketPart
+from matchkit.forms.pouring import PouredRows
 from matchkit.forms.rows import light_options
 from matchkit.forms.shops import OpenShop, keep
 from matchkit.paper.ticket import Ticket

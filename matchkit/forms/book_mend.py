@@ -10,14 +10,14 @@ from matchkit.book.entries import JobDetails, strike
 from matchkit.book.jobs import BatchRecord, local_day
 from matchkit.errors import InputError
 from matchkit.forms import parts as ui
-from matchkit.forms.book_rows import PouredRows
 from matchkit.forms.correct import ANYWAY, ROOM
+from matchkit.forms.pouring import PouredRows
 from matchkit.forms.shops import keep
 from matchkit.report.corrections import addition_page, correction_parts, finish_parts
 from matchkit.report.formulas import formula_head, reprint_parts, shares
 from matchkit.workflows.booked import Reprint, book_reprint, reprint
-from matchkit.workflows.booking import mend
-from matchkit.workflows.correcting_batch import Advice, correct_batch, take
+from matchkit.workflows.booking import follow, mend
+from matchkit.workflows.correcting_batch import Advice, correct_batch
 from matchkit.workflows.finishing_batch import CorrectOptions, finish_in_book
 from matchkit.workflows.formulas import Search
 from matchkit.workflows.session import Session
@@ -91,7 +91,7 @@ class AdvicePart:
         if self.filling or self.found is None or self.way.value is None:
             return
         session, _ = self.signed()
-        self.correction = take(session, self.found, self.way.value)
+        self.correction = follow(session, self.found, self.way.value)
         self.slip.value = ""
         self.pour(self.found.additions(self.found.offered[self.way.value]))
 

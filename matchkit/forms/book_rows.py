@@ -1,8 +1,7 @@
 """Rows of the book's form: a new job, weighing, measuring, the shelf."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable
 from dataclasses import replace
-from functools import partial
 from pathlib import Path
 
 import ipywidgets as w
@@ -11,21 +10,19 @@ from numpy.typing import NDArray
 
 from matchkit.book.entries import JobDetails
 from matchkit.book.find import scanned
-from matchkit.book.jobs import far_from_plan
 from matchkit.errors import InputError
 from matchkit.files.readings import NamedSpectrum
 from matchkit.files.recipe import read_recipe
 from matchkit.files.scale import SCALES
-from matchkit.files.text import parse_amount
 from matchkit.forms import parts as ui
 from matchkit.forms.book_demo import MEASURED
 from matchkit.forms.ink_history import LEARNED
 from matchkit.forms.jobsize import JobForm
 from matchkit.forms.match import MatchForm, PrintPart
-from matchkit.forms.parts import Field, alert, area, boxed, choice, row, safe, tell, tick
+from matchkit.forms.parts import Field, alert, area, boxed, choice, safe, tell, tick
+from matchkit.forms.pouring import NONE
 from matchkit.forms.rows import SpectrumFile, TargetPicker
 from matchkit.forms.shops import OpenShop, saved_recipes
-from matchkit.paper.sheet import grams_text
 from matchkit.report.formulas import booked_parts
 from matchkit.workflows import looking_up
 from matchkit.workflows.beginning import Source, begin
@@ -70,19 +67,31 @@ class BeginPart:
         who: Callable[[], str],
         show: Callable[[int], None],
         number: int = 5,
+        size: JobForm | None = None,
     ) -> None:
         self.form, self.signed, self.show = form, who, show
         self.problems, self.notes, self.details = ui.alert(), ui.area(), JobFields()
         self.write = ui.button("Begin this job", self.begin, self.problems, main=True)
+        self.size, self.sized = size, ui.tick("The batch is what the print job needs")
+        sizing = []
+        if size is not None:
+            fields = w.VBox([size.asked, size.look, size.problems, size.results])
+            fields.layout.display = "none"
+            ui.on_change([self.sized], lambda: self._sized(fields))
+            sizing = [self.sized, fields]
         self.box = ui.section(
-            f"{number}. The job", self.details.box, self.write, self.problems, self.notes
+            f"{number}. The job", *sizing, self.details.box, self.write, self.problems, self.notes
         )  # fmt: skip
+
+    def _sized(self, fields: w.VBox) -> None:
+        fields.layout.display = None if self.sized.value else "none"
 
     def begin(self) -> None:
         """Write the target, the chosen formula and the batch down."""
         self.notes.value = ""
         name, details = self.details.read()
-        session, made = self.form.begin(self.signed(), name, details)
+        sized_by = [self.size.sized_by()] if self.size and self.sized.value else []
+        session, made = self.form.begin(self.signed(), name, details, *sized_by)
         ui.put(self.notes, [f"Begun: batch {made.records.batch}.", *session.notices])
         self.show(made.records.batch)
 
@@ -194,95 +203,9 @@ ASKED = {  # of a drawdown, by `containers.UNFIT`
     "uncured": "It is not cured",
     "not hiding": "It does not hide the card",
 }
-NONE = "(none)"
-MORE = 3  # inks beside the planned ones
 FILES = 20  # of the folder, the newest ones
 FOLDER, FILE = f"from the shop's folder {MEASURED!r}", "from a file of mine"
 PASTED = "from values that I paste"
-
-
-class PouredRows:
-    """A field for each planned ink, and rows for what went in beside them."""
-
-    def __init__(self) -> None:
-        self.planned: dict[str, float] = {}
-        self.doubted: dict[str, float] = {}
-        self.step = 0.01
-        self.fields: dict[str, Field] = {}
-        self.place = row()
-        self.inks = [choice(f"Another ink {k + 1}", [NONE], NONE) for k in range(MORE)]
-        self.grams = [Field(f"Grams of ink {k + 1}", "", self._more) for k in range(MORE)]
-        self.lines = [row(boxed(i), g.box) for i, g in zip(self.inks, self.grams, strict=True)]
-        for ink in self.inks:
-            ink.observe(lambda _: self._shown(), names="value")
-        self.box = w.VBox([self.place, *self.lines])
-
-    def ask(self, planned: Mapping[str, float], others: Sequence[str], step: float) -> None:
-        """Empty fields for these inks; `others` may go in beside them."""
-        self.planned, self.doubted, self.step = dict(planned), {}, step
-        self.fields = {
-            ink: Field(
-                f"{ink}, {grams_text(g, step)} g planned",
-                "",
-                partial(_shown_grams, planned=g),
-                short=False,
-            )
-            for ink, g in planned.items()
-        }
-        self.place.children = [field.box for field in self.fields.values()]
-        for ink, grams in zip(self.inks, self.grams, strict=True):
-            ink.options = [NONE, *(name for name in others if name not in planned)]
-            ink.value, grams.text.value = NONE, ""
-        self._shown()
-
-    def as_planned(self) -> None:
-        """The balance showed just what was planned."""
-        for ink, field in self.fields.items():
-            field.text.value = grams_text(self.planned[ink], self.step)
-
-    def read(self) -> dict[str, float]:
-        """Grams by ink, or every fault at once; what is far from the plan only when said twice."""
-        poured = self._poured(self.fields)
-        far = far_from_plan(poured, self.planned, self.step)
-        if far and poured != self.doubted:
-            self.doubted = poured
-            raise InputError([*far, "if the balance did show that, press the button again"])
-        return poured
-
-    def weighed(self) -> dict[str, float]:
-        """Grams by ink of what has gone in so far: planned inks may be left empty."""
-        begun = {ink: field for ink, field in self.fields.items() if field.text.value.strip()}
-        return self._poured(begun)
-
-    def _poured(self, fields: Mapping[str, Field]) -> dict[str, float]:
-        faults = [fault for field in fields.values() for fault in field.look()]
-        poured = {ink: field.value for ink, field in fields.items()} if not faults else {}
-        for ink, field in zip(self.inks, self.grams, strict=True):
-            wrong = field.look()
-            faults += wrong
-            grams = None if wrong else field.value
-            if not wrong and (ink.value == NONE) != (grams is None):
-                missing = "choose the ink" if ink.value == NONE else "write its grams"
-                faults.append(f"{field.text.description}: {missing}, or leave both empty")
-            elif grams is not None and ink.value in poured:
-                faults.append(f"{ink.value} is there twice; add the two up")
-            elif grams is not None:
-                poured[ink.value] = grams
-        if faults:
-            raise InputError(faults)
-        if not poured:
-            raise InputError("no ink was chosen yet: choose what went in")
-        return poured
-
-    def _more(self, text: str) -> float | None:
-        beside = [field.text.value for field in self.fields.values()]
-        return parse_amount(text, beside=beside) if text.strip() else None
-
-    def _shown(self) -> None:
-        """The rows that are in use, and one more."""
-        used = [k for k, ink in enumerate(self.inks) if ink.value != NONE]
-        for k, line in enumerate(self.lines):
-            line.layout.display = None if k <= max(used, default=-1) + 1 else "none"
 
 
 class ReadingPicker:
@@ -385,9 +308,3 @@ class ReadingPicker:
 def _newest(folder: Path) -> list[Path]:
     files = [path for path in folder.glob("*") if path.is_file() and path.name[0] != "."]
     return sorted(files, key=lambda path: (-path.stat().st_mtime, path.name))[:FILES]
-
-
-def _shown_grams(text: str, planned: float) -> float:
-    if not text.strip():
-        raise InputError("write what the balance showed; 0 if none went in")
-    return parse_amount(text, planned=planned)

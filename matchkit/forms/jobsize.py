@@ -194,10 +194,10 @@ def jobsize(opened: OpenShop, start: str = EXAMPLE_BATCH) -> Any:
 class JobForm:
     """The form's widgets.  Every number that goes in is a field."""
 
-    def __init__(self, opened: OpenShop, start: str = "") -> None:
+    def __init__(self, opened: OpenShop, start: str = "", rows: Any = None) -> None:
         self.opened = opened
         self.problems, self.results = ui.alert(), ui.area()
-        self.rows = FormulaRows(opened, "percent", start)
+        self.rows = rows or FormulaRows(opened, "percent", start)
         self.prints = ui.Field("Prints", "300", _whole)
         self.units = ui.choice("Lengths in", [METRIC, US], METRIC)
         self.width = ui.amount_field("Artwork, width, cm", "30", most=1000)
@@ -220,7 +220,12 @@ class JobForm:
         self.units.observe(self._other_units, names="value")
         ui.on_change(self._entries(), self._aged)
         self._shown()
-        self.box = self._laid_out()
+        self.asked = self._asked()
+        self.ink = ui.section("3. The ink", self.look, self.problems, self.results)
+        self.box = ui.form(
+            ui.section("1. The formula", self.rows.box), ui.section("2. The job", self.asked),
+            self.ink, self.ticket.box, name="jobsize",
+        )  # fmt: skip
 
     def size(self) -> JobSize:
         """What the entries come to; every fault in them at once."""
@@ -239,14 +244,16 @@ class JobForm:
 
     def begin(self, who: str, name: str, details: JobDetails) -> tuple[Session, BookedFormula]:
         """Write the formula down with a batch of what the job needs; `who` signs."""
-        formula, job = self._read()
-        session, sized_by = (
-            self.opened.session(who=who),
-            SizedBy(job=job, density=self.density.value),
-        )
+        formula, _ = self._read()
+        session, sized_by = self.opened.session(who=who), self.sized_by()
         recipe = replace(formula, name=name or formula.name or details.job, total_g=None)
         source = Source(recipe=recipe)
         return session, begin(session, source, details, sized_by=sized_by)
+
+    def sized_by(self) -> SizedBy:
+        """What the batch is sized by."""
+        _, job = self._read()
+        return SizedBy(job=job, density=self.density.value)
 
     def tell(self) -> None:
         """Show how much."""
@@ -271,11 +278,9 @@ class JobForm:
             screen_g=self.screen.value,
         )
 
-    def _laid_out(self) -> Any:
-        return ui.form(
-            ui.section("1. The formula", self.rows.box),
-            ui.section(
-                "2. The job",
+    def _asked(self) -> Any:
+        return w.VBox(
+            [
                 ui.row(self.prints.box, ui.boxed(self.units)),
                 ui.row(self.width.box, self.height.box, self.coverage.box),
                 ui.boxed(self.way),
@@ -287,10 +292,7 @@ class JobForm:
                     ui.row(ui.boxed(self.strokes), self.later.box),
                     ui.row(self.screen.box, self.density.box),
                 ),
-            ),
-            ui.section("3. The ink", self.look, self.problems, self.results),
-            self.ticket.box,
-            name="jobsize",
+            ]
         )
 
     def _fields(self) -> list[ui.Field]:

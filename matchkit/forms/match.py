@@ -19,9 +19,10 @@ from matchkit.report.formulas import formula_parts, overview_parts, reach_parts
 from matchkit.workflows.booked import BookedFormula, book_found
 from matchkit.workflows.finding import find_formulas
 from matchkit.workflows.formulas import ANY_LEFTOVER, FoundFormulas, Search
+from matchkit.workflows.predicting import Formula
 from matchkit.workflows.printed import PrintedOver
 from matchkit.workflows.session import Session
-from matchkit.workflows.weighing_out import TicketChoices, found_ticket
+from matchkit.workflows.weighing_out import SizedBy, TicketChoices, found_ticket
 
 OTHERS = (
     ("not at all", 0.0),
@@ -141,10 +142,22 @@ class MatchForm:
         """The ticket of the formula that was chosen."""
         return found_ticket(*self.chosen_formula(), choices)
 
-    def begin(self, who: str, name: str, details: JobDetails) -> tuple[Session, BookedFormula]:
+    def begin(
+        self, who: str, name: str, details: JobDetails, sized_by: SizedBy | None = None
+    ) -> tuple[Session, BookedFormula]:
         """Write the chosen formula down with a batch to make of it; `who` signs."""
         session, found, k = self.chosen_formula(who=who)
-        return session, book_found(session, found, k, details, name=name)
+        return session, book_found(session, found, k, details, name=name, sized_by=sized_by)
+
+    def formula(self) -> Formula:
+        """The chosen formula, for whoever asks how much of it a job needs."""
+        _, found, k = self.chosen_formula()
+        made = found.ranked(k + 1).formula
+        return Formula(amounts=dict(zip(made.inks, made.grams, strict=True)))
+
+    def changing(self) -> list[Any]:
+        """The widgets that change which formula that is."""
+        return [self.pick]
 
     def chosen_formula(self, who: str = "") -> tuple[Session, FoundFormulas, int]:
         """A session that `who` signs, the formulas that were found, and the place of one.

@@ -85,6 +85,7 @@ class JobPage:
             ui.alert(), ui.area(), ui.area(), w.HTML()
         )  # fmt: skip
         self.head = w.VBox()
+        self.head.add_class("mk-next")
         self.shop = ui.choice("Shop", _listed(Path(folder)), Path(folder).resolve())
         self.step = w.ToggleButtons(options=list(STEPS), description="", value=None)
         self.step.add_class("mk-steps")
@@ -179,7 +180,8 @@ class JobPage:
             return match(self.opened)
         found = self.found = MatchForm(self.opened)
         found.ticket.box.layout.display = "none"  # the job's own comes when it is begun
-        begin = BeginPart(found, self._signed, partial(self._begun, COLOUR), 4)
+        size = JobForm(self.opened, rows=found)
+        begin = BeginPart(found, self._signed, partial(self._begun, COLOUR), 4, size)
         return w.VBox([found.box, begin.box])
 
     def own_formula(self) -> Any:

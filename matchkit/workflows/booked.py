@@ -111,12 +111,20 @@ def book_found(
     source: str = "match",
     sized_by: SizedBy | None = None,
 ) -> BookedFormula:
-    """Write down the formula at place `k` of those that were found; `name` is the colour's."""
+    """Write down the formula at place `k` of those that were found; `name` is the colour's.
+
+    With `sized_by` it is weighed anew, in a batch of what that needs.
+    """
     session.open_book(create=True)
     wanted = replace(found.wanted, name=name or found.wanted.name)
     each, search = found.ranked(k + 1), found.search
     doubts = [found.reach.text] if found.reach.code != "in_reach" else []
     name, printed = wanted.name, search.printed
+    if sized_by is not None:
+        formula = Formula(amounts=dict(zip(each.formula.inks, each.formula.grams, strict=True)))
+        grams = sized_by.grams(session, formula)
+        if grams != search.batch_g:
+            each = predicted(session, wanted, formula, grams, printed)
     records = write_down(session, name, wanted, each, details, source, printed, doubts, sized_by)
     return BookedFormula(
         name=name,

@@ -15,6 +15,7 @@ from matchkit.book.jobs import planned_grams as planned_of
 from matchkit.book.rows import taken_back
 from matchkit.book.stock import keep_leftover
 from matchkit.book.work import PaperFormula
+from matchkit.workflows.correcting_batch import Advice
 from matchkit.workflows.session import Session
 
 
@@ -53,6 +54,16 @@ def add(
     """Write down what was added to a batch; `correction` is the advice that was followed."""
     containers.add(session.open_book(), session.files, batch, grams, correction=correction)
     return _poured(session, batch, "added", "measure again")
+
+
+def follow(session: Session, advice: Advice, name: str) -> int:
+    """Write down which of the additions that were offered is followed; its number in the book."""
+    assert advice.batch is not None
+    record, way = job(session.open_book(), advice.batch), advice.offered[name]
+    return containers.log_correction(
+        session.open_book(), advice.batch, way, advice.palette.names, choice=name,
+        measurement=record.readings[-1].measurement if advice.R is not None else None,
+    )  # fmt: skip
 
 
 def _poured(session: Session, batch: int, did: str, then: str) -> Written:

@@ -250,16 +250,6 @@ def correct_batch(session: Session, batch: int, options: CorrectOptions = USUAL)
     return replace(advice, batch=batch, correction=number)
 
 
-def take(session: Session, advice: Advice, name: str) -> int:
-    """Write down which of the `offered` additions is followed; its number in the book."""
-    assert advice.batch is not None
-    record, way = job(session.open_book(), advice.batch), advice.offered[name]
-    return log_correction(
-        session.open_book(), advice.batch, way, advice.palette.names, choice=name,
-        measurement=record.readings[-1].measurement if advice.R is not None else None,
-    )  # fmt: skip
-
-
 def _fits_of(
     session: Session, record: BatchRecord, names: list[str]
 ) -> tuple[Fit, Fit, tuple[Array, Array] | None]:
