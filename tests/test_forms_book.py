@@ -773,4 +773,4 @@ def test_a_fail_is_not_told_in_the_green_of_what_went_well(form, opened):
     )
     press(form, "Write it down")
     assert "FAIL: dE00" in form.done.value
-    assert "mk-look" in form.done.value
+    assert "mk-fail" in form.done.value
