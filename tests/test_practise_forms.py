@@ -13,6 +13,7 @@ w = pytest.importorskip("ipywidgets", reason="ipywidgets is not installed")
 from matchkit.forms import practise  # noqa: E402
 from matchkit.forms.book_demo import with_book  # noqa: E402
 from matchkit.forms.learner import LearnerField  # noqa: E402
+from matchkit.forms.parts import Field  # noqa: E402
 from matchkit.forms.practise import ExerciseForm  # noqa: E402
 from matchkit.forms.practise_job import PracticeJobForm  # noqa: E402
 from matchkit.forms.shops import open_shop  # noqa: E402
@@ -254,3 +255,18 @@ def test_batches_of_the_own_book_that_came_out_wrong_are_asked(own_folder):
     assert given.given.seed == 5
     assert [each.kind for each in read_progress(progress_path("practice", "Eva"))] == ["book"]
     assert practise.book(opened) is not None
+
+
+def test_the_page_has_all_there_is_to_practise_under_the_name_typed_once():
+    who = Field("Your name", "Fay", str)
+    form = practise.everything(open_shop("demo-shop"), who)
+    (chosen,) = (each for each in dropdowns(form) if each.description == "What to practise")
+    for name in ("At the balance", "A whole job", "The shelf as sliders"):
+        chosen.value = name
+    assert len(chosen.options) == 8
+    assert LearnerField.shared == [who]
+
+
+def dropdowns(widget):
+    inner = [found for child in getattr(widget, "children", ()) for found in dropdowns(child)]
+    return [widget, *inner] if isinstance(widget, w.Dropdown) else inner

@@ -50,7 +50,7 @@ STEPS: dict[str, Callable[["JobPage"], Any]] = {
     "Inks": lambda page: w.VBox(
         [readings(page.opened), plan(page.opened), inks(page.opened), ink_history(page.opened)]
     ),
-    "Practise": lambda page: everything(page.opened),
+    "Practise": lambda page: everything(page.opened, page.who),
 }
 OF_THE_BOOK = (TODAY, JOB)  # what they show comes from the book, not from a draft of a person
 NO_JOB = "No job is in hand. Choose one under Today, or begin one with New colour."

@@ -118,7 +118,7 @@ class PlayForm:
         told = "L* {:.1f}  a* {:.1f}  b* {:.1f}".format(*lab[0])
         self.picture.value = (
             f'<div role="status">{grams.sum():.1f} g: {told} ({self.seen_by[0]}).{words}</div>'
-            f"{_chip(hex_colour(R[0], *self.seen_by), SIDE + 60)}"
+            f"<div>{_chip(hex_colour(R[0], *self.seen_by), SIDE)}</div>"
             f"{_way(np.array(self.trail), lab[1:], self.palette.names, self.colours)}"
             f"<div>Arrows: {MORE_G:g} g more of each ink. Thin line: the way so far.</div>"
         )
@@ -134,8 +134,7 @@ def _chip(colour: str, wide: float) -> str:
 def _way(trail: Array, ends: Array, names: Sequence[str], colours: Sequence[str]) -> str:
     """The way so far and an arrow for each ink: a* to the right, b* up, L* on a scale beside."""
     now = trail[-1]
-    both = np.vstack([trail, ends])
-    half = max(float(np.abs(both - now).max()), LEAST_SPAN / 2) * 1.15
+    half = max(float(np.abs(ends - now).max()), LEAST_SPAN / 2) * 1.3
 
     def at(lab: Array) -> tuple[float, float, float]:
         L, a, b = (lab - now) / half * SIDE / 2
@@ -143,7 +142,8 @@ def _way(trail: Array, ends: Array, names: Sequence[str], colours: Sequence[str]
 
     path = " ".join(f"{x:.1f},{y:.1f}" for x, y, _ in map(at, trail))
     x0, y0, L0 = at(now)
-    drawn = [f'<polyline points="{path}" fill="none" stroke="#000" stroke-width="0.7"/>']
+    way = f'<polyline points="{path}" fill="none" stroke="#000" stroke-width="0.7"/>'
+    drawn = []
     for end, name, colour in zip(ends, names, colours, strict=True):
         x, y, L = at(end)
         far = np.hypot(x - x0, y - y0) > 12  # names of short arrows would lie on each other
@@ -163,6 +163,7 @@ def _way(trail: Array, ends: Array, names: Sequence[str], colours: Sequence[str]
     return (
         f'<svg width="{wide:g}" height="{high:g}" role="img" aria-label="{escape(alt)}">'
         f'<rect x="0.5" y="0.5" width="{SIDE:g}" height="{SIDE:g}" fill="none" stroke="#888"/>'
+        f'<svg width="{SIDE:g}" height="{SIDE:g}">{way}</svg>'
         f"{''.join(drawn)}"
         f'<text x="4" y="{SIDE + 12:g}" font-size="10">a* to the right, b* up;'
         f" {2 * half:.0f} across</text>"

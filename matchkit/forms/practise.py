@@ -87,8 +87,12 @@ def book(opened: OpenShop) -> Any:
     return opened_form(opened, made)
 
 
-def everything(opened: OpenShop) -> Any:
-    """All that there is to practise, one at a time; each is made when it is first looked at."""
+def everything(opened: OpenShop, who: ui.Field) -> Any:
+    """All that there is to practise, one at a time; each is made when it is first looked at.
+
+    `who` is the field of the page into which the name is typed once for everything.
+    """
+    LearnerField.shared[:] = [who]
     makers: dict[str, Callable[[], Any]] = {
         "The shelf as sliders": lambda: play(opened),
         "See the difference": see,
