@@ -29,7 +29,8 @@ IN_NUMBERS = ("", "In numbers")
 
 def exercises_parts(found: Exercises, *, answers: bool = False) -> list[Part]:
     """The exercises with their choices, the answers if wanted, and how far the learner is."""
-    parts: list[Part] = [BEFORE, INVENTED]
+    own = any(each.kind == BOOK for each in found.exercises)
+    parts: list[Part] = [BEFORE, *([] if own else [INVENTED])]
     for number, each in enumerate(found.exercises, start=1):
         parts += [_heading(number, each), *question_parts(each)]
         parts += [f"{LETTERS[k]}) {choice.text}" for k, choice in enumerate(each.choices)]
