@@ -36,7 +36,8 @@ def test_a_job_is_played_with_the_hints(notebook):
     page = notebook(BOOK)
     form = page.locator(".mk-practise-job")
     go = form.get_by_role("button", name="Do that for me")
-    go.click()  # asks the customer
+    go.click()
+    expect(form.get_by_text("look: The batch is judged under").first).to_be_visible()
     go.click()
     first = SAFETY[0]
     expect(form.get_by_text(first.question)).to_be_visible()
@@ -44,7 +45,7 @@ def test_a_job_is_played_with_the_hints(notebook):
     form.get_by_role("button", name="Answer", exact=True).click()
     expect(form.get_by_text("Now make your move.")).to_be_visible()
     go.click()
-    expect(form.get_by_text("look: The batch is judged under").first).to_be_visible()
+    expect(form.get_by_text("weigh: White").first).to_be_visible()
     form.get_by_label("Seconds").fill("0")
     form.get_by_role("button", name="Stir").click()
     expect(form.get_by_text(SAFETY[1].question)).to_be_visible()
