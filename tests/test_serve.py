@@ -9,6 +9,7 @@ import time
 import urllib.request
 from collections.abc import Iterator
 from http.cookiejar import CookieJar
+from importlib.util import find_spec
 from pathlib import Path
 from urllib.error import HTTPError
 
@@ -18,7 +19,10 @@ from matchkit.errors import InputError
 from matchkit.files.write import opened_shops, remember_shop
 from matchkit.workflows.serving import Served, page_server
 
-pytest.importorskip("voila")
+# It takes seconds to load, in every process that tests run in, and works in its own here.
+if not find_spec("voila"):
+    pytest.skip("voila is not installed", allow_module_level=True)
+
 PATIENCE_S = 240
 
 

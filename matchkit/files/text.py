@@ -211,9 +211,9 @@ def decimal_mark(cells: Iterable[str], separator: str = ",", *, reflectance: boo
     """
     commas, points = [], []
     for cell in cells:
-        if "," in cell and _COMMA.fullmatch(ungrouped(cell)):
+        if "," in cell and (_COMMA.fullmatch(cell) or _COMMA.fullmatch(ungrouped(cell))):
             commas.append(cell)
-        elif "." in cell and _POINT.fullmatch(ungrouped(cell)):
+        elif "." in cell and (_POINT.fullmatch(cell) or _POINT.fullmatch(ungrouped(cell))):
             points.append(cell)
     if commas and points:
         raise InputError(
