@@ -24,7 +24,8 @@ from matchkit.correcting.correct import (
     corrections,
     nothing_learned,
 )
-from matchkit.correcting.diagnose import Round, infer, predicted
+from matchkit.correcting.diagnose import Round, f_inverse, infer, predicted
+from matchkit.fitting.constants import f_scale
 from matchkit.inks.palette import reflectance
 from matchkit.matching.probability import Spread
 
@@ -232,6 +233,23 @@ def test_nothing_is_added_to_what_is_near_enough(palette, spread):
     assert found.added_g == 0 and found.can_be_saved
     assert found.total_g == pytest.approx(500, abs=0.1)
     assert found.chance_in_tolerance > 0.99
+
+
+def test_what_theory_cannot_explain_stays_in_the_batch(palette, spread):
+    """An inexact theory: the batch is as far off as it reads, and a little ink changes little."""
+    c = mixture(shop()[0], **MIXES[1])
+    meant = reflectance(palette, c)
+    R = f_inverse(f_scale(meant)[0] - 0.013)  # 1.5 L* darker at every wavelength
+    target = Target.from_spectrum(meant, ("D65",), 10)
+    read = float(de00(target.lab[0], XYZ_to_Lab(R @ target.W[:, :3], target.whites[0])))
+    unsure = replace(spread, log_strength=np.full(len(c), 0.005), fit_Lab=lambda *_: np.eye(3))
+    belief = infer(palette, [Round(grams=500 * c, R=R)], unsure, model_f=0.02, refuse=False)
+    found = correct(palette, belief, target, unsure, Limits(**USUAL), "closest")
+    assert read > 1.1
+    assert found.de00_before[0] == pytest.approx(read, abs=0.05)
+    assert found.added_g > 5
+    crumb = 0.1 * c  # 0.02 % of the batch
+    assert away(palette, belief, target, crumb) == pytest.approx(read, abs=0.05)
 
 
 def test_no_more_than_the_batch_and_no_clear_beyond_hiding(palette, spread):

@@ -13,7 +13,6 @@ from matchkit.correcting.diagnose import (
     LEAST_MODEL_F,
     NOISE_F,
     REACH_NM,
-    SHARED,
     T_FREEDOM,
     Round,
     f_inverse,
@@ -60,8 +59,8 @@ def minus_log_posterior(u, palette, rounds, spread, freedom):
         grams = each.grams + error
         foretold = reflectance(palette, grams / grams.sum(), np.exp(u[:n]))
         misses.append(f_scale(each.R)[0] - f_scale(foretold)[0])
-    share = np.full((len(rounds), len(rounds)), SHARED)
-    np.fill_diagonal(share, 1.0)
+    total = np.array([each.grams.sum() for each in rounds])
+    share = np.minimum.outer(total, total) / np.maximum.outer(total, total)
     covariance = np.kron(share, SMOOTH) + np.kron(np.eye(len(rounds)), NOISE)
     miss = np.concatenate(misses)
     z = u[:n] / spread.log_strength

@@ -10,7 +10,7 @@ from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.correcting.correct import Limits, correct
-from matchkit.correcting.diagnose import SHARED, Round, f_inverse, infer
+from matchkit.correcting.diagnose import Round, f_inverse, infer
 from matchkit.correcting.hold_back import hold_back, share_for
 from matchkit.errors import InputError
 from matchkit.fitting.constants import f_scale
@@ -89,7 +89,8 @@ def test_both_chances_are_those_of_simulated_jobs(shares):
         s = np.exp(0.06 * rng.standard_normal(n))
         first_wrong, other = root @ rng.standard_normal((2, len(GRID_NM), 1))
         first_wrong, other = first_wrong[:, 0], other[:, 0]
-        later_wrong = SHARED * first_wrong + np.sqrt(1 - SHARED**2) * other
+        stays = held.first_g.sum() / plan.sum()  # as `diagnose` has it
+        later_wrong = stays * first_wrong + np.sqrt(1 - stays**2) * other
 
         def seen(g, wrong, s=s):
             return f_inverse(f_scale(reflectance(palette, g / g.sum(), s))[0] + wrong)

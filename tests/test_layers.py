@@ -80,6 +80,7 @@ EDGES = {
         *("practise_job", "practise"),
         *("rows", "readings", "check", "ink_history", "compare", "cover", "correct", "jobsize"),
         *("match", "pouring", "book_rows", "book_look", "book_mend", "book", "stills", "page"),
+        "curves",
     ),
     "cli": (
         *(

@@ -79,7 +79,7 @@ def test_says_how_long_what_for_and_how_to_use_ones_own_shop(path):
     assert re.search(r"About 1[0-5] minutes", words)
     assert "you have" in words
     assert "**You now have**" in cells[-1]
-    stays = path.stem.startswith("08")  # its sums name the demo's inks
+    stays = path.stem.startswith(("08", "13"))  # their sums name the demo's inks
     how = "stays: the sums below name its inks" if stays else OWN
     assert f'open_shop("demo-shop")  # {how}' in words
     for link in re.findall(r"\]\((\w+\.ipynb)\)", words):

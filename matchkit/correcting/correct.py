@@ -24,7 +24,7 @@ from matchkit.correcting.additions import (
     nearest_additions,
 )
 from matchkit.correcting.container import Bucket, differences_after, seen_after, under_first_light
-from matchkit.correcting.diagnose import SHARED, Belief
+from matchkit.correcting.diagnose import Belief
 from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Shop
 from matchkit.matching.probability import Spread, chance_within, covariance_after, lab_covariance
@@ -205,7 +205,7 @@ class _Case:
             )[1]
         return covariance_after(
             self.learned, grams, a, self.target, self.spread, belief.covariance, belief.seen_Lab,
-            SHARED if a.any() else 1.0,
+            float(grams.sum() / (grams + a).sum()),
         )  # fmt: skip
 
 

@@ -10,7 +10,9 @@ lightness scale of CIELAB:
 
 The residual is a Gaussian process over wavelength, integrated out; strengths have a
 heavy-tailed prior, since some lots are far off.  Several rounds of one batch share
-strengths and most of the residual, so a second measurement sharpens the first.
+strengths, and of the residual as much as the batch of the one is of that of the other, so a
+second measurement sharpens the first.  (On simulated shops with every trouble, batches with
+0.3, 1, 3, 10, 30 and 100 % of their inks added keep 1.00, 1.00, 0.97, 0.89, 0.84 and 0.68.)
 
 How it is found, and how far the model is believed meanwhile, is told in `estimate`.
 """
@@ -37,9 +39,6 @@ Array = NDArray[np.float64]
 Left = Callable[[Array], float]
 
 REACH_NM = 40.0  # over which the model's error changes its mind
-# Part of that error which stays as a batch is corrected: on simulated shops 3 % of an ink more
-# changes it by a fourteenth, 10 % by a fifth, and each drawdown has a little of its own.
-SHARED = 0.95
 NOISE_F = 4e-4  # of a reading and its drawdown on the f scale: about 0.05 L*
 LEAST_MODEL_F = 5e-4  # the model's own error is never taken as smaller
 T_FREEDOM = 8.0  # heavy tails of the strength prior: some lots are far off
@@ -217,7 +216,7 @@ def model_error_f(found: Fit) -> float:
 def predicted(palette: Palette, belief: Belief, grams: Array) -> Array:
     """Reflectance (n_wl,) of the batch brought to `grams`, with what was learned."""
     R = reflectance(palette, grams / grams.sum(), belief.strengths)
-    f = f_scale(R)[0] + belief.residual_f
+    f = f_scale(R)[0] + belief.residual_f * belief.grams.sum() / grams.sum()
     return f_inverse(f)
 
 
@@ -295,15 +294,23 @@ def _data_covariance(rounds: Sequence[Round], model_f: float, wider: float = 1.0
         for j in range(k):
             if rounds[j].R is not None:
                 other = slice(ends[j], ends[j + 1])
-                out[rows, other] = out[other, rows] = SHARED * smooth
+                out[rows, other] = out[other, rows] = _stays(rounds, j, k) * smooth
     return out
+
+
+def _stays(rounds: Sequence[Round], j: int, k: int) -> float:
+    """Part of the residual of round j that is there in a later round k: its part of the batch."""
+    return float(rounds[j].grams.sum() / rounds[k].grams.sum())
 
 
 def _residual(rounds: Sequence[Round], miss: Array, model_f: float) -> Array:
     """The residual that the next drawdown of this batch will probably show."""
     covariance = _data_covariance(rounds, model_f)
-    smooth = SHARED * model_f**2 * _kernel()
-    blocks = [smooth if each.R is not None else np.zeros((len(GRID_NM), 3)) for each in rounds]
+    smooth, last = model_f**2 * _kernel(), len(rounds) - 1
+    blocks = [
+        np.zeros((len(GRID_NM), 3)) if each.R is None else _stays(rounds, k, last) * smooth
+        for k, each in enumerate(rounds)
+    ]
     expected: Array = np.hstack(blocks) @ np.linalg.solve(covariance, miss)
     return expected
 

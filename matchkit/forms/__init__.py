@@ -13,6 +13,7 @@ from matchkit.forms.check import check
 from matchkit.forms.compare import compare
 from matchkit.forms.correct import correct
 from matchkit.forms.cover import cover
+from matchkit.forms.curves import curves, turn
 from matchkit.forms.ink_history import ink_history
 from matchkit.forms.inks import inks, ladder_of
 from matchkit.forms.jobsize import jobsize, weigh
@@ -31,6 +32,7 @@ __all__ = [
     "compare",
     "correct",
     "cover",
+    "curves",
     "ink_history",
     "inks",
     "jobsize",
@@ -44,5 +46,6 @@ __all__ = [
     "practise",
     "readings",
     "stills",
+    "turn",
     "weigh",
 ]
