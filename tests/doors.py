@@ -25,11 +25,12 @@ from typing import Any
 
 import numpy as np
 
+from matchkit.book.batches import fit_key
 from matchkit.book.checks import log_check
 from matchkit.book.containers import measure, weigh
 from matchkit.book.entries import log_match
 from matchkit.book.find import batch_read
-from matchkit.book.lessons import Learned, fit_key, learned, save_lessons
+from matchkit.book.lessons import Learned, learned, save_lessons
 from matchkit.book.stock import count, keep_leftover, open_lot, today
 from matchkit.book.store import open_book
 from matchkit.book.work import prediction

@@ -31,6 +31,7 @@ CORE = {
         "held_out",
         "expected_error",
         "fit",
+        "batches",
         "instrument",
     ),
     "plan": ("levels", "pots", "drawdowns", "contents"),
@@ -59,7 +60,8 @@ EDGES = {
     ),
     "book": (
         *("schema", "disk", "store", "drafts", "copies", "rows", "stock", "checks", "containers"),
-        *("entries", "jobs", "shared", "story", "find", "lessons", "report", "label", "work"),
+        *("entries", "jobs", "shared", "story", "find", "batches", "lessons", "report"),
+        *("label", "work"),
     ),
     "plots": ("marks", "lots", "inks", "charts", "learning"),
     "workflows": (

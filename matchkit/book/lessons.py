@@ -18,16 +18,26 @@ import json
 import sqlite3
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from hashlib import sha256
 
 import numpy as np
 from numpy.typing import NDArray
 
+from matchkit.book.batches import (
+    Item,
+    chain_of,
+    count_anew,
+    fit_key,
+    items_of,
+    read_once,
+    repeats,
+    rounds_of,
+    with_batches,
+)
 from matchkit.book.checks import Checks, apply_lot_checks, checks_of
 from matchkit.book.jobs import BatchRecord, job_of
 from matchkit.book.stock import lots_of
 from matchkit.book.store import Book, reading, record, writing
-from matchkit.correcting.diagnose import Round, beside_the_batch, infer, model_error_f
+from matchkit.correcting.diagnose import beside_the_batch, infer, model_error_f
 from matchkit.correcting.lots import (
     Lots,
     as_json,
@@ -60,14 +70,17 @@ class Learned:
 
     `fits` are for matching and for odds: their palettes have today's strengths, and their
     inks the spread that is still left in each.  `lots` are for `diagnose.infer` on the fits
-    as they were (`known=lots.for_palette(...)`).  `words` say what was learned in plain
-    words, `odd` which batches taught nothing and why.
+    with the batches counted and the lots that were drawn down, which are `counted`
+    (`known=lots.for_palette(...)`).  `words` say what was learned in plain words, `odd` which
+    batches taught nothing and why, `batches` how many count in the fits.
     """
 
     fits: dict[str, Fit]
+    counted: dict[str, Fit]
     lots: dict[str, Lots]
     words: tuple[str, ...]
     odd: tuple[str, ...]
+    batches: int = 0
 
     def words_about(self, inks: Iterable[str]) -> tuple[str, ...]:
         """Those of `words` that are about `inks`."""
@@ -108,37 +121,55 @@ def learned(
     heard twice.
     The inks of the palettes become the shop's, so that stock and limits are today's.
     """
-    out, known = {}, {}
+    out, known, counted = {}, {}, {}
+    batches: set[int] = set()
     words: list[str] = []
     odd: list[str] = []
     with reading(book) as db:
         inks = _inks_today(db, shop)
         for series, found in fits.items():
+            items = items_of(db, shop, found.palette)
+            found, numbers = with_batches(db, shop, found, items, without)
+            counted[series] = found
+            batches |= {*numbers}
             palette = replace(found.palette, inks=tuple(inks[n] for n in found.palette.names))
             if not learning:
                 known[series] = start(palette.inks)
                 out[series] = replace(found, palette=replace(palette, strengths=None))
                 continue
-            lots, told, _ = _fold(db, shop, found, without)
-            told = (*told, *_logged_again(db, found))
+            lots, told, _ = _fold(db, shop, found, items, without)
             checks = checks_of(db, shop)
             lots = on_shelf(lots, palette.inks)
             known[series] = lots = apply_lot_checks(lots, checks, found, shop)
             out[series] = replace(found, palette=_with_what_is_left(palette, lots))
             words += _words(db, palette, lots, checks)
-            odd += told
-    return Learned(fits=out, lots=known, words=tuple(words), odd=tuple(odd))
+            odd += (*told, *_logged_again(db, shop, found))
+    return Learned(
+        fits=out,
+        counted=counted,
+        lots=known,
+        words=tuple(words),
+        odd=tuple(odd),
+        batches=len(batches),
+    )
 
 
 def save_lessons(book: Book, shop: Shop, fits: Mapping[str, Fit]) -> tuple[str, ...]:
-    """Keep what the book's batches teach, so that the next start is quick; what was odd."""
+    """Keep what the book's batches teach, so that the next start is quick; what was odd.
+
+    `fits` are those of the drawdowns in `shop`, which are fitted with the batches as well, a
+    second or two, where there are enough new ones; without drawdowns only lots are learned.
+    """
     odd: list[str] = []
     for found in fits.values():
+        count_anew(book, shop, found)
         with reading(book) as db:
-            lots, told, items = _fold(db, shop, found)
-            odd += [*told, *_logged_again(db, found)]
+            every = items_of(db, shop, found.palette)
+            found, _ = with_batches(db, shop, found, every)
+            lots, told, items = _fold(db, shop, found, every)
+            odd += [*told, *_logged_again(db, shop, found)]
         if items:
-            kept = {"first": items[0].key, "length": len(items), "chain": _chain(items)}
+            kept = {"first": items[0].key, "length": len(items), "chain": chain_of(items)}
             kept |= {"lots": as_json(_rounded(lots)), "odd": told}
             values = {"measurement": items[-1].measurements[-1], "fit": fit_key(found.palette)}
             with writing(book) as db:
@@ -155,8 +186,8 @@ def drift(book: Book, shop: Shop, found: Fit, ink: str) -> list[LotDrift]:
     with reading(book) as db:
         checks = checks_of(db, shop)
         state = start(palette.inks)
-        for item in _items(db, shop, palette)[-MOST:]:
-            batch = _read_once(job_of(db, item.batch), item)
+        for item in items_of(db, shop, palette)[-MOST:]:
+            batch = read_once(job_of(db, item.batch), item)
             state, _ = _after(state, batch, found, shop)
             rounds = rounds_of(batch, palette, shop)
             if not rounds[-1].grams[i] > 0:
@@ -181,112 +212,25 @@ def drift(book: Book, shop: Shop, found: Fit, ink: str) -> list[LotDrift]:
     return out
 
 
-def rounds_of(batch: BatchRecord, palette: Palette, shop: Shop) -> list[Round]:
-    """What was in the container at each measurement, and how it read: what `infer` takes.
-
-    Of several readings of one weigh-out the last counts.  Left out are readings of another
-    geometry, of drawdowns that are in no state to be judged by, and repeats to the last digit.
-    """
-    held = np.zeros(len(palette.inks))
-    rounds: list[Round] = []
-    seen: list[Array] = []
-    for pour in batch.pours:
-        for name, grams in pour.holds.items():
-            held[palette.index(name)] += grams
-        read = [r for r in batch.readings if r.weighing == pour.weighing]
-        read = [r for r in read if r.geometry == shop.geometry and not r.state]
-        read = [r for r in read if not any(np.array_equal(r.R, earlier) for earlier in seen)]
-        seen += [r.R for r in read]
-        if read:
-            rounds.append(Round(grams=held.copy(), R=read[-1].R))
-    return rounds
-
-
-def fit_key(palette: Palette) -> str:
-    """A short name for fitted inks: the same numbers, the same key."""
-    shared = [palette.base, palette.gain, palette.k2, palette.deep]
-    inks = [[ink.name, ink.lot_spread_percent] for ink in palette.inks]
-    digest = sha256(json.dumps([inks, shared]).encode())
-    for numbers in (palette.K, palette.S, palette.crowding, *palette.lies_on):
-        digest.update(np.round(numbers, 9).tobytes())
-    return digest.hexdigest()[:16]
-
-
-@dataclass(frozen=True)
-class _Item:
-    """One lesson: a batch and the records that it is made of."""
-
-    batch: int
-    measurements: tuple[int, ...]
-    weighings: tuple[int, ...]
-
-    @property
-    def key(self) -> str:
-        return f"{self.batch}:{self.measurements}:{self.weighings}"
-
-
-def _items(db: sqlite3.Connection, shop: Shop, palette: Palette) -> list[_Item]:
-    """The batches that teach about a palette, in the order of their last measurement.
-
-    A reading that another batch already has to the last digit is left out.
-    """
-    poured = db.execute(
-        "SELECT w.batch, w.id, max(coalesce(part.ink, m.ink)) FROM weighing_now w"
-        " JOIN movement_now m ON m.weighing = w.id LEFT JOIN mix_ink part ON part.mix = m.mix"
-        " WHERE m.mg < 0 GROUP BY w.batch, w.id"
-    ).fetchall()
-    weighings: dict[int, list[int]] = {}
-    for batch, weighing, _ in poured:
-        weighings.setdefault(batch, []).append(weighing)
-    strange = {row[0] for row in poured if row[2] not in palette.names}
-    printed = "SELECT id FROM batch WHERE formula IN (SELECT id FROM formula WHERE printed <> '')"
-    strange |= {batch for (batch,) in db.execute(printed)}
-    again = _repeats(db)
-    read: dict[int, list[int]] = {}
-    for batch, measurement in db.execute(
-        "SELECT batch, id FROM measurement_now WHERE geometry = ? AND state = '' ORDER BY id",
-        [shop.geometry],
-    ):
-        if batch in weighings and batch not in strange and measurement not in again:
-            read.setdefault(batch, []).append(measurement)
-    items = [_Item(b, tuple(ids), tuple(weighings[b])) for b, ids in read.items()]
-    return sorted(items, key=lambda item: item.measurements[-1])
-
-
-def _repeats(db: sqlite3.Connection) -> dict[int, tuple[int, int]]:
-    """Readings that another batch had before: measurement -> their batch, and that other."""
-    first: dict[str, int] = {}
-    again = {}
-    for measurement, batch, R in db.execute(
-        "SELECT id, batch, R FROM measurement_now WHERE R IN"
-        " (SELECT R FROM measurement_now GROUP BY R HAVING count(DISTINCT batch) > 1) ORDER BY id"
-    ):
-        if first.setdefault(R, batch) != batch:
-            again[measurement] = batch, first[R]
-    return again
-
-
-def _logged_again(db: sqlite3.Connection, found: Fit) -> list[str]:
+def _logged_again(db: sqlite3.Connection, shop: Shop, found: Fit) -> list[str]:
     """A line for each reading of these inks that another batch had before."""
     return [
         f"batch {batch}: its reading is that of batch {other}, logged again; it is left out"
-        for batch, other in _repeats(db).values()
+        for batch, other in repeats(db, shop).values()
         if {*job_of(db, batch).container} <= {*found.palette.names}
     ]
 
 
-def _read_once(batch: BatchRecord, item: _Item) -> BatchRecord:
-    """The batch without the readings that another batch had before."""
-    kept = tuple(r for r in batch.readings if r.measurement in item.measurements)
-    return replace(batch, readings=kept)
-
-
 def _fold(
-    db: sqlite3.Connection, shop: Shop, found: Fit, without: int | None = None
-) -> tuple[Lots, tuple[str, ...], list[_Item]]:
+    db: sqlite3.Connection,
+    shop: Shop,
+    found: Fit,
+    items: Sequence[Item],
+    without: int | None = None,
+) -> tuple[Lots, tuple[str, ...], Sequence[Item]]:
     """What all batches taught, what was odd about them, and which were gone through."""
     palette = found.palette
-    items = [item for item in _items(db, shop, palette) if item.batch != without]
+    items = [item for item in items if item.batch != without]
     kept = _kept(db, items, fit_key(palette))
     if kept is None:
         items = items[-MOST:]
@@ -294,7 +238,7 @@ def _fold(
     lots, odd, first, done = kept
     items = items[first:]
     for item in items[done:]:
-        lots, told = _after(lots, _read_once(job_of(db, item.batch), item), found, shop)
+        lots, told = _after(lots, read_once(job_of(db, item.batch), item), found, shop)
         odd += [f"batch {item.batch}: {line}" for line in told]
     return lots, tuple(odd), items
 
@@ -306,7 +250,7 @@ def _rounded(lots: Lots) -> Lots:
 
 
 def _kept(
-    db: sqlite3.Connection, items: Sequence[_Item], fit: str
+    db: sqlite3.Connection, items: Sequence[Item], fit: str
 ) -> tuple[Lots, list[str], int, int] | None:
     """The newest kept state that the book still agrees with, where it began, how far it went."""
     at = {item.key: k for k, item in enumerate(items)}
@@ -316,13 +260,9 @@ def _kept(
         if "grams" not in told["lots"]:  # kept before strengths were told beside a mean
             continue
         first, length = at.get(told["first"]), int(told["length"])
-        if first is not None and _chain(items[first : first + length]) == told["chain"]:
+        if first is not None and chain_of(items[first : first + length]) == told["chain"]:
             return from_json(told["lots"]), list(told["odd"]), first, length
     return None
-
-
-def _chain(items: Sequence[_Item]) -> str:
-    return sha256("\n".join(item.key for item in items).encode()).hexdigest()
 
 
 def _after(lots: Lots, batch: BatchRecord, found: Fit, shop: Shop) -> tuple[Lots, tuple[str, ...]]:

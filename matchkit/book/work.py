@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from matchkit.book.batches import fit_key
 from matchkit.book.entries import JobDetails, log_formula
 from matchkit.book.jobs import BatchRecord
-from matchkit.book.lessons import fit_key
 from matchkit.book.rows import must_be, parts_of
 from matchkit.book.store import Book, reading
 from matchkit.colorimetry.difference import Target

@@ -19,7 +19,7 @@ from matchkit.fitting.expected_error import ExpectedError
 from matchkit.fitting.fit import VERSION, Fit, Score
 from matchkit.fitting.held_out import THEORIES
 from matchkit.inks.palette import Palette
-from matchkit.inks.shop import Shop
+from matchkit.inks.shop import Ink, Shop
 from matchkit.optics.film import Film
 
 FILE = "fit.json"
@@ -64,10 +64,10 @@ def write_fits(
         "fitting": VERSION,
         "digest": digest(shop),
         "theory": theory,
-        "series": [{"series": series, **_plain(found)} for series, found in fits.items()],
+        "series": [{"series": series, **fit_plain(found)} for series, found in fits.items()],
     }
     if films:
-        content["films"] = [{"series": s, **_plain(found)} for s, found in films.items()]
+        content["films"] = [{"series": s, **fit_plain(found)} for s, found in films.items()]
     try:
         with locked(folder):
             write_file(Path(folder) / FILE, json.dumps(content, ensure_ascii=False) + "\n")
@@ -111,15 +111,20 @@ def read_fits(
             return {}, f"{FILE} is of another version"
         if content["digest"] != digest(shop):
             return {}, f"{FILE} is of other drawdowns"
-        return {
-            kind: {entry["series"]: _fit(entry, shop) for entry in content.get(kind, ())}
+        fits = {
+            kind: {entry["series"]: fit_from(entry, shop) for entry in content.get(kind, ())}
             for kind in ("series", "films")
-        }, ""
+        }
+        drawn = {each.name for each in shop.drawdowns}
+        if any(not {*fit.drawdowns} <= drawn for kind in fits.values() for fit in kind.values()):
+            raise ValueError
+        return fits, ""
     except (ValueError, LookupError, TypeError, AttributeError, ArithmeticError, RecursionError):
         return {}, f"{FILE} can't be read"
 
 
-def _plain(found: Fit) -> dict[str, Any]:
+def fit_plain(found: Fit) -> dict[str, Any]:
+    """A fit as plain lists and numbers; `fit_from` reads it."""
     palette = found.palette
     return {
         "model": palette.model,
@@ -183,8 +188,13 @@ def _film(entry: Mapping[str, Any] | None) -> Film | None:
     )
 
 
-def _fit(entry: Mapping[str, Any], shop: Shop) -> Fit:
-    known, error = {ink.name: ink for ink in shop.inks}, entry["error"]
+def fit_from(entry: Mapping[str, Any], shop: Shop, *, inks: Sequence[Ink] = ()) -> Fit:
+    """The fit that `fit_plain` gave; ValueError, LookupError or TypeError if it is none.
+
+    `inks` replace the shop's.
+    """
+    known = {ink.name: ink for ink in inks or shop.inks}
+    error = entry["error"]
     palette = Palette(
         inks=tuple(known[each["ink"]] for each in entry["inks"]),
         K=_array([each["K"] for each in entry["inks"]]),
@@ -239,7 +249,6 @@ def _check(found: Fit, shop: Shop) -> None:
         numbers.append(0 if film.R_g.shape == (N_WL,) else -1)
     sound = (
         n > 0
-        and set(found.drawdowns) <= {each.name for each in shop.drawdowns}
         and all(a.shape == shape and np.all((a >= 0) & (a < np.inf)) for a, shape in arrays)
         and len(error.like) > 0
         and error.like.shape[1:] == (4,)

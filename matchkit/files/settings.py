@@ -15,7 +15,7 @@ from matchkit.files.text import Findings, label, quoted, read_text, text_fault
 from matchkit.inks.shop import GEOMETRIES, Shop
 
 RESOLUTION_G = (0.001, 1.0)  # of balances that ink is weighed on
-SECTIONS = ("measurement", "viewing", "tolerance", "balance", "drawdown")
+SECTIONS = ("measurement", "viewing", "tolerance", "balance", "drawdown", "book")
 KEYS = (
     "name",
     "currency",
@@ -27,6 +27,7 @@ KEYS = (
     "balance.resolution_g",
     "drawdown.over",
     "drawdown.thickness_um",
+    "book.count_batches",
 )
 SPHERE = ("UV included", "UV excluded", "unknown")
 ANNULAR = ("M0", "M1", "M2", "M3")  # ISO 13655
@@ -64,6 +65,7 @@ def read_settings(path: Path, file: str = "") -> Shop:
         currency=_currency(values, found),
         over=over,
         over_um=over_um,
+        count_batches=_switch(values, "book.count_batches", found),
         notes=tuple(found.notes),
     )
     if found.faults:
@@ -240,6 +242,13 @@ def _drawdown(values: Mapping[str, Any], found: Findings) -> tuple[str, float | 
         found.faults.append(f"{found.file} {over}: {state}; write the name of a ground in quotes")
         return "", None
     return values[over].strip(), _positive(values, um, 200.0, found) if um in values else None
+
+
+def _switch(values: Mapping[str, Any], key: str, found: Findings) -> bool:
+    value = values.get(key, True)
+    if not isinstance(value, bool):
+        found.faults.append(f"{found.file} {key}: {_state(values, key)}; write true or false")
+    return value is not False
 
 
 def _is_number(value: object) -> bool:

@@ -172,10 +172,12 @@ def solve(
     weight: Array,
     noise_f: float,
     near: Constants | None = None,
+    tolerance: float = 1e-5,
 ) -> Constants:
     """The best of a few starts: crowding has more than one valley when levels are few.
 
     `near` is a fit of nearly the same films to start from instead, in a third of the time.
+    `tolerance` ends it, see `solve_constants`.
     """
     base, gain, k2 = surface_constants(N_ASSUMED, geometry)
     shared = structure.shared
@@ -203,6 +205,7 @@ def solve(
             start=replace(start, crowding=crowding),
             weight=weight,
             noise_f=noise_f,
+            tolerance=tolerance,
         )
         for crowding in (
             (0.1, 0.8) if near is None and "crowding" in shared and hides else (start.crowding,)

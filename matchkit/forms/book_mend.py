@@ -6,7 +6,7 @@ from typing import Any
 import ipywidgets as w
 import numpy as np
 
-from matchkit.book.entries import JobDetails, strike
+from matchkit.book.entries import JobDetails
 from matchkit.book.jobs import BatchRecord, local_day
 from matchkit.errors import InputError
 from matchkit.forms import parts as ui
@@ -16,7 +16,7 @@ from matchkit.forms.shops import keep
 from matchkit.report.corrections import addition_page, correction_parts, finish_parts
 from matchkit.report.formulas import formula_head, reprint_parts, shares
 from matchkit.workflows.booked import Reprint, book_reprint, reprint
-from matchkit.workflows.booking import follow, mend
+from matchkit.workflows.booking import follow, mend, strike
 from matchkit.workflows.correcting_batch import Advice, correct_batch
 from matchkit.workflows.finishing_batch import CorrectOptions, finish_in_book
 from matchkit.workflows.formulas import Search
@@ -219,7 +219,7 @@ class StrikePart:
             raise InputError("What was wrong with it? Whoever reads the book later wants to know")
         what, number = self.which.value
         words = self.which.label
-        strike(session.open_book(), what, number, self.why.text.value)
+        strike(session, what, number, self.why.text.value)
         self.done(f"struck: {words}. Write the right one anew")
 
 

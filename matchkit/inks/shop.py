@@ -113,6 +113,7 @@ class Shop:
     notes: tuple[str, ...] = ()
     over: str = ""
     over_um: float | None = None  # None: as thick as the films usually are
+    count_batches: bool = True  # the record book's measured batches count in the fit
 
     @property
     def hiding(self) -> tuple[Drawdown, ...]:

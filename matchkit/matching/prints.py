@@ -32,7 +32,7 @@ def film_fits(shop: Shop, theory: str = "best") -> dict[str, Fit]:
 
     InputError if no series has any.
     """
-    inside = {each.name: bare_ground(shop, each.name) for each in shop.grounds}
+    inside = grounds_inside(shop)
     fits = {}
     for series in series_of(shop):
         inks = [ink for ink in shop.inks if ink.series == series]
@@ -56,6 +56,11 @@ def film_fits(shop: Shop, theory: str = "best") -> dict[str, Fit]:
             "`thickness_um` if it is known), film_spectra.csv and grounds.csv"
         )
     return fits
+
+
+def grounds_inside(shop: Shop) -> dict[str, Array]:
+    """The shop's grounds by name, each (n_wl,) as a film on it meets it."""
+    return {each.name: bare_ground(shop, each.name) for each in shop.grounds}
 
 
 def bare_ground(shop: Shop, name: str) -> Array:
@@ -124,7 +129,10 @@ def drawdown_fits(shop: Shop, films: Mapping[str, Fit]) -> dict[str, Fit]:
 
 
 def with_lots(films: Mapping[str, Fit], fits: Mapping[str, Fit]) -> dict[str, Fit]:
-    """Film fits with the strengths of the lots that `fits` know of, ink by ink."""
+    """Film fits with the strengths of the lots that `fits` know of, ink by ink.
+
+    Where `fits` are of films too, with all that those know, such as batches that they count.
+    """
     known = {
         name: strength
         for found in fits.values()
@@ -133,15 +141,14 @@ def with_lots(films: Mapping[str, Fit], fits: Mapping[str, Fit]) -> dict[str, Fi
             found.palette.names, found.palette.strengths.tolist(), strict=True
         )
     }
-    if not known:
-        return dict(films)
-    return {
-        series: replace(
-            found,
-            palette=replace(
-                found.palette,
-                strengths=np.array([known.get(name, 1.0) for name in found.palette.names]),
-            ),
-        )
-        for series, found in films.items()
-    }
+    today = {}
+    for series, found in films.items():
+        palette, film = found.palette, found.palette.film
+        if (same := fits.get(series)) and film and (ours := same.palette.film):
+            film = replace(film, spread=ours.spread, back=ours.back, dim=ours.dim)
+            palette = replace(same.palette, film=film)
+        elif known:
+            strengths = np.array([known.get(name, 1.0) for name in palette.names])
+            palette = replace(palette, strengths=strengths)
+        today[series] = replace(found, palette=palette)
+    return today

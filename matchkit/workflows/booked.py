@@ -6,9 +6,9 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from matchkit.book import entries
+from matchkit.book.batches import fit_key
 from matchkit.book.entries import JobDetails, Logged
 from matchkit.book.jobs import job
-from matchkit.book.lessons import fit_key
 from matchkit.book.work import approved_R
 from matchkit.matching.match import palette_for
 from matchkit.matching.probability import most_sensitive

@@ -18,6 +18,8 @@ from matchkit.book.work import PaperFormula
 from matchkit.workflows.correcting_batch import Advice
 from matchkit.workflows.session import Session
 
+TAUGHT = ("batch", "weighing", "measurement")  # struck, what they taught is unlearned
+
 
 @dataclass(frozen=True, kw_only=True)
 class Written:
@@ -133,6 +135,8 @@ def mend(session: Session, batch: int, changes: Mapping[str, str]) -> Written:
 def strike(session: Session, what: str, number: int, why: str) -> Written:
     """Strike a record that was wrong; it stays in the book as struck, with the reason."""
     record = entries.strike(session.open_book(), what, number, why)
+    if what in TAUGHT and session.fits_kept:
+        session.learn()
     text = f"Struck: {what} {number}. Write the right one anew."
     return Written(text=text, records={"strike": record})
 

@@ -12,9 +12,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from matchkit.book.batches import rounds_of
 from matchkit.book.containers import UNFIT, log_correction
 from matchkit.book.jobs import BatchRecord, job
-from matchkit.book.lessons import rounds_of
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.correcting.advice import (
@@ -196,10 +196,11 @@ def correct(
         raise InputError("several rounds need a spectrum each; give one for every weighing")
     note_mixes(session, [name for each in rounds for name in each.grams])
     contents = [taken_apart(each.grams, session.shop.mixes) for each in rounds]
-    series, found = session.fit_of([name for each in contents for name in each])
+    series, _ = session.fit_of([name for each in contents for name in each])
+    known = session.learned(rounds[-1].R, inks=[*contents[-1]])
+    found = known.counted[series]
     palette = found.palette
     weighed = [np.array([each.get(n, 0.0) for n in palette.names]) for each in contents]
-    known = session.learned(rounds[-1].R, inks=[*contents[-1]])
     lots = for_palette(known.lots[series], palette) if known.lots else None
     seen = [
         replace(each, grams=dict(zip(palette.names, grams.tolist(), strict=True)))
@@ -261,8 +262,9 @@ def _fits_of(
         found = printed_fit(session, printed, names)
         spread, strengths = start(found.palette.inks).covariance, found.palette.strengths
         return found, found, None if strengths is None else (np.log(strengths), spread)
-    series, found = session.fit_of(names)
+    series, _ = session.fit_of(names)
     known = session.learned(without=record.batch, inks=names)
+    found = known.counted[series]
     return found, known.fits[series], for_palette(known.lots[series], found.palette)
 
 

@@ -210,8 +210,13 @@ def fit_inks(session: Session, theory: str = "best") -> InksFitted:
 
 
 def keep_fits(session: Session, found: InksFitted) -> None:
-    """Write ``fit.json``, which every command then uses; InputError if it can't be written."""
+    """Write ``fit.json``, which every command then uses; InputError if it can't be written.
+
+    Where the shop keeps a record book, its batches are counted and its lots learned anew.
+    """
     write_fits(session.folder, session.files, found.fits, found.films, theory=found.theory)
+    if session.book is not None:
+        Session(session.folder, who=session.who, clock=session.clock).learn()
 
 
 def letdown_series(

@@ -54,7 +54,8 @@ def ink_history(session: Session, ink: str) -> InkHistory:
             f"drift: no fitted ink is called {ink!r}; they are {', '.join(names)}"
             f"{did_you_mean(ink, names)}"
         )
-    rows = drift(book, session.files, session.fit_of([ink])[1], ink)
+    series, _ = session.fit_of([ink])
+    rows = drift(book, session.files, session.learned(inks=[ink]).counted[series], ink)
     return InkHistory(ink=ink, rows=tuple(rows))
 
 

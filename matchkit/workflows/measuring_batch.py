@@ -1,7 +1,7 @@
 """A drawdown of a batch in the record book: written down, judged, and learned from."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -9,7 +9,6 @@ from numpy.typing import NDArray
 
 from matchkit.book.containers import UNFIT, measure
 from matchkit.book.jobs import BatchRecord, job
-from matchkit.book.lessons import save_lessons
 from matchkit.book.rows import reading_text, taken_back
 from matchkit.book.work import target_of
 from matchkit.workflows.checking import Check, check
@@ -79,7 +78,7 @@ def measure_batch(
     for each in state:
         session.note("unfit_drawdown", f"{each}: nothing is added by this drawdown; {UNFIT[each]}")
     head = f"batch {batch}: "
-    told = save_lessons(replace(book, unless=None), session.files, session.fits)
+    told = session.learn()
     odd = tuple(line.removeprefix(head) for line in told if line.startswith(head))
     return MeasuredBatch(
         batch=batch, measurement=number, judged=judged, odd=odd, state=tuple(state)

@@ -296,7 +296,7 @@ class Session:
         without: int | None = None,
         inks: Iterable[str] | None = None,
     ) -> "Learned":
-        """The fits with today's lots, and what is known of those, by series.
+        """The fits with the book's batches counted and today's lots, by series, and what is known.
 
         `measured` (n_wl,) is of a batch that is to be corrected: if the book has this
         reading, that batch is left out, so that it is not counted twice; `without` names the
@@ -309,15 +309,28 @@ class Session:
             without = batch_read(self.book, measured)
         if without not in self._learned:
             if self.book is None:
-                known = Learned(fits=dict(self.fits), lots={}, words=(), odd=())
+                fits = dict(self.fits)
+                known = Learned(fits=fits, counted=fits, lots={}, words=(), odd=())
             else:
                 known = learned(
                     self.book, self.shop, self.fits, learning=self.use_lots, without=without
                 )
             self._learned[without] = known
         known = self._learned[without]
+        if known.batches:
+            self.note("batches_counted", batches_words(known.batches))
         self.note("lots_learned", *(known.words if inks is None else known.words_about(inks)))
         return known
+
+    def learn(self) -> tuple[str, ...]:
+        """Learn from the book's batches and keep it there; a line for each that fits no lots.
+
+        A second or two where the fit is to count more batches than before.
+        """
+        from matchkit.book.lessons import save_lessons
+
+        self._learned.clear()
+        return save_lessons(replace(self.open_book(), unless=None), self.files, self.fits)
 
     @property
     def fits_today(self) -> Mapping[str, Fit]:
@@ -328,6 +341,15 @@ class Session:
     def palettes_today(self) -> dict[str, Palette]:
         """Their palettes by series."""
         return {series: found.palette for series, found in self.fits_today.items()}
+
+
+def batches_words(n: int) -> str:
+    """How many batches of the record book the fit counts.
+
+    >>> batches_words(1)
+    'the fit also counts 1 measured batch of the record book'
+    """
+    return f"the fit also counts {n} measured batch{'es' if n > 1 else ''} of the record book"
 
 
 def compared_over(shop: Shop) -> str:

@@ -120,16 +120,21 @@ class LotNow:
 
 @dataclass(frozen=True, kw_only=True)
 class LotsToday:
-    """What the batches told about the lots of today; `odd` are batches that fit no lots."""
+    """What the batches told about the lots of today; `odd` are batches that fit no lots.
+
+    `batches` are so many that count in the fit itself, beside the drawdowns.
+    """
 
     lots: tuple[LotNow, ...]
     words: tuple[str, ...]
     odd: tuple[str, ...]
+    batches: int = 0
 
     def to_dict(self) -> dict[str, Any]:
         """The answer as plain data."""
         rows = [asdict(each) for each in self.lots]
-        return {"lots": rows, "words": list(self.words), "odd": list(self.odd)}
+        told = {"words": list(self.words), "odd": list(self.odd)}
+        return {"lots": rows, **told, "batches_in_fit": self.batches}
 
 
 def lots(session: Session) -> LotsToday:
@@ -141,4 +146,4 @@ def lots(session: Session) -> LotsToday:
         for each in known.lots.values()
         for ink, lot, x, e in zip(each.inks, each.lots, *told_strengths(each), strict=True)
     )
-    return LotsToday(lots=rows, words=known.words, odd=known.odd)
+    return LotsToday(lots=rows, words=known.words, odd=known.odd, batches=known.batches)
