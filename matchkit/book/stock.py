@@ -28,6 +28,7 @@ from matchkit.inks.shop import Ink, Mix, Shop
 DAY_S = 86400
 BY_BOOK = "stock and lots are as the record book has them"
 IN_FILE = "as in mixes.csv"
+NO_SHOP = Shop(name="", geometry="", condition="", observer=10, lights=("D65",))
 
 # Since the last stock-take of each ink; a ledger that is only added to has an order.
 _STOCK = """
@@ -209,13 +210,11 @@ def weighable(
 def leftovers(book: Book) -> tuple[Mix, ...]:
     """The leftovers that still stand on the shelf by the book, with grams and spectrum."""
     with reading(book) as db:
-        return _leftovers(db)
+        return _leftovers(db, stock_mg(db, NO_SHOP))
 
 
-def _leftovers(db: sqlite3.Connection) -> tuple[Mix, ...]:
-    empty = Shop(name="", geometry="", condition="", observer=10, lights=("D65",))
-    held = stock_mg(db, empty)
-    own, known = _own(db), mixes_of(db, empty)
+def _leftovers(db: sqlite3.Connection, held: Mapping[str, int | None]) -> tuple[Mix, ...]:
+    own, known = _own(db), mixes_of(db, NO_SHOP)
     return tuple(
         replace(known[name], stock_g=(held[name] or 0) / MG)
         for name in known
@@ -234,7 +233,8 @@ def today(book: Book, shop: Shop) -> Shop:
     A stock below zero, which says that something was not written down, is taken as 0.
     """
     with reading(book) as db:
-        held, lots, kept = stock_mg(db, shop), lots_of(db, shop), _leftovers(db)
+        held, lots = stock_mg(db, shop), lots_of(db, shop)
+        kept = _leftovers(db, held)
     inks = [replace(ink, lot=lots[ink.name], stock_g=_grams(held[ink.name])) for ink in shop.inks]
     names = {mix.name for mix in shop.mixes}
     mixes = [replace(mix, stock_g=_grams(held.get(mix.name))) for mix in shop.mixes]
