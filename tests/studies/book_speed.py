@@ -4,8 +4,9 @@
 
 The demo shop with a book of 100 and of 10,000 batches: random mixtures of its inks, read as
 the shop's own fit predicts them with noise.  Each verb runs in this process, after one run
-that imports what it needs; the median of five, processor time.  The books are written at once,
-row by row, as the package would have written them batch by batch.
+that imports what it needs; the median of five, processor time.  A hundred
+batches are written row by row as the package would have; the others are copies, each with a
+reading of its own.
 """
 
 import contextlib
@@ -22,7 +23,7 @@ from pathlib import Path
 import numpy as np
 
 from matchkit.book.rows import colour
-from matchkit.book.store import insert, open_book, record, writing
+from matchkit.book.store import insert, open_book, reading, record, writing
 from matchkit.cli import main
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.inks.palette import reflectance
@@ -31,7 +32,10 @@ from matchkit.workflows.session import Session
 
 STORED = Path(__file__).with_suffix(".json")
 DEMO = Path(__file__).parents[2] / "data" / "demo-shop"
-COLOURS, OPEN = 200, 12  # names in a book, and its last batches, which are not closed
+COLOURS, WRITTEN, OPEN = 40, 88, 12  # names; batches written; the last, which are not closed
+COPIED = (
+    "target", "formula", "formula_ink", "batch", "weighing", "movement", "measurement", "closing",
+)  # fmt: skip
 BATCH_G = 500.0
 TARGET = DEMO / "example" / "target.csv"
 # Verbs that read, and verbs that write; {n} is the last batch, which is open.
@@ -44,7 +48,6 @@ VERBS = {
     "show": "book {shop} show {n}",
     "stock": "book {shop} stock",
     "reorder": "book {shop} reorder",
-    "use-up": "book {shop} use-up",
     "lots": "book {shop} lots",
     "drift": "book {shop} drift {ink}",
     "pass-shares": "book {shop} pass-shares",
@@ -58,29 +61,50 @@ VERBS = {
 }
 
 
-def old_book(folder, n_batches, *, seed=1, days=3000):
-    """Write a book of so many batches into a shop folder; the names of its fitted inks."""
+def old_book(folder, n_batches, *, seed=1):
+    """Write a book of so many batches into a shop folder; the names of its fitted inks.
+
+    `WRITTEN` batches are written one by one, then copied until there are enough, each reading a
+    little different; the last `OPEN` are not closed.
+    """
     session = Session(folder)
     shop, found = session.files, next(iter(session.fits.values()))
     palette, rng = found.palette, np.random.default_rng(seed)
     C = _mixtures(palette, COLOURS, rng)
     asked = reflectance(palette, C)
-    which = rng.integers(COLOURS, size=n_batches)
-    grams = np.round(BATCH_G * C[which] + rng.normal(0, 0.05, (n_batches, C.shape[1])), 2)
+    which = rng.integers(COLOURS, size=WRITTEN + OPEN)
+    grams = np.round(BATCH_G * C[which] + rng.normal(0, 0.05, (len(which), C.shape[1])), 2)
     grams = np.where(C[which] > 0, np.maximum(grams, 0.01), 0)
     seen = read(reflectance(palette, grams / grams.sum(axis=1, keepdims=True)), rng)[:, 0]
-    start = datetime(2016, 1, 4, 8, tzinfo=UTC)
-    clock = {"at": start}
+    clock = {"at": datetime(2016, 1, 4, 8, tzinfo=UTC)}
     book = open_book(folder, who="Old hand", clock=lambda: clock["at"])
     with writing(book) as db:
-        for k in range(n_batches):
-            clock["at"] = start + timedelta(days=days * k / n_batches)
-            _batch(db, book, shop, palette, f"colour {which[k]}", asked[which[k]], grams[k],
-                   seen[k], closed=k < n_batches - OPEN)  # fmt: skip
+        for k, name in enumerate(which):
+            clock["at"] += timedelta(hours=20)
+            if k == WRITTEN:
+                _copied(db, (n_batches - OPEN) // WRITTEN - 1)
+                clock["at"] += timedelta(days=3000)
+            _batch(db, book, shop, palette, f"colour {name}", asked[name], grams[k],
+                   seen[k], closed=k < WRITTEN)  # fmt: skip
     rows = zip(GRID_NM.tolist(), read(seen[-1], rng)[0].tolist(), strict=True)
     lines = ["wavelength_nm,reflectance", *(f"{nm:g},{R:.5f}" for nm, R in rows)]
     (folder / "sample.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    Session(folder).learn()
     return palette.names
+
+
+def _copied(db, times):
+    """The records of a book so many times more, under numbers of their own."""
+    most = {table: db.execute(f"SELECT max(id) FROM {table}").fetchone()[0] for table in COPIED}
+    count = "WITH RECURSIVE n(k) AS (SELECT 1 UNION ALL SELECT k + 1 FROM n WHERE k < ?)"
+    for table in COPIED if times else ():
+        names = [row[1] for row in db.execute(f"PRAGMA table_info({table})")]
+        made = {name: f"{name} + n.k * {most[name]}" for name in names if name in most}
+        made["id"] = f"id + n.k * {most[table]}"
+        if table == "measurement":  # the first band a little different
+            made["R"] = "printf('[%.6f', 0.05 + 0.00001 * n.k) || substr(R, instr(R, ','))"
+        cells = ", ".join(made.get(name, name) for name in names)
+        db.execute(f"INSERT INTO {table} {count} SELECT {cells} FROM {table}, n", [times])
 
 
 def _mixtures(palette, n, rng):
@@ -132,10 +156,10 @@ def _batch(db, book, shop, palette, name, asked, grams, seen, *, closed):
         )  # fmt: skip
 
 
-def seconds_of(folder, n_batches, inks, runs=5):
+def seconds_of(folder, inks, runs=5, verbs=VERBS):
     """Median processor seconds of each verb, by its name."""
     taken = {}
-    for verb, words in VERBS.items():
+    for verb, words in verbs.items():
         times = []
         for _ in range(runs + 1):
             with tempfile.TemporaryDirectory() as out:
@@ -143,7 +167,7 @@ def seconds_of(folder, n_batches, inks, runs=5):
                 args = words.format(
                     shop=folder,
                     out=out,
-                    n=n_batches,
+                    n=_last(folder),
                     new=new,
                     ink="INK",
                     sample=folder / "sample.csv",
@@ -157,6 +181,12 @@ def seconds_of(folder, n_batches, inks, runs=5):
                 raise SystemExit(f"{verb}: {said.getvalue()}")
         taken[verb] = round(statistics.median(times[1:]), 3)
     return taken
+
+
+def _last(folder):
+    """The last batch that was measured."""
+    with reading(open_book(folder)) as db:
+        return db.execute("SELECT max(batch) FROM measurement").fetchone()[0]
 
 
 def _begun(folder):
@@ -174,6 +204,15 @@ def shop_with(folder, n_batches):
     return old_book(folder, n_batches)
 
 
+def markdown(table):
+    """The table as README shows it."""
+    sizes = [key for key in table[0] if key != "verb"]
+    heads = [f"{int(n):,} batches" for n in sizes]
+    lines = [f"| verb | {' | '.join(heads)} |", f"|---|{'---|' * len(sizes)}"]
+    lines += [f"| {r['verb']} | {' | '.join(f'{r[n]:.2f} s' for n in sizes)} |" for r in table]
+    return "\n".join(lines)
+
+
 if __name__ == "__main__":
     rows = {}
     for n in (100, 10_000):
@@ -182,8 +221,7 @@ if __name__ == "__main__":
             started = time.perf_counter()
             names = shop_with(shop, n)
             sys.stderr.write(f"{n} batches written in {time.perf_counter() - started:.0f} s\n")
-            rows[n] = seconds_of(shop, n, names)
+            rows[n] = seconds_of(shop, names)
     table = [{"verb": verb, **{str(n): rows[n][verb] for n in rows}} for verb in VERBS]
     STORED.write_text(json.dumps(table, indent=1) + "\n", encoding="utf-8")
-    for row in table:
-        sys.stdout.write(f"{row['verb']:20}{row['100']:8.2f}{row['10000']:8.2f}\n")
+    sys.stdout.write(markdown(table) + "\n")
