@@ -102,7 +102,8 @@ def _copied(db, times):
         made = {name: f"{name} + n.k * {most[name]}" for name in names if name in most}
         made["id"] = f"id + n.k * {most[table]}"
         if table == "measurement":  # the first band a little different
-            made["R"] = "printf('[%.6f', 0.05 + 0.00001 * n.k) || substr(R, instr(R, ','))"
+            first = "CAST(substr(R, 2, instr(R, ',') - 2) AS REAL)"
+            made["R"] = f"printf('[%.6f', {first} + 0.000002 * n.k) || substr(R, instr(R, ','))"
         cells = ", ".join(made.get(name, name) for name in names)
         db.execute(f"INSERT INTO {table} {count} SELECT {cells} FROM {table}, n", [times])
 
