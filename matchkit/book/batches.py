@@ -35,6 +35,7 @@ Array = NDArray[np.float64]
 NEWEST = 500  # batches that are counted
 LOOKED_AT = 700  # the newest measured batches, of which those are taken
 GROWN = 10  # a fit is made anew for one batch in so many
+FEW = 10
 KEPT = 20  # records that are looked at for one that still stands
 FIT = "geometry = ? AND state = ''"  # measurements that tell something, of the shop's geometry
 VERSION = "batches 1: "  # before the key of a fit, where a record holds one that counts batches
@@ -158,6 +159,7 @@ def with_batches(
 ) -> tuple[Fit, tuple[int, ...]]:
     """The newest kept fit that counts batches, `without` not among them, and which; or `found`.
 
+    Where each counts it, the newest does that counts more than `FEW`: one in many bends little.
     `items` are those of `items_of`.
     """
     at = {item.batch: item for item in items}
@@ -165,18 +167,22 @@ def with_batches(
         "SELECT told FROM lesson WHERE fit = ? ORDER BY id DESC LIMIT ?",
         [VERSION + fit_key(found.palette), KEPT],
     )
+    standing = []
     for (text,) in rows if shop.count_batches else ():
         told = json.loads(text)
         counts = [at[batch] for batch in told["batches"] if batch in at]
-        stands = len(counts) == len(told["batches"]) and chain_of(counts) == told["chain"]
-        if stands and without not in told["batches"]:
-            kept = fit_from(told["fit"], shop, inks=found.palette.inks)
-            if found.palette.film is not None and kept.palette.film is not None:
-                ours = kept.palette.film
-                film = replace(found.palette.film, spread=ours.spread, back=ours.back, dim=ours.dim)
-                kept = replace(kept, palette=replace(kept.palette, film=film))
-            return kept, tuple(told["batches"])
-    return found, ()
+        if len(counts) == len(told["batches"]) and chain_of(counts) == told["chain"]:
+            standing.append(told)
+            if without not in told["batches"]:
+                break
+    others = [told for told in standing if without not in told["batches"]]
+    if not (best := others or [told for told in standing[:1] if len(told["batches"]) > FEW]):
+        return found, ()
+    kept = fit_from(best[0]["fit"], shop, inks=found.palette.inks)
+    if found.palette.film is not None and (ours := kept.palette.film) is not None:
+        film = replace(found.palette.film, spread=ours.spread, back=ours.back, dim=ours.dim)
+        kept = replace(kept, palette=replace(kept.palette, film=film))
+    return kept, tuple(best[0]["batches"])
 
 
 def count_anew(book: Book, shop: Shop, found: Fit) -> None:
