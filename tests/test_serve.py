@@ -2,6 +2,7 @@
 
 import os
 import re
+import shlex
 import shutil
 import subprocess
 import sys
@@ -17,7 +18,7 @@ import pytest
 
 from matchkit.errors import InputError
 from matchkit.files.write import opened_shops, remember_shop
-from matchkit.workflows.serving import Served, page_server
+from matchkit.workflows.serving import Served, launcher, page_server
 
 # It takes seconds to load, in every process that tests run in, and works in its own here.
 if not find_spec("voila"):
@@ -110,6 +111,17 @@ def test_the_page_listens_on_this_machine_unless_it_is_asked_for_more(
 def test_the_words_start_this_interpreter(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("MATCHKIT_SETTINGS", str(tmp_path / "own"))
     assert page_server(tmp_path, tmp_path / "w", port=18900).words[0] == sys.executable
+
+
+def test_a_double_click_starts_this_very_page(tmp_path: Path) -> None:
+    shop = tmp_path / "Ann's shop"
+    path = launcher(shop, tmp_path, "linux")
+    words = shlex.split(path.read_text().splitlines()[1])
+    assert words == ["exec", sys.executable, "-m", "matchkit", "serve", str(shop.resolve())]
+    assert os.name != "posix" or os.access(path, os.X_OK)
+    assert launcher(shop, tmp_path, "win32").read_bytes().count(b"\r\n") == 3
+    with pytest.raises(InputError, match="there already"):
+        launcher(shop, tmp_path, "linux")
 
 
 def test_the_link_is_the_same_at_every_start(

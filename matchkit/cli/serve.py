@@ -11,7 +11,7 @@ from matchkit.cli.folders import say
 from matchkit.cli.values import whole
 from matchkit.errors import InputError
 from matchkit.files.write import opened_shops
-from matchkit.workflows.serving import page_server
+from matchkit.workflows.serving import launcher, page_server
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -33,6 +33,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         help="the password that tablets must give; without it the link holds a secret",
     )  # fmt: skip
 
+    parser.add_argument(
+        "--launcher", action="store_true",
+        help="write a file into this folder that opens the page by a double click",
+    )  # fmt: skip
+
 
 def run(args: argparse.Namespace) -> None:
     """Serve the page until Ctrl+C."""
@@ -46,6 +51,9 @@ def run(args: argparse.Namespace) -> None:
         raise InputError("no shop was opened here yet; name its folder: matchkit serve SHOP")
     if not shop.is_dir():
         raise InputError(f"{shop}: no such folder")
+    if args.launcher:
+        say(f"written: {launcher(shop, Path())}")
+        return
     with tempfile.TemporaryDirectory(prefix="matchkit-page-") as folder:
         served = page_server(
             shop, Path(folder), port=args.port, lan=args.lan,

@@ -6,6 +6,7 @@ shop folder is read as a setting or served as a file.
 
 import json
 import os
+import shlex
 import socket
 import sys
 from dataclasses import dataclass
@@ -13,7 +14,7 @@ from hashlib import sha256
 from pathlib import Path
 
 from matchkit.errors import InputError
-from matchkit.files.write import kept_secret
+from matchkit.files.write import kept_secret, write_file
 
 HERE, EVERYWHERE = "127.0.0.1", "0.0.0.0"
 SHOP = "MATCHKIT_PAGE_SHOP"  # in the environment of the page: the folder of the shop
@@ -152,6 +153,27 @@ def page_server(
         address=link,
         notes=(UNENCRYPTED,) if lan else (),
     )
+
+
+def launcher(shop: Path, folder: Path, system: str = sys.platform) -> Path:
+    """A file in `folder` that opens the job page of a shop by a double click, on this machine.
+
+    It names this interpreter and the shop by their places, so it is of no use elsewhere.
+    Raises InputError where a file of that name is there already.
+    """
+    words = [sys.executable, "-m", "matchkit", "serve", str(shop.resolve())]
+    if system == "win32":
+        name, line = "job-page.bat", " ".join(f'"{w}"'.replace("%", "%%") for w in words)
+        text = f"@echo off\r\n{line}\r\npause\r\n"
+    else:
+        name = "job-page.command" if system == "darwin" else "job-page.sh"
+        text = f"#!/bin/sh\nexec {shlex.join(words)}\n"
+    path = folder / name
+    if path.exists():
+        raise InputError(f"{path}: is there already; move it away")
+    write_file(path, text.encode())
+    path.chmod(0o755)
+    return path
 
 
 def _notebook() -> dict[str, object]:

@@ -1,0 +1,109 @@
+"""How quick the job page is in a browser, alone and with five tablets at once.
+
+    python -m tests.studies.page_speed       measures all of it (two minutes on an idle machine)
+
+Seconds are those of the machine it runs on, medians of five unless it says otherwise; they
+mean little while other programs are at work.
+"""
+
+import json
+import os
+import shutil
+import sys
+import tempfile
+import time
+from pathlib import Path
+from statistics import median
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+from browser.driving import Page, open_browser
+
+from matchkit.cli import main
+from matchkit.files.write import data_folder
+
+TIMES, TABLETS = 5, 5
+
+
+def opened(page, link):
+    """Seconds until a page that was asked for can be worked with."""
+    started = time.perf_counter()
+    page.goto(link, wait_until="commit")
+    page.get_by_label("Your name").wait_for()
+    return time.perf_counter() - started
+
+
+def answered(page, words, there):
+    """Seconds from a press until what it brings is seen."""
+    started = time.perf_counter()
+    page.get_by_role("button", name=words, exact=True).locator("visible=true").click()
+    there.wait_for()
+    return time.perf_counter() - started
+
+
+def matched(page):
+    """Seconds from a press to formulas."""
+    return answered(page, "Find formulas", page.get_by_text("Which formula do you want?"))
+
+
+def study(folder):
+    """Each number by what it is of."""
+    shop = folder / "shop"
+    shutil.copytree(data_folder() / "demo-shop", shop)
+    main(["fit", str(shop)])
+    served = Page(shop, folder)
+    served.start()
+    try:
+        with open_browser(folder / "browser") as browser:
+            page = browser.new_page()
+            cold_s = opened(page, served.link)
+            again_s = []
+            for _ in range(TIMES):
+                time.sleep(3)  # the server makes the next kernel ready meanwhile
+                again_s.append(opened(page, served.link))
+            steps = [("Shelf", "On the shelf"), ("Today", "1. Today's jobs")]
+            for words, title in steps:  # made once, then only shown
+                answered(page, words, page.get_by_role("heading", name=title))
+            press_s = [
+                answered(page, words, page.get_by_role("heading", name=title))
+                for _ in range(TIMES)
+                for words, title in steps
+            ]
+            answered(page, "New colour", page.get_by_role("heading", name="1. The colour"))
+            match_s = []
+            for name in ("Sea teal", "Dusty rose", "Walnut brown"):
+                page.get_by_label("Target", exact=True).locator("visible=true").select_option(name)
+                started = time.perf_counter()
+                page.get_by_role("button", name="Find formulas").click()
+                page.get_by_role("button", name="Stop").is_enabled()
+                page.wait_for_function(
+                    "() => [...document.querySelectorAll('button')]"
+                    ".some(e => e.innerText == 'Stop' && e.disabled)"
+                )
+                match_s.append(time.perf_counter() - started)
+            tablets = [browser.new_page() for _ in range(TABLETS)]
+            for each in tablets:
+                opened(each, served.link)
+                answered(each, "New colour", each.get_by_role("heading", name="1. The colour"))
+            started = time.perf_counter()
+            for each in tablets:
+                each.get_by_role("button", name="Find formulas").click(no_wait_after=True)
+            at_once_s = []
+            for each in tablets:
+                each.get_by_text("Which formula do you want?").wait_for()
+                at_once_s.append(time.perf_counter() - started)
+    finally:
+        served.kill()
+    return {
+        "load": round(os.getloadavg()[0], 1),
+        "ready_cold_s": cold_s,
+        "ready_again_s": median(again_s),
+        "press_s": median(press_s),
+        "match_s": median(match_s),
+        "five_at_once_slowest_s": max(at_once_s),
+    }
+
+
+if __name__ == "__main__":
+    with tempfile.TemporaryDirectory() as place:
+        found = study(Path(place))
+    print(json.dumps({name: round(value, 2) for name, value in found.items()}, indent=1))
