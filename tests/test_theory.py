@@ -24,6 +24,7 @@ def test_single_constant_is_kept_and_said(fitted_demo, tmp_path, capsys):
     assert main(["fit", str(folder), "--theory", "single-constant", "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
     assert told["model"] == "single-constant"
+    assert told["series"][0]["suspects"] == []  # the theory misses them, they were well made
     assert len(told["series"][0]["theories"]) == 5  # what it costs stands beside it
     assert main(["match", str(folder), "--lab", "70,20,30", "--json"]) == 0
     answer = capsys.readouterr()

@@ -161,6 +161,8 @@ def fit(
     R_fitted = predict(found, films)
     fitted = de00(measured, Lab(R_fitted, light, observer))
     known, miss = np.where(scored[:, None], R, R_fitted), np.where(scored, error, fitted)
+    # What another theory foretells was made as it was written down: this one is at fault.
+    foretold = [e < AT_LEAST for _, e in tried] if theory != "best" else []
     return Fit(
         palette=palette,
         drawdowns=tuple(d.name for d in drawdowns),
@@ -189,7 +191,7 @@ def fit(
             observer,
             without=without,
             wrong=weight <= LEFT_OUT,
-            explained=in_clear if shows else None,
+            explained=np.any([*foretold, in_clear & shows], axis=0),
         ),
         warnings=(
             *([_card_words(hiding_error[in_clear], error[in_clear])] if shows else []),
