@@ -79,7 +79,7 @@ class JobPage:
     """The page's widgets; a step is made when it is first looked at, and stays as it was left."""
 
     def __init__(self, folder: str | Path, who: str = "") -> None:
-        self.who = name_field(who)
+        self.who: ui.Field = name_field(who)
         self.who.box.add_class("mk-who")
         self.problems, self.wait, self.about, self.title = (
             ui.alert(), ui.area(), ui.area(), w.HTML()
