@@ -27,7 +27,9 @@ class PouredRows:
         self.now, self.wrong = area(), alert()
         self.shows = Field("The balance shows, g", "", self._more)
         self.next = button("Next ink", self._poured_next, self.wrong, main=True)
-        self.one = w.VBox([self.now, row(self.shows.box, self.next), self.wrong])
+        shown = row(self.shows.box, self.next)
+        shown.add_class("mk-end")
+        self.one = w.VBox([self.now, shown, self.wrong])
         self.inks = [choice(f"Another ink {k + 1}", [NONE], NONE) for k in range(MORE)]
         self.grams = [Field(f"Grams of ink {k + 1}", "", self._more) for k in range(MORE)]
         self.lines = [row(boxed(i), g.box) for i, g in zip(self.inks, self.grams, strict=True)]

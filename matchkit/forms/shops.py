@@ -80,6 +80,9 @@ STYLE = """
 .mk-fail { border-color: #a11212; background: #fdecec; color: #4a0808; }
 .mk-pass::before { content: "\\2714  " / ""; } .mk-fail::before { content: "\\2716  " / ""; }
 .mk-next h4, .mk-next p { margin: 2px 0; font-size: 19px; }
+.mk .widget-checkbox { max-width: 100%; }
+.mk .widget-checkbox .widget-label-basic { white-space: normal; overflow: visible; }
+.mk-end { align-items: flex-end; }
 .mk-big { font-size: 24px; font-weight: 600; font-variant-numeric: tabular-nums; margin: 6px 0; }
 .mk progress { width: 18em; max-width: 100%; height: 14px; vertical-align: middle; }
 .mk table.mk-table { border-collapse: collapse; margin: 8px 0; font-size: 15px; table-layout: auto;
