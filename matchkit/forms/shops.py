@@ -82,6 +82,8 @@ STYLE = """
 .mk-next h4, .mk-next p { margin: 2px 0; font-size: 19px; }
 .mk .widget-checkbox { max-width: 100%; }
 .mk .widget-checkbox .widget-label-basic { white-space: normal; overflow: visible; }
+.mk-jobpage .mk-table caption { white-space: normal; }
+.mk-jobpage table.mk-table { min-width: min(100%, 34em); }
 .mk-end { align-items: flex-end; }
 .mk-big { font-size: 24px; font-weight: 600; font-variant-numeric: tabular-nums; margin: 6px 0; }
 .mk progress { width: 18em; max-width: 100%; height: 14px; vertical-align: middle; }
