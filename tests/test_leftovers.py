@@ -1,5 +1,6 @@
 """The most of a leftover that a colour can take, against a general solver."""
 
+import time
 from dataclasses import replace
 from itertools import combinations
 
@@ -201,6 +202,19 @@ def test_its_chance_counts_the_leftover_s_own_lots():
     measured = most([sure], "Old teal", lighter_teal(), tolerance_de00=0.8)[0].candidate
     assert by_label.chance_in_tolerance is not None
     assert measured.chance_in_tolerance > by_label.chance_in_tolerance
+
+
+@pytest.mark.parametrize("mix", [TEAL, PINK, replace(TEAL, stock_g=120.0)])
+def test_a_quick_look_takes_nearly_as_much(mix):
+    target, held = lighter_teal(), the_shelf(mix)
+    known = mixture(shop()[0], White=0.8, Sky_blue=0.1, Green=0.09, Lemon=0.01)
+    began = time.process_time()
+    (whole, *_) = use(held, mix.name, target, shop()[3], **BATCH, top=1)
+    between = time.process_time()
+    (quick, *_) = use(held, mix.name, target, shop()[3], **BATCH, top=1, quick=known)
+    ended = time.process_time()
+    assert quick.within and quick.share >= 0.95 * whole.share
+    assert ended - between < between - began
 
 
 def test_which_bucket_to_start_from_and_what_it_saves():

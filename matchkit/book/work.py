@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from matchkit.book.batches import fit_key
 from matchkit.book.entries import JobDetails, log_formula
 from matchkit.book.jobs import BatchRecord
-from matchkit.book.rows import must_be, parts_of
+from matchkit.book.rows import held_by, must_be, parts_of
 from matchkit.book.store import Book, reading
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import Lab
@@ -73,17 +73,19 @@ def formula_of(book: Book, number: int) -> KeptFormula:
     return KeptFormula(name=name, customer=customer, target=target, printed=printed, shares=shares)
 
 
-def recurring(book: Book) -> list[tuple[str, int, int]]:
-    """Colours that were asked for in two batches or more: name, target, batches; most first.
+def recurring(book: Book) -> list[tuple[str, int, int, dict[str, float]]]:
+    """Colours of two batches or more: name, target, batches, mass fractions; most batches first.
 
-    Batches of one name are of one colour, and its last target counts.
+    Batches of one name are of one colour; its last target counts, and its last formula, whose
+    mixtures are taken apart.
     """
     with reading(book) as db:
-        return db.execute(
-            "SELECT f.name, max(f.target), count(*) FROM batch_now b"
+        rows = db.execute(
+            "SELECT f.name, max(f.target), count(*), max(f.id) FROM batch_now b"
             " JOIN formula f ON f.id = b.formula WHERE f.target IS NOT NULL"
             " GROUP BY lower(f.name) HAVING count(*) > 1 ORDER BY count(*) DESC, f.name"
         ).fetchall()
+        return [(*found, held_by(db, formula)) for *found, formula in rows]
 
 
 def target_of(book: Book, shop: Shop, target: int | None) -> Target | None:

@@ -145,9 +145,9 @@ class AgainPart:
         self.found = found = reprint(session, record.batch, Search(batch_g=grams))
         ui.put(self.results, [*session.notices, *reprint_parts(found)])
         names = ["The old formula", *(f"Formula {k + 1}" for k in range(len(found.choices) - 1))]
-        target = found.found.wanted.target
+        target, currency = found.found.wanted.target, found.found.shop.currency
         self.which.options = [
-            (f"{name}: {formula_head(each.formula, target)}: {shares(each.formula)}", k)
+            (f"{name}: {formula_head(each.formula, target, currency)}: {shares(each.formula)}", k)
             for k, (name, each) in enumerate(zip(names, found.choices, strict=True))
         ]
         self.which.value = 0

@@ -67,6 +67,7 @@ class JobSize:
     containers: int | None
     container: str
     cost: float | None
+    currency: str
     assumptions: tuple[str, ...]
 
     def to_dict(self) -> dict[str, object]:
@@ -98,6 +99,7 @@ def job_size(
     density_g_per_ml: float,
     container: Container | None = None,
     cost_per_kg: float | None = None,
+    currency: str = "",
 ) -> JobSize:
     """Grams to mix, containers to mix them in, cost; InputError if the density is no ink's.
 
@@ -125,6 +127,7 @@ def job_size(
         containers=None if container is None else _how_many(total_ml, container),
         container="" if container is None else container.name,
         cost=None if cost_per_kg is None else cost_per_kg * total_g / 1000,
+        currency=currency,
         assumptions=assumptions(job, density_g_per_ml, container),
     )
 
@@ -186,8 +189,17 @@ def summary(found: JobSize, batch_g: float | None = None) -> tuple[str, ...]:
     if found.containers is not None:
         lines.append(f"{found.containers} x {found.container}")
     if found.cost is not None:
-        lines.append(f"cost {found.cost:.2f}")
+        lines.append(f"cost {money_text(found.cost, found.currency)}")
     return tuple(lines)
+
+
+def money_text(amount: float, currency: str) -> str:
+    """An amount of money, with its currency where the shop states one.
+
+    >>> money_text(3.456, "EUR"), money_text(3.456, "")
+    ('3.46 EUR', '3.46')
+    """
+    return f"{amount:.2f} {currency}".rstrip()
 
 
 def _figures(value: float) -> str:

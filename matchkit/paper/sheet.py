@@ -161,15 +161,6 @@ def _placed(text: str, size: int, align: str) -> str:
 FOOT = 60  # letters of the title at the foot of every page
 
 
-def money_text(amount: float, currency: str) -> str:
-    """An amount of money, with its currency where the shop states one.
-
-    >>> money_text(3.456, "EUR"), money_text(3.456, "")
-    ('3.46 EUR', '3.46')
-    """
-    return f"{amount:.2f} {currency}".rstrip()
-
-
 def page(template: str, facts: Mapping[str, object], *, resolution_g: float = 0.01) -> str:
     """A whole HTML page made from `templates/<template>.html.j2`.
 

@@ -8,7 +8,8 @@ from matchkit.book.shared import SharedBase
 from matchkit.colorimetry.tristimulus import hex_colour
 from matchkit.matching.probability import chance_text
 from matchkit.matching.rank import MOSTLY_CLEAR
-from matchkit.paper.sheet import grams_text, money_text
+from matchkit.paper.jobsize import money_text
+from matchkit.paper.sheet import grams_text
 from matchkit.report.check import edge_to_edge
 from matchkit.report.formulas import target_hex
 from matchkit.report.parts import Heading, Part, Picture, Table

@@ -4,6 +4,7 @@ from datetime import date
 
 from matchkit.colorimetry.tristimulus import hex_colour
 from matchkit.paper.compare_sheet import comparison_html
+from matchkit.paper.jobsize import money_text
 from matchkit.report.check import compared_pictures
 from matchkit.report.formulas import recipe_picture
 from matchkit.report.parts import Heading, Page, Part, Swatches, Table
@@ -69,7 +70,8 @@ def comparison_page(
 def _recipe(found: RecipesCompared, each: ComparedRecipe) -> list[Part]:
     seen, sample, formula = found.seen, each.sample, each.formula
     worst = seen.light_names[sample.worst]
-    cost = "" if formula.cost_per_kg is None else f", cost {formula.cost_per_kg:.2f}/kg"
+    cost = "" if formula.cost_per_kg is None else money_text(formula.cost_per_kg, found.currency)
+    cost = cost and f", cost {cost}/kg"
     shares = zip(formula.inks, formula.percents, strict=True)
     other = 2 if seen.observer == 10 else 10
     parts: list[Part] = [

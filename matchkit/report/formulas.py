@@ -15,6 +15,7 @@ from matchkit.inks.palette import Palette, reflectance
 from matchkit.matching.compare import compare
 from matchkit.matching.probability import Sensitive, chance_text
 from matchkit.matching.rank import Candidate
+from matchkit.paper.jobsize import money_text
 from matchkit.paper.sheet import grams_text
 from matchkit.report.check import compared_pictures
 from matchkit.report.parts import Heading, Part, Picture, Swatches, Table, by_light
@@ -113,7 +114,7 @@ def overview_parts(found: FoundFormulas) -> list[Part]:
     target, step = found.wanted.target, found.shop.resolution_g
     rows = []
     for k, each in _numbered(found):
-        formula, used = each.formula, []
+        formula, cost, used = each.formula, each.formula.cost_per_kg, []
         if each.used:
             left = each.used.left_g
             used = [grams_text(each.used.used_g, step)]
@@ -124,7 +125,7 @@ def overview_parts(found: FoundFormulas) -> list[Part]:
                 shares(formula),
                 *(f"{value:.2f}" for value in formula.de00),
                 chance_text(formula.chance_in_tolerance or 0.0),
-                "not known" if formula.cost_per_kg is None else f"{formula.cost_per_kg:.2f}",
+                "not known" if cost is None else money_text(cost, found.shop.currency),
                 each.sensitive.ink if each.sensitive else "not known",
                 *used,
             )
@@ -187,7 +188,7 @@ def formula_parts(found: FoundFormulas, k: int, *, closely: bool = False) -> lis
     """
     each, target = found.formulas[k], found.wanted.target
     formula, step = each.formula, found.shop.resolution_g
-    head = f"Formula {k + 1}: {formula_head(formula, target)}"
+    head = f"Formula {k + 1}: {formula_head(formula, target, found.shop.currency)}"
     shown = replace(each, notices=()) if closely else each
     parts: list[Part] = [Heading(text=head), *_one(shown, step)]
     if closely:
@@ -207,26 +208,27 @@ def booked_parts(made: BookedFormula) -> list[Part]:
     each, name, wanted = made.written, made.name, made.wanted
     head = f"Batch {made.records.batch}: {name}, {sum(each.formula.grams):g} g"
     if wanted is not None:
-        head += f", predicted {formula_head(each.formula, wanted.target)}"
+        head += f", predicted {formula_head(each.formula, wanted.target, made.shop.currency)}"
     reach = [f"{name}: {made.reach.text}"] if made.reach else []
     return [
         *reach,
         *made.notices,
         Heading(text=head),
-        *_one(each, made.resolution_g),
+        *_one(each, made.shop.resolution_g),
     ]
 
 
 def reprint_parts(made: Reprint) -> list[Part]:
     """An old formula as it would come out today, and formulas that are matched anew."""
     found, target = made.found, made.found.wanted.target
+    old, shop = made.again, made.found.shop
     when = "when it was approved" if made.approved else "last"
     parts: list[Part] = [
         f"{found.wanted.name}: matched under {target.light_names[0]} to what batch {made.batch}"
         f" measured {when}, with the lots of today.",
         *reach_parts(found),
-        Heading(text=f"The old formula today: {formula_head(made.again.formula, target)}"),
-        *_one(made.again, found.shop.resolution_g),
+        Heading(text=f"The old formula today: {formula_head(old.formula, target, shop.currency)}"),
+        *_one(old, shop.resolution_g),
     ]
     for k, _ in _numbered(found):
         parts += formula_parts(found, k - 1)
@@ -249,12 +251,12 @@ def library_parts(found: Library) -> list[Part]:
     return [head, f"dE00 {found.light}: median {median(found.de00):.2f}; furthest: {far}"]
 
 
-def formula_head(formula: Candidate, target: Target) -> str:
+def formula_head(formula: Candidate, target: Target, currency: str) -> str:
     """How near a formula comes under each light, its chance and its cost, in one line."""
     chance, cost = formula.chance_in_tolerance, formula.cost_per_kg
     line = by_light("dE00", target.light_names, formula.de00.tolist())
     line += "" if chance is None else f"  chance {chance_text(chance)}"
-    return line + ("" if cost is None else f"  cost {cost:.2f}/kg")
+    return line + ("" if cost is None else f"  cost {money_text(cost, currency)}/kg")
 
 
 def weights_table(formula: Candidate, resolution_g: float) -> Table:
@@ -321,7 +323,7 @@ def _trade_offs(found: FoundFormulas) -> list[Part]:
                 f"{formula.de00[worst]:.2f}",
                 target.light_names[worst],
                 str(len(formula.inks)),
-                "" if cost is None else f"{cost:.2f}",
+                "" if cost is None else money_text(cost, found.shop.currency),
                 chance_text(formula.chance_in_tolerance or 0.0),
             )
         )

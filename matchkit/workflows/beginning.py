@@ -115,7 +115,7 @@ def begin(
         wanted=known.wanted,
         written=each,
         records=records,
-        resolution_g=session.shop.resolution_g,
+        shop=session.shop,
     )
 
 

@@ -10,6 +10,7 @@ from matchkit.book.batches import fit_key
 from matchkit.book.entries import JobDetails, Logged
 from matchkit.book.jobs import job
 from matchkit.book.work import approved_R
+from matchkit.inks.shop import Shop
 from matchkit.matching.match import palette_for
 from matchkit.matching.probability import most_sensitive
 from matchkit.workflows.finding import find_formulas, warnings_of
@@ -33,7 +34,7 @@ class BookedFormula:
     wanted: Wanted | None
     written: FoundFormula
     records: Logged
-    resolution_g: float
+    shop: Shop
     reach: Notice | None = None
     notices: tuple[Notice, ...] = ()
 
@@ -131,7 +132,7 @@ def book_found(
         wanted=wanted,
         written=each,
         records=records,
-        resolution_g=session.shop.resolution_g,
+        shop=session.shop,
         reach=found.reach,
         notices=found.notices,
     )
@@ -162,10 +163,10 @@ def book_reprint(session: Session, made: Reprint, k: int, details: JobDetails) -
     """Write one of the `choices` of a reprint down, for its customer unless another is named."""
     each, found = made.choices[k], made.found
     whose = replace(details, customer=details.customer or made.customer)
-    name, step = found.wanted.name, found.shop.resolution_g
+    name = found.wanted.name
     records = write_down(session, name, found.wanted, each, whose, "reprint", found.search.printed)
     return BookedFormula(
-        name=name, wanted=found.wanted, written=each, records=records, resolution_g=step
+        name=name, wanted=found.wanted, written=each, records=records, shop=found.shop
     )
 
 

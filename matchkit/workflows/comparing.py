@@ -42,6 +42,7 @@ class RecipesCompared:
     recipes: tuple[ComparedRecipe, ...]
     tolerance_de00: float
     shop: str
+    currency: str
 
     def to_dict(self) -> dict[str, Any]:
         """The answer as plain data, as ``matchkit compare --json`` prints it."""
@@ -104,6 +105,7 @@ def compare(session: Session, wanted: Wanted, recipes: Sequence[Formula]) -> Rec
         ),
         tolerance_de00=session.settings.tolerance_de00,
         shop=session.settings.name,
+        currency=session.settings.currency,
     )
 
 

@@ -28,7 +28,7 @@ from matchkit.matching.match import (
 from matchkit.matching.probability import most_sensitive, spread_of
 from matchkit.matching.rank import MOSTLY_CLEAR, Candidate
 from matchkit.matching.solve import MOST, PARENTS
-from matchkit.paper.sheet import money_text
+from matchkit.paper.jobsize import money_text
 from matchkit.workflows.formulas import ANY_LEFTOVER, FoundFormula, FoundFormulas, Search
 from matchkit.workflows.printed import PrintedOver, printed_fits
 from matchkit.workflows.session import Notice, Session

@@ -1,16 +1,21 @@
 """The leftovers on the shelf, and which colours that are made again each could become."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
+
+import numpy as np
 
 from matchkit.book.stock import leftovers
 from matchkit.book.work import recurring
 from matchkit.colorimetry.tristimulus import Lab, de00
+from matchkit.correcting.diagnose import model_error_f
+from matchkit.correcting.leftovers import use
+from matchkit.correcting.mixes import shelf_of
 from matchkit.errors import InputError
+from matchkit.inks.recipe import cost_per_kg
 from matchkit.inks.shop import Mix
-from matchkit.workflows.finding import find_formulas
-from matchkit.workflows.formulas import Search
+from matchkit.matching.probability import spread_of
 from matchkit.workflows.measuring_batch import wanted_kept
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import Wanted
@@ -18,6 +23,7 @@ from matchkit.workflows.weighing_out import colour_of
 
 LETDOWN = 2  # inks in a letdown, which is made to be weighed from
 NEAREST = 4  # colours that a leftover is tried for, the nearest to its own
+WORTH = 0.02  # of a batch: a leftover that takes less of it is not worked off
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -63,25 +69,34 @@ class UseUp:
         return {"leftovers": leftovers, "batch_g": self.batch_g, "currency": self.currency}
 
 
+@dataclass(frozen=True)
+class _Made:
+    """A colour that is made again: what is wanted, how often, its last formula by ink, 0-1."""
+
+    wanted: Wanted
+    batches: int
+    shares: Mapping[str, float]
+
+
 def use_up(session: Session, *, batch_g: float = 1000.0) -> UseUp:
     """For each leftover, which colours that the book has twice or more it could become.
 
-    Each is tried for the `NEAREST` of them, in a batch of `batch_g`.  A mix of `mixes.csv`
-    with so few inks as a letdown is taken for one, and left alone.  InputError where no
-    colour was made again.
+    Each is tried for the `NEAREST` of them, in a batch of `batch_g`; what is saved is beside
+    the colour's last formula.  A mix of `mixes.csv` with so few inks as a letdown is taken for
+    one, and left alone.  InputError where no colour was made again.
     """
-    wanted = [
-        (made, times)
-        for name, target, times in recurring(session.open_book())
-        if (made := wanted_kept(session, name, target)) is not None
+    made = [
+        _Made(wanted=wanted, batches=times, shares=shares)
+        for name, target, times, shares in recurring(session.open_book())
+        if (wanted := wanted_kept(session, name, target)) is not None
     ]
-    if not wanted:
+    if not made:
         raise InputError("no colour has two batches in the book yet, so none is made again")
     shop, kept = session.shop, {mix.name for mix in leftovers(session.open_book())}
     found = [
         Leftover(
             name=mix.name, date=mix.date, stock_g=mix.stock_g,
-            becomes=_becomes(session, mix, wanted, batch_g),
+            becomes=_becomes(session, mix, made, batch_g),
         )
         for mix in sorted(shop.mixes, key=lambda each: each.date or "9999")
         if mix.stock_g and (mix.name in kept or len(mix.inks) > LETDOWN)
@@ -90,32 +105,38 @@ def use_up(session: Session, *, batch_g: float = 1000.0) -> UseUp:
 
 
 def _becomes(
-    session: Session, mix: Mix, wanted: Sequence[tuple[Wanted, int]], batch_g: float
+    session: Session, mix: Mix, made: Sequence[_Made], batch_g: float
 ) -> tuple[Becomes, ...]:
     fits = [f for f in session.fits_today.values() if {*mix.inks} <= {*f.palette.names}]
     if not fits:
         session.note("mix_left_out", f"{mix.name}: its inks are not all measured")
         return ()
-    R, _ = colour_of(mix, fits[0])
+    shop, fit, palette = session.shop, fits[0], fits[0].palette
+    R, _ = colour_of(mix, fit)
+    spread = spread_of(palette, fit.error_Lab, shop.resolution_g)
+    shelf = shelf_of(palette, [mix], spread, model_f=model_error_f(fit))
+    session.note("mix_left_out", *shelf.notes)
 
-    def away(each: tuple[Wanted, int]) -> float:
-        target = each[0].target
+    def away(each: _Made) -> float:
+        target = each.wanted.target
         return float(de00(target.lab[0], Lab(R, target.lights[0], target.observer)))
 
     found = []
-    for each, times in sorted(wanted, key=away)[:NEAREST]:
-        search = Search(batch_g=batch_g, leftover=mix.name, top=1)
-        try:
-            (first, *_) = find_formulas(session, each, search).formulas or (None,)
-        except InputError:  # no formula for this colour takes any of it
-            continue
-        if first is not None and (use := first.used) and (use.saved is None or use.saved > 0):
+    alike = [each for each in made if {*each.shares} <= {*palette.names}] if shelf.mixes else []
+    for each in sorted(alike, key=away)[:NEAREST]:
+        known = np.array([each.shares.get(name, 0.0) for name in palette.names])
+        best, *_ = use(
+            shelf, mix.name, each.wanted.target, spread,
+            batch_g=batch_g, resolution_g=shop.resolution_g, tolerance_de00=shop.tolerance_de00,
+            fresh_cost_per_kg=cost_per_kg(palette.inks, known.tolist()), quick=known, top=1,
+        ) or (None,)  # fmt: skip
+        if best and best.within and best.share >= WORTH and (best.saved is None or best.saved > 0):
             found.append(
                 Becomes(
-                    target=each.name, batches=times, used_g=use.used_g, left_g=use.left_g,
-                    de00=round(float(use.candidate.de00[0]), 4),
-                    saved=None if use.saved is None else round(use.saved, 4),
+                    target=each.wanted.name, batches=each.batches, used_g=best.used_g,
+                    left_g=best.left_g, de00=round(float(best.candidate.de00[0]), 4),
+                    saved=None if best.saved is None else round(best.saved, 4),
                 )
             )  # fmt: skip
-    known = all(b.saved is not None for b in found)
-    return tuple(sorted(found, key=lambda b: -(b.saved or 0.0) if known else -b.used_g))
+    priced = all(b.saved is not None for b in found)
+    return tuple(sorted(found, key=lambda b: -(b.saved or 0.0) if priced else -b.used_g))

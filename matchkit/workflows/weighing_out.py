@@ -75,7 +75,10 @@ def ink_for_job(
             " give the density of the mixture"
         )
     cost = cost_per_kg(inks, fractions)
-    return job_size(job, density_g_per_ml=known, container=container, cost_per_kg=cost)
+    return job_size(
+        job, density_g_per_ml=known, container=container, cost_per_kg=cost,
+        currency=session.settings.currency,
+    )  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True)
