@@ -64,8 +64,9 @@ from matchkit.workflows.planning import PlanChoices, plan_drawdowns
 from matchkit.workflows.predicting import Formula, cover
 from matchkit.workflows.printed import PrintedOver
 from matchkit.workflows.session import Session
+from matchkit.workflows.sizing import ink_for_job
 from matchkit.workflows.wanted import spectrum_in, wanted_lab, wanted_listed, wanted_spectrum
-from matchkit.workflows.weighing_out import TicketChoices, ink_for_job, ticket
+from matchkit.workflows.weighing_out import TicketChoices, ticket
 
 BATCH_G = sum(FORMULA.values())
 CONTAINER = "1 litre"

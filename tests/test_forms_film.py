@@ -19,7 +19,8 @@ from matchkit.paper.jobsize import PrintJob  # noqa: E402
 from matchkit.report.parts import Picture, Table  # noqa: E402
 from matchkit.report.printed import cover_parts  # noqa: E402
 from matchkit.workflows.predicting import Formula, cover  # noqa: E402
-from matchkit.workflows.weighing_out import TicketChoices, ink_for_job  # noqa: E402
+from matchkit.workflows.sizing import ink_for_job  # noqa: E402
+from matchkit.workflows.weighing_out import TicketChoices  # noqa: E402
 
 
 @pytest.fixture(scope="module")

@@ -67,7 +67,7 @@ EDGES = {
     "workflows": (
         *("session", "wanted", "printed", "checking", "fitting_inks", "ink_history"),
         *("rehearsing", "practising", "planning", "predicting", "comparing", "formulas"),
-        *("finding", "weighing_out", "library", "measuring_batch", "finishing_batch"),
+        *("finding", "sizing", "weighing_out", "library", "measuring_batch", "finishing_batch"),
         *("correcting_batch", "booking", "looking_up", "misses", "today", "shelf", "using_up"),
         *("booked", "beginning", "watching", "shipped", "serving"),
     ),

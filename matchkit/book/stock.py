@@ -266,22 +266,28 @@ def shelve(
         raise InputError(f"{quoted(name)} is on the shelf already, or empty; give another name")
     held = by_ink(contents(db, batch))
     total = sum(held.values())
-    (kept_mg,) = db.execute(
-        "SELECT coalesce(sum(mg), 0) FROM movement_now WHERE kind = 'leftover' AND mix IN"
-        " (SELECT id FROM mix_now WHERE batch = ?)",
-        [batch],
-    ).fetchone()
-    if not 0 < grams <= total - kept_mg / MG + 1e-9:
-        kept = f", and {kept_mg / MG:g} g of it are on the shelf already" if kept_mg else ""
+    kept_g = left_g(db, batch)
+    if not 0 <= grams <= total - kept_g + 1e-9:
+        kept = f", and {kept_g:g} g of it are on the shelf already" if kept_g else ""
         raise InputError(f"batch {batch} was {total:g} g{kept}; {grams:g} g can't be left")
     rows = db.execute("SELECT R FROM measurement_now WHERE batch = ? ORDER BY id", [batch])
     R = ([None] + [row[0] for row in rows])[-1]
     number = record(db, book, "mix", {"name": name, "batch": batch, "R": R, "note": ""})
     for ink, g in held.items():
         insert(db, "mix_ink", {"mix": number, "ink": ink, "fraction": g / total})
-    row = {"ink": name, "lot": "", "mg": milligrams(grams, name), "note": ""}
+    row = {"ink": name, "lot": "", "mg": milligrams(grams, name, zero=True), "note": ""}
     record(db, book, "movement", {"kind": "leftover", "mix": number, **row})
     return number
+
+
+def left_g(db: sqlite3.Connection, batch: int) -> float:
+    """Grams that were left of a batch, by what went on the shelf of it."""
+    (mg,) = db.execute(
+        "SELECT coalesce(sum(mg), 0) FROM movement_now WHERE kind = 'leftover' AND mix IN"
+        " (SELECT id FROM mix_now WHERE batch = ?)",
+        [batch],
+    ).fetchone()
+    return float(mg / MG)
 
 
 def count(book: Book, shop: Shop, name: str, grams: float, *, note: str = "") -> int:

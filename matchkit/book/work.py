@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from matchkit.book.batches import fit_key
 from matchkit.book.entries import JobDetails, log_formula
 from matchkit.book.jobs import BatchRecord
-from matchkit.book.rows import held_by, must_be, parts_of
+from matchkit.book.rows import by_ink, contents, held_by, must_be, parts_of
+from matchkit.book.stock import left_g
 from matchkit.book.store import Book, reading
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import Lab
@@ -86,6 +87,38 @@ def recurring(book: Book) -> list[tuple[str, int, int, dict[str, float]]]:
             " GROUP BY lower(f.name) HAVING count(*) > 1 ORDER BY count(*) DESC, f.name"
         ).fetchall()
         return [(*found, held_by(db, formula)) for *found, formula in rows]
+
+
+@dataclass(frozen=True, kw_only=True)
+class PrintedJob:
+    """An approved batch of a job that was printed, of which somebody wrote down what was left.
+
+    `print_job` is what was printed, as JSON; `poured_g` what was in the container, by ink.
+    """
+
+    batch: int
+    print_job: str
+    poured_g: dict[str, float]
+    left_g: float
+
+
+def printed_jobs(book: Book, *, top: int = 100) -> list[PrintedJob]:
+    """The last approved batches that were sized by a job and whose rest was written down."""
+    with reading(book) as db:
+        rows = db.execute(
+            "SELECT b.id, b.print_job FROM batch_now b JOIN closing_now c ON c.batch = b.id"
+            " WHERE b.print_job <> '' AND c.outcome = 'approved'"
+            " AND b.id IN (SELECT batch FROM mix_now WHERE batch IS NOT NULL)"
+            " ORDER BY b.id DESC LIMIT ?",
+            [top],
+        ).fetchall()
+        return [
+            PrintedJob(
+                batch=batch, print_job=told, poured_g=by_ink(contents(db, batch)),
+                left_g=left_g(db, batch),
+            )
+            for batch, told in rows
+        ]  # fmt: skip
 
 
 def target_of(book: Book, shop: Shop, target: int | None) -> Target | None:

@@ -18,8 +18,8 @@ from matchkit.workflows.booked import book_reprint
 from matchkit.workflows.booked import reprint as match_again
 from matchkit.workflows.predicting import recipe_in
 from matchkit.workflows.session import Session
+from matchkit.workflows.sizing import SizedBy
 from matchkit.workflows.wanted import Wanted
-from matchkit.workflows.weighing_out import SizedBy
 
 
 def _job_options(parser: argparse.ArgumentParser) -> None:

@@ -18,7 +18,7 @@ from matchkit.cli.asking import ask_weights, poured
 from matchkit.cli.book_keep import give_written
 from matchkit.cli.correct import correct_options, options_of
 from matchkit.cli.ticket import choices_of, details, html_option, write_ticket
-from matchkit.cli.values import in_grams, positive, whole
+from matchkit.cli.values import in_grams, number, whole
 from matchkit.errors import InputError
 from matchkit.files.readings import NamedSpectrum
 from matchkit.paper.ticket_sheet import ticket_text
@@ -170,8 +170,14 @@ def close(session: Session, args: argparse.Namespace) -> None:
 
 def leftover_arguments(parser: argparse.ArgumentParser) -> None:
     batch_argument(parser)
-    parser.add_argument("grams", type=in_grams(positive), metavar="G", help="how much is left")
-    parser.add_argument("name", metavar="NAME", help="its name on the shelf")
+    parser.add_argument(
+        "grams", type=in_grams(number), metavar="G",
+        help="how much is left, or 0: what jobs take is learned from it",
+    )  # fmt: skip
+    parser.add_argument(
+        "name", metavar="NAME", nargs="?", default="",
+        help="its name on the shelf (the colour and the batch)",
+    )  # fmt: skip
 
 
 def leftover(session: Session, args: argparse.Namespace) -> None:

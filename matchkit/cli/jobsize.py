@@ -6,7 +6,7 @@ from matchkit.cli.asked import give, json_option, session_of
 from matchkit.cli.printed import container_option, job_of, job_options
 from matchkit.report.printed import size_parts
 from matchkit.workflows.predicting import recipe_in
-from matchkit.workflows.weighing_out import ink_for_job
+from matchkit.workflows.sizing import ink_for_job
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

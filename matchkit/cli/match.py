@@ -24,8 +24,9 @@ from matchkit.report.parts import Part
 from matchkit.workflows.beginning import USUAL_G
 from matchkit.workflows.finding import find_formulas
 from matchkit.workflows.session import Session
+from matchkit.workflows.sizing import SizedBy
 from matchkit.workflows.wanted import Wanted, lamps_in, spectra_in, wanted_spectrum
-from matchkit.workflows.weighing_out import SizedBy, find_for_job, found_ticket
+from matchkit.workflows.weighing_out import find_for_job, found_ticket
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

@@ -20,6 +20,7 @@ from matchkit.paper.weighing import CONTAINERS_ML
 USUAL = {
     "size": None, "area": None, "coverage": 1.0, "mesh": None, "transfer": None, "wet": None,
     "strokes": 1, "later_stroke": 1.0, "loss": 0.1, "screen_grams": 0.0, "density": None,
+    "fabric": "", "as_before": False,
 }  # fmt: skip
 
 
@@ -40,9 +41,14 @@ def job_options(parser: argparse._ActionsContainer, *, required: bool) -> None:
         ("loss", share(500, none=True), "PERCENT", "loss on top of what is printed (10)"),
         ("screen-grams", in_grams(number), "G", "ink to flood the screen (0)"),
         ("density", positive, "G_PER_ML", "density of the ink, if inks.csv does not state it"),
+        ("fabric", str, "NAME", "what is printed on: what jobs used is learned by mesh and fabric"),
     ):
         usual = USUAL[name.replace("-", "_")]
         parser.add_argument(f"--{name}", type=kind, default=usual, metavar=metavar, help=words)
+    parser.add_argument(
+        "--as-before", action="store_true",
+        help="ink laid down and loss as closed jobs of this mesh and fabric took, by what was left",
+    )  # fmt: skip
 
 
 def job_of(args: argparse.Namespace) -> PrintJob | None:
@@ -71,6 +77,8 @@ def job_of(args: argparse.Namespace) -> PrintJob | None:
         later_stroke=args.later_stroke,
         loss=args.loss,
         screen_g=args.screen_grams,
+        fabric=args.fabric,
+        as_before=args.as_before,
     )
 
 

@@ -25,8 +25,9 @@ from matchkit.workflows.beginning import Source, begin
 from matchkit.workflows.booked import BookedFormula
 from matchkit.workflows.predicting import Formula, predict
 from matchkit.workflows.session import Session
+from matchkit.workflows.sizing import SizedBy, ink_for_job
 from matchkit.workflows.wanted import Wanted, wanted_listed
-from matchkit.workflows.weighing_out import SizedBy, TicketChoices, ink_for_job, ticket
+from matchkit.workflows.weighing_out import TicketChoices, ticket
 
 SENSITIVE = -1.0  # in place of a share
 HELD = (
@@ -212,6 +213,10 @@ class JobForm:
         self.loss = ui.number_field("Loss, % on top", "10", 0, 500)
         self.screen = ui.number_field("To flood the screen, g", "0", 0, 1e5)
         self.density = ui.amount_field("Density, g/ml (empty: inks.csv)", "", most=10, empty=True)
+        self.fabric = ui.Field("Fabric", "", _job)
+        self.before = w.Checkbox(
+            description="As before: by what closed jobs of this mesh and fabric took", indent=False
+        )
         self.container = ui.choice("Mixed in", [UNKNOWN, *CONTAINERS_ML])
         self.look = ui.button("How much ink?", self.tell, self.problems, main=True)
         self.ticket = TicketPart(self.make, 4, container=self.container)
@@ -227,14 +232,12 @@ class JobForm:
             self.ink, self.ticket.box, name="jobsize",
         )  # fmt: skip
 
-    def size(self) -> JobSize:
+    def size(self, session: Session | None = None) -> JobSize:
         """What the entries come to; every fault in them at once."""
         formula, job = self._read()
-        container = container_named(self.container.value)
-        density = self.density.value
-        return ink_for_job(
-            self.opened.session(), formula, job, container=container, density=density
-        )
+        container, density = container_named(self.container.value), self.density.value
+        session = session or self.opened.session()
+        return ink_for_job(session, formula, job, container=container, density=density)
 
     def make(self, choices: TicketChoices) -> Ticket:
         """The ticket of the formula, weighed out for the whole job."""
@@ -257,7 +260,9 @@ class JobForm:
 
     def tell(self) -> None:
         """Show how much."""
-        ui.put(self.results, size_parts(self.size()))
+        session = self.opened.session()
+        found = self.size(session)
+        ui.put(self.results, [*session.notices, *size_parts(found)])
 
     def _read(self) -> tuple[Formula, PrintJob]:
         formula, _ = ui.read_all(self.rows.formula, lambda: ui.read(*self._fields()))
@@ -276,6 +281,8 @@ class JobForm:
             later_stroke=self.later.value / 100,
             loss=self.loss.value / 100,
             screen_g=self.screen.value,
+            fabric=self.fabric.value,
+            as_before=self.before.value,
         )
 
     def _asked(self) -> Any:
@@ -288,7 +295,8 @@ class JobForm:
                 self.of_wet,
                 ui.row(self.loss.box, ui.boxed(self.container)),
                 ui.folded(
-                    "more: strokes, screen, density",
+                    "more: strokes, screen, density, what jobs took before",
+                    ui.row(self.fabric.box, self.before),
                     ui.row(ui.boxed(self.strokes), self.later.box),
                     ui.row(self.screen.box, self.density.box),
                 ),
@@ -298,11 +306,11 @@ class JobForm:
     def _fields(self) -> list[ui.Field]:
         way = [self.mesh, self.transfer] if self.way.value == MESH else [self.wet]
         size = [self.prints, self.width, self.height, self.coverage]
-        return [*size, *way, self.later, self.loss, self.screen, self.density]
+        return [*size, *way, self.later, self.loss, self.screen, self.density, self.fabric]
 
     def _entries(self) -> list[Any]:
         every = [*self._fields(), self.wet]
-        chosen = [self.units, self.way, self.strokes, self.container]
+        chosen = [self.units, self.way, self.strokes, self.container, self.before]
         return [*self.rows.changing(), *(field.text for field in every), *chosen]
 
     def _shown(self) -> None:

@@ -46,9 +46,10 @@ from matchkit.workflows.ink_history import shares_in_tolerance
 from matchkit.workflows.planning import PlanChoices, plan_drawdowns
 from matchkit.workflows.predicting import Formula, Strokes, example_formula, predict
 from matchkit.workflows.predicting import cover as over_garments
+from matchkit.workflows.sizing import ink_for_job
 from matchkit.workflows.today import day
 from matchkit.workflows.wanted import example_wanted, wanted_listed
-from matchkit.workflows.weighing_out import TicketChoices, ink_for_job
+from matchkit.workflows.weighing_out import TicketChoices
 from matchkit.workflows.weighing_out import ticket as make_ticket
 
 OF_THE_DEMO = "The stored pictures are of the demo shop; for your own shop, use the form above."

@@ -13,7 +13,7 @@ Units: cm2, um, g, ml.  US units are exact by definition: 1 in = 2.54 cm, 1 oz =
 """
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from math import ceil, isfinite
 
 from matchkit.errors import InputError
@@ -25,6 +25,7 @@ G_PER_LB = 16 * G_PER_OZ
 ML_PER_US_FL_OZ = 29.5735295625
 ML_PER_US_GAL = 128 * ML_PER_US_FL_OZ
 UM_PER_MIL = 25.4
+MOST_LOSS = 5.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -35,7 +36,9 @@ class PrintJob:
     colour; `transfer` is the share of the mesh's ink that one stroke leaves on the
     garment.  A flash and a second stroke lay down `later_stroke` of the first.  `loss` is
     what stays behind, as a share of the ink on the garments, and `screen_g` what it takes
-    to flood the screen, whatever the number of prints.
+    to flood the screen, whatever the number of prints.  `fabric` is what is printed, as the
+    shop calls it.  With `as_before` the ink laid down and the loss are those that closed jobs
+    of the same mesh and fabric had, where the record book knows any.
     """
 
     prints: int
@@ -48,6 +51,8 @@ class PrintJob:
     later_stroke: float = 1.0
     loss: float = 0.0
     screen_g: float = 0.0
+    fabric: str = ""
+    as_before: bool = False
 
     def __post_init__(self) -> None:
         faults = [*_size_faults(self), *_film_faults(self)]
@@ -93,6 +98,33 @@ def laid_um(job: PrintJob) -> float:
     return first * (1 + (job.strokes - 1) * job.later_stroke)
 
 
+def taken_um(job: PrintJob, used_ml: float) -> float:
+    """The film, um a full stroke, that a job took of `used_ml`: laid down and lost, all in.
+
+    >>> round(taken_um(PrintJob(prints=100, area_cm2=100, wet_um=30), 36.0), 6)
+    36.0
+    """
+    strokes = 1 + (job.strokes - 1) * job.later_stroke
+    return used_ml * 1e4 / (job.prints * job.area_cm2 * job.coverage * strokes)
+
+
+def as_taken(job: PrintJob, um: float) -> PrintJob:
+    """The job as if a stroke took `um` in all: the rest of what it lays down is its loss.
+
+    >>> as_taken(PrintJob(prints=100, area_cm2=100, wet_um=30), 36.0).loss
+    0.2
+    """
+    share = um / laid_um(replace(job, strokes=1))
+    less = min(share, 1.0)  # less than the figures say was laid down at all
+    return replace(
+        job,
+        transfer=job.transfer and job.transfer * less,
+        wet_um=job.wet_um and job.wet_um * less,
+        loss=round(min(max(share - 1, 0.0), MOST_LOSS), 4),
+        as_before=False,
+    )
+
+
 def job_size(
     job: PrintJob,
     *,
@@ -136,8 +168,9 @@ def assumptions(
     job: PrintJob, density_g_per_ml: float, container: Container | None = None
 ) -> tuple[str, ...]:
     """Every number that went in, a sentence each."""
+    on = f" on {job.fabric}" if job.fabric else ""
     lines = [
-        f"{job.prints} prints, artwork {_figures(job.area_cm2)} cm2"
+        f"{job.prints} prints{on}, artwork {_figures(job.area_cm2)} cm2"
         f" ({_figures(job.area_cm2 / CM2_PER_IN2)} in2),"
         f" {100 * job.coverage:g} % of it in this colour"
     ]
@@ -222,7 +255,7 @@ def _size_faults(job: PrintJob) -> Sequence[str]:
     ):
         if not 0 < value <= most:
             faults.append(f"{name}: found {value:g}; need more than 0, at most {most:g}")
-    for name, value, most in (("loss", job.loss, 5.0), ("screen_g", job.screen_g, 1e6)):
+    for name, value, most in (("loss", job.loss, MOST_LOSS), ("screen_g", job.screen_g, 1e6)):
         if not 0 <= value <= most:
             faults.append(f"{name}: found {value:g}; need 0 to {most:g}")
     return faults

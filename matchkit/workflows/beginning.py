@@ -13,8 +13,8 @@ from matchkit.workflows.measuring_batch import wanted_kept
 from matchkit.workflows.predicting import Formula, grams_asked
 from matchkit.workflows.printed import PrintedOver
 from matchkit.workflows.session import Session
+from matchkit.workflows.sizing import SizedBy, as_before
 from matchkit.workflows.wanted import Wanted, wanted_spectrum
-from matchkit.workflows.weighing_out import SizedBy
 
 USUAL_G = 1000.0
 
@@ -68,6 +68,8 @@ def begin(
     InputError for a recipe in grams, and another batch.
     """
     sized_by = None if batch_g else sized_by
+    if sized_by:  # as it is now: what is kept of it stays the same
+        sized_by = replace(sized_by, job=as_before(session, sized_by.job))
     if source.recipe and not sized_by:  # before there is a book
         batch_g = grams_asked(source.recipe, batch_g, USUAL_G)
     session.open_book(create=True)

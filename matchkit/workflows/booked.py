@@ -18,8 +18,9 @@ from matchkit.workflows.formulas import FoundFormula, FoundFormulas, Search, amo
 from matchkit.workflows.predicting import Formula, on_balance
 from matchkit.workflows.printed import PrintedOver
 from matchkit.workflows.session import Notice, Session, by_light
+from matchkit.workflows.sizing import SizedBy
 from matchkit.workflows.wanted import Wanted, wanted_spectrum
-from matchkit.workflows.weighing_out import SizedBy, find_for_job
+from matchkit.workflows.weighing_out import find_for_job
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -106,18 +106,28 @@ def close(
         session.open_book(), batch, outcome,
         approved_by=approved_by, light=light, note=note, left=left, shop=session.files,
     )  # fmt: skip
-    kept = f" {_kept(*left)}" if left else ""
-    text = f"Batch {batch}: {outcome}.{kept}"
+    text = f"Batch {batch}: {outcome}."
+    if left:
+        text += f" {_kept(*left)}"
+    elif outcome == "approved" and job(session.open_book(), batch).print_job:
+        text += (
+            " When it is printed, write down what is left of it, 0 g too: the next job of this mesh"
+            " and fabric can count on that."
+        )
     return Written(text=text, records={"batch": batch, "closing": number})
 
 
-def leftover(session: Session, batch: int, grams: float, name: str) -> Written:
-    """What is left of a batch goes on the shelf under a name of its own."""
-    number = keep_leftover(session.open_book(), session.files, batch, grams, name)
+def leftover(session: Session, batch: int, grams: float, name: str = "") -> Written:
+    """What is left of a batch, 0 g too, goes on the shelf under a name of its own."""
+    book = session.open_book()
+    name = name or f"{job(book, batch).name} left of {batch}"
+    number = keep_leftover(book, session.files, batch, grams, name)
     return Written(text=_kept(grams, name), records={"batch": batch, "mix": number})
 
 
 def _kept(grams: float, name: str) -> str:
+    if not grams:
+        return "Nothing is left of it; that is written down."
     return f"{name}: {grams:g} g on the shelf; it can be weighed like an ink."
 
 

@@ -1,11 +1,10 @@
-"""What is weighed: how much ink a job needs, and the ticket to weigh it by.
+"""What is weighed: formulas for a job, and the ticket to weigh by.
 
 Every number of a ticket comes from here, whichever door asks for it.
 """
 
-import json
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 
 import numpy as np
@@ -17,92 +16,26 @@ from matchkit.correcting.hold_back import HoldBack, hold_back
 from matchkit.errors import InputError, did_you_mean
 from matchkit.fitting.fit import Fit
 from matchkit.inks.palette import reflectance
-from matchkit.inks.recipe import (
-    as_ink,
-    cost_per_kg,
-    density_g_per_ml,
-    taken_apart,
-)
+from matchkit.inks.recipe import as_ink, taken_apart
 from matchkit.inks.shop import Mix, Shop
 from matchkit.matching.match import fractions_for
 from matchkit.matching.probability import chance_text, spread_of
 from matchkit.matching.rank import Candidate
-from matchkit.paper.jobsize import JobSize, PrintJob, job_size, whole_g
+from matchkit.paper.jobsize import PrintJob, whole_g
 from matchkit.paper.sheet import grams_text
 from matchkit.paper.ticket import Ticket
 from matchkit.paper.ticket import ticket as made_ticket
 from matchkit.paper.weighing import Additive, Container
 from matchkit.workflows.finding import find_formulas
 from matchkit.workflows.formulas import FoundFormulas, Search
-from matchkit.workflows.predicting import Formula, Weighed, apart, grams_of, on_balance
+from matchkit.workflows.predicting import Formula, Weighed, grams_of, on_balance
 from matchkit.workflows.printed import PrintedOver
 from matchkit.workflows.session import Session
+from matchkit.workflows.sizing import SizedBy, sized
 from matchkit.workflows.wanted import Wanted
 
 Array = NDArray[np.float64]
 ON_TICKET = ("stock", "on_card")  # notices of what was found that a ticket repeats
-
-
-# ---- how much ink a job needs
-
-
-def ink_for_job(
-    session: Session,
-    formula: Formula,
-    job: PrintJob,
-    *,
-    container: Container | None = None,
-    density: float | None = None,
-) -> JobSize:
-    """How much of a formula a job needs; only the shelf is read, no measurement.
-
-    `density` in g/ml stands in for what ``inks.csv`` does not know.  InputError where it is
-    not known.
-    """
-    held = apart(session, formula)
-    shelf = {ink.name: ink for ink in session.shelf.inks}
-    if unknown := [name for name in held if name not in shelf]:
-        raise InputError(
-            [f"{name!r}: not in inks.csv{did_you_mean(name, shelf)}" for name in unknown]
-        )
-    inks, total = [shelf[name] for name in held], sum(held.values())
-    fractions = [amount / total for amount in held.values()]
-    known = density or density_g_per_ml(inks, fractions)
-    if known is None:
-        lacking = ", ".join(ink.name for ink in inks if ink.density_g_per_ml is None)
-        raise InputError(
-            f"the density of {lacking} is not known: fill in density_g_per_ml of inks.csv, or"
-            " give the density of the mixture"
-        )
-    cost = cost_per_kg(inks, fractions)
-    return job_size(
-        job, density_g_per_ml=known, container=container, cost_per_kg=cost,
-        currency=session.settings.currency,
-    )  # fmt: skip
-
-
-@dataclass(frozen=True, kw_only=True)
-class SizedBy:
-    """What a batch is sized by: a print job, and the density in g/ml that was said, if any."""
-
-    job: PrintJob
-    density: float | None = None
-
-    @staticmethod
-    def from_book(text: str) -> "SizedBy | None":
-        """What the record book keeps; None where it keeps nothing."""
-        if not text:
-            return None
-        kept = json.loads(text)
-        return SizedBy(job=PrintJob(**kept["job"]), density=kept["density"])
-
-    def to_book(self) -> str:
-        """As the record book keeps it."""
-        return json.dumps(asdict(self))
-
-    def grams(self, session: Session, formula: Formula) -> float:
-        """The batch of a formula that the job needs, in whole grams."""
-        return whole_g(ink_for_job(session, formula, self.job, density=self.density))
 
 
 def find_for_job(
@@ -171,7 +104,7 @@ def ticket(
     grams, else as much as the formula says in grams; InputError where none of these is known.
     """
     if batch_g is None and choices.print_job is not None:
-        size = ink_for_job(session, formula, choices.print_job, density=choices.density)
+        size = sized(session, formula, choices.print_job, density=choices.density)
         batch_g = whole_g(size)
     batch_g = batch_g or formula.total_g
     if batch_g is None:
@@ -222,7 +155,7 @@ def _ticket(
     size = None
     if choices.print_job is not None:
         poured = Formula(amounts=dict(zip(candidate.inks, candidate.grams, strict=True)))
-        size = ink_for_job(
+        size = sized(
             session,
             poured,
             choices.print_job,
