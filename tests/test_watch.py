@@ -78,11 +78,34 @@ def test_a_drawdown_of_an_ink_and_of_a_batch(shop, exports, monkeypatch, capsys)
     assert main(["book", str(shop), "weigh", "1", str(example / "weighed.csv"), "--by", "Ada"]) == 0
     shutil.copy(example / "measured.csv", exports / "proof.csv")
     capsys.readouterr()
-    watch(shop, exports, monkeypatch, "b 99", "b 1")
+    watch(shop, exports, monkeypatch, "b 99", "b 1", "wet", "uncured")
     said = capsys.readouterr()
-    assert "99" in said.err
-    assert "batch 1" in said.out
-    assert went(shop) == ["drawdowns", "batch 1"]
+    assert "99" in said.err and "To measure: batch 1" in said.err
+    assert "batch 1" in said.out and "uncured" in said.err
+    assert main(["book", str(shop), "show", "1", "--json"]) == 0
+    (reading,) = json.loads(capsys.readouterr().out)["measurements"]
+    assert reading["passed"] is None
+    again = exports / "again.csv"
+    again.write_text((exports / "proof.csv").read_text(encoding="utf-8") + "\n", encoding="utf-8")
+    watch(shop, exports, monkeypatch, "b 1", "")
+    assert main(["book", str(shop), "show", "1", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out.split("\n", 1)[1] or "{}") is not None
+    assert went(shop) == ["drawdowns", "batch 1", "batch 1"]
+
+
+def test_the_second_reading_of_a_drawdown_and_one_that_the_file_calls_otherwise(
+    shop, exports, monkeypatch, capsys
+) -> None:
+    rows = (shop / "spectra.csv").read_text(encoding="utf-8").splitlines()
+    name, *values = rows[-1].split(",")
+    count = sum(row.startswith(f"{name},") for row in rows)
+    for k, called in enumerate((name, "Sample 7")):
+        text = "\n".join([rows[0], ",".join([called, *values[:-1], f"0.9{k}"])])
+        (exports / f"{k}.csv").write_text(text + "\n", encoding="utf-8")
+    watch(shop, exports, monkeypatch, "d", "a", f"a {name}")
+    assert "readings in spectra.csv already" in capsys.readouterr().err
+    rows = (shop / "spectra.csv").read_text(encoding="utf-8").splitlines()
+    assert sum(row.startswith(f"{name},") for row in rows) == count + 2
 
 
 def test_a_file_that_grows_is_waited_for_and_a_broken_one_is_left(

@@ -138,7 +138,8 @@ def scale_options(parser: argparse.ArgumentParser) -> None:
     )  # fmt: skip
     parser.add_argument(
         "--repeats", action="store_true",
-        help="average readings named like 'red a', 'red b' or 'red 1/3'",
+        help="average readings named like 'red a', 'red b' or 'red 1/3'; where one colour is"
+        " wanted, all readings of the file, whatever their names",
     )  # fmt: skip
 
 

@@ -90,7 +90,7 @@ def with_shop(words: Sequence[str]) -> list[str]:
 
 def run(args: argparse.Namespace) -> None:
     """Do what the verb says and print its answer."""
-    args.by = _who() if args.by is None else args.by
+    args.by = who() if args.by is None else args.by
     module, _ = VERBS[args.verb]
     verb = getattr(import_module(f"matchkit.cli.book_{module}"), _function(args.verb))
     verb(session_of(args), args)
@@ -100,7 +100,8 @@ def _function(verb: str) -> str:
     return verb.replace("-", "_")
 
 
-def _who() -> str:
+def who() -> str:
+    """The name logged in, which signs what is written; empty where there is none."""
     try:
         return getpass.getuser()
     except (OSError, KeyError, ImportError):  # nobody is logged in by name

@@ -2,9 +2,14 @@
 
 import argparse
 import time
+from collections.abc import Callable
 from pathlib import Path
 
+from matchkit.book.containers import UNFIT
+from matchkit.book.find import scanned
+from matchkit.book.jobs import job
 from matchkit.cli.asked import json_option, scale_options, session_of
+from matchkit.cli.book import who
 from matchkit.cli.folders import say
 from matchkit.cli.values import positive
 from matchkit.errors import InputError
@@ -25,13 +30,16 @@ from matchkit.workflows.watching import (
     as_drawdowns,
     as_target,
     leave,
+    to_measure,
 )
 
 EVERY_S = 1.0
 ASK = (
-    "Where does it belong?  d = drawdowns of the inks; t NAME = a target of that name;"
+    "Where does it belong?  d = drawdowns of the inks, d NAME = the one of that name or number;"
+    " a = the same, as another reading of what has some; t NAME = a target of that name;"
     " b NUMBER = the drawdown of a batch; n = leave it: "
 )
+STATE = f"Stirred, cured and hiding?  Enter = yes; else what it was, {', '.join(UNFIT)}: "
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -48,13 +56,14 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--once", action="store_true", help="end when no new file is left, instead of waiting"
     )
-    parser.add_argument("--by", metavar="NAME", help="who signs what goes into the record book")
+    parser.add_argument("--by", metavar="NAME", help="who signs (the name logged in)")
     scale_options(parser)
     json_option(parser)
 
 
 def run(args: argparse.Namespace) -> None:
     """Look, ask, put where it belongs, until Ctrl+C."""
+    args.by = who() if args.by is None else args.by
     folder, seen, waited = Path(args.folder), dict[Path, tuple[int, int, str]](), False
     while True:
         new, growing = arrivals(folder, Path(args.shop), seen)
@@ -87,9 +96,11 @@ def _take(args: argparse.Namespace, arrival: Arrival) -> None:
         return
     if not args.json:
         print(to_text(look_parts(look, place_of(session), bars="")), flush=True)
+    for each in to_measure(session):
+        say(f"To measure: batch {each.batch} {each.name}{each.job and f', {each.job}'}")
     while True:
         try:
-            placed = _put(session, arrival, input("" if args.json else ASK).strip())
+            placed = _put(session, arrival, lambda words: input("" if args.json else words).strip())
         except EOFError:
             say(f"{arrival.path.name}: not placed; you are asked again next time")
             return
@@ -101,18 +112,32 @@ def _take(args: argparse.Namespace, arrival: Arrival) -> None:
         return
 
 
-def _put(session: Session, arrival: Arrival, answer: str) -> Placed:
+def _put(session: Session, arrival: Arrival, ask: Callable[[str], str]) -> Placed:
+    answer = ask(ASK)
     what, _, rest = answer.partition(" ")
     what, rest = what.casefold(), rest.strip()
-    if what == "d" and not rest:
-        return as_drawdowns(session, arrival, Bringing(skip_others=True))
+    if what in ("d", "a"):
+        existing = "add" if what == "a" else "refuse"
+        how = Bringing(existing=existing, drawdown=rest or None, skip_others=not rest)
+        return as_drawdowns(session, arrival, how)
     if what == "t":
         return as_target(session, arrival, rest)
-    if what == "b" and rest.isdecimal():
-        return as_batch(session, arrival, int(rest))
+    if what == "b" and rest:
+        batch = scanned(session.open_book(), rest)
+        job(session.open_book(), batch)
+        return as_batch(session, arrival, batch, _state(ask))
     if what == "n" and not rest:
         return leave(session, arrival)
     raise InputError(f"{answer!r} is none of these; such as: d, or t Sea teal, or b 12, or n")
+
+
+def _state(ask: Callable[[str], str]) -> list[str]:
+    """What is wrong with a drawdown, as `measure` asks; nothing for an empty answer."""
+    while True:
+        words = [word.strip().casefold() for word in ask(STATE).split(",") if word.strip()]
+        if {*words} <= {*UNFIT} or words in (["yes"], ["y"]):
+            return [word for word in words if word in UNFIT]
+        say(f"write {', '.join(UNFIT)}, or only press Enter")
 
 
 def _parts(placed: Placed) -> list[Part]:

@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -16,6 +16,7 @@ from matchkit.files.readings import NamedSpectrum
 from matchkit.files.scale import ScaleQuestion, question
 from matchkit.files.spectrum import chosen, read_lamp, read_readings, read_spectra
 from matchkit.files.text import label
+from matchkit.fitting.instrument import disagreement, repeats
 from matchkit.workflows.session import Session
 
 Array = NDArray[np.float64]
@@ -45,10 +46,19 @@ def spectrum_in(
     """One spectrum of a file, measured as the shop measures; what was assumed is noted.
 
     `option` is what the door calls the `name`; `scale` is that of a file which leaves it open,
-    where it is known.  Raises InputError for a file that can't be
-    read, or that holds several spectra where none is named.
+    where it is known.  With the session's `repeats` all of the file are readings of the one,
+    whatever they are called.  Raises InputError for a file that can't be read, or that holds
+    several spectra where none is named.
     """
-    return chosen(spectra_in(session, path, name, scale), path, option)
+    spectra = spectra_in(session, path, name, scale)
+    if not session.repeats or name or len(spectra) == 1:
+        return chosen(spectra, path, option)
+    one = replace(spectra[0], readings=np.concatenate([each.readings for each in spectra]))
+    shop = session.settings
+    told = f"{len(one.readings)} readings are averaged as {one.name}"
+    odd = disagreement(repeats(one.readings, shop.lights[0], shop.observer))
+    session.note("repeats", *filter(None, [told, odd]))
+    return one
 
 
 def spectra_in(

@@ -5,11 +5,12 @@ that is exported again under another name is not taken twice.
 """
 
 import hashlib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from matchkit.book.jobs import job
+from matchkit.book.jobs import BatchRecord, job, todays_jobs
 from matchkit.book.store import now
 from matchkit.errors import InputError
 from matchkit.files.incoming import Bringing, Imported
@@ -95,11 +96,20 @@ def as_drawdowns(session: Session, arrival: Arrival, how: Bringing) -> Placed:
     return _noted(session, Placed(arrival=arrival, went="drawdowns", imported=done))
 
 
-def as_batch(session: Session, arrival: Arrival, batch: int) -> Placed:
-    """The file's one sample as the drawdown of a batch in the record book."""
+def to_measure(session: Session) -> tuple[BatchRecord, ...]:
+    """The batches of the record book that wait for a drawdown; none without a book."""
+    records = todays_jobs(session.book) if session.book else []
+    return tuple(each for each in records if each.state == "to measure")
+
+
+def as_batch(session: Session, arrival: Arrival, batch: int, state: Sequence[str] = ()) -> Placed:
+    """The file's one sample as the drawdown of a batch in the record book.
+
+    `state` is what is wrong with the drawdown, by `containers.UNFIT`.
+    """
     job(session.open_book(), batch)
     spectrum = _one(session, arrival)
-    measured = measure_batch(session, batch, spectrum.readings, spectrum.name)
+    measured = measure_batch(session, batch, spectrum.readings, spectrum.name, state)
     return _noted(session, Placed(arrival=arrival, went=f"batch {batch}", measured=measured))
 
 
