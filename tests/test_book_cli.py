@@ -11,17 +11,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from book_desk import Desk
 
 from matchkit import cli
 from matchkit.book.label import qr_svg
 from matchkit.cli.book import VERBS
-from matchkit.colorimetry.grid import GRID_NM
-from matchkit.files.fitted import fit_content, read_fits
-from matchkit.files.shop import read_shop
 from matchkit.files.spectrum import read_spectrum
-from matchkit.files.write import csv_text
-from matchkit.inks.palette import reflectance
-from matchkit.matching.match import fractions_for
 
 NAME = "CIE 13.3 TCS03"
 
@@ -39,41 +34,6 @@ def desk(demo, tmp_path, monkeypatch, capsys):
     folder = tmp_path / "shop"
     shutil.copytree(demo, folder)
     return Desk(folder, capsys)
-
-
-class Desk:
-    def __init__(self, folder, capsys):
-        self.folder, self.capsys = folder, capsys
-
-    def text(self, *words, status=0):
-        """What a person sees: standard output and standard error."""
-        self.capsys.readouterr()
-        assert cli.main(["book", str(self.folder), *map(str, words)]) == status
-        return self.capsys.readouterr()
-
-    def json(self, *words):
-        """The one JSON document of a verb."""
-        return json.loads(self.text(*words, "--json").out)
-
-    def recipe(self, name, **grams):
-        path = self.folder.parent / f"{name}.csv"
-        rows = [(ink.replace("_", " "), g) for ink, g in grams.items()]
-        path.write_text(csv_text(["ink", "grams"], rows), encoding="utf-8")
-        return path
-
-    def reading(self, name, inks, scale=None):
-        """A spectrum file of a recipe with some lots stronger, as the model has it."""
-        shop = read_shop(self.folder)
-        palette = read_fits(self.folder, shop, fit_content(self.folder))[0]["series"][
-            "plastisol"
-        ].palette
-        c = fractions_for(palette, [each["ink"] for each in inks], [e["grams"] for e in inks])
-        s = np.array([(scale or {}).get(n, 1.0) for n in palette.names])
-        R = reflectance(palette, c, s)
-        path = self.folder.parent / f"{name}.csv"
-        columns = ["name", *(f"{nm:g}" for nm in GRID_NM)]
-        path.write_text(csv_text(columns, [[name, *np.round(R, 5).tolist()]]), encoding="utf-8")
-        return path
 
 
 def begun(desk, name, *more, **grams):
@@ -272,12 +232,13 @@ def test_a_batch_is_weighed_and_measured_without_a_spreadsheet(desk, tmp_path, m
     desk.text("begin", read, "--recipe", desk.recipe("r", **made))
     desk.text("ticket", "1", "--weigh-sheet", sheet)
     assert sheet.read_text(encoding="utf-8").splitlines()[1] == "Quay White,130.0"
-    typed = ["=", "60,5", "back", "66", "many", "10"]
+    typed = ["=", "60,5", "back", "66", "4", "", "many", "10"]
     monkeypatch.setattr("sys.stdin", io.StringIO("\n".join(typed) + "\n"))
     said = desk.text("weigh", "1", "--json")
     assert json.loads(said.out)["weighing"] == 1
     assert "In the container: 196.00 g." in said.err
     assert "'many' is not a number" in said.err
+    assert "'4' is none of these" in said.err
     assert "Over-poured: Sand Ochre" in said.err and "Still to weigh" in said.err
     (pour,) = desk.json("show", "1")["weighings"]
     assert [e["grams"] for e in pour["inks"]] == [130.0, 66.0, 10.0]

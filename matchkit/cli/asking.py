@@ -16,6 +16,9 @@ HOW = (
 )
 
 
+AGAIN = 1.05  # times what a chosen way takes: less than that too much is not asked about again
+
+
 def poured(words: Sequence[str], planned: Mapping[str, float]) -> dict[str, float]:
     """Grams by name, of one recipe file or of words such as ``Chalk=289.7``.
 
@@ -45,43 +48,81 @@ def poured(words: Sequence[str], planned: Mapping[str, float]) -> dict[str, floa
 def ask_weights(
     planned: Mapping[str, float],
     resolution_g: float,
-    over: Callable[[Mapping[str, float]], str],
+    over: Callable[[Mapping[str, float]], tuple[str, Sequence[Mapping[str, float]]]],
     *,
     ask: Callable[[str], str] | None = None,
 ) -> dict[str, float]:
     """Grams by ink as a person types them, ink by ink, with the running total.
 
-    `over` tells, as soon as too much went in, how to go on; it is handed what is in the
-    container so far.  InputError where the person stops.
+    `over` tells, as soon as too much went in, how to go on: words, empty where that is slight,
+    and what each way still takes; it is handed what is in the container so far.  The person
+    chooses a way, and is then asked for what that takes.  InputError where the person stops.
     """
     ask = ask or _typed
     say(HOW)
-    names, grams = [*planned], dict[str, float]()
-    while len(grams) < len(names):
-        name = names[len(grams)]
-        plan = grams_text(planned[name], resolution_g)
-        shows = grams_text(sum(grams.values()) + planned[name], resolution_g)
-        try:
-            typed = ask(f"{name}, {plan} g (then the balance shows {shows}): ").strip()
-        except (EOFError, KeyboardInterrupt):
-            typed = "stop"
-        if typed.casefold() == "stop":
-            raise InputError("stopped: nothing was written down")
-        if typed.casefold() == "back":
-            grams.popitem() if grams else say("This is the first ink.")
+    steps, grams, followed = [*planned.items()], list[float](), False
+    while len(grams) < len(steps):
+        name, plan_g = steps[len(grams)]
+        plan = grams_text(plan_g, resolution_g)
+        more = " more" if name in _so_far(steps, grams) else ""
+        shows = grams_text(sum(grams) + plan_g, resolution_g)
+        typed = _answer(ask, f"{name}, {plan} g{more} (then the balance shows {shows}): ")
+        if typed == "back":
+            grams.pop() if grams else say("This is the first ink.")
             continue
         try:
-            grams[name] = (
-                planned[name] if typed == "=" else parse_amount(typed, planned=planned[name])
-            )
+            g = plan_g if typed == "=" else parse_amount(typed, planned=plan_g)
         except InputError as error:
             say("; ".join(error.faults))
             continue
-        total = grams_text(sum(grams.values()), resolution_g)
-        say(f"In the container: {total} g.")
-        if grams[name] > planned[name] + resolution_g and (how := over(grams)):
-            say(how)
-    return grams
+        grams.append(g)
+        say(f"In the container: {grams_text(sum(grams), resolution_g)} g.")
+        if g > plan_g + resolution_g and (not followed or g > AGAIN * plan_g):
+            words, ways = over(_so_far(steps, grams))
+            if words:
+                say(words)
+                rest = _chosen(ask, ways, steps[len(grams) :])
+                if rest is None:
+                    grams.pop()
+                    continue
+                followed = True
+                steps = [*steps[: len(grams)], *rest]
+    return _so_far(steps, grams)
+
+
+def _so_far(steps: Sequence[tuple[str, float]], grams: Sequence[float]) -> dict[str, float]:
+    """What is in the container, by ink."""
+    held: dict[str, float] = {}
+    for (name, _), g in zip(steps, grams, strict=False):
+        held[name] = held.get(name, 0.0) + g
+    return held
+
+
+def _chosen(
+    ask: Callable[[str], str],
+    ways: Sequence[Mapping[str, float]],
+    plan: Sequence[tuple[str, float]],
+) -> Sequence[tuple[str, float]] | None:
+    """What is still weighed, by the way that a person chooses; None: it was typed wrong."""
+    if not ways:
+        return plan
+    known = {"": plan, "back": None}
+    known |= {f"{k}": [*way.items()] for k, way in enumerate(ways, start=1)}
+    words = f"Which? 1 to {len(ways)}; only Enter: as planned; 'back': it was typed wrong: "
+    while (typed := _answer(ask, words)) not in known:
+        say(f"{typed!r} is none of these")
+    return known[typed]
+
+
+def _answer(ask: Callable[[str], str], question: str) -> str:
+    """What a person answers; InputError where that is to stop, or nothing more comes."""
+    try:
+        typed = ask(question).strip()
+    except (EOFError, KeyboardInterrupt):
+        typed = "stop"
+    if typed.casefold() == "stop":
+        raise InputError("stopped: nothing was written down")
+    return "back" if typed.casefold() == "back" else typed
 
 
 def _typed(question: str) -> str:

@@ -66,13 +66,14 @@ def weigh(session: Session, args: argparse.Namespace) -> None:
         return
     planned = booking.planned(session, batch)
 
-    def over(grams: Mapping[str, float]) -> str:
+    def over(grams: Mapping[str, float]) -> tuple[str, list[dict[str, float]]]:
         """How to finish a batch in which too much went in; nothing where that is slight."""
         try:
             finish = finish_in_book(session, batch, grams)
         except InputError as error:  # such as a batch without a target
-            return "; ".join(error.faults)
-        return to_text(finish_parts(finish)) if finish.rescue.over else ""
+            return "; ".join(error.faults), []
+        ways = [finish.rest(way.rest_g) for way in finish.rescue.ways.values()]
+        return to_text(finish_parts(finish)) if finish.rescue.over else "", ways
 
     grams = poured(args.poured, planned) if args.poured else None
     grams = grams or ask_weights(planned, session.settings.resolution_g, over)
