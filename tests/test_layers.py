@@ -42,7 +42,7 @@ CORE = {
     "correcting": (
         *("estimate", "diagnose", "container", "amounts", "additions", "correct"),
         *("advice", "hold_back"),
-        *("overpour", "lots", "lot_check", "mixes", "leftovers", "visual"),
+        *("overpour", "lots", "lot_check", "mixes", "shares", "leftovers", "visual"),
     ),
     "paper": ("weighing", "jobsize", "sheet", "compare_sheet", "ticket", "ticket_sheet"),
     "rehearsal": ("scores", "rehearse"),

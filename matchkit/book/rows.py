@@ -127,6 +127,16 @@ def contents(
     return held
 
 
+def left_g(db: sqlite3.Connection, batch: int) -> float:
+    """Grams that were left of a batch, by what went on the shelf of it."""
+    (mg,) = db.execute(
+        "SELECT coalesce(sum(mg), 0) FROM movement_now WHERE kind = 'leftover' AND mix IN"
+        " (SELECT id FROM mix_now WHERE batch = ?)",
+        [batch],
+    ).fetchone()
+    return float(mg / MG)
+
+
 def poured(db: sqlite3.Connection, weighing: int) -> dict[tuple[str, str], float]:
     """Grams by ink and lot of a weigh-out, mixtures taken apart.
 

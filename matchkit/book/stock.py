@@ -18,7 +18,7 @@ from math import ceil
 
 import numpy as np
 
-from matchkit.book.rows import by_ink, contents, milligrams, must_be
+from matchkit.book.rows import by_ink, contents, left_g, milligrams, must_be
 from matchkit.book.schema import MG
 from matchkit.book.store import Book, insert, reading, record, writing
 from matchkit.errors import InputError, did_you_mean
@@ -278,16 +278,6 @@ def shelve(
     row = {"ink": name, "lot": "", "mg": milligrams(grams, name, zero=True), "note": ""}
     record(db, book, "movement", {"kind": "leftover", "mix": number, **row})
     return number
-
-
-def left_g(db: sqlite3.Connection, batch: int) -> float:
-    """Grams that were left of a batch, by what went on the shelf of it."""
-    (mg,) = db.execute(
-        "SELECT coalesce(sum(mg), 0) FROM movement_now WHERE kind = 'leftover' AND mix IN"
-        " (SELECT id FROM mix_now WHERE batch = ?)",
-        [batch],
-    ).fetchone()
-    return float(mg / MG)
 
 
 def count(book: Book, shop: Shop, name: str, grams: float, *, note: str = "") -> int:

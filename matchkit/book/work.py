@@ -11,8 +11,7 @@ from numpy.typing import NDArray
 from matchkit.book.batches import fit_key
 from matchkit.book.entries import JobDetails, log_formula
 from matchkit.book.jobs import BatchRecord
-from matchkit.book.rows import by_ink, contents, held_by, must_be, parts_of
-from matchkit.book.stock import left_g
+from matchkit.book.rows import by_ink, contents, held_by, left_g, must_be, parts_of
 from matchkit.book.store import Book, reading
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import Lab
