@@ -27,7 +27,7 @@ w = pytest.importorskip("ipywidgets", reason="ipywidgets is not installed")
 
 
 from matchkit.forms import stills  # noqa: E402
-from matchkit.forms.book import ADDED, CLOSED, MEASURED, WEIGHED, BookForm  # noqa: E402
+from matchkit.forms.book import ADDED, CLOSED, LEFT, MEASURED, WEIGHED, BookForm  # noqa: E402
 from matchkit.forms.book_demo import (  # noqa: E402
     COPY,
     demo_book,
@@ -208,7 +208,12 @@ def test_a_job_from_the_balance_to_the_shelf(form, opened, own_folder):
     story = job(held(), UNWEIGHED)
     assert (story.outcome, story.approved_by) == ("approved", "Ms Reed")
     assert [(mix.name, mix.stock_g) for mix in leftovers(held())] == [("Choir teal", 60)]
-    assert form.entry.layout.display == "none"
+    assert (form.what.value, form.what.options) == (LEFT, (LEFT,))
+    press(form, "Write it down")  # a click in a hurry writes nothing
+    assert "write what is left" in form.wrong.value
+    form.left.text.value = "0"
+    press(form, "Write it down")
+    assert "Nothing is left of it" in form.done.value
     form.pick.value = IN
     assert (form.what.value, form.by.text.value) == (CLOSED, "")  # who approves is asked anew
     form.pick.value = UNWEIGHED

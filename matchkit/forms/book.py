@@ -40,8 +40,9 @@ from matchkit.workflows.session import Session
 from matchkit.workflows.today import day, tickets
 from matchkit.workflows.weighing_out import TicketChoices, batch_ticket
 
-WEIGHED, MEASURED, ADDED, CLOSED = (
-    "it was weighed", "a drawdown was measured", "ink was added", "the job is over"
+WEIGHED, MEASURED, ADDED, CLOSED, LEFT = (
+    "it was weighed", "a drawdown was measured", "ink was added", "the job is over",
+    "it was printed: what is left of it",
 )  # fmt: skip
 NEXT = {
     "to weigh": WEIGHED, "to measure": MEASURED, "out: to correct": ADDED, "in: to approve": CLOSED
@@ -90,7 +91,7 @@ class BookForm:
         self.write = ui.button("Write it down", self._write, self.wrong, main=True)
         self.entry = ui.section(
             "2. Write down", ui.boxed(self.what), self.ticket.box, self.pouring, self.reading.box,
-            self.closing, self.write,
+            self.closing, self.rest, self.write,
         )  # fmt: skip
         self.label = ui.button("Save the container's label", self._label, self.saved)
         self.again = AgainPart(self._signed, self.open)
@@ -147,15 +148,11 @@ class BookForm:
         self.by = ui.Field("Approved by", "", str, short=False)
         self.light = ui.choice("Under the light", lights, lights[0][1])
         self.why = ui.Field("Reason, or a remark", "", str, short=False)
-        self.left = ui.amount_field("Left over, g", "", empty=True)
+        self.left = ui.amount_field("Left over, g", "", empty=True, zero=True)
         self.left_name = ui.Field("Its name on the shelf", "", str, short=False)
-        self.closing = w.VBox(
-            [
-                ui.row(ui.boxed(self.outcome)),
-                ui.row(self.by.box, ui.boxed(self.light), self.why.box),
-                ui.row(self.left.box, self.left_name.box),
-            ]
-        )
+        approval = ui.row(self.by.box, ui.boxed(self.light), self.why.box)
+        self.closing = w.VBox([ui.row(ui.boxed(self.outcome)), approval])
+        self.rest = ui.row(self.left.box, self.left_name.box)
 
     # ---- looking
 
@@ -226,13 +223,14 @@ class BookForm:
         self.mend.show(record)
         ui.put(self.line, next_parts(record))
         ui.put(self.tale, batch_parts(shown))
-        self.entry.layout.display = "none" if record.outcome else None
+        self.entry.layout.display = None if record.outcome in ("", "approved") else "none"
         if before and (before.batch, marks_of(before)) == (batch, marks_of(record)):
             self.reading.look()  # nothing new: what is half typed stays
             return
         self.filling = True
-        self.what.options = [MEASURED, ADDED, CLOSED] if record.pours else [WEIGHED, CLOSED]
-        self.what.value = NEXT.get(record.state, CLOSED)
+        open_ones = [MEASURED, ADDED, CLOSED] if record.pours else [WEIGHED, CLOSED]
+        self.what.options = [LEFT] if record.outcome else open_ones
+        self.what.value = LEFT if record.outcome else NEXT.get(record.state, CLOSED)
         self.filling = False
         self._shown()
         self.restore()
@@ -250,12 +248,10 @@ class BookForm:
         for field in (self.by, self.why, self.left, self.left_name):
             field.text.value = ""
         shown = (
-            (self.ticket.box, (WEIGHED,)),
-            (self.pouring, (WEIGHED, ADDED)),
-            (self.planned, (WEIGHED, ADDED)),
-            (self.reading.box, (MEASURED,)),
-            (self.closing, (CLOSED,)),
-        )
+            (self.ticket.box, (WEIGHED,)), (self.pouring, (WEIGHED, ADDED)),
+            (self.planned, (WEIGHED, ADDED)), (self.reading.box, (MEASURED,)),
+            (self.closing, (CLOSED,)), (self.rest, (CLOSED, LEFT)),
+        )  # fmt: skip
         for part, when in shown:
             part.layout.display = None if what in when else "none"
         if what == MEASURED:
@@ -281,11 +277,9 @@ class BookForm:
         session, record = self._signed()
         self.more: list[Part] = []
         work: dict[str, Callable[[Session, int], tuple[str, str]]] = {
-            WEIGHED: self._weigh,
-            MEASURED: self._measure,
-            ADDED: self._add,
-            CLOSED: self._close,
-        }
+            WEIGHED: self._weigh, MEASURED: self._measure, ADDED: self._add, CLOSED: self._close,
+            LEFT: self._left,
+        }  # fmt: skip
         words, kind = work[self.what.value](session, record.batch)
         self.refresh()
         told = [f"Written down. {words}", *(n.text for n in session.notices)]
@@ -355,6 +349,12 @@ class BookForm:
         found = looking_up.label(session, batch)
         self.more = [Page(title=found.title, html=found.html)]
         return closed.text, "done"
+
+    def _left(self, session: Session, batch: int) -> tuple[str, str]:
+        (left,), name = ui.read(self.left), self.left_name.text.value.strip()
+        if left is None:
+            raise InputError("Left over, g: write what is left in the container, 0 too")
+        return booking.leftover(session, batch, left, name).text, "done"
 
     def _ticket(self, choices: TicketChoices) -> Ticket:
         """The ticket of the formula as it was written down."""
