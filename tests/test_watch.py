@@ -88,8 +88,10 @@ def test_a_drawdown_of_an_ink_and_of_a_batch(shop, exports, monkeypatch, capsys)
     again = exports / "again.csv"
     again.write_text((exports / "proof.csv").read_text(encoding="utf-8") + "\n", encoding="utf-8")
     watch(shop, exports, monkeypatch, "b 1", "")
+    capsys.readouterr()
     assert main(["book", str(shop), "show", "1", "--json"]) == 0
-    assert json.loads(capsys.readouterr().out.split("\n", 1)[1] or "{}") is not None
+    _, fit_one = json.loads(capsys.readouterr().out)["measurements"]
+    assert fit_one["passed"] is not None
     assert went(shop) == ["drawdowns", "batch 1", "batch 1"]
 
 
