@@ -113,7 +113,7 @@ def _becomes(
         return ()
     shop, fit, palette = session.shop, fits[0], fits[0].palette
     R, _ = colour_of(mix, fit)
-    spread = spread_of(palette, fit.error_Lab, shop.resolution_g)
+    spread = spread_of(palette, fit.error, shop.resolution_g)
     shelf = shelf_of(palette, [mix], spread, model_f=model_error_f(fit))
     session.note("mix_left_out", *shelf.notes)
 
