@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from matchkit.correcting import leftovers
+from matchkit.correcting import shares
 from matchkit.matching import match, prints
 from matchkit.matching.solve import count_subsets
 
@@ -66,7 +66,7 @@ def asked_once(once: Once) -> Iterator[None]:
         return made
 
     with pytest.MonkeyPatch.context() as patch:
-        for module, names in ((match, "fit solve"), (prints, "fit"), (leftovers, "solve")):
+        for module, names in ((match, "fit solve"), (prints, "fit"), (shares, "solve")):
             for name in names.split():
                 patch.setattr(module, name, kept(getattr(module, name)))
         yield
