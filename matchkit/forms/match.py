@@ -22,7 +22,8 @@ from matchkit.workflows.formulas import ANY_LEFTOVER, FoundFormulas, Search
 from matchkit.workflows.predicting import Formula
 from matchkit.workflows.printed import PrintedOver
 from matchkit.workflows.session import Session
-from matchkit.workflows.weighing_out import SizedBy, TicketChoices, found_ticket
+from matchkit.workflows.sizing import SizedBy
+from matchkit.workflows.weighing_out import TicketChoices, found_ticket
 
 OTHERS = (
     ("not at all", 0.0),
