@@ -8,13 +8,17 @@ import os
 import pickle
 import time
 from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
 
 from matchkit.correcting import shares
+from matchkit.files.shop import read_shop
+from matchkit.inks.shop import Shop
 from matchkit.matching import match, prints
 from matchkit.matching.solve import count_subsets
+from matchkit.workflows import session
 
 Once = Callable[[str, Callable[[], Any]], Any]
 
@@ -69,4 +73,32 @@ def asked_once(once: Once) -> Iterator[None]:
         for module, names in ((match, "fit solve"), (prints, "fit"), (shares, "solve")):
             for name in names.split():
                 patch.setattr(module, name, kept(getattr(module, name)))
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def shops_read_once() -> Iterator[None]:
+    """A shop is read again when any of its files has changed, not for each command on it."""
+    known: dict[tuple[object, ...], Shop] = {}
+
+    def read(folder: str | Path, settings: Shop | None = None) -> Shop:
+        try:
+            files = sorted(
+                (each.name, told.st_ino, told.st_size, told.st_mtime_ns, told.st_ctime_ns)
+                for each in os.scandir(folder)
+                if not each.name.startswith("book.db")
+                for told in (each.stat(),)
+            )
+        except OSError:
+            return read_shop(folder, settings)
+        key = (str(folder), settings is None, *files)
+        if key not in known:
+            found = read_shop(folder, settings)
+            if len(known) > 20:
+                known.clear()
+            known[key] = found
+        return known[key]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(session, "read_shop", read)
         yield

@@ -13,13 +13,17 @@ import pytest
 from pins import RELEASE
 
 from matchkit.cli import main
+from matchkit.files.shop import read_shop
+from matchkit.workflows import session
 
 
 @pytest.fixture(scope="module")
 def shop(tmp_path_factory):
     folder = tmp_path_factory.mktemp("once") / "shop"
     shutil.copytree(RELEASE / "shop", folder)
-    return folder
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(session, "read_shop", read_shop)  # which tests else remember
+        yield folder
 
 
 @pytest.fixture(scope="module")
