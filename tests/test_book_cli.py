@@ -82,9 +82,13 @@ def test_job_size_first(desk):
     """Prints, area and film to the batch and its ticket: 50 x 1200 cm2 x 40 um, by hand."""
     job = ("--prints", 50, "--area", "1200cm2", "--wet", 40, "--loss", 10, "--density", 1.25)
     recipe = desk.recipe("r", Quay_White=95, Sharp_Lemon=5)
-    batch = desk.json("begin", "--recipe", recipe, *job)["batch"]
+    page = desk.folder.parent / "ticket.html"
+    in_one_go = ("--container", "US quart", "--html", page)
+    batch = desk.json("begin", "--recipe", recipe, *job, *in_one_go)["batch"]
     grams = 50 * 1200 * 40e-4 * 1.25 * 1.1
     assert desk.json("show", batch)["grams"] == pytest.approx(grams)  # 330
+    written = page.read_text(encoding="utf-8")
+    assert "330.00" in written and "1 x US quart" in written
     ticket = desk.json("ticket", batch)
     assert ticket["job_size"]["total_g"] == pytest.approx(grams)
     assert "50 prints, artwork 1200 cm2" in desk.text("ticket", batch).out

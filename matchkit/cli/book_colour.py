@@ -7,19 +7,21 @@ from matchkit.book.entries import JobDetails
 from matchkit.book.find import scanned
 from matchkit.cli.asked import batch_argument, batch_of, give, target_options, wanted_of
 from matchkit.cli.formulas import search_of, search_options
-from matchkit.cli.printed import job_of, job_options
+from matchkit.cli.printed import container_option, job_of, job_options
+from matchkit.cli.ticket import html_option, write_ticket
 from matchkit.cli.values import in_grams, positive, whole
 from matchkit.errors import InputError
 from matchkit.report.book import imported_parts
 from matchkit.report.formulas import booked_parts, reprint_parts
 from matchkit.workflows import beginning, booking
 from matchkit.workflows.beginning import USUAL_G, Source
-from matchkit.workflows.booked import book_reprint
+from matchkit.workflows.booked import BookedFormula, book_reprint
 from matchkit.workflows.booked import reprint as match_again
 from matchkit.workflows.predicting import recipe_in
 from matchkit.workflows.session import Session
 from matchkit.workflows.sizing import SizedBy
 from matchkit.workflows.wanted import Wanted
+from matchkit.workflows.weighing_out import TicketChoices, batch_ticket
 
 
 def _job_options(parser: argparse.ArgumentParser) -> None:
@@ -36,6 +38,8 @@ def _details(args: argparse.Namespace) -> JobDetails:
 
 def begin_arguments(parser: argparse.ArgumentParser) -> None:
     log_match_arguments(parser)
+    html_option(parser)
+    container_option(parser)
     parser.add_argument("--again", metavar="BATCH", help="of a past batch, as it ended")
     parser.add_argument(
         "--formula",
@@ -73,7 +77,11 @@ def begin(session: Session, args: argparse.Namespace) -> None:
         formula=args.formula,
         mix=args.mix,
     )
-    _begin(session, args, source, rematch=args.rematch)
+    made = _begin(session, args, source, rematch=args.rematch)
+    if args.html or args.weigh_sheet:
+        choices = TicketChoices(container=args.container)
+        ticket = batch_ticket(session, made.records.batch, choices)
+        write_ticket(args.html, ticket, args.weigh_sheet)
 
 
 def log_match(session: Session, args: argparse.Namespace) -> None:
@@ -90,7 +98,7 @@ def _wanted(session: Session, args: argparse.Namespace) -> Wanted:
 
 def _begin(
     session: Session, args: argparse.Namespace, source: Source, *, rematch: bool = False
-) -> None:
+) -> BookedFormula:
     grams, args.grams, job = args.grams, args.grams or USUAL_G, job_of(args)
     search = replace(search_of(args), top=max(args.top, args.rank))
     made = beginning.begin(
@@ -98,6 +106,7 @@ def _begin(
         sized_by=None if job is None else SizedBy(job=job, density=args.density),
     )  # fmt: skip
     give(args, made.to_dict, lambda: booked_parts(made))
+    return made
 
 
 def reprint_arguments(parser: argparse.ArgumentParser) -> None:
