@@ -38,7 +38,7 @@ GROWN = 10  # a fit is made anew for one batch in so many
 FEW = 10
 KEPT = 20  # records that are looked at for one that still stands
 FIT = "geometry = ? AND state = ''"  # measurements that tell something, of the shop's geometry
-VERSION = "batches 1: "  # before the key of a fit, where a record holds one that counts batches
+VERSION = "batches 2: "  # before the key of a fit, where a record holds one that counts batches
 
 
 @dataclass(frozen=True)
@@ -53,6 +53,10 @@ class Item:
     def key(self) -> str:
         """A text that changes with what the book says of it."""
         return f"{self.batch}:{self.measurements}:{self.weighings}"
+
+    def still(self, measurements: Sequence[int], weighings: Sequence[int]) -> bool:
+        """Whether none of these records was struck; others may have come since."""
+        return {*measurements} <= {*self.measurements} and {*weighings} <= {*self.weighings}
 
 
 def items_of(db: sqlite3.Connection, shop: Shop, palette: Palette) -> list[Item]:
@@ -170,8 +174,8 @@ def with_batches(
     standing = []
     for (text,) in rows if shop.count_batches else ():
         told = json.loads(text)
-        counts = [at[batch] for batch in told["batches"] if batch in at]
-        if len(counts) == len(told["batches"]) and chain_of(counts) == told["chain"]:
+        if all(batch in at and at[batch].still(*has) for batch, *has in told["records"]):
+            told["batches"] = [batch for batch, *_ in told["records"]]
             standing.append(told)
             if without not in told["batches"]:
                 break
@@ -205,7 +209,7 @@ def count_anew(book: Book, shop: Shop, found: Fit) -> None:
     made = count_batches(
         found, shop.drawdowns, batches, geometry=shop.geometry, grounds=grounds_inside(shop)
     )
-    told = {"batches": [item.batch for item in items], "chain": chain_of(items)}
+    told = {"records": [[item.batch, item.measurements, item.weighings] for item in items]}
     values = {"measurement": items[-1].measurements[-1], "fit": VERSION + fit_key(palette)}
     with writing(book) as db:
         record(

@@ -60,6 +60,7 @@ from matchkit.matching.probability import spread_of
 Array = NDArray[np.float64]
 
 MOST = 200  # batches that are gone through when nothing that was kept counts any more
+RECENT = 20  # batches, of which most that are corrected are
 KEPT = 20  # lessons that are looked at for one that still counts
 WORTH_SAYING = 0.01  # of log strength
 
@@ -166,15 +167,25 @@ def save_lessons(book: Book, shop: Shop, fits: Mapping[str, Fit]) -> tuple[str, 
         with reading(book) as db:
             every = items_of(db, shop, found.palette)
             found, _ = with_batches(db, shop, found, every)
-            lots, told, items = _fold(db, shop, found, every)
+            begun = _kept(db, every, fit_key(found.palette)) is not None
+        # Where all is gone through anew, the state before the last few is kept as well: a batch
+        # that is corrected is left out, and it is one of those.
+        for some in (every,) if begun else (every[:-RECENT], every):
+            with reading(book) as db:
+                lots, told, items = _fold(db, shop, found, some)
+            if items:
+                _keep(book, found, lots, told, items)
+        with reading(book) as db:
             odd += [*told, *_logged_again(db, shop, found)]
-        if items:
-            kept = {"first": items[0].key, "length": len(items), "chain": chain_of(items)}
-            kept |= {"lots": as_json(_rounded(lots)), "odd": told}
-            values = {"measurement": items[-1].measurements[-1], "fit": fit_key(found.palette)}
-            with writing(book) as db:
-                record(db, book, "lesson", {**values, "told": json.dumps(kept)})
     return tuple(odd)
+
+
+def _keep(book: Book, found: Fit, lots: Lots, odd: Sequence[str], items: Sequence[Item]) -> None:
+    kept = {"first": items[0].key, "length": len(items), "chain": chain_of(items)}
+    kept |= {"lots": as_json(_rounded(lots)), "odd": odd}
+    values = {"measurement": items[-1].measurements[-1], "fit": fit_key(found.palette)}
+    with writing(book) as db:
+        record(db, book, "lesson", {**values, "told": json.dumps(kept)})
 
 
 def drift(book: Book, shop: Shop, found: Fit, ink: str) -> list[LotDrift]:

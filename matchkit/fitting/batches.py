@@ -78,7 +78,7 @@ def count_batches(
     drawdowns, then the batches by their names.
 
     >>> from matchkit import demo_shop, fit
-    >>> found = fit(demo_shop()).fits[""]
+    >>> found = next(iter(fit(demo_shop()).fits.values()))
     >>> none = np.zeros((0, len(found.palette.inks)))
     >>> batches = Batches(names=(), C=none, R=np.zeros((0, 31)), lots=none.astype(int))
     >>> count_batches(found, [], batches, geometry="45/0") is found

@@ -4,6 +4,8 @@
 are in processor time and leave room; every rival's answer is held beside ours.
 """
 
+import shutil
+
 import colour
 import numpy as np
 import pytest
@@ -16,7 +18,7 @@ from matchkit.matching.solve import count_subsets, solve
 from matchkit.rehearsal.rehearse import drawdowns_of
 from matchkit.simulator.pigments import make_bench
 from tests.benchmarks import rivals
-from tests.studies import many_starts, speed
+from tests.studies import book_speed, many_starts, speed
 
 NEVER_WORSE_BY = 0.005  # dE00
 
@@ -115,3 +117,15 @@ def test_correction_of_a_batch(fitted_demo, capsys):
     ends = []
     assert min(speed.cpu_s(lambda: ends.append(main(words))) for _ in range(2)) < 3
     assert ends == [0, 0] and "additions" in capsys.readouterr().out
+
+
+def test_an_old_book_is_as_quick_as_a_young_one(fitted_demo, tmp_path):
+    """Short form of `tests.studies.book_speed`: twenty times the batches."""
+    verbs = {verb: book_speed.VERBS[verb] for verb in ("today", "find words", "lots", "ticket")}
+    taken = {}
+    for n in (100, 2000):
+        shop = tmp_path / str(n)
+        shutil.copytree(fitted_demo, shop)
+        taken[n] = book_speed.seconds_of(shop, book_speed.old_book(shop, n), runs=1, verbs=verbs)
+    for verb in verbs:
+        assert taken[2000][verb] < 4 * taken[100][verb] + 0.2, (verb, taken)

@@ -82,7 +82,7 @@ def old_book(folder, n_batches, *, seed=1):
         for k, name in enumerate(which):
             clock["at"] += timedelta(hours=20)
             if k == WRITTEN:
-                _copied(db, (n_batches - OPEN) // WRITTEN - 1)
+                _copied(db, round((n_batches - OPEN) / WRITTEN) - 1)
                 clock["at"] += timedelta(days=3000)
             _batch(db, book, shop, palette, f"colour {name}", asked[name], grams[k],
                    seen[k], closed=k < WRITTEN)  # fmt: skip
