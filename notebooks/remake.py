@@ -33,6 +33,7 @@ METADATA = {
     "kernelspec": {"display_name": "Python 3", "language": "python", "name": "python3"},
     "language_info": {"name": "python"},
 }
+FORM = {"deletable": False, "editable": False}
 TIMEOUT_S = 300  # of a cell, a hundredth of it on a quiet machine
 NUMBER = re.compile(r"-?[0-9]+(?:\.[0-9]+)?")
 
@@ -61,8 +62,10 @@ def remade(path: Path, kernel: NotebookClient, place: Path) -> Any:
     for cell in book.cells:
         if cell.cell_type == "code":
             # No counts: an empty prompt shows the reader that the cell was not run here yet.
-            cell.outputs = [each for each in cell.outputs if WIDGET not in each.get("data", {})]
-            cell.metadata, cell.execution_count = {}, None
+            static = [each for each in cell.outputs if WIDGET not in each.get("data", {})]
+            # A form is for its buttons: a stray key must not delete its cell.
+            cell.metadata = nbformat.from_dict(FORM if len(static) < len(cell.outputs) else {})
+            cell.outputs, cell.execution_count = static, None
             for output in cell.outputs:
                 if output.output_type == "execute_result":
                     output.execution_count = None

@@ -11,7 +11,6 @@ from matchkit.errors import InputError
 from matchkit.files.recipe import read_recipe
 from matchkit.files.spectrum import read_spectrum
 from matchkit.forms.book_demo import with_book
-from matchkit.forms.compare import two_that_hide
 from matchkit.forms.jobsize import EXAMPLE
 from matchkit.forms.shops import OpenShop, fit_of, is_demo
 from matchkit.paper.ticket_sheet import ticket_text
@@ -48,10 +47,11 @@ from matchkit.workflows.predicting import Formula, Strokes, example_formula, pre
 from matchkit.workflows.predicting import cover as over_garments
 from matchkit.workflows.sizing import ink_for_job
 from matchkit.workflows.today import day
-from matchkit.workflows.wanted import example_wanted, wanted_listed
+from matchkit.workflows.wanted import example_wanted, wanted_listed, wanted_spectrum
 from matchkit.workflows.weighing_out import TicketChoices
 from matchkit.workflows.weighing_out import ticket as make_ticket
 
+MANY, NEAR_DE00 = 60, 0.3  # formulas to choose a metameric pair from, and how near they are
 OF_THE_DEMO = "The stored pictures are of the demo shop; for your own shop, use the form above."
 
 
@@ -140,13 +140,17 @@ def ticket(opened: OpenShop, batch_g: float) -> None:
 
 
 def compare(opened: OpenShop, target: str, lights: tuple[str, ...] = ()) -> None:
-    """Two formulas for a colour of the shop's list, side by side under each light."""
+    """Two formulas that match under the first light: best and worst under the other `lights`."""
 
     def parts() -> list[Part]:
         session = opened.session()
-        wanted = wanted_listed(session, target, lights=lights)
-        found = find_formulas(session, wanted).match.formulas
-        recipes = [formula_of(f"formula {k + 1}", found[k]) for k in two_that_hide(found)]
+        R = session.targets[target]
+        wanted = wanted_spectrum(session, target, R, lights=lights, other_weight=0.0)
+        found = find_formulas(session, wanted, Search(top=MANY)).match.formulas
+        near = [each for each in found if each.de00[0] < NEAR_DE00 and not each.mostly_clear]
+        near.sort(key=lambda each: each.de00[1:].max())
+        two = {"steady formula": near[0], "metameric formula": near[-1]}
+        recipes = [formula_of(name, each) for name, each in two.items()]
         return comparison_parts(compare_recipes(session, wanted, recipes))
 
     of_the_demo(opened, parts)
