@@ -108,7 +108,7 @@ def run(seeds=SEEDS, targets=TARGETS):
 def markdown(found):
     """The table of README."""
     lines = [
-        "| the first formula of the list | within tolerance at once | the odds had said |"
+        "| the first formula of the list | in tolerance at the first drawdown | chance stated |"
         " mostly clear | cost per kg, median |",
         "|---|---|---|---|---|",
     ]

@@ -192,7 +192,8 @@ def markdown(rows):
             f"{drawdowns} drawdowns of each ink:",
             "",
             "| trouble | unseen dE00, median / 95 % | first in tolerance (ceiling) | after one"
-            " | of those out, in after one: added | said -> came true | Brier |",
+            " | of those out of tolerance, in after one: added | chance stated -> in tolerance"
+            " | Brier |",
             "|---|---|---|---|---|---|---|",
             *(_line(r) for r in rows if r["drawdowns_per_ink"] == drawdowns),
             "",
@@ -203,7 +204,7 @@ def markdown(rows):
 def bins_markdown(rows):
     """How often what was said came true, by fifths of the stated chance: a table."""
     lines = [
-        "Stated chances by fifths: how often they came true (of so many jobs).",
+        "Stated chances by fifths: share of jobs in tolerance (number of jobs).",
         "",
         "| drawdowns, trouble | 0-20 % | 20-40 % | 40-60 % | 60-80 % | 80-100 % |",
         "|---|---|---|---|---|---|",

@@ -372,8 +372,13 @@ def markdown(rows):
     back = {
         key: np.mean([row["formula_back"][key] for row in rows]) for key in rows[0]["formula_back"]
     }
-    lines.append("")
-    lines += [f"{key}: {value:.3f}" for key, value in back.items()]
+    lines += [
+        "",
+        f"Formulas: the right pair comes first for {100 * back['pair_found']:.0f} % of the spectra,"
+        f" among the first three for {100 * back['pair_in_first_three']:.0f} %. The median error of"
+        f" the proportion is {back['proportion_off_when_found']:.2f} where the pair was found,"
+        f" {back['proportion_off_pair_told']:.2f} where it was given.",
+    ]
     return "\n".join(lines)
 
 
