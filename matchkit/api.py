@@ -134,9 +134,9 @@ def correct(
 ) -> Advice:
     """Find the least additions for a batch of `weighed` grams by ink, and what went wrong.
 
-    `reading` (n_wl,) is its cured drawdown; without one nothing was measured yet.  `room_g`
-    is how much the container still takes.  Raises InputError for a reading that these inks
-    can't have.
+    `reading` (n_wl,), 0-1, is that of its cured drawdown; leave it out where nothing was measured
+    yet.  `room_g` is how much more the container holds.  Raises InputError for a reading that
+    these inks can't give.
 
     >>> teal = Target.from_spectrum(demo_shop().targets["Sea teal"])
     >>> grams = {"Quay White": 300.0, "Kelp Green": 100.0, "Slipway Blue": 70.0}

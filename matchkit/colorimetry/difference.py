@@ -1,13 +1,12 @@
-"""A colour to hit, and CIEDE2000 for solvers: a vector, and how it moves.
+"""A target colour, and CIEDE2000 for solvers: a vector, and its slopes.
 
-`colorimetry.de00` says how far apart two colours are.  A solver also needs to know in
-which direction, and what each small change would do; the slope holds the weighting
-functions S_L, S_C, S_H, R_T and the chroma stretch still, which is exact where the two
-colours meet and a good guide elsewhere.
+`tristimulus.de00` gives the size of a difference.  A solver also needs its direction, and
+its slopes with the colour.  The slopes hold the weighting functions S_L, S_C, S_H, R_T and
+the stretch of a* constant; they are exact where the two colours meet and approximate elsewhere.
 
-Coordinates come apart, (3, ...) first, because these arrays are long.
+Coordinates are the first axis, (3, ...), because these arrays are long.
 
-Source: Sharma, Wu & Dalal (2005), Color Res. Appl. 30, 21-30, as in `colorimetry`.
+Source: Sharma, Wu & Dalal (2005), Color Res. Appl. 30, 21-30, as in `tristimulus`.
 """
 
 from collections.abc import Sequence
@@ -31,10 +30,14 @@ DEGREE = pi / 180
 
 @dataclass(frozen=True, kw_only=True)
 class Target:
-    """A colour to hit: Lab (n_light, 3) under each light, and its spectrum if known.
+    """A target colour: Lab (n_light, 3) under each light, and its reflectance `R` if known.
 
-    `W` (n_wl, 3 n_light) and `whites` (n_light, 3) belong to `lights` and `observer`;
-    `share` (n_light,) is what each light's dE00 counts in F.
+    `W` (n_wl, 3 n_light) holds the tristimulus weights of `lights` and `observer`, `whites`
+    (n_light, 3) the XYZ of their whites.  Formulas are found by the smallest F, the sum of
+    the dE00 under the lights, each multiplied by its `share` (n_light,).
+
+    >>> Target.from_spectrum([0.2] * 31, ("D65", "A", "FL11")).share.tolist()
+    [1.0, 0.1, 0.1]
     """
 
     lights: tuple[Light, ...]
@@ -64,8 +67,8 @@ class Target:
         `spectrum` is reflectance 0-1: an array (n_wl,) on the package grid, 400-700 nm by 10;
         a pair of wavelengths and values, which are taken to that grid; or an object with
         `wavelengths` and `values`, such as a `colour.SpectralDistribution`.  The first of
-        `lights` is the one that is matched; each other light's mean dE00 counts
-        `other_weight`.  Raises InputError for wavelengths that don't cover the grid.
+        `lights` is the one that is matched; the mean dE00 of the others is multiplied by
+        `other_weight` and added.  Raises InputError for wavelengths that don't cover the grid.
 
         >>> import numpy as np
         >>> Target.from_spectrum(np.full(31, 0.2)).lab.round(2).tolist()
@@ -86,7 +89,7 @@ class Target:
 
     @classmethod
     def from_lab(cls, lab: Sequence[float], light: Light = "D65", observer: int = 10) -> "Target":
-        """A target known only as L*, a*, b* under one light: no other light can be judged.
+        """A target known only as L*, a*, b* under one light; nothing is known of other lights.
 
         >>> Target.from_lab([50, 20, 10], "D50", 2).light_names
         ('D50',)

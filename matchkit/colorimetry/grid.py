@@ -1,12 +1,12 @@
-"""The one grid that every spectrum lives on, and the way onto it.
+"""The one wavelength grid of every spectrum, and how a spectrum is brought onto it.
 
 Reflectance factors are 0-1, wavelength is the last axis: ``(..., n_wl)``.
-Spectra are brought to `GRID_NM` once, at the door; afterwards nobody asks.
+Spectra are brought to `GRID_NM` once, where they are read.
 
-Onto the grid leads one interpolation, Sprague's [CIE167].  It passes through
-the values it is given, so data at 1, 2, 5 or 10 nm need no arithmetic: the
-values at 400, 410, ... 700 nm are taken as they stand, of 5 nm data every second.
-They are not smoothed to a 10 nm bandwidth, for the weights in `lights` are for
+The only interpolation is Sprague's [CIE167].  It passes through the values it is
+given, so data at 1, 2, 5 or 10 nm need no arithmetic: the values at 400, 410, ...
+700 nm are taken as they stand, which of 5 nm data is every second one.
+They are not smoothed to a 10 nm bandwidth, for the weights in `illuminants` are for
 spectra free of it; smoothing would move test colours by 0.06 dE00, 0.12 at most.
 Only 20 nm data get values that were not measured, at the middles of their
 intervals: within 0.13 dE00 of the 10 nm spectrum, straight lines 0.5 (see tests).

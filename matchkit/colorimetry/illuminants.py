@@ -51,11 +51,10 @@ CMFS = {2: "CIE 1931 2 Degree Standard Observer", 10: "CIE 1964 10 Degree Standa
 
 @dataclass(frozen=True, kw_only=True)
 class MeasuredIlluminant:
-    """A measured light: a customer's shop floor, a booth; `lamp` makes one from arrays.
+    """A measured light, such as that of a booth or a shop floor; `lamp` makes one from arrays.
 
-    It stands wherever the name of a light does.  Adding its name to those of the CIE would
-    take a table that changes while the program runs, and one name could mean two lights;
-    so a lamp carries its own power, in tuples, which `weights` can remember it by.
+    It is accepted wherever the name of a light is.  It carries its own relative power, in
+    tuples, so that `weights` can cache its table and one name can't mean two lights.
 
     Raises `InputError` if `weights_for` could not read it.
     """

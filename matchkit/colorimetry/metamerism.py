@@ -1,27 +1,27 @@
-"""Two samples that part under another light, and one sample that shifts by itself.
+"""Metamerism of two samples, and colour inconstancy of one.
 
-Metamerism is a pair's: it matches under the reference and not under the test.  A real
-pair never matches quite, so the sample is first corrected to a match under the reference,
-and what is left under the test is the special index.  There are several corrections and
-they do not agree; an index is worth nothing without the name of its own.
+A metameric pair matches under the reference light and not under the test light.  A real pair
+never matches exactly, so the sample is first corrected to a match under the reference; the
+difference that remains under the test light is the special index.  There are several
+corrections, and their results differ: state the correction with every index.
 
     multiplicative XYZ   the sample's XYZ under the test is scaled by what would make it
                          match under the reference; the usual one
     additive Lab         the sample's Lab under the test loses the difference that it has
                          under the reference
-    parameric            the sample's spectrum is given the target's fundamental, so that
-                         the pair is an exact metamer, and is then looked at
+    parameric            the sample's spectrum is given the target's fundamental, which makes
+                         the pair exactly metameric under the reference
 
-The first two know nothing of the spectrum's shape and can be had from instruments that
-show only numbers.  The third changes the spectrum as little as can be; for pairs far off
-under the reference it is the one to trust.  For an exact metamer all agree.
+The first two need only XYZ or Lab, not spectra.  The third changes the spectrum as little
+as possible (least squares) and suits pairs that differ much under the reference best.  For
+an exactly metameric pair all three agree.
 
 Change of observer compares 2 with 10 degrees.  That is common practice and it is not
 CIE 080, whose deviate observer is a table of its own.
 
-Colour inconstancy is one sample's: its colour under a test light, carried to D65 by a
-chromatic adaptation transform, against its colour under D65.  The transform changes the
-number up to fourfold: print its name beside it.
+Colour inconstancy is a property of one sample: the difference between its colour under a test
+light, taken to D65 by a chromatic adaptation transform, and its colour under D65.  Other
+transforms give up to four times the number: print the transform's name beside it.
 
 Target first, sample second; arrays broadcast, the last axis is wavelength (31) or the
 three coordinates.  A *view* is a light and an observer, ``("D65", 10)``.
@@ -190,9 +190,9 @@ def adapted(
     transform: str = "CMCCAT2000",
     D: float = 1.0,
 ) -> Array:
-    """What XYZ (..., 3) seen by an eye used to `white` look like to one used to `to_white`.
+    """The corresponding colour of XYZ (..., 3), from adaptation to `white` to that to `to_white`.
 
-    `D` is the degree of adaptation; 1, complete, is what carries every grey to itself.
+    `D` is the degree of adaptation; with 1, complete adaptation, every grey stays grey.
     The CMCCAT2000 of [CMC02] derives D from the luminances, 0.944 at 200 cd/m2.
 
     >>> adapted([94.469, 85, 29.92], [111.14, 100, 35.2], [94.81, 100, 107.3]).round(2).tolist()

@@ -1,11 +1,11 @@
 """What to add to a batch to bring it within tolerance: the least, the safer, or the closest.
 
-Only additions are possible.  With what `diagnose` learned about a batch, its colour after any
-additions (grams) is known, and how surely.  The least is the smallest addition with a chance of
-at least 95 % of being in tolerance, the safer one has 99 %.  The farther from the target a
-batch may end for that is found from the uncertainty of its colour, in a few rounds.  Where
-no chance can be that good, as after a glance, it is so much of the chance that the nearest
-colour has; where it would take more than a fifth of the batch, 90 or 80 % that halve it will do.
+Only additions are possible.  `diagnose` estimates the state of a batch; from that its colour after
+any additions (grams) is predicted, with an uncertainty.  The least is the smallest addition
+with a chance of at least 95 % of being in tolerance; the safer one has 99 %.  How far from the
+target the batch may end for that follows from the uncertainty, in a few rounds.  Where no
+addition reaches that chance, the same share of the best chance there is counts instead; where
+it would take more than a fifth of the batch, 90 or 80 % is enough if that halves the addition.
 """
 
 from collections.abc import Sequence

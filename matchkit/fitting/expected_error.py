@@ -1,17 +1,17 @@
-"""How far a fit is expected to miss a colour: as far as it missed those that are like it.
+"""The expected error of a predicted colour, estimated from the errors of similar drawdowns.
 
 A fit errs little in tints in white and more in deep or clear mixtures, and one ink of a series
-can be known far worse than the others.  What tells is how drawdowns were missed that the fit
-did not see.  Leaving a drawdown out of a short ladder makes matters worse than they are, and
-keeping it makes them look better: by least squares, of which a share h of each reading goes
-into its own prediction, the one is the model's error / sqrt(1 - h), the other times it.  So a
-miss counts with the geometric mean of both lengths, but short ladders fit anything: a miss as
-fitted counts as half of that unseen at least.
+can be known far worse than the others.  The errors of held-out drawdowns show this.  An error
+found by leaving a drawdown out of a short letdown series is larger than the model's error, and
+one found with the drawdown in the fit is smaller: in least squares, where a share h of each
+reading goes into its own prediction, the first is the model's error / sqrt(1 - h), the second
+the model's error x sqrt(1 - h).  So the geometric mean of the two is used; since a short series
+fits anything, the fitted error counts as at least half of the held-out one.
 
-Misses count by likeness: of the shares of clear and of white, of lightness and of chroma.
-How wide likeness reaches is chosen so that each card is best told from the others (its mean
-log likelihood).  A colour that is unlike all of them may be missed by more, and an ink whose
-cards are missed by more than those like them takes that into every mixture.
+Errors are weighted by likeness in the shares of clear and of white, lightness and chroma.
+The width of likeness is chosen so that each card is best predicted from the others (by mean
+log likelihood).  The expected error is larger for a colour that is unlike all drawdowns, and
+an ink whose cards have larger errors than similar ones raises it in every mixture.
 """
 
 from dataclasses import dataclass

@@ -1,7 +1,7 @@
 """The fitted inks, and the colour of a mixture of them.
 
-A `Palette` is what a fit leaves behind: K and S of every ink, how its white crowds,
-and the surface through which all of it is read.  Amounts are mass fractions `c`,
+A `Palette` is the result of a fit: K and S of every ink, the crowding of the white,
+and the surface constants.  Amounts are mass fractions `c`,
 (..., n_ink); a lot's strength multiplies its ink's K and S together.
 
     q   = sum(s_i c_i K_i) / sum(s_i c_i f_i(c_i) S_i)       K/S of the mixture
@@ -9,7 +9,7 @@ and the surface through which all of it is read.  Amounts are mass fractions `c`
     q'  = q (1 + deep h q) / (1 + h q),  h = 0.08            deep colours deepen
     R_m = surface(R_inf(q'))                                 what the instrument reads
 
-The white's S is the gauge: only ratios of K and S can be known from hiding films.
+The white's S is set to 1: hiding films give only ratios of K and S.
 Single-constant theory is the same formula with every S equal to 1.
 
 `deep` is 1 in plain Kubelka-Munk theory.  That theory takes the light inside a film as
@@ -23,7 +23,7 @@ With a `film` the palette speaks of a film of stated thickness over a stated gro
 S are per um, K is q' S, and `film.film_reading` takes the place of the last line.
 
 Sources: Duncan (1940) for adding K and S by amount, from memory; [KM31] and [S42] as in
-`optics`; the crowding of white is common practice, its one-number form and `deep` our own.
+`kubelka_munk`; the crowding of white is common practice, its one-number form and `deep` our own.
 """
 
 from dataclasses import dataclass, replace

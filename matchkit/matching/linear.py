@@ -1,4 +1,4 @@
-"""Amounts by linear theory: where K and S add up, a spectrum is met by solving a linear problem.
+"""Amounts by linear theory: where K and S add up, a spectrum is matched by linear least squares.
 
 A mixture with fractions c has K/S = q where sum c (K - q S) = 0 at every wavelength.  With one S
 for all inks (single-constant theory) this is Duncan's rule, K/S of a mixture = sum c K/S.  How
@@ -36,9 +36,9 @@ def linear_fractions(palette: Palette, R: ArrayLike) -> Array:
     `R` (n_wl,) is the measured reflectance, 0-1, on the package's grid.  The problem is solved
     by non-negative least squares; the misfit of K/S at each wavelength is divided by K/S + 0.05.
     Fractions are 0 or more and sum to 1.  With a palette that was fitted by single-constant
-    theory, such as ``fit(shop, theory="single-constant")`` gives, this is the whole theory but
-    for white's crowding and the depth of deep colours.  Raises InputError where `R` has another
-    number of wavelengths than the palette.
+    theory, such as ``fit(shop, theory="single-constant")`` gives, only white's crowding and the
+    depth of deep colours are left out.  Raises InputError where `R` and the palette differ in
+    their number of wavelengths.
 
     >>> from matchkit.inks.palette import reflectance
     >>> from matchkit.inks.shop import Ink

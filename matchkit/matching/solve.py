@@ -12,9 +12,10 @@ and in which rounds:
 
 Nothing is sampled, as long as no size has more than MOST subsets; of a size that has, those
 are looked at which add one ink to one of the PARENTS best formulas of one ink fewer, and
-`is_exhaustive` says so.  A subset is given up only where its F, or its dE00 under the first
-light, of which F can't be less, stays far above the best F found so far; so the answer is
-the best there is, up to the local nature of each small problem and of its two starts.
+`is_exhaustive` says so.  A subset is dropped only where its F, or its dE00 under the first
+light (which F is never below), stays far above the best F found so far.  The answer is
+therefore the best there is, unless one of the small problems has a better local optimum
+that its two starts do not lead to.
 
 Sources: Walowit et al. (1987) for the linear start, from memory.
 """
@@ -258,7 +259,7 @@ def _screen(
 def _grown_start(say: Array, subsets: Index, smaller: _Round) -> Array:
     """The best formula of one ink fewer, with a little of the ink it lacks.
 
-    Where there is none: an equal say for each.
+    Where there is none, equal shares.
     """
     m, n = subsets.shape[1], len(say)
     best, start = np.full(len(subsets), np.inf), say[subsets]

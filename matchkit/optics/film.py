@@ -11,13 +11,14 @@ R_b that for the beam, a thin layer on top of what is there changes them by
     dR_b/dX = spread S (back + (1 - back) R - R_b) - dim K R_b - (K + S - S R) R_b
     R_m     = base + gain (1 - k2) R_b / (1 - k2 R)
 
-from R = R_g and R_b = R_g_beam at X = 0; below are the closed forms.  An infinite `spread`
-is plain Kubelka-Munk theory with Saunderson's surface, R_b = R.
+from R = R_g and R_b = R_g_beam at X = 0; the code has the closed forms.  An infinite `spread`
+stands for plain Kubelka-Munk theory with Saunderson's surface: R_b = R, and `back` and
+`dim` are not used.
 
-Symbols are those of `optics`.  The ground is met from inside the film: cloth and other
+Symbols are those of `kubelka_munk`.  The ground is met from inside the film: cloth and other
 rough grounds as they read, a smooth one without its own surface (`ground_inside`).
 
-Sources: [KM31], [K48] and [S42] as in `optics`.  A beam beside two diffuse streams is an
+Sources: [KM31], [K48] and [S42] as in `kubelka_munk`.  A beam beside two diffuse streams is an
 old idea (Duntley 1942, J. Opt. Soc. Am. 32, 61, from memory); this three-number form is ours.
 """
 

@@ -190,8 +190,8 @@ def with_surface(R: ArrayLike, *, base: float, gain: float, k2: float) -> Spectr
 def without_surface(R_m: ArrayLike, *, base: float, gain: float, k2: float) -> Spectrum:
     """Internal reflectance of a film that reads `R_m`, the inverse of `with_surface`.
 
-    A reading at or below `base` cannot come from that surface: the result is then
-    zero or negative, and the caller says which sample it was.
+    A reading at or below `base` cannot come from that surface; the result is then
+    zero or negative.
 
     >>> without_surface([0.24356, 1.0], base=0.04, gain=0.96, k2=0.59635).round(4).tolist()
     [0.4, 1.0]
@@ -202,10 +202,10 @@ def without_surface(R_m: ArrayLike, *, base: float, gain: float, k2: float) -> S
 
 
 def contrast_ratio(Y_black: ArrayLike, Y_white: ArrayLike) -> Spectrum:
-    """Opacity: luminance over black through luminance over white, as *measured*.
+    """Contrast ratio: Y measured over black, divided by Y measured over white.
 
-    ISO 6504 and ASTM D2805 define it on instrument readings.  Put both internal
-    reflectances through `with_surface` first; the ratio of internal R is another number.
+    ISO 6504 and ASTM D2805 define it on instrument readings.  Apply `with_surface` to
+    internal reflectances first: their ratio is another number.
 
     >>> round(float(contrast_ratio(68.6, 70.0)), 3)
     0.98
