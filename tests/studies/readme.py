@@ -124,26 +124,26 @@ def trust():
     )
     medians = [r["de00_median"] for r in easy.values()]
     rows = [
-        ("simulated", "mixtures that the fit never saw, easy inks, ten drawdowns of each ink",
-         f"pastel to clear-based, half within dE00 {min(medians):.2f} to {max(medians):.2f},"
+        ("simulated", "unseen mixtures of easy inks, ten drawdowns of each",
+         f"half within dE00 {min(medians):.2f} to {max(medians):.2f} (pastel to clear-based),"
          f" 19 of 20 within {max(r['de00_p95'] for r in easy.values()):.2f}"),
         ("simulated", "the same with every trouble at once, films over both halves of a card",
          f"half within dE00 {hard['unseen'][0]:.1f}, 19 of 20 within {hard['unseen'][1]:.1f};"
          f" {100 * hard['first']:.0f} % in tolerance at the first drawdown (at best"
          f" {100 * hard['ceiling']:.0f} %), {100 * hard['after_one']:.0f} % after one correction"
          f" ({hard['jobs']} jobs)"),
-        ("simulated", "the chance stated for these; with three drawdowns of each ink",
+        ("simulated", "chances stated for these; with three drawdowns of each ink",
          f"{100 * hard['said']:.0f} % stated, {100 * hard['first']:.0f} % in tolerance;"
          f" {100 * few['said']:.0f} % stated, {100 * few['first']:.0f} % in tolerance"),
-        ("simulated", "whole jobs on easy inks, lots 5 % apart",
+        ("simulated", "jobs with easy inks, lots 5 % apart",
          f"{100 * job['first']:.0f} % in tolerance at the first drawdown; of the others"
          f" {100 * job.get('one_of_out', job['one']):.0f} % after one correction, which adds"
          f" {job['added_percent_out']:.1f} %"),
-        ("real", "oil paints over cards, mixtures that the fit never saw",
+        ("real", "oil paints over cards, unseen mixtures",
          f"half within dE00 {min(oil):.1f} to {max(oil):.1f}"),
-        ("real", "watercolours on paper, pairs that the fit never saw",
-         f"half within dE00 {sum(third) / len(third):.1f} where it saw a third of the pairs,"
-         f" {sum(most) / len(most):.1f} where it saw five of six"),
+        ("real", "watercolours on paper, unseen pairs",
+         f"half within dE00 {sum(third) / len(third):.1f} (a third of the pairs seen),"
+         f" {sum(most) / len(most):.1f} (five of six seen)"),
     ]  # fmt: skip
     lines = ["| inks | what was predicted | how far off |", "|---|---|---|"]
     return "\n".join([*lines, *(f"| {' | '.join(row)} |" for row in rows)])
