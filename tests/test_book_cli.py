@@ -246,6 +246,7 @@ def test_a_batch_is_weighed_and_measured_without_a_spreadsheet(desk, tmp_path, m
     assert "Over-poured: Sand Ochre" in said.err and "Still to weigh" in said.err
     (pour,) = desk.json("show", "1")["weighings"]
     assert [e["grams"] for e in pour["inks"]] == [130.0, 66.0, 10.0]
+    assert "weighed already" in desk.text("weigh", "1", status=2).err  # before anything is asked
     desk.text("add", "1", "Quay White=13,00", "Rust Earth=1")
     values = read.read_text(encoding="utf-8").splitlines()[1].split(",")[1:]
     said = desk.text("measure", "1", "\t".join(values), "--json")
@@ -258,8 +259,11 @@ def test_a_batch_is_weighed_and_measured_without_a_spreadsheet(desk, tmp_path, m
     words = ["Quay White==", "Sand Ochre=15", "Rust Earth=2,5"]
     assert desk.json("weigh", "2", *words)["weighing"] == 3
     desk.text("begin", "--again", "1")
-    monkeypatch.setattr("sys.stdin", io.StringIO("=\nstop\n"))
-    assert "nothing was written down" in desk.text("weigh", "3", status=2).err
+    monkeypatch.setattr("sys.stdin", io.StringIO("=\n190\nback\n6\nstop\n"))
+    said = desk.text("weigh", "3", status=2).err
+    assert "nothing was written down" in said
+    assert "if that is what the balance shows in all, type 'back'" in said
+    assert "Far from the plan: Sand Ochre: 6 g where" in said
     assert "write each ink once" in desk.text("weigh", "3", "Chalk", "Lime=3", status=2).err
 
 

@@ -102,6 +102,14 @@ def test_correct_tells_the_other_ways_too_and_logs_the_smallest(desk):
     }
     for each in advice["additions"]:
         assert each["ink"] in out
+    assert f"--correction {advice['correction']}`" in out
+    added = [f"{each['ink']}={each['grams']:.2f}" for each in advice["additions"]]
+    desk.text("add", "1", *added)
+    told = desk.text("correct", "1", status=2).err  # the same addition is not advised twice
+    assert "went in after the last reading that counts" in told
+    pink = [desk.folder / "targets.csv", "--name", "Shell pink"]
+    said = desk.text("measure", "1", *pink).err
+    assert "'Shell pink' is far from the target" in said and "strike measurement 2" in said
 
 
 def test_the_leftover_of_the_same_colour_stands_first_on_the_ticket(desk):

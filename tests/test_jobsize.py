@@ -125,6 +125,7 @@ def test_every_number_is_said() -> None:
         ({"wet_um": None}, "give the mesh's volume and a transfer, or a wet thickness"),
         ({"mesh_cm3_per_m2": 60}, "give the mesh's volume and a transfer, or a wet thickness"),
         ({"transfer": 0.5}, "goes with a mesh"),
+        ({"wet_um": None, "mesh_cm3_per_m2": 60, "transfer": 0.006}, "six tenths are 60 %"),
         ({"wet_um": -3}, "wet_um: found -3"),
         ({"wet_um": float("nan")}, "wet_um: found nan"),
         ({"loss": -0.1}, "loss: found -0.1"),
@@ -218,7 +219,7 @@ def test_a_ticket_is_for_the_whole_job_and_tells_it(tmp_path, capsys) -> None:
 @pytest.mark.parametrize(
     ("words", "says"),
     [
-        (["--area", "100cm2"], "give its --prints N too"),
+        (["--area", "100cm2"], "give --prints N too"),
         (["--prints", "5", "--area", "100cm2"], "--transfer PERCENT, or --wet UM, one of two"),
     ],
 )

@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 from matchkit.book.jobs import BatchRecord, job_of
 from matchkit.book.store import Book, reading, record, writing
 from matchkit.correcting.diagnose import Round
+from matchkit.errors import InputError
 from matchkit.files.fitted import fit_from, fit_plain
 from matchkit.fitting.batches import Batches, count_batches
 from matchkit.fitting.fit import Fit
@@ -137,6 +138,16 @@ def rounds_of(batch: BatchRecord, palette: Palette, shop: Shop) -> list[Round]:
         if read:
             rounds.append(Round(grams=held.copy(), R=read[-1].R))
     return rounds
+
+
+def refuse_stale(batch: BatchRecord, rounds: Sequence[Round]) -> None:
+    """InputError where ink went in after the last of `rounds`: advice would add it once more."""
+    if rounds and (since_g := sum(batch.container.values()) - rounds[-1].grams.sum()) > 1e-6:
+        raise InputError(
+            f"batch {batch.batch}: {since_g:g} g went in after the last reading that counts; draw"
+            " down, cure, let cool and measure, then correct (a repeat of an earlier reading, to"
+            " the last digit, does not count)"
+        )
 
 
 def fit_key(palette: Palette) -> str:

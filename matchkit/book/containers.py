@@ -56,14 +56,19 @@ def weigh(
         if last_weighing(db, batch):
             rows = db.execute("SELECT min(id) FROM weighing_now WHERE batch = ?", [batch])
             (first,) = rows.fetchone()
-            raise InputError(
-                f"batch {batch} was weighed already (weigh-out {first}); write the rest as an"
-                f" addition, or if that was wrong, take it back: {taken_back('weighing', first)}"
-            )
+            raise InputError(weighed_already(batch, first))
         if planned is None:
             shares = parts_of(db, "formula", formula)
             planned = {ink: share * planned_mg / MG for ink, share in shares.items()}
         return _pour(db, book, shop, batch, grams, planned, {"correction": None, "note": note})
+
+
+def weighed_already(batch: int, first: int) -> str:
+    """Why a batch is not weighed a second time; `first` is the record of its weigh-out."""
+    return (
+        f"batch {batch} was weighed already (weigh-out {first}); write the rest as an"
+        f" addition, or if that was wrong, take it back: {taken_back('weighing', first)}"
+    )
 
 
 def add(

@@ -263,7 +263,10 @@ def shelve(
     must_be(db, "batch", batch)
     taken = {*mixes_of(db, shop), *(ink.name for ink in shop.inks)}
     if name.strip() in {"", *taken}:
-        raise InputError(f"{quoted(name)} is on the shelf already, or empty; give another name")
+        raise InputError(
+            f"{quoted(name)} is on the shelf already, or empty; give another name, or put its"
+            " weight right with `matchkit book SHOP count`"
+        )
     held = by_ink(contents(db, batch))
     total = sum(held.values())
     kept_g = left_g(db, batch)

@@ -4,6 +4,7 @@ import sys
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
+from matchkit.book.jobs import far_from_plan
 from matchkit.cli.folders import say
 from matchkit.errors import InputError
 from matchkit.files.recipe import read_recipe
@@ -11,8 +12,8 @@ from matchkit.files.text import parse_amount
 from matchkit.paper.sheet import grams_text
 
 HOW = (
-    "Grams of each ink, such as 289.7 or 289,7. '=': as planned. 'back': the ink before. 'stop':"
-    " write nothing down."
+    "Grams of each ink alone, not the running total, such as 289.7 or 289,7. '=': as planned."
+    " 'back': the ink before. 'stop': write nothing down."
 )
 
 
@@ -65,7 +66,8 @@ def ask_weights(
         name, plan_g = steps[len(grams)]
         plan = grams_text(plan_g, resolution_g)
         more = " more" if name in _so_far(steps, grams) else ""
-        shows = grams_text(sum(grams) + plan_g, resolution_g)
+        shown_g = sum(grams) + plan_g
+        shows = grams_text(shown_g, resolution_g)
         typed = _answer(ask, f"{name}, {plan} g{more} (then the balance shows {shows}): ")
         if typed == "back":
             grams.pop() if grams else say("This is the first ink.")
@@ -75,7 +77,12 @@ def ask_weights(
         except InputError as error:
             say("; ".join(error.faults))
             continue
+        if grams and g > plan_g and abs(g - shown_g) < plan_g / 10:
+            own = grams_text(g - sum(grams), resolution_g)
+            say(f"{g:g} g: if that is what the balance shows in all, type 'back', then {own}.")
         grams.append(g)
+        if g < plan_g and (far := far_from_plan({name: g}, {name: plan_g}, resolution_g)):
+            say(f"Far from the plan: {far[0]}; 'back' if it was typed wrong.")
         say(f"In the container: {grams_text(sum(grams), resolution_g)} g.")
         if g > plan_g + resolution_g and (not followed or g > AGAIN * plan_g):
             words, ways = over(_so_far(steps, grams))

@@ -136,6 +136,11 @@ def correct(session: Session, args: argparse.Namespace) -> None:
     found = correct_batch(session, batch, options)
     first = next(iter(found.ways))
     head = f"Batch {batch}, correction {found.correction} ({first}) written down"
+    if found.least.added_g:
+        head += (
+            "; what you add, write down with"
+            f" `matchkit book SHOP add {batch} INK=G ... --correction {found.correction}`"
+        )
     give(args, found.to_dict, lambda: [head, *correction_parts(found)])
 
 

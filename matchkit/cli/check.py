@@ -47,7 +47,9 @@ def run(args: argparse.Namespace) -> None:
     twice = args.target and measured.name == wanted.name
     twice = twice and Path(args.measured).samefile(args.target)
     found = check(session, wanted, measured.readings, same_file=args.target if twice else "")
-    give(args, found.to_dict, lambda: check_parts(found))
+    # Named, since the two files are easily swapped, and then every direction is the wrong one.
+    head = f"Target: {wanted.name}. Drawdown: {measured.name}."
+    give(args, found.to_dict, lambda: [head, *check_parts(found)])
 
 
 def _measured(args: argparse.Namespace, session: Session) -> NamedSpectrum:

@@ -33,7 +33,12 @@ def job_options(parser: argparse._ActionsContainer, *, required: bool) -> None:
         ("size", size_cm2, "WxH", "size of the artwork: 30x40cm or 12x16in"),
         ("area", area_cm2, "A", "its area, instead of --size: 1200cm2 or 186in2"),
         ("coverage", share(100), "PERCENT", "share of the artwork in this colour (100)"),
-        ("mesh", positive, "CM3", "theoretical ink volume, cm3 per m2, from its data sheet"),
+        (
+            "mesh",
+            positive,
+            "CM3",
+            "its ink volume, cm3 per m2, from its data sheet; no thread count",
+        ),
         ("transfer", share(100), "PERCENT", "with --mesh: share of it that a stroke prints"),
         ("wet", microns, "UM", "instead of --mesh: measured wet film, um (or 2.4mil)"),
         ("strokes", whole(), "N", "strokes of one print; 2: print, flash, print (1)"),

@@ -19,7 +19,7 @@ def number(text: str) -> float:
     >>> number("2.5")
     2.5
     """
-    return _read(text, "a number with a decimal point")
+    return _read(text, "a number alone, such as 2.5")
 
 
 def positive(text: str) -> float:

@@ -25,6 +25,7 @@ G_PER_LB = 16 * G_PER_OZ
 ML_PER_US_FL_OZ = 29.5735295625
 ML_PER_US_GAL = 128 * ML_PER_US_FL_OZ
 UM_PER_MIL = 25.4
+LEAST_TRANSFER = 0.01  # less is a share where a percentage was asked for
 MOST_LOSS = 5.0
 
 
@@ -276,4 +277,6 @@ def _film_faults(job: PrintJob) -> Sequence[str]:
     ):
         if value is not None and not (isfinite(value) and 0 < value <= most):
             faults.append(f"{name}: found {value:g}; need more than 0, at most {most:g}")
+    if not faults and job.transfer is not None and job.transfer < LEAST_TRANSFER:
+        faults.append(f"transfer: {100 * job.transfer:g} % is too little; six tenths are 60 %")
     return faults

@@ -15,6 +15,7 @@ from matchkit.book.jobs import planned_grams as planned_of
 from matchkit.book.rows import taken_back
 from matchkit.book.stock import keep_leftover
 from matchkit.book.work import PaperFormula
+from matchkit.errors import InputError
 from matchkit.workflows.correcting_batch import Advice
 from matchkit.workflows.session import Session
 
@@ -37,8 +38,11 @@ class Written:
 
 
 def planned(session: Session, batch: int) -> dict[str, float]:
-    """Grams by ink that are to be weighed for a batch."""
-    return planned_of(job(session.open_book(), batch), session.settings.resolution_g)
+    """Grams by ink that are to be weighed for a batch; InputError if it was weighed already."""
+    record = job(session.open_book(), batch)
+    if record.pours:
+        raise InputError(containers.weighed_already(batch, record.pours[0].weighing))
+    return planned_of(record, session.settings.resolution_g)
 
 
 def weigh(session: Session, batch: int, grams: Mapping[str, float] | None = None) -> Written:

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.book.batches import rounds_of
+from matchkit.book.batches import refuse_stale, rounds_of
 from matchkit.book.containers import UNFIT, log_correction
 from matchkit.book.jobs import BatchRecord, job
 from matchkit.colorimetry.difference import Target
@@ -213,7 +213,7 @@ def correct(
 def correct_batch(session: Session, batch: int, options: CorrectOptions = USUAL) -> Advice:
     """What to add to a batch of the record book; the first answer is written down there.
 
-    Raises InputError for a batch without a target or without a weighing.
+    Raises InputError without a target or a weighing, and where ink went in after the last reading.
     """
     book = session.open_book()
     record = job(book, batch)
@@ -234,6 +234,7 @@ def correct_batch(session: Session, batch: int, options: CorrectOptions = USUAL)
     palette = found.palette
     measured = rounds_of(record, palette, session.shop)
     held = record.container
+    refuse_stale(record, measured)
     rounds = measured or [Round(grams=np.array([held.get(n, 0.0) for n in palette.names]))]
     weighed = [each.grams for each in rounds]
     seen = [Mixed(grams={}, R=each.R) for each in rounds]

@@ -18,6 +18,8 @@ from matchkit.workflows.wanted import Wanted, wanted_lab, wanted_spectrum
 
 Array = NDArray[np.float64]
 
+FAR_DE00 = 10.0  # more than lots and small weighing errors do: ours, from no source
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class MeasuredBatch:
@@ -75,6 +77,12 @@ def measure_batch(
                 f" {taken_back('measurement', number)} takes it back",
             )
         judged = check(session, wanted, readings)
+        if not state and judged.verdict.de00[0] > FAR_DE00:
+            session.note(
+                "far_from_target",
+                f"{name!r} is far from the target: if that is another file or sample,"
+                f" {taken_back('measurement', number)} takes it back",
+            )
     for each in state:
         session.note("unfit_drawdown", f"{each}: nothing is added by this drawdown; {UNFIT[each]}")
     head = f"batch {batch}: "
