@@ -214,7 +214,7 @@ def test_a_recipe_with_a_leftover_is_planned_and_weighed_by_its_name(desk, tmp_p
     old = {e["ink"]: e["grams"] for e in again["formulas"][0]["inks"]}
     assert old == pytest.approx({ink: 10 * g for ink, g in poured.items()})
     lots = {e["ink"]: e["strength"] for e in desk.json("lots")["lots"]}
-    assert abs(lots["Sand Ochre"] - 1) < 0.02
+    assert abs(lots["Sand Ochre"] - 1) < 0.03
     page = tmp_path / "label.html"
     desk.text("label", batch, "--html", page)
     assert "Sand rest" in page.read_text(encoding="utf-8")
@@ -364,7 +364,7 @@ def test_match_counts_on_the_book_until_a_new_lot_is_opened(desk):
 
     known, said = matched()
     assert re.search(f"{strong} lot .* has run [0-9]+ % strong over 1 batch\n", said)
-    assert "--reference-lots does without it" in said
+    assert "--reference-lots ignores it" in said
     plain, quiet = matched("--reference-lots")
     assert "has run" not in quiet
     assert "counted on" not in quiet
