@@ -194,7 +194,7 @@ def test_correct_without_a_reading_is_an_over_pour(shop, ask, tmp_path):
         (["match", "SHOP", "--lab", "50,2,3", "--light", "moonlight"], "moonlight"),
         (["match", "SHOP", "--lab", "50,2,3", "--observer", "5"], "--observer"),
         (["check", "SHOP", "TARGETS", "TARGETS"], "Sea teal"),
-        (["check", "nowhere", "TARGETS", "TARGETS"], "shop.toml"),
+        (["check", "nowhere", "TARGETS", "TARGETS"], "name the shop folder"),
         (["fit", "nowhere"], "nowhere"),
         (["correct", "SHOP", "TARGETS"], "--weighed"),
         (["nonsense"], "nonsense"),

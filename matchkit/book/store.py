@@ -107,7 +107,7 @@ def open_book(
         if not create and not path.exists():
             raise InputError(
                 f"{label(folder)}: no record book yet; it begins with the first record,"
-                " such as `matchkit book SHOP log-match`"
+                " such as `matchkit book SHOP begin`"
             )
         try:
             db = _opened(path, stack, create=create)

@@ -120,7 +120,10 @@ class Session:
         """The shop as ``shop.toml`` alone describes it: no ink, no drawdown."""
         if "files" in self.__dict__:
             return self.files
-        shop = read_settings(settled(self.folder, "shop.toml"), "shop.toml")
+        path = settled(self.folder, "shop.toml")
+        if not path.is_file() and not (self.folder / "inks.csv").is_file():
+            raise InputError("shop.toml: not found; name the shop folder: it has a shop.toml in it")
+        shop = read_settings(path, "shop.toml")
         self.note("settings", *shop.notes)
         return shop
 
