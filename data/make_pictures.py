@@ -38,8 +38,8 @@ from matchkit.matching.match import fractions_for, match
 from matchkit.matching.rank import Candidate, Choices
 from matchkit.paper.ticket import ticket
 from matchkit.paper.ticket_sheet import ticket_html
-from matchkit.plots import charts as plots
-from matchkit.plots import inks as ink_plots
+from matchkit.report import charts as plots
+from matchkit.report import ink_plots as ink_plots
 
 HERE, DAY = Path(__file__).parent, "2026-03-02"
 sys.path.append(str(HERE.parent))  # for `tests`, which is not installed

@@ -41,12 +41,12 @@ from doors import (
 from matchkit.colorimetry.difference import Target
 from matchkit.errors import InputError
 from matchkit.fitting.fit import Fit
+from matchkit.inks.drawdowns import rows
 from matchkit.matching.garment import Strokes
 from matchkit.matching.probability import chance_text
 from matchkit.paper.jobsize import PrintJob
 from matchkit.paper.ticket_sheet import ticket_html
 from matchkit.paper.weighing import CONTAINERS_ML, Container
-from matchkit.plan.drawdowns import rows
 from matchkit.report.check import check_parts
 from matchkit.report.comparison import comparison_page
 from matchkit.report.corrections import correction_parts, finish_parts

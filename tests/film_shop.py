@@ -5,7 +5,7 @@ import csv
 import numpy as np
 
 from matchkit.colorimetry.grid import GRID_NM
-from matchkit.rehearsal.rehearse import drawdowns_of
+from matchkit.practice.rehearse import drawdowns_of
 from matchkit.simulator.pigments import make_bench
 from matchkit.simulator.simulate import bare_card_R
 from matchkit.simulator.troubles import only

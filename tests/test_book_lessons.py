@@ -23,8 +23,8 @@ from matchkit.inks.palette import reflectance
 from matchkit.inks.shop import Mix, Shop
 from matchkit.matching.match import match
 from matchkit.matching.rank import Choices, weighed
-from matchkit.plots.charts import new_axes
-from matchkit.plots.lots import drift_chart
+from matchkit.report.charts import new_axes
+from matchkit.report.lot_plots import drift_chart
 from matchkit.simulator.simulate import opaque_R, read
 from matchkit.workflows.correcting_batch import correct_batch
 from matchkit.workflows.session import Session

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from matchkit.errors import InputError
+from matchkit.inks.contents import LETDOWN, Weighing, contents, weighings
+from matchkit.inks.drawdowns import drawdown_plan
 from matchkit.inks.shop import Ink
-from matchkit.plan.contents import LETDOWN, Weighing, contents, weighings
-from matchkit.plan.drawdowns import drawdown_plan
 
 INKS = (
     Ink(name="Quay White", role="white"),

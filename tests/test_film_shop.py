@@ -21,7 +21,7 @@ from matchkit.forms.match import MatchForm
 from matchkit.forms.shops import open_shop
 from matchkit.matching.prints import bare_ground, fits_over, has_films
 from matchkit.matching.rank import is_mostly_clear
-from matchkit.rehearsal.rehearse import drawdowns_of
+from matchkit.practice.rehearse import drawdowns_of
 from matchkit.simulator.pigments import make_bench
 from matchkit.simulator.simulate import drawdown_R
 from matchkit.simulator.troubles import only

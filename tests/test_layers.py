@@ -23,7 +23,7 @@ CORE = {
     ),
     "optics": ("kubelka_munk", "film"),
     "simulator": ("radiative_transfer", "troubles", "pigments", "simulate", "job"),
-    "inks": ("shop", "recipe", "palette", "opacity"),
+    "inks": ("shop", "recipe", "palette", "opacity", "levels", "pots", "drawdowns", "contents"),
     "fitting": (
         "constants",
         "refine",
@@ -34,7 +34,6 @@ CORE = {
         "batches",
         "instrument",
     ),
-    "plan": ("levels", "pots", "drawdowns", "contents"),
     "matching": (
         *("descent", "linear", "solve", "rank", "compare", "probability", "match", "library"),
         *("prints", "garment"),
@@ -45,8 +44,9 @@ CORE = {
         *("overpour", "lots", "lot_check", "mixes", "shares", "leftovers", "visual"),
     ),
     "paper": ("weighing", "jobsize", "sheet", "compare_sheet", "ticket", "ticket_sheet"),
-    "rehearsal": ("scores", "rehearse"),
     "practice": (
+        "scores",
+        "rehearse",
         *("staircase", "safety", "simulated_shop", "incidents", "job", "looks", "hints"),
         *("exercise", "colour", "metamers", "sums", "kinds", "ladder", "sheet"),
     ),
@@ -63,7 +63,6 @@ EDGES = {
         *("entries", "jobs", "shared", "story", "find", "batches", "lessons", "report"),
         *("label", "work"),
     ),
-    "plots": ("marks", "lots", "inks", "charts", "learning"),
     "workflows": (
         *("session", "wanted", "printed", "checking", "fitting_inks", "ink_history"),
         *("rehearsing", "practising", "planning", "predicting", "comparing", "formulas"),
@@ -72,6 +71,11 @@ EDGES = {
         *("booked", "beginning", "watching", "shipped", "serving"),
     ),
     "report": (
+        "marks",
+        "lot_plots",
+        "ink_plots",
+        "charts",
+        "learning_plots",
         *("parts", "html", "check", "rehearsal", "practice", "plan", "formulas", "comparison"),
         *("book", "corrections", "inks", "printed"),
     ),

@@ -15,7 +15,7 @@ from matchkit.files.incoming import bring_in
 from matchkit.files.planned import write_plan
 from matchkit.files.shop import read_inks, read_shop
 from matchkit.files.shop_tables import drawn_in
-from matchkit.plan.drawdowns import drawdown_plan
+from matchkit.inks.drawdowns import drawdown_plan
 
 HEAD = "ink,role,series,density_g_per_ml,cost_per_kg,stock_g,max_percent,lot,note\n"
 

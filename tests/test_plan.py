@@ -18,10 +18,10 @@ from matchkit.files.planned import NEW_SHOP, shop_files
 from matchkit.files.shop import read_shop
 from matchkit.files.write import data_folder
 from matchkit.fitting.fit import fit
+from matchkit.inks.drawdowns import Plan, drawdown_plan, rows
 from matchkit.inks.palette import reflectance
 from matchkit.inks.shop import Ink, Shop
 from matchkit.paper.sheet import plan_html
-from matchkit.plan.drawdowns import Plan, drawdown_plan, rows
 from matchkit.report.html import to_text
 from matchkit.report.plan import plan_page, plan_parts
 from matchkit.simulator.pigments import make_bench

@@ -25,9 +25,9 @@ from matchkit.inks.palette import Palette, reflectance
 from matchkit.inks.shop import Drawdown
 from matchkit.matching.compare import Comparison, compare
 from matchkit.paper.sheet import OFF_SCREEN_MARK
-from matchkit.plots import charts as plots
-from matchkit.plots import inks as ink_plots
-from matchkit.plots import marks
+from matchkit.report import charts as plots
+from matchkit.report import ink_plots as ink_plots
+from matchkit.report import marks
 
 NAMES = ("first", "two blues, no black", "a recipe file with a very long name", "cheap $5 & $6")
 STEP_NM = np.arange(380.0, 781.0, 5.0)
@@ -373,7 +373,7 @@ def test_long_names_are_cut_and_wrapped():
 
 def test_no_window_and_no_state_is_left_behind(seen):
     program = (
-        "import sys; from matchkit.plots import charts as plots, inks as ink_plots;"
+        "import sys; from matchkit.report import charts as plots, ink_plots;"
         "import matplotlib;"
         "now = lambda: {k: matplotlib.rcParams[k] for k in matplotlib.rcParams if k != 'backend'};"
         "before = now(); figure, ax = plots.new_axes();"

@@ -12,8 +12,8 @@ from studies import rehearsal
 
 from matchkit.cli import main
 from matchkit.errors import InputError
-from matchkit.rehearsal.rehearse import BATCH_G, play, simulated_shop
-from matchkit.rehearsal.scores import Played, deciles, joined, scores
+from matchkit.practice.rehearse import BATCH_G, play, simulated_shop
+from matchkit.practice.scores import Played, deciles, joined, scores
 from matchkit.simulator.job import Hand, job
 from matchkit.simulator.pigments import make_bench
 from matchkit.simulator.simulate import draw_lots, opaque_R

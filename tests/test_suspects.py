@@ -14,7 +14,7 @@ from matchkit.fitting.fit import fit
 from matchkit.fitting.outliers import explain
 from matchkit.inks.palette import Palette, reflectance
 from matchkit.inks.shop import Drawdown
-from matchkit.rehearsal.rehearse import drawdowns_of
+from matchkit.practice.rehearse import drawdowns_of
 from matchkit.simulator.pigments import make_bench
 from matchkit.simulator.simulate import drawdown_R
 from tests.studies import outliers as study

@@ -8,7 +8,7 @@ import pytest
 from studies import hard_accuracy
 
 from matchkit.errors import InputError
-from matchkit.rehearsal.rehearse import drawdowns_of
+from matchkit.practice.rehearse import drawdowns_of
 from matchkit.simulator.job import job
 from matchkit.simulator.pigments import make_bench
 from matchkit.simulator.radiative_transfer import angles, angles_of, layer_R

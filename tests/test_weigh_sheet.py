@@ -10,7 +10,7 @@ from test_contents import simulated
 
 from matchkit.cli import main
 from matchkit.files.shop import read_inks
-from matchkit.plan.drawdowns import drawdown_plan
+from matchkit.inks.drawdowns import drawdown_plan
 
 HEAD = "ink,role,series,density_g_per_ml,cost_per_kg,stock_g,max_percent,lot,note\n"
 ROOM = ("--geometry", BENCH.geometry, "--condition", "unknown")

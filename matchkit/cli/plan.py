@@ -10,7 +10,7 @@ from matchkit.cli.values import in_grams, positive, whole
 from matchkit.errors import InputError
 from matchkit.files.weighed import check_new, put_weighed, weighed, write_weigh_sheet
 from matchkit.files.write import write_file
-from matchkit.plan.levels import FEWEST, MOST
+from matchkit.inks.levels import FEWEST, MOST
 from matchkit.report.plan import (
     plan_page,
     plan_parts,

@@ -23,8 +23,8 @@ from matchkit.files.shop_tables import (
 )
 from matchkit.files.text import label
 from matchkit.files.write import csv_text, write_files, write_keeping
+from matchkit.inks.drawdowns import Plan, Step, numbered
 from matchkit.inks.shop import GEOMETRIES, Ink, Shop
-from matchkit.plan.drawdowns import Plan, Step, numbered
 
 INK_NUMBERS = ("density_g_per_ml", "cost_per_kg", "stock_g", "max_percent")
 INK_COLUMNS = ("ink", "role", "series", *INK_NUMBERS, "lot", "lot_spread_percent", "note")

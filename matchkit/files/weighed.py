@@ -19,9 +19,9 @@ from matchkit.files.shop_tables import DRAWDOWNS, ShopLine, ShopTable, drawn_in
 from matchkit.files.tables import Row, Table, amount, read_table, wording
 from matchkit.files.text import label
 from matchkit.files.write import csv_text, write_file, write_keeping
+from matchkit.inks.contents import LETDOWN, Contents, Weighing, contents, weighings
+from matchkit.inks.drawdowns import Plan
 from matchkit.inks.shop import Ink
-from matchkit.plan.contents import LETDOWN, Contents, Weighing, contents, weighings
-from matchkit.plan.drawdowns import Plan
 
 COLUMNS = ("no", "drawdown", "pot", "what", "leave_g", "add_g", "showed_g")
 LEFT = "left in the pot"

@@ -9,8 +9,8 @@ from matplotlib.axes import Axes
 from numpy.typing import ArrayLike
 
 from matchkit.forms import parts as ui
-from matchkit.plots.marks import COLOURS, end_labels, nth, spectrum_line, wavelength_axis
 from matchkit.report.html import show
+from matchkit.report.marks import COLOURS, end_labels, nth, spectrum_line, wavelength_axis
 from matchkit.report.parts import Picture
 
 Curves = Mapping[str, ArrayLike]

@@ -17,9 +17,9 @@ from matchkit.files.text import parse_amount, text_fault
 from matchkit.forms import parts as ui
 from matchkit.forms.parts import row
 from matchkit.forms.shops import DEMO, TICKETS
+from matchkit.inks.drawdowns import FORBIDDEN
+from matchkit.inks.levels import FEWEST, MOST
 from matchkit.inks.shop import GEOMETRIES, ROLES, Ink
-from matchkit.plan.drawdowns import FORBIDDEN
-from matchkit.plan.levels import FEWEST, MOST
 from matchkit.report.plan import new_shop_parts
 from matchkit.workflows.planning import PlanChoices
 from matchkit.workflows.planning import new_shop as make

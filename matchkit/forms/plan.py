@@ -15,10 +15,10 @@ from matchkit.forms.begin import first_of, opened_form, quiet
 from matchkit.forms.new_shop import DARK
 from matchkit.forms.parts import Field, alert, area, boxed, button, choice, row, section, tell
 from matchkit.forms.shops import AGAIN, STAYS, OpenShop, is_demo, keep
+from matchkit.inks.contents import LETDOWN, Weighing, weighings
+from matchkit.inks.drawdowns import Plan
+from matchkit.inks.levels import FEWEST, MOST, ladders
 from matchkit.paper.sheet import grams_text
-from matchkit.plan.contents import LETDOWN, Weighing, weighings
-from matchkit.plan.drawdowns import Plan
-from matchkit.plan.levels import FEWEST, MOST, ladders
 from matchkit.report.plan import plan_page, put_lines, to_come_lines, weighed_lines
 from matchkit.workflows.planning import DrawdownPlan, PlanChoices, plan_drawdowns, put_plan
 from matchkit.workflows.session import Session

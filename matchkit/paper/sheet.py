@@ -7,7 +7,7 @@ from functools import cache
 from itertools import groupby
 from typing import TYPE_CHECKING
 
-from matchkit.plan.drawdowns import Plan, Step
+from matchkit.inks.drawdowns import Plan, Step
 
 if TYPE_CHECKING:
     from jinja2 import Environment

@@ -22,7 +22,7 @@ from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Ink
 from matchkit.matching.probability import Spread, spread_of
 from matchkit.matching.solve import solve
-from matchkit.rehearsal.rehearse import drawdowns_of
+from matchkit.practice.rehearse import drawdowns_of
 from matchkit.simulator.pigments import Bench, make_bench
 from matchkit.simulator.simulate import drawdown_R
 

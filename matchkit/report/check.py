@@ -69,7 +69,7 @@ def compared_pictures(
 
 def _drawings() -> dict[str, Any]:
     """What draws each picture; only here the drawing library is loaded."""
-    from matchkit.plots.charts import LC_plane, ab_plane, light_bars, spectra, swatches
+    from matchkit.report.charts import LC_plane, ab_plane, light_bars, spectra, swatches
 
     return dict(zip(COMPARED, (swatches, spectra, light_bars, ab_plane, LC_plane), strict=True))
 
@@ -78,7 +78,7 @@ def edge_to_edge(above: str, below: Sequence[str], names: Sequence[str], title: 
     """One web colour edge to edge with others below it."""
 
     def draw(ax: "Axes") -> Any:
-        from matchkit.plots.marks import strip
+        from matchkit.report.marks import strip
 
         return strip(ax, above, below, names, title)
 

@@ -50,8 +50,8 @@ def recipe_picture(
     """
 
     def draw(ax: "Axes") -> Any:
-        from matchkit.plots.inks import composition
-        from matchkit.plots.marks import USUAL
+        from matchkit.report.ink_plots import composition
+        from matchkit.report.marks import USUAL
 
         colours = _own_colours(palette, inks, light, observer)
         ax.set_title(title, loc="left", fontsize=USUAL)
@@ -67,7 +67,7 @@ def moves_picture(palette: Palette, fractions: Array, *, light: Light, observer:
     """What 1 % more of each ink does to the recipe `fractions` (n_ink,)."""
 
     def draw(ax: "Axes") -> Any:
-        from matchkit.plots.inks import ink_moves
+        from matchkit.report.ink_plots import ink_moves
 
         return ink_moves(ax, palette, fractions, light=light, observer=observer)
 
@@ -158,7 +158,7 @@ def _side_by_side(found: FoundFormulas) -> Picture:
     target, names = found.wanted.target, found.wanted.target.light_names
 
     def draw(ax: "Axes") -> Any:
-        from matchkit.plots.inks import formulas
+        from matchkit.report.ink_plots import formulas
 
         rows = []
         for each in found.formulas:

@@ -91,8 +91,8 @@ def png_of(picture: Picture) -> bytes:
     """The picture as PNG."""
     if picture.draw is None:
         return picture.png
-    from matchkit.plots.charts import new_axes
-    from matchkit.plots.charts import picture as drawn
+    from matchkit.report.charts import new_axes
+    from matchkit.report.charts import picture as drawn
 
     figure, ax = new_axes(picture.width_in, picture.height_in)
     picture.draw(ax)
@@ -121,7 +121,7 @@ def write_pictures(path: str | Path, pictures: Sequence[Picture]) -> None:
     """Draw the pictures one below the other into a file (.png, .svg or .pdf)."""
     from matplotlib.figure import Figure
 
-    from matchkit.plots.charts import picture as drawn
+    from matchkit.report.charts import picture as drawn
 
     heights = [each.height_in for each in pictures]
     figure = Figure(figsize=(WIDTH_IN, sum(heights)), dpi=160)

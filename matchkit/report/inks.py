@@ -65,7 +65,7 @@ def optics_picture(fit: Fit, drawdowns: Sequence[Drawdown], ink: str) -> Picture
         raise InputError(f"{ink!r}: no drawdown of this ink was fitted")
 
     def draw(ax: "Axes") -> Any:
-        from matchkit.plots.inks import ink_optics
+        from matchkit.report.ink_plots import ink_optics
 
         return ink_optics(ax, fit.palette, ink, drawdowns)
 
@@ -108,7 +108,7 @@ def _series(title: str, fit: Fit) -> list[Part]:
 
 def _residuals(fit: Fit) -> Picture:
     def draw(ax: "Axes") -> Any:
-        from matchkit.plots.inks import residuals
+        from matchkit.report.ink_plots import residuals
 
         return residuals(ax, fit)
 
@@ -121,7 +121,7 @@ def _letdowns(fit: Fit, levels: Sequence[tuple[float, Drawdown]], title: str) ->
     names = [f"{percent:.3g} %" for percent, _ in levels]
 
     def draw(ax: "Axes") -> Any:
-        from matchkit.plots.marks import patches
+        from matchkit.report.marks import patches
 
         colours = [hex_colour(d.R, fit.light, fit.observer) for _, d in levels]
         return patches(ax, colours, names, title)
@@ -142,7 +142,7 @@ def history_parts(found: InkHistory) -> list[Part]:
     told = [lot_words(ink, list(of_lot)) for _, of_lot in groupby(rows, lambda r: r.lot)]
 
     def draw(ax: "Axes") -> Any:
-        from matchkit.plots.lots import drift_chart
+        from matchkit.report.lot_plots import drift_chart
 
         return drift_chart(ax, ink, rows)
 

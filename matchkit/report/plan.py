@@ -17,9 +17,9 @@ from matchkit.files.preview import BARS, Previewed, sparkline
 from matchkit.files.readings import listed
 from matchkit.files.text import quoted
 from matchkit.files.weighed import Reweighed
+from matchkit.inks.drawdowns import Plan, Step
+from matchkit.inks.pots import Grams
 from matchkit.paper.sheet import SHORT_CAUTIONS, grams_text, plan_html, plan_summary
-from matchkit.plan.drawdowns import Plan, Step
-from matchkit.plan.pots import Grams
 from matchkit.report.parts import Page, Part, Picture, Table
 from matchkit.workflows.fitting_inks import Look, Place
 from matchkit.workflows.planning import DrawdownPlan, NewShop
@@ -214,7 +214,7 @@ def _colours(shown: Sequence[Previewed], look: Look) -> list[Picture]:
     light, observer = (look.shop.lights[0], look.shop.observer) if look.shop else ("D65", 10)
 
     def draw(ax: "Axes", row: Sequence[Previewed]) -> "Axes":
-        from matchkit.plots.marks import INK, patches
+        from matchkit.report.marks import INK, patches
 
         R = np.array([to_grid(e.nm, e.readings, where=look.seen.file).mean(axis=0) for e in row])
         patches(ax, hex_colours(R, light, observer), [each.name for each in row], "")

@@ -170,7 +170,7 @@ def _pair(swatches: Sequence[Swatch]) -> Picture:
 
 def _curves(swatches: Sequence[Swatch]) -> Picture:
     def draw(ax: "Axes") -> Any:
-        from matchkit.plots.learning import curves
+        from matchkit.report.learning_plots import curves
 
         return curves(ax, swatches)
 
@@ -197,7 +197,7 @@ def _planes(
 
     def picture(plane: str) -> Picture:
         def draw(ax: "Axes") -> Any:
-            from matchkit.plots.learning import way
+            from matchkit.report.learning_plots import way
 
             return way(ax, named, arrows, target, plane, tolerance_de00)
 

@@ -58,7 +58,7 @@ def _chart(found: Cover, ways: list[str]) -> Picture:
     ]
 
     def draw(ax: "Axes") -> Any:
-        from matchkit.plots.marks import colour_table
+        from matchkit.report.marks import colour_table
 
         return colour_table(ax, rows, ["wanted", "bare", *ways])
 

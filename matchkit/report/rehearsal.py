@@ -3,7 +3,7 @@
 from typing import TYPE_CHECKING, Any
 
 from matchkit.matching.probability import chance_text
-from matchkit.rehearsal.rehearse import BATCH_G, HAND, LIGHTS
+from matchkit.practice.rehearse import BATCH_G, HAND, LIGHTS
 from matchkit.report.parts import Part, Picture, Table
 from matchkit.workflows.rehearsing import Rehearsal
 
@@ -25,12 +25,12 @@ def rehearsal_parts(found: Rehearsal) -> list[Part]:
     learned = f", lots known from {given.earlier_batches} batches" * bool(given.earlier_batches)
 
     def mixers(ax: "Axes") -> Any:
-        from matchkit.plots.learning import mixer_shares
+        from matchkit.report.learning_plots import mixer_shares
 
         return mixer_shares(ax, found.scores)
 
     def chances(ax: "Axes") -> Any:
-        from matchkit.plots.learning import stated_chances
+        from matchkit.report.learning_plots import stated_chances
 
         return stated_chances(ax, found.chances)
 

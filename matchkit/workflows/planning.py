@@ -21,9 +21,9 @@ from matchkit.files.settings import read_settings
 from matchkit.files.shop import read_inks, read_measuring
 from matchkit.files.shop_tables import drawn_in, measured_in
 from matchkit.fitting.fit import Fit, telling
+from matchkit.inks.drawdowns import Plan, drawdown_plan, numbered, rows
+from matchkit.inks.pots import Grams
 from matchkit.inks.shop import Ink, Shop
-from matchkit.plan.drawdowns import Plan, drawdown_plan, numbered, rows
-from matchkit.plan.pots import Grams
 from matchkit.workflows.session import Session
 
 BALANCE_G = 0.01

@@ -5,8 +5,8 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from matchkit.errors import InputError
-from matchkit.rehearsal.rehearse import BATCH_G, play, simulated_shop
-from matchkit.rehearsal.scores import deciles, joined, scores
+from matchkit.practice.rehearse import BATCH_G, play, simulated_shop
+from matchkit.practice.scores import deciles, joined, scores
 from matchkit.simulator.troubles import USUAL, only
 
 PER_SHOP = 20  # targets of one simulated shop before new inks are drawn

@@ -15,7 +15,7 @@ from matchkit.colorimetry.tristimulus import XYZ_to_Lab, de00
 from matchkit.fitting.fit import Fit, fit
 from matchkit.fitting.held_out import STRUCTURES
 from matchkit.inks.palette import Palette, reflectance, subset
-from matchkit.rehearsal.rehearse import drawdowns_of
+from matchkit.practice.rehearse import drawdowns_of
 from matchkit.simulator.pigments import make_bench
 from matchkit.simulator.simulate import KINDS, opaque_R, random_mixtures
 

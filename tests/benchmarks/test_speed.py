@@ -15,7 +15,7 @@ from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.illuminants import weights
 from matchkit.fitting.fit import fit
 from matchkit.matching.solve import count_subsets, solve
-from matchkit.rehearsal.rehearse import drawdowns_of
+from matchkit.practice.rehearse import drawdowns_of
 from matchkit.simulator.pigments import make_bench
 from tests.benchmarks import rivals
 from tests.studies import book_speed, many_starts, speed

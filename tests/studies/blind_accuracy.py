@@ -17,7 +17,7 @@ from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.fitting.fit import fit
 from matchkit.fitting.held_out import STRUCTURES
 from matchkit.inks.palette import reflectance
-from matchkit.rehearsal.rehearse import drawdowns_of
+from matchkit.practice.rehearse import drawdowns_of
 from matchkit.simulator.pigments import make_bench
 from matchkit.simulator.simulate import KINDS, opaque_R, random_mixtures
 

@@ -37,7 +37,7 @@ from matchkit.inks.shop import Ground, Shop
 from matchkit.matching.match import fractions_for
 from matchkit.matching.rank import Choices, candidates
 from matchkit.matching.solve import minimise, solve
-from matchkit.rehearsal.rehearse import (
+from matchkit.practice.rehearse import (
     BATCH_G,
     HAND,
     LIGHTS,

@@ -26,7 +26,7 @@ from matchkit.fitting.fit import fit
 from matchkit.inks.shop import Shop
 from matchkit.matching.match import fractions_for, match
 from matchkit.matching.rank import Choices, in_order
-from matchkit.rehearsal.rehearse import BATCH_G, HAND, LIGHTS, OBSERVER, drawdowns_of
+from matchkit.practice.rehearse import BATCH_G, HAND, LIGHTS, OBSERVER, drawdowns_of
 from matchkit.simulator.job import job
 from matchkit.simulator.pigments import make_bench
 from matchkit.simulator.simulate import KINDS, draw_lots, opaque_R, random_mixtures

@@ -29,7 +29,7 @@ Three ways to read a drawdown, told as `road`:
 
 `unseen` is dE00 (D65, 10 degrees) of random mixtures as this shop would draw them down,
 without noise, over the white half where there is a card.  The jobs are those of
-`matchkit.rehearsal`, lots 5 % apart, tolerance 1.  The ceiling is the mixture that the
+`matchkit.practice.rehearse`, lots 5 % apart, tolerance 1.  The ceiling is the mixture that the
 target was made from, weighed once: what true physics would reach, that knows no lot, no
 thickness and no weighing error.  `brier` is the mean square of chance less outcome.
 """
@@ -44,8 +44,8 @@ import numpy as np
 
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.inks.palette import reflectance
-from matchkit.rehearsal.rehearse import OBSERVER, play, simulated_shop
-from matchkit.rehearsal.scores import deciles, joined
+from matchkit.practice.rehearse import OBSERVER, play, simulated_shop
+from matchkit.practice.scores import deciles, joined
 from matchkit.simulator.simulate import KINDS, drawdown_R, random_mixtures
 from matchkit.simulator.troubles import USUAL, only
 

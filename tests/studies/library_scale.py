@@ -17,7 +17,7 @@ from matchkit.fitting.fit import fit
 from matchkit.inks.shop import Shop
 from matchkit.matching.library import matches
 from matchkit.matching.rank import Choices
-from matchkit.rehearsal.rehearse import drawdowns_of
+from matchkit.practice.rehearse import drawdowns_of
 from matchkit.simulator.pigments import make_bench
 from matchkit.simulator.simulate import KINDS, opaque_R, random_mixtures
 from tests.benchmarks.rivals import LIGHTS, OBSERVER

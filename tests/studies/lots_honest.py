@@ -24,7 +24,7 @@ from matchkit.correcting.lots import for_palette, learn, start
 from matchkit.fitting.fit import fit
 from matchkit.fitting.held_out import STRUCTURES
 from matchkit.matching.probability import spread_of
-from matchkit.rehearsal.rehearse import drawdowns_of
+from matchkit.practice.rehearse import drawdowns_of
 from matchkit.simulator.pigments import make_bench
 from matchkit.simulator.simulate import KINDS, draw_lots, opaque_R, random_mixtures, read, weigh
 

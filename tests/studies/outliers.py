@@ -19,7 +19,7 @@ import numpy as np
 
 from matchkit.fitting.fit import fit, new_outlier
 from matchkit.fitting.outliers import main_ink
-from matchkit.rehearsal.rehearse import drawdowns_of
+from matchkit.practice.rehearse import drawdowns_of
 from matchkit.simulator.pigments import make_bench
 from matchkit.simulator.simulate import opaque_R, read
 

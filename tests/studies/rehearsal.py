@@ -13,8 +13,8 @@ from pathlib import Path
 
 import numpy as np
 
-from matchkit.rehearsal.rehearse import MIXERS, play, simulated_shop
-from matchkit.rehearsal.scores import deciles, joined, scores
+from matchkit.practice.rehearse import MIXERS, play, simulated_shop
+from matchkit.practice.scores import deciles, joined, scores
 
 STORED = Path(__file__).with_suffix(".json")
 SEEDS = tuple(range(41_001, 41_051))

@@ -40,7 +40,7 @@ from matchkit.matching.probability import Spread, chance, chances, spread_of
 from matchkit.matching.rank import Candidate, Choices, candidates
 from matchkit.matching.solve import Solved, minimise
 from matchkit.optics.film import ground_inside
-from matchkit.rehearsal.scores import Played
+from matchkit.practice.scores import Played
 from matchkit.simulator.job import Hand, job
 from matchkit.simulator.pigments import Bench, make_bench
 from matchkit.simulator.simulate import (

@@ -6,7 +6,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from matchkit.book.lessons import LotDrift
-from matchkit.plots.marks import USUAL
+from matchkit.report.marks import USUAL
 
 
 def drift_chart(ax: Axes, ink: str, rows: Sequence[LotDrift]) -> Axes:

@@ -8,7 +8,8 @@ from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
 from matchkit.colorimetry.grid import GRID_NM
-from matchkit.plots.marks import (
+from matchkit.practice.simulated_shop import Swatch
+from matchkit.report.marks import (
     COLOURS,
     FAINT,
     HATCHES,
@@ -19,7 +20,6 @@ from matchkit.plots.marks import (
     in_plane,
     tolerance_outline,
 )
-from matchkit.practice.simulated_shop import Swatch
 
 Array = NDArray[np.float64]
 

@@ -24,7 +24,7 @@ from matchkit.colorimetry.tristimulus import hex_colours
 from matchkit.errors import InputError
 from matchkit.matching.compare import Comparison
 from matchkit.paper.sheet import OFF_SCREEN, OFF_SCREEN_MARK
-from matchkit.plots.marks import (
+from matchkit.report.marks import (
     COLOURS,
     HAIR,
     HATCHES,
@@ -136,7 +136,7 @@ def swatches(ax: Axes, comparison: Comparison) -> Axes:
         _swatch_row(ax, comparison, row)
     marked = f"{OFF_SCREEN} " * (OFF_SCREEN_MARK in {text.get_text() for text in ax.texts})
     words = f"Left half target, right half sample. {marked}{NOT_A_PROOF}"
-    caption = fill(words, letters_across(ax))
+    caption = fill(words, int(0.85 * letters_across(ax)))
     ax.text(-1.0, bottom, caption, ha="left", va="top", fontsize=SMALL)
     return ax
 

@@ -12,9 +12,9 @@ from itertools import count
 from math import ceil
 
 from matchkit.errors import InputError, did_you_mean
+from matchkit.inks.levels import FEWEST, MOST, Ladder, Level, ladders
+from matchkit.inks.pots import Balance, Grams, Pot, Weak, fill_pots, fresh_pot, make_letdowns
 from matchkit.inks.shop import Ink
-from matchkit.plan.levels import FEWEST, MOST, Ladder, Level, ladders
-from matchkit.plan.pots import Balance, Grams, Pot, Weak, fill_pots, fresh_pot, make_letdowns
 
 LONGEST_NAME = 60  # characters of an ink's name in a drawdown's
 FORBIDDEN = re.compile(r'[<>:"/\\|?*\x00-\x1f]')  # in file names, on some system

@@ -10,7 +10,7 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
 from matchkit.errors import InputError
-from matchkit.plan.drawdowns import Plan
+from matchkit.inks.drawdowns import Plan
 
 LETDOWN = "letdown"  # in place of a pot's number
 FAR = 3.0  # times what was planned: more likely a slip of the pen than of the hand

@@ -14,7 +14,7 @@ from matchkit.fitting.fit import Fit
 from matchkit.inks.palette import Palette, deepen, mixture_K_S, reflectance
 from matchkit.inks.shop import Drawdown
 from matchkit.optics.kubelka_munk import k_over_s, without_surface
-from matchkit.plots.marks import (
+from matchkit.report.marks import (
     COLOURS,
     DASHES,
     FAINT,

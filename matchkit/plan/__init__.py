@@ -1,1 +1,0 @@
-"""Which drawdowns to make, in which order, and what the pots held."""

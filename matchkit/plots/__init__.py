@@ -1,1 +1,0 @@
-"""Pictures: each function takes an `ax`, draws into it and returns it."""

@@ -1,1 +1,0 @@
-"""Blind jobs on simulated inks: how often a batch is in tolerance."""
