@@ -185,7 +185,7 @@ def test_a_check_is_judged_with_what_the_batches_told_kept_or_not(
     kept = learned(book, now, fits).lots[""]
     todays = {"": replace(fits[""], palette=replace(palette, inks=now.inks))}
     with reading(book) as db:
-        assert db.execute("SELECT count(*) FROM lesson").fetchone() == (1,)
+        assert db.execute("SELECT count(*) FROM lesson").fetchone() == (2,)  # lots, and the fit
     monkeypatch.setattr("matchkit.book.lessons.KEPT", 0)  # as if none had been kept
     for each in (fits, todays):
         np.testing.assert_allclose(learned(book, now, each).lots[""].mean, kept.mean, atol=1e-7)

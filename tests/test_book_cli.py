@@ -344,6 +344,14 @@ def test_what_was_learned_is_said_and_can_be_left_out(desk):
     assert "has run" not in quiet.err
 
 
+def test_an_ink_that_was_not_told_is_asked_for_and_not_taken_as_none(desk):
+    first, *others = [each["ink"] for each in log(desk)["inks"]]
+    said = desk.text("weigh", "1", f"{first}=20", status=2).err
+    assert all(ink in said for ink in others) and first not in said
+    assert not desk.json("show", "1")["weighings"]
+    desk.text("weigh", "1", f"{first}=20", *(f"{ink}=0" for ink in others))
+
+
 def test_match_counts_on_the_book_until_a_new_lot_is_opened(desk):
     """`matchkit match` says which lots it counts on, can do without, and forgets a lot."""
     logged = log(desk)

@@ -46,10 +46,20 @@ def planned(session: Session, batch: int) -> dict[str, float]:
 
 
 def weigh(session: Session, batch: int, grams: Mapping[str, float] | None = None) -> Written:
-    """Write down what was weighed for a batch, grams by ink; None: just what was planned."""
+    """Write down what was weighed for a batch, grams by ink; None: just what was planned.
+
+    InputError where an ink of the plan is not told: was none of it poured, or is it to come?
+    """
     book, shop = session.open_book(), session.files
-    if grams is None:
-        grams = planned_of(job(book, batch), shop.resolution_g)
+    planned = planned_of(job(book, batch), shop.resolution_g)
+    grams = planned if grams is None else grams
+    if untold := [ink for ink, g in planned.items() if g > 0 and ink not in grams]:
+        raise InputError(
+            [
+                f"{ink}: {planned[ink]:g} g planned, none told; write 0 if none went in"
+                for ink in untold
+            ]
+        )
     containers.weigh(book, shop, batch, grams)
     return _poured(session, batch, "weighed", "measure")
 
