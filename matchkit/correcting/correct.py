@@ -4,8 +4,8 @@ Only additions are possible.  `diagnose` estimates the state of a batch; from th
 any additions (grams) is predicted, with an uncertainty.  The least is the smallest addition
 with a chance of at least 95 % of being in tolerance; the safer one has 99 %.  How far from the
 target the batch may end for that follows from the uncertainty, in a few rounds.  Where no
-addition reaches that chance, the same share of the best chance there is counts instead; where
-it would take more than a fifth of the batch, 90 or 80 % is enough if that halves the addition.
+addition reaches that chance, the same share of the best chance there is counts instead: the
+more is added, the less the reading tells of the batch, so the surest is seldom the nearest.
 """
 
 from collections.abc import Sequence
@@ -33,10 +33,8 @@ Array = NDArray[np.float64]
 
 WAYS = ("least", "safer", "closest")  # what an addition may be asked to be
 CHANCES = {"least": 0.95, "safer": 0.99}
-# Where the least is more than so much of the batch, a smaller chance will do that halves it: the
-# rest of the chance would be bought by drowning the batch in a new one.
-MUCH, LESS_SURE = 0.2, (0.9, 0.8)
 CLOSE = 0.02  # of the tolerance: closer is the same
+AIMS = (0.8, 0.6, 0.4, 0.2)  # of the tolerance: among these and the nearest is the surest
 MOST_TIMES = 1.0  # of the batch that an addition may be: beyond, a new batch takes less ink
 ROUNDS = 6  # to find how far from the target the chance allows
 BACK = 0.99  # of that distance, where the balance's steps spoil the chance
@@ -210,27 +208,25 @@ class _Case:
 
 
 def _correction(case: _Case, way: str) -> Correction:
-    """The smallest additions that are good enough, the nearest at most."""
+    """The smallest additions that are good enough, the surest at most."""
     before = _result(case, case.nothing)
     chance = CHANCES.get(way)
     if case.wanted.most_g <= 0 or (chance and before.chance_in_tolerance >= chance):
         return before
     if not chance:
         return _least(case, CLOSE * case.limits.tolerance_de00) or _nearest(case)
-    found = _surely(case, before, before, chance)
-    if found is None:
-        nearest = _nearest(case)
-        if not nearest.can_be_saved:
-            return nearest
-        chance *= nearest.chance_in_tolerance
-        if before.chance_in_tolerance >= chance:
-            return before
-        found = _surely(case, nearest, before, chance) or nearest
-    for less in LESS_SURE if way == "least" else ():
-        if found.added_g > MUCH * before.total_g and before.chance_in_tolerance < less < chance:
-            other = _surely(case, before, before, less)
-            found = other if other and other.added_g < found.added_g / 2 else found
-    return found
+    if found := _surely(case, before, before, chance):
+        return found
+    # The more is added, the nearer the colour can be, and the less is known of it.
+    aims = [share * case.limits.tolerance_de00 for share in AIMS]
+    tried = [_nearest(case), *filter(None, (_least(case, aim) for aim in aims))]
+    if not tried[0].can_be_saved:
+        return tried[0]
+    chance *= max(each.chance_in_tolerance for each in tried)
+    if before.chance_in_tolerance >= chance:
+        return before
+    enough = [each for each in tried if each.chance_in_tolerance >= chance]
+    return min(enough, key=lambda each: each.added_g)
 
 
 def _surely(case: _Case, found: Correction, before: Correction, chance: float) -> Correction | None:

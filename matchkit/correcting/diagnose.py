@@ -254,7 +254,7 @@ def _linearise(
     misses, slopes = [], []
     for k, each in enumerate(rounds):
         grams = np.maximum(each.grams + errors[k], 0)
-        total = grams.sum()
+        total = max(grams.sum(), 1e-6)  # a step may try that nothing was poured
         c = grams / total
         R, by_amount = reflectance_jacobian(palette, c, strengths)
         by_gram = (by_amount - c @ by_amount) / total

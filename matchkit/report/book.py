@@ -59,7 +59,7 @@ def day_parts(day: Day) -> list[Part]:
         return ["No open jobs."]
     rows = tuple(
         (f"{j.batch}", j.name, state_words(j.state), ", ".join(each.signs), j.job, j.customer,
-         j.due, f"{j.planned_g:g}")
+         j.due, f"{round(sum(j.container.values()), 1):g}")
         for each in day.jobs
         for j in [each.record]
     )  # fmt: skip
