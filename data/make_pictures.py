@@ -284,7 +284,7 @@ def screenshot() -> bytes:
 
 def _small(png: bytes) -> bytes:
     out = io.BytesIO()
-    Image.open(io.BytesIO(png)).convert("RGB").quantize(32, dither=Image.Dither.NONE).save(
+    Image.open(io.BytesIO(png)).convert("RGB").quantize(28, dither=Image.Dither.NONE).save(
         out, "png", optimize=True
     )
     return out.getvalue()

@@ -184,9 +184,10 @@ def answers():
         found[name] = {"status": status, "answer": json.loads(out), "said": _lines(said)}
         if text:
             found[name]["text"] = text
+        if name == "book-correct":
+            found["page-slip"] = words_of(slip())
     for page in sorted(Path().glob("*.html")):
         found[f"page-{page.stem}"] = words_of(page.read_text(encoding="utf-8"))
-    found["page-slip"] = words_of(slip())
     found["blind-accuracy"] = accuracy()
     return {name: plain(each) for name, each in found.items()}
 

@@ -183,8 +183,8 @@ def test_the_form_and_the_book_work_there(shop, bench, tmp_path, capsys):
     measured = reading(tmp_path / "measured.csv", bench, POURED)
     book = ["book", str(own)]
     for words in (
-        [*book, "log-match", str(target), "--max-inks", "4"],
-        [*book, "weigh", "1", str(weighed)],
+        [*book, "log-match", str(target), "--recipe", str(weighed)],
+        [*book, "weigh", "1", "--as-planned"],
         [*book, "measure", "1", str(measured)],
         [*book, "correct", "1"],
     ):
@@ -222,13 +222,13 @@ def test_a_number_on_its_bound_is_said():
 def test_the_plan_names_the_drawdown_that_would_tell_most(shop, tmp_path):
     own = shutil.copytree(shop, tmp_path / "shop")
     session = Session(own)
-    assert not any("tell most" in note for note in plan_drawdowns(session).plan.notes)
+    assert not any("most useful" in note for note in plan_drawdowns(session).plan.notes)
     found = session.films[""]
     doubt = np.zeros((2, *found.palette.K.shape))
     doubt[1, found.palette.index("Lemon")], doubt[1, found.palette.index("Scarlet")] = 1.0, 0.5
     guessed = replace(found, palette=replace(found.palette, doubt=doubt))
     write_fits(own, session.files, {}, {"": guessed})
-    (told,) = [n for n in plan_drawdowns(Session(own)).plan.notes if "tell most" in n]
+    (told,) = [n for n in plan_drawdowns(Session(own)).plan.notes if "most useful" in n]
     assert told == (
         "the most useful further drawdown: Lemon alone; how much Lemon scatters is a guess so far"
     )

@@ -471,7 +471,7 @@ def test_weights_that_came_out_otherwise_go_into_the_file_from_the_plans_fields(
     weights.ladder.value = BENCH.inks[-1].name
     before = drawn(Path(OURS))
     weights.save.click()
-    assert "says already what was weighed" in seen(weights.told)
+    assert "already has these weights" in seen(weights.told)
 
     at = next(i for i, each in enumerate(weights.asked) if each.pot != "letdown")
     first, pot = weights.asked[at], weights.asked[at].pot

@@ -34,7 +34,7 @@ def rows(book):
     with closing(sqlite3.connect(f"{book.as_uri()}?mode=ro&immutable=1", uri=True)) as db:
         names = db.execute("SELECT name FROM sqlite_schema WHERE type = 'table' ORDER BY name")
         return {
-            name: db.execute(f"SELECT * FROM {name} ORDER BY id").fetchall()
+            name: db.execute(f"SELECT * FROM {name} ORDER BY 1").fetchall()
             for (name,) in names.fetchall()
         }
 

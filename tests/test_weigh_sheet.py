@@ -75,7 +75,7 @@ def test_a_sheet_left_empty_changes_nothing(ours, run, tmp_path):
     before = (ours / "drawdowns.csv").read_bytes()
     status, out, err = run("plan", ours, "--weighed", tmp_path / "weighed.csv", "--write")
     assert status == 0
-    assert "as drawdowns.csv says" in out and "says already" in err
+    assert "as drawdowns.csv says" in out and "already has" in err
     assert (ours / "drawdowns.csv").read_bytes() == before
     assert len(list(ours.glob("*.bak"))) == 1  # of the plan
 
@@ -111,7 +111,7 @@ def test_an_unsteady_hand_gets_the_percents_that_were_in_the_pots(
     masstone = f"{BENCH.names[-1]} masstone"
     assert masstone not in true and now[masstone].max() == 1
     assert "fit.json is of other drawdowns" in run("predict", ours, _recipe(tmp_path))[2]
-    assert "says already" in run("plan", ours, "--weighed", sheet, "--write")[2]
+    assert "already has" in run("plan", ours, "--weighed", sheet, "--write")[2]
 
 
 def _recipe(folder):
