@@ -93,7 +93,7 @@ def test_check_by_lab_in_words(shop, run):
     status, out, err = run("check", shop, "--lab", wanted("D50", 2), MEASURED, "--light", "D50",
                            "--observer", 2)  # fmt: skip
     assert status == 0
-    assert "under D50, tolerance 1" in out.splitlines()[0]
+    assert "under D50, tolerance 1" in out.splitlines()[1]
     assert "Only Lab values, under D50 and 2 degrees: other lights can't be judged" in err
 
 

@@ -40,6 +40,8 @@ def test_a_thickness_that_is_none_is_told_at_the_field(notebook):
     form = notebook(BOOK).locator(".mk-cover")
     for wrong in ("0", "-5", "thin"):
         form.get_by_label("One stroke, um").fill(wrong)
+        form.get_by_label("One stroke, um").press("Tab")
+        expect(form.locator(".mk-alert")).to_have_count(0)  # that of the entry before
         form.get_by_role("button", name="Does it cover?").click()
         expect(form.locator(".mk-alert")).to_contain_text("One stroke, um: ")
         expect(form.get_by_role("columnheader", name="What it needs")).to_have_count(0)
