@@ -37,7 +37,7 @@ from matchkit.files.grid import (
     without_headings,
 )
 from matchkit.files.readings import Readings, Stated, StatedLab, name_fault, stated_in
-from matchkit.files.tables import Row, Table, parse_table, spectral_values
+from matchkit.files.tables import FileTable, Row, parse_table, spectral_values
 from matchkit.files.text import Findings, decimal_mark, number, quoted
 
 Lines = list[tuple[int, list[str], str]]  # as `tables.laid` gives them
@@ -161,7 +161,7 @@ def _wide(content: str, head: Head | None, name: str, found: Findings) -> Readin
     )
 
 
-def _scale_beside(table: Table) -> str:
+def _scale_beside(table: FileTable) -> str:
     """The scale that a column of this name states alike in every row, as our own files do."""
     stated = {_scale(row.cells.get("scale", "")) for row in table.rows}
     return stated.pop() if len(stated) == 1 else ""
@@ -174,7 +174,7 @@ def _lab_columns(heads: Sequence[str]) -> tuple[str, ...]:
     return tuple(found) if all(found) else ()
 
 
-def _labs_beside(table: Table, rows: Sequence[Row]) -> list[StatedLab | None]:
+def _labs_beside(table: FileTable, rows: Sequence[Row]) -> list[StatedLab | None]:
     """What these columns hold, for a light that is not stated."""
     columns = _lab_columns(table.columns)
     labs: list[StatedLab | None] = []
@@ -203,7 +203,9 @@ def _check_names(names: Iterable[tuple[str, str]], what: str, found: Findings) -
             found.faults.append(f"{where}: {what} {fault}")
 
 
-def _stated_beside(table: Table, rows: Sequence[dict[str, str]], found: Findings) -> list[Stated]:
+def _stated_beside(
+    table: FileTable, rows: Sequence[dict[str, str]], found: Findings
+) -> list[Stated]:
     """What columns such as ``geometry`` state, row by row."""
     columns = [column for column in STATING if column in table.columns]
     known: dict[tuple[str, ...], Stated] = {}

@@ -20,7 +20,7 @@ from matchkit.files.readings import (
 )
 from matchkit.files.recipe import Mixture, agreed
 from matchkit.files.shop_tables import spectral_rows
-from matchkit.files.tables import Row, Table, amount, wording
+from matchkit.files.tables import FileTable, Row, amount, wording
 from matchkit.files.text import Findings, quoted
 from matchkit.fitting.instrument import other_specular
 from matchkit.inks.recipe import density_g_per_ml
@@ -170,14 +170,14 @@ def _surface(name: str, rows: Sequence[Row], found: Findings) -> str:
 
 
 def with_films(
-    drawn: Sequence[Mixture], table: Table, inks: Mapping[str, Ink] | None, found: Findings
+    drawn: Sequence[Mixture], table: FileTable, inks: Mapping[str, Ink] | None, found: Findings
 ) -> list[Mixture]:
     """The drawdowns of a table with ground and thickness, where they are films."""
     return [_with_film(mixture, table, inks, found) for mixture in drawn]
 
 
 def _with_film(
-    mixture: Mixture, table: Table, inks: Mapping[str, Ink] | None, found: Findings
+    mixture: Mixture, table: FileTable, inks: Mapping[str, Ink] | None, found: Findings
 ) -> Mixture:
     """Ground and thickness belong to the drawdown: any of its rows may state them, all alike."""
     where, name = mixture.rows[0].where, quoted(mixture.name)

@@ -29,7 +29,7 @@ from matchkit.files.shop_tables import (
     spectra_in,
 )
 from matchkit.files.spectrum import read_spectra
-from matchkit.files.tables import Table
+from matchkit.files.tables import FileTable
 from matchkit.files.text import label, quoted
 from matchkit.files.write import write_keeping
 from matchkit.fitting.instrument import disagreement, oddities, repeats
@@ -194,7 +194,7 @@ def _known(
     raise InputError([*faults, f"{file}: nothing was brought in; rename them, {way}"])
 
 
-def _cropped(table: Table) -> list[str]:
+def _cropped(table: FileTable) -> list[str]:
     if table.nm.size == GRID_NM.size:
         return []
     return [

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from matchkit.errors import InputError, did_you_mean, nearest
-from matchkit.files.tables import Row, Table, amount, read_table, wording
+from matchkit.files.tables import FileTable, Row, amount, read_table, wording
 from matchkit.files.text import Findings, label, quoted
 from matchkit.inks.recipe import taken_apart
 from matchkit.inks.shop import Mix
@@ -42,7 +42,7 @@ class Mixture:
 
 
 def mixtures(
-    table: Table,
+    table: FileTable,
     *,
     by: str = "",
     either: bool = False,
@@ -53,7 +53,7 @@ def mixtures(
 
     Parameters
     ----------
-    table : Table
+    table : FileTable
         With a column ``ink``, one of `AMOUNTS`, and perhaps ``lot``.
     by : str
         The column that names the mixture a row belongs to; empty: all rows are one.
@@ -79,7 +79,7 @@ def mixtures(
     ]
 
 
-def _unit(table: Table) -> str:
+def _unit(table: FileTable) -> str:
     units = [unit for unit in AMOUNTS if unit in table.columns]
     if len(units) == 1:
         return units[0]

@@ -27,8 +27,8 @@ from matchkit.files.grounds import (
 from matchkit.files.readings import listed
 from matchkit.files.recipe import AMOUNTS, Mixture, agreed, hint_at, mixtures
 from matchkit.files.settings import geometry_doubts, geometry_faults, read_settings
-from matchkit.files.shop_tables import Readings, all_readings
-from matchkit.files.tables import Row, Table, amount, read_table, wording
+from matchkit.files.shop_tables import ReadingRows, all_readings
+from matchkit.files.tables import FileTable, Row, amount, read_table, wording
 from matchkit.files.text import Findings, label, quoted
 from matchkit.files.write import settled
 from matchkit.inks.shop import ROLES, Drawdown, Ink, Mix, Shop
@@ -277,7 +277,7 @@ def _mix(mixture: Mixture, decimal: str, found: Findings) -> Mix:
 
 
 def _check_pairs(
-    drawn: list[Mixture], mixed: list[Mix], readings: dict[str, Readings], found: Findings
+    drawn: list[Mixture], mixed: list[Mix], readings: dict[str, ReadingRows], found: Findings
 ) -> None:
     """Every drawdown has a reading or waits for one; every reading has a drawdown or a mix."""
     known = dict.fromkeys([*(mixture.name for mixture in drawn), *(mix.name for mix in mixed)])
@@ -309,7 +309,7 @@ def _assembled(
     inks: dict[str, Ink],
     drawn: list[Mixture],
     mixed: list[Mix],
-    readings: dict[str, Readings],
+    readings: dict[str, ReadingRows],
 ) -> Shop:
     """The shop with all that is sound, so that it can be asked for contradictions.
 
@@ -369,7 +369,7 @@ def _series(inks: Inks) -> dict[str, str] | None:
     return None if inks is None else {name: ink.series for name, ink in inks.items()}
 
 
-def _hear(table: Table, found: Findings) -> None:
+def _hear(table: FileTable, found: Findings) -> None:
     found.faults.extend(table.faults)
     found.notes.extend(table.notes)
 

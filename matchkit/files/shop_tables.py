@@ -21,8 +21,8 @@ from matchkit.files.grid import laid
 from matchkit.files.lock import locked
 from matchkit.files.recipe import AMOUNTS
 from matchkit.files.tables import (
+    FileTable,
     Row,
-    Table,
     parse_table,
     read_table,
     spectral_values,
@@ -36,7 +36,7 @@ Spectrum = NDArray[np.float64]
 
 
 @dataclass(frozen=True, kw_only=True)
-class Readings:
+class ReadingRows:
     """The repeat readings of one name, and where the first stands."""
 
     where: str
@@ -44,9 +44,9 @@ class Readings:
     waiting: bool = False  # its rows are empty: there to be measured
 
 
-def all_readings(paths: dict[str, Path], found: Findings) -> dict[str, Readings]:
+def all_readings(paths: dict[str, Path], found: Findings) -> dict[str, ReadingRows]:
     """Readings by name.  A row with a fault, or with no value yet, still counts as a name."""
-    readings: dict[str, Readings] = {}
+    readings: dict[str, ReadingRows] = {}
     if "spectra.csv" in paths:
         readings = _readings(paths["spectra.csv"], "spectra.csv", found)
     if "film_spectra.csv" in paths:
@@ -59,19 +59,19 @@ def all_readings(paths: dict[str, Path], found: Findings) -> dict[str, Readings]
     return readings
 
 
-def _readings(path: Path, file: str, found: Findings) -> dict[str, Readings]:
+def _readings(path: Path, file: str, found: Findings) -> dict[str, ReadingRows]:
     table, pairs, waiting = spectral_rows(path, file, ("drawdown",), found, may_wait=True)
-    readings: dict[str, Readings] = {}
+    readings: dict[str, ReadingRows] = {}
     for row in table.rows:
         name = wording(row, "drawdown", faults=found.faults, required=True)
-        readings.setdefault(name, Readings(where=row.where, spectra=[]))
+        readings.setdefault(name, ReadingRows(where=row.where, spectra=[]))
     for row, R in pairs:
         name = wording(row, "drawdown", faults=[])
         found.notes.extend(reflectance_doubts(R, f"{row.where} {quoted(name)}"))
         readings[name].spectra.append(R)
     for row in waiting:
         name = wording(row, "drawdown", faults=found.faults, required=True)
-        readings.setdefault(name, Readings(where=row.where, spectra=[], waiting=True))
+        readings.setdefault(name, ReadingRows(where=row.where, spectra=[], waiting=True))
     return readings
 
 
@@ -83,7 +83,7 @@ def spectral_rows(
     *,
     text: Sequence[str] = (),
     may_wait: bool = False,
-) -> tuple[Table, list[tuple[Row, Spectrum]], list[Row]]:
+) -> tuple[FileTable, list[tuple[Row, Spectrum]], list[Row]]:
     """A shop's table of readings: rows with their reflectance (n_wl,), and rows that wait.
 
     The last of the `required` columns names what was read.  Row faults go to `found`;
@@ -106,7 +106,7 @@ def spectral_rows(
     return table, list(zip(rows, on_grid, strict=True)), waiting
 
 
-def _percent_fault(table: Table, rows: list[Row], values: Spectrum) -> str:
+def _percent_fault(table: FileTable, rows: list[Row], values: Spectrum) -> str:
     """One line for a file in percent, however many rows it has."""
     advice = "write reflectance factors, 0-1 (divide by 100)"
     if table.percent:
@@ -145,7 +145,7 @@ class ShopLine:
 class ShopTable:
     """A table with its rows as they stand."""
 
-    table: Table
+    table: FileTable
     lines: list[ShopLine]
     mark: str  # of the encoding, that some spreadsheets need
 
@@ -297,7 +297,7 @@ def _read(
     numeric: Sequence[str] = (),
     text: Sequence[str] = (),
     spectral: bool = False,
-) -> tuple[Table, str]:
+) -> tuple[FileTable, str]:
     """The table, or an empty one of these columns where there is no such file, and its mark."""
     path = settled(folder, name)
     there = path.is_file() and path.stat().st_size > 0

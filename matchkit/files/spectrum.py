@@ -17,7 +17,7 @@ from matchkit.files.grid import SEPARATORS
 from matchkit.files.grounds import check_one_way, suited
 from matchkit.files.readings import NamedSpectrum, Readings, Stated, listed, with_repeats
 from matchkit.files.scale import Darkest, scaled
-from matchkit.files.tables import Table, amount, parse_table
+from matchkit.files.tables import FileTable, amount, parse_table
 from matchkit.files.text import Findings, label, quoted, read_bytes, read_text, text_of
 from matchkit.inks.shop import Shop
 
@@ -54,7 +54,7 @@ def read_lamp(path: str | Path) -> tuple[MeasuredIlluminant, list[str]]:
         raise InputError([f"{found.file}: {fault}" for fault in error.faults]) from None
 
 
-def _table(text: str, file: str) -> Table:
+def _table(text: str, file: str) -> FileTable:
     lines = re.split(r"\r\n|\r|\n", text)
     start = next((i for i, line in enumerate(lines[:ABOVE]) if _heads(line)), 0)
     content = "\n".join([""] * start + lines[start:])  # rows keep their numbers
@@ -74,7 +74,7 @@ def _renamed(column: str) -> str:
     return COLUMNS[1] if len(column) < 80 and _POWER.fullmatch(column) else column
 
 
-def _columns(table: Table, found: Findings) -> tuple[Array, Array]:
+def _columns(table: FileTable, found: Findings) -> tuple[Array, Array]:
     """Wavelengths and power as they stand; rows that cannot be read are faults."""
     seen: dict[float, str] = {}
     rows = []

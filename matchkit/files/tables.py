@@ -3,7 +3,7 @@
 Any separator (see `grid`), decimal point or decimal comma: what they are is found out
 from the file, and a file that could be read two ways is refused.
 
-Faults of single rows gather in `Table.faults`, so that one look at a file tells
+Faults of single rows gather in `FileTable.faults`, so that one look at a file tells
 everything that is wrong with it.
 """
 
@@ -33,7 +33,7 @@ class Row:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Table:
+class FileTable:
     """A table as it was understood; row faults found so far, remarks on columns."""
 
     file: str
@@ -56,7 +56,7 @@ def read_table(
     text: Sequence[str] = (),
     limits: Sequence[str] = (),
     spectral: bool = False,
-) -> Table:
+) -> FileTable:
     """A CSV file as rows by column name; `file` names it in messages.  See `parse_table`."""
     return parse_table(
         read_text(path, file),
@@ -79,7 +79,7 @@ def parse_table(
     limits: Sequence[str] = (),
     spectral: bool = False,
     rename: Callable[[str], str] = str.casefold,
-) -> Table:
+) -> FileTable:
     """The rows of `content`.  Unknown columns are left alone.
 
     Parameters
@@ -119,7 +119,7 @@ def parse_table(
     rows = [
         _row(f"{file} row {row}", cells, bool(fault), places, waves) for row, cells, fault in lines
     ]
-    return Table(
+    return FileTable(
         file=file,
         grid=grid,
         columns=tuple(columns),
@@ -174,7 +174,7 @@ def wording(row: Row, name: str, *, faults: list[str], required: bool = False) -
     return unicodedata.normalize("NFC", cell)
 
 
-def spectral_values(table: Table) -> tuple[list[Row], NDArray[np.float64], list[str]]:
+def spectral_values(table: FileTable) -> tuple[list[Row], NDArray[np.float64], list[str]]:
     """The rows whose wavelength cells are all numbers, their values, the faults.
 
     One fault a row: the first bad cell and how many more there are.  The values
@@ -197,7 +197,7 @@ def spectral_values(table: Table) -> tuple[list[Row], NDArray[np.float64], list[
     return rows, np.array(values).reshape(len(rows), table.nm.size), faults
 
 
-def without_waiting(table: Table) -> tuple[Table, list[Row]]:
+def without_waiting(table: FileTable) -> tuple[FileTable, list[Row]]:
     """The table without the rows that hold a name and no value yet, and those rows."""
     kept: list[Row] = []
     waiting: list[Row] = []
@@ -266,7 +266,7 @@ def _decimal(
         raise InputError(f"{file}: {error}") from None
 
 
-def _bad_cells(row: Row, table: Table) -> str:
+def _bad_cells(row: Row, table: FileTable) -> str:
     reasons = []
     for nm, cell in zip(table.nm, row.values, strict=True):
         try:

@@ -16,7 +16,7 @@ from matchkit.files.readings import listed
 from matchkit.files.recipe import AMOUNTS
 from matchkit.files.shop import read_inks
 from matchkit.files.shop_tables import DRAWDOWNS, ShopLine, ShopTable, drawn_in
-from matchkit.files.tables import Row, Table, amount, read_table, wording
+from matchkit.files.tables import FileTable, Row, amount, read_table, wording
 from matchkit.files.text import label
 from matchkit.files.write import csv_text, write_file, write_keeping
 from matchkit.inks.contents import LETDOWN, Contents, Weighing, contents, weighings
@@ -157,7 +157,7 @@ def _readings(sheet: Path, drawn: set[str]) -> list[Weighing]:
     ]
 
 
-def _reading(row: Row, table: Table, faults: list[str]) -> tuple[float, Weighing]:
+def _reading(row: Row, table: FileTable, faults: list[str]) -> tuple[float, Weighing]:
     def grams(column: str) -> float | None:
         return amount(row, column, decimal=table.decimal, faults=faults)
 

@@ -33,7 +33,7 @@ from matchkit.paper.ticket_sheet import tickets_html
 from matchkit.report.book import about, batch_parts, day_parts, next_parts
 from matchkit.report.check import measured_parts
 from matchkit.report.html import to_html
-from matchkit.report.parts import Page, Part, Table, Verdict
+from matchkit.report.parts import Banner, Page, Part, Table
 from matchkit.workflows import booking, looking_up
 from matchkit.workflows.measuring_batch import measure_batch
 from matchkit.workflows.session import Session
@@ -328,7 +328,7 @@ class BookForm:
         words = [part for part in parts if isinstance(part, str)]
         if found.judged is None:
             return ". ".join(words), "look" if found.odd else "done"
-        verdict = next(part for part in parts if isinstance(part, Verdict))
+        verdict = next(part for part in parts if isinstance(part, Banner))
         return ". ".join([verdict.text, *words]), "pass" if verdict.passed else "fail"
 
     def _close(self, session: Session, batch: int) -> tuple[str, str]:

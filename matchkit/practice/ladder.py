@@ -23,7 +23,7 @@ COMES_BACK_DAYS = (1, 3)
 
 
 @dataclass(frozen=True, kw_only=True)
-class Session:
+class Sitting:
     """Fifteen minutes: exercises of a `kind`, by a `gauge`, and what its pass mark is."""
 
     key: str
@@ -34,14 +34,14 @@ class Session:
 
 
 SESSIONS = (
-    Session(
+    Sitting(
         key="numbers",
         title="1 What the numbers say",
         kind="see",
         gauge=NUMBERS,
         mark=f"level {NUMBERS_LEVEL} in every direction, numbers shown",
     ),
-    Session(
+    Sitting(
         key="eye",
         title="2 What the eye sees",
         kind="see",
@@ -49,24 +49,24 @@ SESSIONS = (
         mark=f"level {EYE_LEVEL} in every direction, numbers hidden; a direction that your eye"
         " does not tell is taken from the instrument",
     ),
-    Session(
+    Sitting(
         key="sums", title="3 At the balance", kind="sums", gauge="", mark=f"level {PASS_LEVEL}"
     ),
-    Session(
+    Sitting(
         key="fix",
         title="4 Which ink, and how much",
         kind="fix",
         gauge="",
         mark=f"level {PASS_LEVEL}",
     ),
-    Session(
+    Sitting(
         key="light",
         title="5 Under the other light",
         kind="light",
         gauge="",
         mark=f"level {PASS_LEVEL}",
     ),
-    Session(
+    Sitting(
         key="job",
         title="6 A whole job",
         kind=JOB,

@@ -8,7 +8,7 @@ import numpy as np
 
 from matchkit.colorimetry.tristimulus import hex_colour
 from matchkit.matching.compare import Comparison
-from matchkit.report.parts import Part, Picture, Swatches, Table, Verdict
+from matchkit.report.parts import Banner, Part, Picture, Swatches, Table
 from matchkit.workflows.checking import Check
 from matchkit.workflows.measuring_batch import MeasuredBatch
 
@@ -94,7 +94,7 @@ def check_parts(found: Check) -> list[Part]:
         f"{word}: dE00 {verdict.de00[0]:.2f} under {verdict.lights[0]}, tolerance"
         f" {found.tolerance_de00:g}"
     )
-    shown = Verdict(text=head, passed=verdict.passed)
+    shown = Banner(text=head, passed=verdict.passed)
     parts: list[Part] = [shown, f"Drawdown compared with target: {verdict.words[0]}"]
     if target.R is not None:
         light, observer = target.lights[0], target.observer

@@ -12,7 +12,7 @@ from pathlib import Path
 from matchkit.errors import InputError
 from matchkit.files.write import write_file
 from matchkit.paper.sheet import text_columns
-from matchkit.report.parts import Heading, Page, Part, Picture, Swatches, Table, Verdict
+from matchkit.report.parts import Banner, Heading, Page, Part, Picture, Swatches, Table
 from matchkit.workflows.session import Notice
 
 WIDEST = 200  # columns of a cell: a terminal wraps by itself
@@ -50,7 +50,7 @@ def text_of(part: Part) -> str:
         return f"[picture: {part.alt}]"
     if isinstance(part, Page):
         return f"[page: {part.title}]"
-    if isinstance(part, Notice | Heading | Verdict):
+    if isinstance(part, Notice | Heading | Banner):
         return part.text
     if isinstance(part, Swatches):
         shown = [
@@ -187,7 +187,7 @@ def _html(part: Part) -> str:
         return _framed(part)
     if isinstance(part, Heading):
         return f"<h4>{escape(part.text)}</h4>"
-    if isinstance(part, Verdict):
+    if isinstance(part, Banner):
         kind = "mk-pass" if part.passed else "mk-fail"
         return f'<div role="status" class="{kind}">{escape(part.text)}</div>'
     if isinstance(part, Notice):

@@ -19,7 +19,7 @@ class Heading:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Verdict:
+class Banner:
     """The answer in a line, and whether it is a good one; a form shows it large."""
 
     text: str
@@ -70,7 +70,7 @@ class Page:
     html: str
 
 
-Part = str | Notice | Heading | Verdict | Table | Picture | Swatches | Page
+Part = str | Notice | Heading | Banner | Table | Picture | Swatches | Page
 
 
 def by_light(head: str, lights: Sequence[str], values: Sequence[float]) -> str:

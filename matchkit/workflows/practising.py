@@ -30,7 +30,7 @@ from matchkit.practice.kinds import (
 from matchkit.practice.ladder import (
     SESSIONS,
     Calibration,
-    Session,
+    Sitting,
     calibration,
     due,
     from_instrument,
@@ -93,7 +93,7 @@ class Ladder:
     eye tells badly; `calibrations` are of additions that were foreseen.
     """
 
-    sessions: tuple[tuple[Session, bool], ...]
+    sessions: tuple[tuple[Sitting, bool], ...]
     directions: tuple[Standing, ...]
     from_instrument: tuple[str, ...]
     calibrations: tuple[Calibration, ...]
