@@ -11,8 +11,6 @@ from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.tristimulus import XYZ_to_Lab
 from matchkit.correcting.diagnose import (
     LEAST_MODEL_F,
-    NOISE_F,
-    REACH_NM,
     T_FREEDOM,
     Round,
     f_inverse,
@@ -22,6 +20,7 @@ from matchkit.correcting.diagnose import (
 )
 from matchkit.errors import InputError
 from matchkit.fitting.constants import f_scale
+from matchkit.fitting.outliers import NOISE_F, REACH_NM
 from matchkit.inks.palette import reflectance, subset
 from matchkit.matching.probability import Spread
 from matchkit.simulator.simulate import opaque_R, random_mixtures, read, weigh

@@ -13,14 +13,13 @@ from matchkit.correcting import lots
 from matchkit.correcting.advice import lot_strengths
 from matchkit.correcting.diagnose import (
     LEAST_MODEL_F,
-    NOISE_F,
-    REACH_NM,
     Round,
     beside_the_batch,
     infer,
 )
 from matchkit.errors import InputError
 from matchkit.fitting.constants import f_scale
+from matchkit.fitting.outliers import NOISE_F, REACH_NM
 from matchkit.inks.palette import reflectance
 from matchkit.inks.shop import Ink
 from matchkit.simulator.simulate import draw_lots, opaque_R, random_mixtures, read, weigh

@@ -5,10 +5,9 @@ A draft is no record: it is overwritten, and nothing of the book depends on it.
 
 import json
 from collections.abc import Mapping
-from datetime import UTC
 from typing import Any
 
-from matchkit.book.store import Book, reading, wording, writing
+from matchkit.book.store import Book, reading, utc, wording, writing
 
 LARGEST = 400_000  # characters; a file that is handed in may be among what is kept
 
@@ -25,7 +24,7 @@ def keep_draft(book: Book, place: str, content: Mapping[str, Any]) -> None:
     ({'White': '612.4'}, 'Ann')
     """
     text = json.dumps(content)
-    at = book.clock().astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    at = utc(book.clock())
     if len(text) <= LARGEST:
         with writing(book) as db:
             row = [wording(place, "place"), at, book.who, text]

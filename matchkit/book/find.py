@@ -15,9 +15,8 @@ from datetime import datetime, timedelta
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matchkit.book.jobs import utc
 from matchkit.book.rows import day, parts_of, reading_text
-from matchkit.book.store import Book, reading
+from matchkit.book.store import Book, reading, utc
 from matchkit.colorimetry.illuminants import Light, light_name
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.errors import InputError

@@ -4,14 +4,14 @@ import json
 import sqlite3
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, time, tzinfo
+from datetime import datetime, time, tzinfo
 
 import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.book.rows import by_ink, held_by, must_be, parts_of, poured
 from matchkit.book.schema import MG
-from matchkit.book.store import Book, reading
+from matchkit.book.store import Book, reading, utc
 from matchkit.inks.recipe import weigh_out
 from matchkit.inks.shop import Ink
 from matchkit.matching.rank import MOSTLY, clear_share
@@ -320,12 +320,8 @@ def off_plan(pour: Poured) -> str:
 def local_day(at: str, zone: tzinfo | None = None) -> str:
     """The shop's day of a time in the book.
 
+    >>> from datetime import UTC
     >>> local_day("2026-11-25T10:00:00Z", UTC)
     '2026-11-25'
     """
     return datetime.fromisoformat(at).astimezone(zone).date().isoformat()
-
-
-def utc(moment: datetime) -> str:
-    """A moment as the book writes it."""
-    return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")

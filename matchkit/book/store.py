@@ -160,9 +160,14 @@ def writing(book: Book) -> Iterator[sqlite3.Connection]:
             raise
 
 
+def utc(moment: datetime) -> str:
+    """A moment as the book writes it."""
+    return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
 def record(db: sqlite3.Connection, book: Book, table: str, values: Mapping[str, object]) -> int:
     """Write one record, signed and dated; its number."""
-    at = book.clock().astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    at = utc(book.clock())
     return insert(db, table, {"at": at, "who": book.who, **values})
 
 
@@ -237,7 +242,7 @@ def migrate(db: sqlite3.Connection, path: Path, clock: Callable[[], datetime]) -
             db.execute(statement)
         if version == 0:
             db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
-            at = clock().astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+            at = utc(clock())
             uid = secrets.token_hex(4).upper()
             insert(db, "book", {"id": 1, "at": at, "uid": uid})
         db.execute(f"PRAGMA user_version = {len(STEPS)}")

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from matchkit.colorimetry.difference import Target, difference, difference_slope
 from matchkit.colorimetry.tristimulus import Lab_jacobian, XYZ_to_Lab
-from matchkit.correcting.diagnose import f_inverse
+from matchkit.correcting.diagnose import f_inverse, stays
 from matchkit.fitting.constants import f_scale
 from matchkit.inks.palette import Palette, look
 from matchkit.matching.probability import Spread
@@ -59,7 +59,7 @@ def joined(bucket: Bucket, additions_g: Array) -> Bucket:
         bucket,
         grams=grams,
         strengths=np.where(grams > 0, strong / np.where(grams > 0, grams, 1.0), 1.0),
-        residual_f=bucket.residual_f * bucket.grams.sum() / grams.sum(),
+        residual_f=bucket.residual_f * stays(bucket.grams, grams),
     )
 
 

@@ -24,7 +24,7 @@ from matchkit.correcting.additions import (
     nearest_additions,
 )
 from matchkit.correcting.container import Bucket, differences_after, seen_after, under_first_light
-from matchkit.correcting.diagnose import Belief
+from matchkit.correcting.diagnose import Belief, stays
 from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Shop
 from matchkit.matching.probability import Spread, chance_within, covariance_after, lab_covariance
@@ -203,7 +203,7 @@ class _Case:
             )[1]
         return covariance_after(
             self.learned, grams, a, self.target, self.spread, belief.covariance, belief.seen_Lab,
-            float(grams.sum() / (grams + a).sum()),
+            stays(grams, grams + a),
         )  # fmt: skip
 
 
@@ -217,11 +217,12 @@ def _correction(case: _Case, way: str) -> Correction:
         return _least(case, CLOSE * case.limits.tolerance_de00) or _nearest(case)
     if found := _surely(case, before, before, chance):
         return found
+    nearest = _nearest(case)
+    if not nearest.can_be_saved:
+        return nearest
     # The more is added, the nearer the colour can be, and the less is known of it.
     aims = [share * case.limits.tolerance_de00 for share in AIMS]
-    tried = [_nearest(case), *filter(None, (_least(case, aim) for aim in aims))]
-    if not tried[0].can_be_saved:
-        return tried[0]
+    tried = [nearest, *filter(None, (_least(case, aim) for aim in aims))]
     chance *= max(each.chance_in_tolerance for each in tried)
     if before.chance_in_tolerance >= chance:
         return before

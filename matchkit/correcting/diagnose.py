@@ -32,15 +32,13 @@ from matchkit.correcting.estimate import Prior, descend, most_likely
 from matchkit.errors import InputError
 from matchkit.fitting.constants import f_scale
 from matchkit.fitting.fit import Fit
-from matchkit.fitting.outliers import shift_words
+from matchkit.fitting.outliers import NOISE_F, shift_words, smooth
 from matchkit.inks.palette import Palette, reflectance, reflectance_jacobian, strength_jacobian
 from matchkit.matching.probability import Spread
 
 Array = NDArray[np.float64]
 Left = Callable[[Array], float]
 
-REACH_NM = 40.0  # over which the model's error changes its mind
-NOISE_F = 4e-4  # of a reading and its drawdown on the f scale: about 0.05 L*
 LEAST_MODEL_F = 5e-4  # the model's own error is never taken as smaller
 T_FREEDOM = 8.0  # heavy tails of the strength prior: some lots are far off
 # Now and then a pour is forgotten, doubled or misread, by so much of it: one in a hundred of
@@ -217,7 +215,7 @@ def model_error_f(found: Fit) -> float:
 def predicted(palette: Palette, belief: Belief, grams: Array) -> Array:
     """Reflectance (n_wl,) of the batch brought to `grams`, with what was learned."""
     R = reflectance(palette, grams / grams.sum(), belief.strengths)
-    f = f_scale(R)[0] + belief.residual_f * belief.grams.sum() / grams.sum()
+    f = f_scale(R)[0] + belief.residual_f * stays(belief.grams, grams)
     return f_inverse(f)
 
 
@@ -274,43 +272,44 @@ def _linearise(
     return np.concatenate(misses), np.concatenate(slopes)
 
 
-def _kernel() -> Array:
-    kernel: Array = np.exp(-(((GRID_NM[:, None] - GRID_NM) / REACH_NM) ** 2) / 2)
-    return kernel
-
-
 def _data_covariance(rounds: Sequence[Round], model_f: float, wider: float = 1.0) -> Array:
     """Covariance of the data about the model: smooth residual and noise, by round."""
     sizes = [3 if each.R is None else len(GRID_NM) for each in rounds]
     ends = np.cumsum([0, *sizes])
     out = np.zeros((ends[-1], ends[-1]))
-    smooth = (wider * model_f) ** 2 * _kernel()
+    model = (wider * model_f) ** 2 * smooth()
     for k, each in enumerate(rounds):
         rows = slice(ends[k], ends[k + 1])
         if each.R is None:
             assert each.lab_covariance is not None
             out[rows, rows] = each.lab_covariance
             continue
-        out[rows, rows] = smooth + (wider * NOISE_F) ** 2 * np.eye(len(GRID_NM))
+        out[rows, rows] = model + (wider * NOISE_F) ** 2 * np.eye(len(GRID_NM))
         for j in range(k):
             if rounds[j].R is not None:
                 other = slice(ends[j], ends[j + 1])
-                out[rows, other] = out[other, rows] = _stays(rounds, j, k) * smooth
+                out[rows, other] = out[other, rows] = (
+                    stays(rounds[j].grams, rounds[k].grams) * model
+                )
     return out
 
 
-def _stays(rounds: Sequence[Round], j: int, k: int) -> float:
-    """Part of the residual of round j that is there in a later round k: its part of the batch."""
-    return float(rounds[j].grams.sum() / rounds[k].grams.sum())
+def stays(earlier_g: Array, later_g: Array) -> float:
+    """Part of a batch's residual that is there when more ink is in it: its part of the whole.
+
+    >>> stays(np.array([90.0, 10.0]), np.array([100.0, 25.0]))
+    0.8
+    """
+    return float(earlier_g.sum() / later_g.sum())
 
 
 def _residual(rounds: Sequence[Round], miss: Array, model_f: float) -> Array:
     """The residual that the next drawdown of this batch will probably show."""
     covariance = _data_covariance(rounds, model_f)
-    smooth, last = model_f**2 * _kernel(), len(rounds) - 1
+    model, last = model_f**2 * smooth(), rounds[-1].grams
     blocks = [
-        np.zeros((len(GRID_NM), 3)) if each.R is None else _stays(rounds, k, last) * smooth
-        for k, each in enumerate(rounds)
+        np.zeros((len(GRID_NM), 3)) if each.R is None else stays(each.grams, last) * model
+        for each in rounds
     ]
     expected: Array = np.hstack(blocks) @ np.linalg.solve(covariance, miss)
     return expected

@@ -19,11 +19,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.colorimetry.difference import Target, difference_slope
-from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.tristimulus import Lab_jacobian, XYZ_to_Lab
-from matchkit.correcting.diagnose import NOISE_F, REACH_NM
+from matchkit.correcting.diagnose import stays
 from matchkit.errors import InputError
 from matchkit.fitting.constants import f_scale
+from matchkit.fitting.outliers import NOISE_F, smooth
 from matchkit.inks.palette import Palette, reflectance, reflectance_jacobian, strength_jacobian
 from matchkit.inks.recipe import BASES
 from matchkit.matching.probability import Spread, chance, chance_within
@@ -176,9 +176,9 @@ def _told_by_reading(
     R_1, by_gram_1 = _by_gram(palette, first)
     R_2, by_gram_2 = _by_gram(palette, plan)
     f_1, f_2 = f_scale(R_1)[1], f_scale(R_2)[1]
-    poured, stays = first > 0, first.sum() / plan.sum()  # of the fit's error, see `diagnose`
+    poured, kept = first > 0, stays(first, plan)  # of the fit's error
     L = _to_Lab(R_2, target) / f_2
-    kernel = np.exp(-(((GRID_NM[:, None] - GRID_NM) / REACH_NM) ** 2) / 2)
+    kernel = smooth()
     # The fit's error is given as Lab; on the f scale it is as large as makes that.
     lab = XYZ_to_Lab(R_2 @ target.W[:, :3], target.whites[0])
     error = spread.fit_Lab(plan / plan.sum(), lab)
@@ -191,7 +191,7 @@ def _told_by_reading(
     strong_1 = strength_jacobian(palette, first / first.sum()).T * f_1[:, None]
     strong_2 = strength_jacobian(palette, plan / plan.sum()).T * f_2[:, None]
     A = np.hstack([strong_1, by_gram_1[:, poured] * f_1[:, None], np.eye(len(R_1))])
-    B = np.hstack([strong_2, by_gram_2[:, poured] * f_2[:, None], stays * np.eye(len(R_1))])
+    B = np.hstack([strong_2, by_gram_2[:, poured] * f_2[:, None], kept * np.eye(len(R_1))])
     cross = L @ B @ prior @ A.T
     seen = A @ prior @ A.T + NOISE_F**2 * np.eye(len(R_1))
     known: Array = cross @ np.linalg.solve(seen, cross.T)
@@ -199,7 +199,7 @@ def _told_by_reading(
     open_: Array = (
         L @ B @ prior @ B.T @ L.T
         - known
-        + (1 - stays**2) * L @ model @ L.T
+        + (1 - kept**2) * L @ model @ L.T
         + spread.pour_g**2 * pours @ pours.T
         + spread.measuring_Lab**2 * np.eye(3)
     )

@@ -12,13 +12,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.colorimetry.words import direction
-from matchkit.correcting.diagnose import LEAST_MODEL_F, NOISE_F, REACH_NM
+from matchkit.correcting.diagnose import LEAST_MODEL_F
 from matchkit.correcting.lots import Lots, index_of, new_lot, runs
 from matchkit.errors import InputError
 from matchkit.fitting.constants import f_scale
+from matchkit.fitting.outliers import NOISE_F, smooth
 from matchkit.inks.palette import Palette, reflectance, reflectance_jacobian, strength_jacobian
 from matchkit.inks.shop import Drawdown, Shop
 from matchkit.matching.probability import Spread
@@ -192,7 +192,7 @@ def _check(
         residual, model_f = np.mean([_miss(palette, d) for d in alike], axis=0), LEAST_MODEL_F
     by_gram = (by_amount - c @ by_amount) / weighed_g * slope
     pours = spread.pour_g * by_gram[c > 0]
-    kernel = np.exp(-(((GRID_NM[:, None] - GRID_NM) / REACH_NM) ** 2) / 2)
+    kernel = smooth()
     noise = (1 + 1 / max(len(alike), 1)) * NOISE_F**2
     covariance = model_f**2 * kernel + noise * np.eye(len(f)) + pours.T @ pours
     return _Check(c, drawdown.R, residual, covariance, bool(alike))

@@ -34,6 +34,7 @@ from matchkit.fitting.held_out import (
     folds_of,
     solve,
 )
+from matchkit.fitting.outliers import NOISE_F, smooth
 from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Drawdown
 
@@ -43,9 +44,8 @@ Rows = NDArray[np.bool_]
 
 TURNS = 3
 ENOUGH = 1e-4  # share of the cost below which a step of the constants is the last
-# So many times the usual misfit is what a theory may err by, smoothly over so many nm; and a
-# reading's own noise, on the f scale.
-ERRS, REACH_NM, NOISE_F = 2.0, 40.0, 4e-4
+# So many times the usual misfit is what a theory may err by, smoothly over wavelength.
+ERRS = 2.0
 HARDLY = 0.02  # weights below it: such a row is wrong, and tells nothing of the fit's error
 LONGEST = 0.2  # step of log strength
 
@@ -253,9 +253,7 @@ class _Lots:
         J = (by_R * by_K)[:, None] * K + (by_R * by_S)[:, None] * S
         miss = f_scale(films.R_m)[0] - f
         errs = ERRS * float(np.median(np.sqrt((miss**2).mean(axis=1))))
-        apart = (GRID_NM[:, None] - GRID_NM) / REACH_NM
-        covariance = errs**2 * np.exp(-(apart**2) / 2)
-        covariance += (NOISE_F + 0.1 * errs) ** 2 * np.eye(len(GRID_NM))
+        covariance = errs**2 * smooth() + (NOISE_F + 0.1 * errs) ** 2 * np.eye(len(GRID_NM))
         whiten = np.linalg.inv(np.linalg.cholesky(covariance)).T
         J, miss = J @ whiten, miss @ whiten
         H = np.diag(1 / self.spread**2)

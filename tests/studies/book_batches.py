@@ -27,41 +27,36 @@ from pathlib import Path
 
 import numpy as np
 
-from matchkit.book.containers import measure, weigh
-from matchkit.book.entries import log_match
 from matchkit.book.lessons import learned, save_lessons
 from matchkit.book.store import open_book
-from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import XYZ_to_Lab, de00
 from matchkit.inks.shop import Ground, Shop
-from matchkit.matching.match import fractions_for
-from matchkit.matching.rank import Choices, candidates
-from matchkit.matching.solve import minimise, solve
+from matchkit.matching.solve import solve
 from matchkit.practice.rehearse import (
-    BATCH_G,
     HAND,
     LIGHTS,
     OBSERVER,
     drawdowns_of,
     known_inks,
 )
-from matchkit.simulator.job import job
 from matchkit.simulator.pigments import make_bench
 from matchkit.simulator.simulate import (
-    KINDS,
     bare_card_R,
-    draw_lots,
-    drawdown_R,
-    random_mixtures,
+)
+from tests.studies.book_learning import (
+    LOTS_PERCENT,
+    TOLERANCE,
+    first_drawdown,
+    formula,
+    keep,
+    lots_by_job,
+    targets_of,
 )
 from tests.studies.hard_accuracy import troubles_of
 
 STORED = Path(__file__).with_suffix(".json")
 SEEDS = (7101,)
 JOBS, N_COLOURS = 45, 5
-LOTS_PERCENT = 5.0
-CHANGES = 2
-TOLERANCE = 1.0
 MIXERS = ("unknown", "lots", "learned", "known")
 ROWS = {
     "easy-3": ("none", ("white",), 3),
@@ -71,47 +66,6 @@ ROWS = {
     "hiding-3": ("all_hiding", ("white",), 3),
     "hiding-10": ("all_hiding", ("white",), 10),
 }
-
-
-def lots_by_job(rng, n_ink, n_jobs):
-    """Strengths (n_jobs, n_ink) and lot numbers (n_jobs, n_ink)."""
-    strengths, numbers = np.ones((n_jobs, n_ink)), np.zeros((n_jobs, n_ink), dtype=int)
-    for i in range(n_ink):
-        changes = np.sort(rng.choice(np.arange(1, n_jobs), size=CHANGES, replace=False))
-        numbers[:, i] = np.searchsorted(changes, np.arange(n_jobs), side="right")
-        strengths[:, i] = draw_lots(rng, CHANGES + 1, LOTS_PERCENT / 100)[numbers[:, i]]
-    return strengths, numbers
-
-
-def targets_of(bench, rng, n):
-    """Colours that the bench's reference lots can mix, going round the four kinds."""
-    c = np.concatenate([random_mixtures(bench, rng, KINDS[k % len(KINDS)], 1) for k in range(n)])
-    return [Target.from_spectrum(R, LIGHTS, OBSERVER) for R in drawdown_R(bench, c)]
-
-
-def formula(solved, target, palette):
-    """The formula for a solved target with the lots as the palette has them, and its grams."""
-    F, fractions = minimise(palette, target, solved.fractions)
-    best = candidates(
-        replace(solved, fractions=fractions, F=F),
-        palette,
-        target,
-        Choices(batch_g=BATCH_G),
-        resolution_g=HAND.resolution_g,
-        tolerance_de00=TOLERANCE,
-    )[0]
-    return best, fractions_for(palette, best.inks, best.grams) * BATCH_G
-
-
-def first_drawdown(bench, grams, strengths, seed):
-    """What the balance showed and what was read; the same slips and noise for every mixer."""
-
-    def leave(shown_g, readings):
-        return np.zeros_like(grams)
-
-    rng = np.random.default_rng(seed)
-    done = job(bench, grams, strengths, rng, correct=leave, rounds=0, hand=HAND)
-    return done.shown_g[0], done.readings[0]
 
 
 def play(seed, row="easy-10", n_jobs=JOBS, n_colours=N_COLOURS):
@@ -168,15 +122,6 @@ def today(bench, fitted, inks, numbers, drawn):
         over="white" if films else "",
     )
     return shop, replace(fitted, palette=replace(fitted.palette, inks=lots))
-
-
-def keep(book, shop, target, best, shown, R, name):
-    """One job in the book, as a shop writes it down."""
-    batch = log_match(book, shop, target, best, name=name).batch
-    names = [ink.name for ink in shop.inks]
-    held = {name: float(g) for name, g in zip(names, shown, strict=True) if g > 0}
-    weigh(book, shop, batch, held)
-    measure(book, shop, batch, R)
 
 
 def table(away):

@@ -36,7 +36,7 @@ from matchkit.matching.solve import minimise, solve
 from matchkit.practice.rehearse import BATCH_G, HAND, LIGHTS, OBSERVER, drawdowns_of
 from matchkit.simulator.job import job
 from matchkit.simulator.pigments import make_bench
-from matchkit.simulator.simulate import KINDS, draw_lots, opaque_R, random_mixtures
+from matchkit.simulator.simulate import KINDS, draw_lots, drawdown_R, random_mixtures
 
 STORED = Path(__file__).with_suffix(".json")
 SEEDS = tuple(range(7101, 7121))
@@ -60,7 +60,7 @@ def lots_by_job(rng, n_ink, n_jobs):
 def targets_of(bench, rng, n):
     """Colours that the bench's reference lots can mix, going round the four kinds."""
     c = np.concatenate([random_mixtures(bench, rng, KINDS[k % len(KINDS)], 1) for k in range(n)])
-    return [Target.from_spectrum(R, LIGHTS, OBSERVER) for R in opaque_R(bench, c)]
+    return [Target.from_spectrum(R, LIGHTS, OBSERVER) for R in drawdown_R(bench, c)]
 
 
 def formula(solved, target, palette):
