@@ -133,7 +133,7 @@ def mixture(shop: PracticeShop, rng: np.random.Generator, colours: int = 2) -> A
     None of them is a trace, and every screen can show it.
 
     >>> c = mixture(practice_shop(), np.random.default_rng(1))
-    >>> int((c > 0).sum()), round(c.sum(), 6)
+    >>> int((c > 0).sum()), round(float(c.sum()), 6)
     (3, 1.0)
     """
     while True:
