@@ -90,13 +90,15 @@ def kept(bad, tmp_path):
     book = open_book(tmp_path, who="Ana", clock=Clock())
     batches = batches_of(bench)
 
-    def make(k, state=()):
+    def make(k, state=(), R=None):
         grams = np.round(500 * batches.C[k], 2)
-        target = Target.from_spectrum(batches.R[k], ("D65",), 10)
+        target = Target.from_spectrum(reflectance(found.palette, batches.C[k]), ("D65",), 10)
         formula = weighed(found.palette, grams, target)
         batch = log_match(book, shop, target, formula, name=f"colour {k}").batch
         weigh(book, shop, batch, dict(zip(formula.inks, formula.grams, strict=True)))
-        return batch, measure(book, shop, batch, batches.R[k], state=state)
+        return batch, measure(
+            book, shop, batch, batches.R[k] if R is None else R(target), state=state
+        )
 
     return book, shop, {"": found}, make
 
@@ -127,10 +129,18 @@ def test_the_book_keeps_one_fit_that_is_undone_with_a_struck_reading(kept):
     assert kept_fits(book) == 2  # nothing new to count
 
 
-@pytest.mark.parametrize("state", ["uncured", "not hiding", "unstirred"])
-def test_a_drawdown_in_no_state_to_be_judged_never_counts(kept, state):
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"state": ("uncured",)},
+        {"state": ("not hiding",)},
+        {"state": ("unstirred",)},
+        {"R": lambda target: target.R},  # the target's file in place of the drawdown's
+    ],
+)
+def test_a_drawdown_that_tells_nothing_of_its_batch_never_counts(kept, wrong):
     book, shop, fits, make = kept
-    make(0, state=(state,))
+    make(0, **wrong)
     save_lessons(book, shop, fits)
     assert learned(book, shop, fits).batches == 0 and kept_fits(book) == 0
 

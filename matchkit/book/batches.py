@@ -1,7 +1,8 @@
 """Which batches of the record book count as drawdowns, and the fit that counts them.
 
 A batch counts where it was measured in the shop's geometry, cured, hiding and stirred, as a
-drawdown and not as a print, and where its reading is not that of another batch once more.
+drawdown and not as a print, and where its reading is neither that of another batch once more nor
+its target's own, as where the wrong file was given.
 
 `count_anew` makes one fit of a shop's drawdowns and its newest batches and keeps it as a
 record; it takes a second or two, so it is made when a batch is measured, and only where there
@@ -38,7 +39,11 @@ LOOKED_AT = 700  # the newest measured batches, of which those are taken
 GROWN = 10  # a fit is made anew for one batch in so many
 FEW = 10
 KEPT = 20  # records that are looked at for one that still stands
-FIT = "geometry = ? AND state = ''"  # measurements that tell something, of the shop's geometry
+# Measurements that tell something: of the shop's geometry, and not the target's own spectrum.
+FIT = (
+    "geometry = ? AND state = '' AND R IS NOT (SELECT asked.R FROM batch b JOIN formula f ON"
+    " f.id = b.formula JOIN target asked ON asked.id = f.target WHERE b.id = batch)"
+)
 VERSION = "batches 2: "  # before the key of a fit, where a record holds one that counts batches
 
 

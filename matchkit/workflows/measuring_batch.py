@@ -73,8 +73,8 @@ def measure_batch(
         if R is not None and reading_text(R) == reading_text(readings.mean(axis=0)):
             session.note(
                 "target_is_measured",
-                f"this is the target's own spectrum, {name!r}; if the drawdown is in another file,"
-                f" {taken_back('measurement', number)} takes it back",
+                f"this is the target's own spectrum, {name!r}, and teaches nothing; if the drawdown"
+                f" is in another file, {taken_back('measurement', number)} takes it back",
             )
         judged = check(session, wanted, readings)
         if not state and judged.verdict.de00[0] > FAR_DE00:
