@@ -170,6 +170,8 @@ def test_what_too_few_cards_leave_open_is_said(small: Bench, drawn: Drawn) -> No
     assert "no film of Black, Clear, Lemon, Scarlet, Sky blue" in said
     assert "black and white" in said
     assert "no card could be held out" in said
+    covariance = told.error.Lab_covariance(told.palette, told.fractions[:1], np.full((1, 3), 50.0))
+    assert np.sqrt(np.linalg.eigvalsh(covariance)).min() > 3  # what fits as drawn proves nothing
 
 
 def test_without_grounds_it_says_what_to_do(small: Bench, drawn: Drawn) -> None:

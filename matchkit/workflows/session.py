@@ -193,6 +193,12 @@ class Session:
             if few is not None and not {*series_of(shop)} <= {*fits}:
                 raise few
         self.note("theory", *single_constant_words(fits))
+        if not all(fit.scores for fit in fits.values()):
+            self.note(
+                "untried",
+                "how far predictions miss is not known, so no chance is high: each ink was drawn"
+                " down too few times to leave one out; draw down letdowns of it",
+            )
         return fits
 
     @cached_property
