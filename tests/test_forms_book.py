@@ -403,16 +403,13 @@ def test_finding_by_words_ink_day_and_colour(form):
     assert find.problems.value == ""  # under the light that is asked about
 
 
-def test_what_runs_low(form, opened):
-    (order,) = [child for child in buttons(form.box) if child.description == "Which inks run low?"]
-    order.click()
-    assert "Sharp Lemon" in "".join(texts(form.box))
-
-
-def texts(widget):
-    if isinstance(widget, w.HTML):
-        return [widget.value]
-    return [found for child in getattr(widget, "children", ()) for found in texts(child)]
+def test_what_runs_low_is_made_when_it_is_first_looked_at(form):
+    folds = [each for each in form.box.children if len(getattr(each, "children", ())) == 2]
+    (fold,) = [each for each in folds if each.children[0].description == "Show what to order"]
+    assert "order" not in vars(form)
+    fold.children[0].value = True
+    press(form, "Which inks run low?")
+    assert "Sharp Lemon" in form.order.results.value
 
 
 def test_a_new_job_counts_on_what_was_learned(form):

@@ -15,9 +15,11 @@ from matchkit.inks.palette import reflectance
 
 w = pytest.importorskip("ipywidgets", reason="ipywidgets is not installed")
 
+from matchkit.forms import parts as ui  # noqa: E402
 from matchkit.forms.book import ADDED, CLOSED, MEASURED, WEIGHED  # noqa: E402
 from matchkit.forms.page import JOB, STEPS, TODAY, JobPage  # noqa: E402
 from matchkit.forms.shops import keep, kept_in, open_shop  # noqa: E402
+from matchkit.report.parts import Picture  # noqa: E402
 
 WHO = "Ada"
 
@@ -116,6 +118,14 @@ def test_every_step_opens_and_stays_as_it_was_left(shop):
     kept = page.made["Check"]
     page.step.value = "Check"
     assert page.place.children[0] is kept
+
+
+def test_words_wait_for_no_picture():
+    seen, place = [], ui.area()
+    place.observe(lambda change: seen.append(change["new"]), names="value")
+    ui.put(place, ["It came out.", Picture(alt="a line", draw=lambda ax: ax.plot([0, 1]))])
+    assert ["<img" in each for each in seen] == [False, True]
+    assert all("It came out." in each for each in seen)
 
 
 def test_what_is_saved_lies_in_the_shop_and_the_shop_is_remembered(shop, tmp_path):

@@ -32,7 +32,6 @@ from matchkit.paper.ticket import Ticket
 from matchkit.paper.ticket_sheet import tickets_html
 from matchkit.report.book import about, batch_parts, day_parts, next_parts
 from matchkit.report.check import measured_parts
-from matchkit.report.html import to_html
 from matchkit.report.parts import Banner, Page, Part, Table
 from matchkit.workflows import booking, looking_up
 from matchkit.workflows.measuring_batch import measure_batch
@@ -107,11 +106,6 @@ class BookForm:
         self.pick.observe(ui.safe(self._picked, self.problems), names="value")
         self.scan.text.observe(ui.safe(self._scanned, self.problems), names="value")
         self.what.observe(ui.safe(self._happened, self.wrong), names="value")
-        self.new = NewPart(self.opened, self._who, self.open)
-        self.shelf = ShelfPart(self.opened, self._who, self.refresh)
-        self.find = FindPart(self.opened, self.open)
-        self.copies = CopyPart(self.opened, self.refresh)
-        self.order, self.use_up = OrderPart(self.opened), UseUpPart(self.opened)
         self.today = ui.section(
             "1. Today's jobs",
             *quiet(played(self.opened)),
@@ -125,13 +119,13 @@ class BookForm:
             self.printed,
             self.problems,
         )
-        self.beside = {
-            "the fields of a new job": self.new.box,
-            "the search in the book": self.find.box,
-            "the shelf: deliveries, new lots, counting": self.shelf.box,
-            "what to order": self.order.box,
-            "leftovers to use up": self.use_up.box,
-            "copies of the book": self.copies.box,
+        self.beside: dict[str, Callable[[], Any]] = {
+            "the fields of a new job": lambda: self.new.box,
+            "the search in the book": lambda: self.find.box,
+            "the shelf: deliveries, new lots, counting": lambda: self.shelf.box,
+            "what to order": lambda: self.order.box,
+            "leftovers to use up": lambda: self.use_up.box,
+            "copies of the book": lambda: self.copies.box,
         }
         ui.safe(self.refresh, self.problems)()
 
@@ -139,8 +133,40 @@ class BookForm:
     def box(self) -> Any:
         """Everything below each other."""
         job = (self.entry, self.wrong, self.done, self.record_box)
-        beside = [ui.folded(words, part) for words, part in self.beside.items()]
+        beside = [ui.folded(words, make=part) for words, part in self.beside.items()]
         return ui.form(self.today, *job, *beside, name="book")
+
+    # Parts that are made when they are first looked at.
+
+    @cached_property
+    def new(self) -> NewPart:
+        """The fields of a new job."""
+        return NewPart(self.opened, self._who, self.open)
+
+    @cached_property
+    def shelf(self) -> ShelfPart:
+        """Deliveries, new lots, counting."""
+        return ShelfPart(self.opened, self._who, self.refresh)
+
+    @cached_property
+    def find(self) -> FindPart:
+        """The search in the book."""
+        return FindPart(self.opened, self.open)
+
+    @cached_property
+    def copies(self) -> CopyPart:
+        """Copies of the book."""
+        return CopyPart(self.opened, self.refresh)
+
+    @cached_property
+    def order(self) -> OrderPart:
+        """What to order."""
+        return OrderPart(self.opened)
+
+    @cached_property
+    def use_up(self) -> UseUpPart:
+        """Leftovers to use up."""
+        return UseUpPart(self.opened)
 
     def _closing_fields(self) -> None:
         lights = light_options(self.opened.shop)
@@ -284,7 +310,9 @@ class BookForm:
         self.refresh()
         told = [f"Written down. {words}", *(n.text for n in session.notices)]
         ui.tell(self.done, told, kind)
-        self.done.value = f'<div class="mk-go">{self.done.value}{to_html(self.more)}</div>'
+        told = self.done.value
+        self.done.value = f'<div class="mk-go">{told}</div>'
+        ui.put(self.done, self.more, below=told)
 
     def _who(self) -> str:
         (who,) = ui.read(self.who)

@@ -5,8 +5,9 @@ into the shop's record book, and what is typed and not done yet stands there as 
 that is loaded again, here or on another tablet, opens where the job stands.
 """
 
+import json
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import partial
 from html import escape
 from pathlib import Path
@@ -62,11 +63,15 @@ CHOSEN = "Which formula do you want? 0"
 def served() -> None:
     """Show the page in the browser that asks for it; the shop is read only then."""
     from IPython.display import display
-    from voila.utils import wait_for_request
+    from websockets.sync.client import connect
 
-    port = os.environ.get("VOILA_APP_PORT", "")
-    wait_for_request(f"ws://127.0.0.1:{port}/voila/query")
-    said = parse_qs(os.environ.get("QUERY_STRING", "")).get("who", [""])
+    asked: Mapping[str, str] = os.environ
+    # As `voila.utils.wait_for_request` does, which imports a whole server for it.
+    if asked.get("VOILA_PREHEAT", "False") != "False":
+        place = f"127.0.0.1:{asked['VOILA_APP_PORT']}/voila/query/{asked['VOILA_KERNEL_ID']}"
+        with connect(f"ws://{place}") as line:
+            asked = json.loads(line.recv())
+    said = parse_qs(asked.get("QUERY_STRING", "")).get("who", [""])
     display(page(os.environ[SHOP], said[0]))  # type: ignore[no-untyped-call]
 
 
@@ -160,7 +165,7 @@ class JobPage:
         """The day's jobs, and other ways to begin one."""
         beside = ("the fields of a new job", "copies of the book")
         return w.VBox(
-            [self.book.today, *(ui.folded(each, self.book.beside[each]) for each in beside)]
+            [self.book.today, *(ui.folded(each, make=self.book.beside[each]) for each in beside)]
         )
 
     def shelf(self) -> Any:

@@ -22,7 +22,7 @@ from matchkit.errors import InputError, briefly, plainly
 from matchkit.files.text import parse_amount
 from matchkit.forms.shops import STYLE
 from matchkit.report.html import to_html
-from matchkit.report.parts import Part
+from matchkit.report.parts import Part, Picture
 
 T = TypeVar("T")
 ONE_AT_A_TIME = threading.RLock()
@@ -73,9 +73,11 @@ def alert() -> Any:
     return w.HTML("")
 
 
-def put(place: Any, parts: Sequence[Part]) -> None:
-    """Show the parts there."""
-    place.value = to_html(parts)
+def put(place: Any, parts: Sequence[Part], *, below: str = "") -> None:
+    """Show the parts there, `below` what was told (HTML); words and figures wait for no picture."""
+    if any(isinstance(part, Picture) and part.draw for part in parts):
+        place.value = below + to_html(parts, drawn=False)
+    place.value = below + to_html(parts)
 
 
 def tell(place: Any, lines: Sequence[str] | str, kind: str = "alert") -> None:
@@ -107,13 +109,18 @@ def tick(words: str, value: bool = False) -> Any:
     return w.Checkbox(value=value, description=words, indent=False)
 
 
-def folded(words: str, *children: Any) -> Any:
-    """Parts that are seen after a press on a button, which says `words`."""
+def folded(words: str, *children: Any, make: Callable[[], Any] | None = None) -> Any:
+    """Parts that are seen after a press on a button, which says `words`.
+
+    `make` makes them at the first press: a page with many of them opens sooner.
+    """
     inside = w.VBox(list(children))
     inside.layout.display = "none"
     each = w.ToggleButton(description=f"Show {words}")
 
     def turn(_: object) -> None:
+        if make and not inside.children:
+            inside.children = [make()]
         inside.layout.display = None if each.value else "none"
         each.description = f"{'Hide' if each.value else 'Show'} {words}"
 

@@ -148,13 +148,15 @@ def flat(colour: str, alt: str, width: int = 440, height: int = 120) -> Picture:
     return Picture(png=png, alt=alt)
 
 
-def to_html(parts: Sequence[Part]) -> str:
+def to_html(parts: Sequence[Part], *, drawn: bool = True) -> str:
     """The parts as HTML; a string is a paragraph of plain text.
+
+    Not `drawn`, pictures leave their places empty for now.
 
     >>> to_html(["5 < 6"])
     '<p>5 &lt; 6</p>'
     """
-    return "\n".join(filter(None, map(_html, parts)))
+    return "\n".join(filter(None, (_html(part, drawn) for part in parts)))
 
 
 def show(parts: Sequence[Part]) -> None:
@@ -174,12 +176,15 @@ def show(parts: Sequence[Part]) -> None:
         display(bundle, metadata=metadata, raw=True)  # type: ignore[no-untyped-call]
 
 
-def _html(part: Part) -> str:
+def _html(part: Part, drawn: bool = True) -> str:
     if isinstance(part, Picture) and part.aside:
         return ""
     if isinstance(part, Picture):
-        data = base64.b64encode(png_of(part)).decode("ascii")
         kind = "mk-wide" if part.wide else "mk-half"
+        if not (drawn or part.png):
+            shape = f"aspect-ratio: {part.width_in} / {part.height_in}"
+            return f'<div class="{kind} mk-quiet" style="{shape}">The picture is being drawn.</div>'
+        data = base64.b64encode(png_of(part)).decode("ascii")
         return f'<img class="{kind}" alt="{escape(part.alt)}" src="data:image/png;base64,{data}">'
     if isinstance(part, Table):
         return f'<div class="mk-scroll">{_table(part)}</div>'
