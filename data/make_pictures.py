@@ -1,9 +1,9 @@
 """Draw every picture of README again:  python data/make_pictures.py
 
 The formulas and inks in them are those of the demo shop, invented (see README.md beside this
-file); how the time grows is what `tests/studies/speed.py` measured.  The form is a screenshot,
-and so is the ticket, which needs Chromium and playwright: where one is missing, their old
-pictures are kept, and the script says so.
+file); how the time grows is what `tests/studies/speed.py` measured.  The job page and the ticket
+are screenshots, which need Chromium and playwright: where one is missing, their old pictures
+are kept, and the script says so.
 
 `pictures/sources.json` holds the words and numbers that each picture shows.  A test makes them
 anew, without a browser, and fails where a picture is out of date.  Another version of the drawing
@@ -12,10 +12,13 @@ library may give other bytes of the same picture.
 
 import io
 import json
+import os
 import re
+import shutil
 import sys
 import tempfile
 from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from html import unescape
 from pathlib import Path
 from typing import Any
@@ -27,10 +30,10 @@ from PIL import Image
 
 from matchkit.colorimetry.difference import Target
 from matchkit.files.spectrum import read_spectrum
-from matchkit.files.write import write_files
+from matchkit.files.write import SETTINGS, write_files
 from matchkit.fitting.fit import Fit
 from matchkit.forms import open_shop
-from matchkit.forms.match import MatchForm
+from matchkit.forms.page import COLOUR, JobPage
 from matchkit.forms.shops import OpenShop
 from matchkit.inks.shop import Shop
 from matchkit.matching.compare import Comparison, compare
@@ -49,26 +52,11 @@ from tests.studies import speed  # noqa: E402
 
 SHOP, PICTURES, SOURCES = HERE / "demo-shop", HERE / "pictures", "sources.json"
 SERIES = "plastisol"
-FORM, TICKET = "form_match.png", "ticket.png"
+PAGE, TICKET = "page.png", "ticket.png"
 A5_PIXELS = {"width": 559, "height": 794}  # at 96 to the inch
-FORM_TARGET = "Dusty rose"  # with which the form of the first notebook begins
-ONE_CELL = {
-    "cells": [
-        {
-            "cell_type": "code",
-            "id": "form",
-            "metadata": {},
-            "outputs": [],
-            "execution_count": None,
-            "source": "from matchkit import forms\n"
-            f"forms.match(forms.open_shop('demo-shop'), {FORM_TARGET!r})",
-        }
-    ],
-    "metadata": {"kernelspec": {"name": "python3", "display_name": "Python 3"}},
-    "nbformat": 4,
-    "nbformat_minor": 5,
-}
-MARGIN = 10  # pixels around the form's picture
+PAGE_PIXELS = {"width": 940, "height": 2600}
+WANTED = "Dusty rose"  # on the page and the ticket
+MARGIN = 10  # pixels around the page's picture
 COLOURED = ("compare.png", "growth.png")
 
 # Two formulas for one target that match under the first light; under another only one does.
@@ -91,12 +79,12 @@ def make_pictures(folder: Path = PICTURES) -> None:
     shown = {name: shown_in(figure) for name, figure in figures.items()}
     missing = driving.lacking()
     if missing:
-        sys.stderr.write(f"{FORM} and {TICKET} are kept as they are: {missing}\n")
+        sys.stderr.write(f"{PAGE} and {TICKET} are kept as they are: {missing}\n")
         old = folder / SOURCES
         kept = json.loads(old.read_text(encoding="utf-8")) if old.exists() else {}
-        shown |= {name: kept[name] for name in (FORM, TICKET) if name in kept}
+        shown |= {name: kept[name] for name in (PAGE, TICKET) if name in kept}
     else:
-        files[FORM], shown[FORM] = screenshot(), form_words(opened)
+        files[PAGE], shown[PAGE] = screenshot(), page_words()
         html = ticket_page(opened)
         files[TICKET], shown[TICKET] = printed(html), lines_of(html)
     files[SOURCES] = json.dumps(shown, indent=1, ensure_ascii=False) + "\n"
@@ -107,7 +95,7 @@ def sources() -> dict[str, list[str]]:
     """What each picture would show if it were made now."""
     opened = open_shop(SHOP)
     shown = {name: shown_in(figure) for name, figure in drawn(opened).items()}
-    return shown | {FORM: form_words(opened), TICKET: lines_of(ticket_page(opened))}
+    return shown | {PAGE: page_words(), TICKET: lines_of(ticket_page(opened))}
 
 
 # ---- figures ------------------------------------------------------------------------------
@@ -215,16 +203,33 @@ def _formula(shop: Shop, found: Fit, target: Target, inks: Sequence[str]) -> Can
     return match(shop, {SERIES: found}, target, Choices(without=tuple(others), top=1)).formulas[0]
 
 
-# ---- the form -----------------------------------------------------------------------------
+# ---- the job page -------------------------------------------------------------------------
 
 
-def form_words(opened: OpenShop) -> list[str]:
-    """The lines of the form as far as its picture goes, without a browser."""
-    form = MatchForm(opened, FORM_TARGET)
-    form.run.start.click()
-    form.run.wait()
-    form.detail.value = form.detail.value.split("<img")[0]  # the picture ends with the weights
-    return list(_lines(form.box.children[:-1]))
+def page_words() -> list[str]:
+    """The lines of the page as far as its picture goes, without a browser."""
+    with tempfile.TemporaryDirectory() as place, _settings_in(Path(place) / "settings"):
+        page = JobPage(shutil.copytree(SHOP, Path(place) / "shop"))
+        page.step.value = COLOUR
+        found = page.found
+        found.picker.names.value = WANTED
+        found.run.start.click()
+        found.run.wait()
+        found.chosen.layout.display = "none"  # below the picture's end
+        return list(_lines([*page.box.children[:2], *found.box.children[:-1]]))
+
+
+@contextmanager
+def _settings_in(folder: Path) -> Iterator[None]:
+    """A person's settings, such as the shops opened last, are kept in a folder of our own."""
+    before = os.environ.get(SETTINGS)
+    os.environ[SETTINGS] = str(folder)
+    try:
+        yield
+    finally:
+        os.environ.pop(SETTINGS)
+        if before is not None:
+            os.environ[SETTINGS] = before
 
 
 def _lines(widgets: Sequence[Any]) -> Iterator[str]:
@@ -255,31 +260,30 @@ def lines_of(html: str) -> list[str]:
 
 
 def screenshot() -> bytes:
-    """The form in JupyterLab, from its top to the weights of the formula chosen."""
+    """The page in a browser, from its top to the table of formulas."""
     with tempfile.TemporaryDirectory() as name:
         place = Path(name)
-        with (
-            driving.running_lab(place / "lab", place) as base,
-            driving.open_browser(place / "browser", height=3000) as context,
-        ):
-            (place / "lab" / "form.ipynb").write_text(json.dumps(ONE_CELL), encoding="utf-8")
-            page = context.new_page()
-            driving.run_notebook(page, base, "form.ipynb")
-            form = page.locator(".mk-match")
-            form.get_by_role("button", name="Find formulas").click()
-            tables = form.locator("table")
-            tables.nth(1).wait_for()  # of the formula that is chosen first
-            page.mouse.move(0, 0)
-            page.wait_for_timeout(500)
-            corner, formulas, weights = (
-                each.bounding_box() for each in (form, tables.first, tables.nth(1))
-            )
-            assert corner and formulas and weights
-            right, bottom = (formulas["x"] + formulas["width"], weights["y"] + weights["height"])
-            left, top = corner["x"], corner["y"] + 1  # below the line that begins the output
-            size = {"width": right + MARGIN - left, "height": bottom + MARGIN - top}
-            png = page.screenshot(clip={"x": left, "y": top, **size})
-    return _small(png)
+        served = driving.Page(shutil.copytree(SHOP, place / "shop"), place)
+        served.start()
+        try:
+            with driving.open_browser(place / "browser") as context:
+                page = context.new_page()
+                page.set_viewport_size(PAGE_PIXELS)
+                page.goto(served.link)
+                page.get_by_role("button", name=COLOUR, exact=True).click()
+                form = page.locator(".mk-match")
+                form.get_by_label("Target", exact=True).select_option(WANTED)
+                form.get_by_role("button", name="Find formulas").click()
+                form.locator("table").nth(1).wait_for()  # of the formula that is chosen first
+                page.mouse.move(0, 0)
+                page.wait_for_timeout(500)
+                formulas = form.locator("table").first.bounding_box()
+                assert formulas
+                bottom = formulas["y"] + formulas["height"] + MARGIN
+                size = {"width": PAGE_PIXELS["width"], "height": bottom}
+                return _small(page.screenshot(clip={"x": 0, "y": 0, **size}))
+        finally:
+            served.kill()
 
 
 def _small(png: bytes) -> bytes:
@@ -294,10 +298,10 @@ def _small(png: bytes) -> bytes:
 
 
 def ticket_page(opened: OpenShop) -> str:
-    """The ticket of the form's best formula, of a fixed day."""
-    shop, target = opened.shop, _target(opened.shop, FORM_TARGET)
+    """The ticket of the page's best formula, of a fixed day."""
+    shop, target = opened.shop, _target(opened.shop, WANTED)
     best = match(shop, opened.fits, target, Choices(top=1)).formulas[0]
-    made = ticket(best, target, shop, target_name=FORM_TARGET, job="Regatta club", date=DAY)
+    made = ticket(best, target, shop, target_name=WANTED, job="Regatta club", date=DAY)
     return ticket_html(made)
 
 

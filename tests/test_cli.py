@@ -307,12 +307,6 @@ def test_match_needs_neither_scipy_nor_colour(shop):
     assert out.stdout.strip().endswith("[]")
 
 
-def test_readme_names_every_command():
-    readme = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
-    for name in COMMANDS:
-        assert f"matchkit {name}" in readme
-
-
 def test_match_makes_the_most_of_a_leftover(shop, ask, refuse):
     words = ["match", shop, DEMO / "targets.csv", "--name", "Sea teal", "--max-inks", "3"]
     formulas = ask(*words, "--use", "Leftover regatta teal")["matches"][0]["formulas"]

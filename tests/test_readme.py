@@ -7,6 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from matchkit.cli import COMMANDS
+from matchkit.cli.book import VERBS
 from tests.studies.readme import PARTS, README, STUDIES, filled
 
 ROOT = README.parent
@@ -32,6 +34,12 @@ def test_the_test_command_of_readme_is_what_ci_runs():
     run = (ROOT / ".ci" / "run").read_text(encoding="utf-8").splitlines()
     steps, tests = command.rsplit(" && ", 1)
     assert run.index(steps) < run.index("wait") < run.index(tests)
+
+
+def test_every_command_of_readme_is_one():
+    named = set(re.findall(r"matchkit ([a-z]+)(?: OURS ([a-z]+))?", TEXT))
+    assert {command for command, _ in named} <= {*COMMANDS}
+    assert {verb for command, verb in named if command == "book"} <= {*VERBS}
 
 
 def test_the_python_of_readme_runs(tmp_path):

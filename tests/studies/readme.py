@@ -9,7 +9,6 @@ import json
 import re
 from pathlib import Path
 
-from matchkit.cli import COMMANDS
 from matchkit.files.write import data_folder
 from matchkit.workflows.planning import PlanChoices, plan_drawdowns
 from matchkit.workflows.session import Session
@@ -106,12 +105,6 @@ def library_line():
     return library_scale.markdown(stored(library_scale))
 
 
-def commands():
-    """Every command and its line."""
-    lines = ["| command | what it does |", "|---|---|"]
-    return "\n".join(lines + [f"| `matchkit {name}` | {line} |" for name, line in COMMANDS.items()])
-
-
 def trust():
     """What a shop may expect, simulated and real, in a few rows."""
     easy = {r["kind"]: r for r in stored(blind_accuracy) if chosen_from_ten(r)}
@@ -178,7 +171,6 @@ PARTS = {
     "tinters": tinters_table,
     "speed": speed_table,
     "library": library_line,
-    "commands": commands,
     "trust": trust,
 }
 
