@@ -654,6 +654,8 @@ def test_the_target_handed_in_as_the_drawdown_is_told_of(desk):
     said = desk.text("measure", 1, target).err
     assert "this is the target's own spectrum, 'Coral'" in said
     assert 'strike measurement 1 --why "..."' in said
+    assert "very reading already" not in said
+    assert "very reading already" in desk.text("measure", 1, target).err
 
 
 def test_cards_that_are_in_the_book_are_left_out_unless_asked(desk, tmp_path):

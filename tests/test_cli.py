@@ -329,6 +329,8 @@ def test_over_pour_with_its_plan_has_three_ways_on(shop, ask, refuse, tmp_path):
     scaled = answer["ways"]["scaled"]
     assert scaled["total_grams"] == pytest.approx(503 * 90 / 73.18, abs=0.05)
     assert answer["ways"]["least_growth"]["total_grams"] < scaled["total_grams"]
+    for name, way in answer["ways"].items():  # keeping the size is no way on where it is off
+        assert name != "same_size" or way["de00"]["D65"] <= 1
     refuse(*words, "--measured", DEMO / "example/measured.csv")
 
 

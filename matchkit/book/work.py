@@ -73,19 +73,50 @@ def formula_of(book: Book, number: int) -> KeptFormula:
     return KeptFormula(name=name, customer=customer, target=target, printed=printed, shares=shares)
 
 
-def recurring(book: Book) -> list[tuple[str, int, int, dict[str, float]]]:
-    """Colours of two batches or more: name, target, batches, mass fractions; most batches first.
+@dataclass(frozen=True, kw_only=True)
+class Recurring:
+    """A colour of two batches or more: as it was asked for last, and its last formula.
 
-    Batches of one name are of one colour; its last target counts, and its last formula, whose
-    mixtures are taken apart.
+    `R` (n_wl,) is None where only `lab`, under `light` and `observer`, is known; `shares` are
+    mass fractions by ink, mixtures taken apart.
     """
+
+    name: str
+    batches: int
+    R: Array | None
+    lab: tuple[float, float, float]
+    light: str
+    observer: int
+    shares: dict[str, float]
+
+
+def recurring(book: Book) -> list[Recurring]:
+    """The colours that were made again, most batches first; those of one name are one."""
     with reading(book) as db:
         rows = db.execute(
-            "SELECT f.name, max(f.target), count(*), max(f.id) FROM batch_now b"
-            " JOIN formula f ON f.id = b.formula WHERE f.target IS NOT NULL"
-            " GROUP BY lower(f.name) HAVING count(*) > 1 ORDER BY count(*) DESC, f.name"
+            "WITH made AS (SELECT f.name AS name, max(f.target) AS target, count(*) AS n,"
+            " max(f.id) AS formula FROM batch_now b JOIN formula f ON f.id = b.formula"
+            " WHERE f.target IS NOT NULL GROUP BY lower(f.name) HAVING count(*) > 1)"
+            " SELECT made.name, n, R, L, a, b, light, observer, formula"
+            " FROM made JOIN target t ON t.id = made.target ORDER BY n DESC, made.name"
         ).fetchall()
-        return [(*found, held_by(db, formula)) for *found, formula in rows]
+        mixes = {name for (name,) in db.execute("SELECT name FROM mix")}
+        shares: dict[int, dict[str, float]] = {formula: {} for *_, formula in rows}
+        for formula, ink, fraction in db.execute(
+            "SELECT formula, ink, fraction FROM formula_ink"
+            f" WHERE formula IN ({', '.join(map(str, shares))}) ORDER BY id"
+        ):
+            shares[formula][ink] = fraction
+        for formula, parts in shares.items():
+            if mixes & {*parts}:
+                shares[formula] = held_by(db, formula)
+    return [
+        Recurring(
+            name=name, batches=n, R=None if R is None else np.array(json.loads(R)),
+            lab=(L, a, b), light=light, observer=observer, shares=shares[formula],
+        )
+        for name, n, R, L, a, b, light, observer, formula in rows
+    ]  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True)

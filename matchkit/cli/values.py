@@ -10,7 +10,7 @@ from matchkit.paper.jobsize import CM2_PER_IN2, UM_PER_MIL
 from matchkit.paper.weighing import CONTAINERS_ML, Container
 
 CM_PER_IN = 2.54
-DIGITS = r"([0-9]+\.?[0-9]*|\.[0-9]+)"
+DIGITS = r"([0-9]+[.,]?[0-9]*|[.,][0-9]+)"
 
 
 def number(text: str) -> float:
@@ -95,12 +95,12 @@ def lab(text: str) -> list[float]:
 
 
 def microns(text: str) -> float:
-    """A thickness in um: ``60``, ``60um`` or ``2.4mil`` (thousandths of an inch).
+    """A thickness in um: ``60``, ``60um``, ``2.4mil`` or ``2,4mil`` (thousandths of an inch).
 
-    >>> microns("60um")
-    60.0
+    >>> microns("60um"), microns("2,5mil")
+    (60.0, 63.5)
     """
-    word = text.strip().casefold()
+    word = text.strip().casefold().replace(",", ".")
     for unit, um in (("mil", UM_PER_MIL), ("um", 1.0), ("µm", 1.0), ("μm", 1.0)):
         if word.endswith(unit):
             return um * positive(word.removesuffix(unit).strip())
@@ -113,7 +113,7 @@ def size_cm2(text: str) -> float:
     if sides is None:
         raise argparse.ArgumentTypeError(f"found {text!r}; write it as 30x40cm or 12x16in")
     unit = CM_PER_IN if sides[3] == "in" else 1.0
-    return float(sides[1]) * float(sides[2]) * unit**2
+    return _decimal(sides[1]) * _decimal(sides[2]) * unit**2
 
 
 def area_cm2(text: str) -> float:
@@ -121,7 +121,7 @@ def area_cm2(text: str) -> float:
     area = re.fullmatch(rf"{DIGITS}\s*(cm2|cm²|in2|in²)", text.strip().casefold())
     if area is None:
         raise argparse.ArgumentTypeError(f"found {text!r}; write it as 1200cm2 or 186in2")
-    return float(area[1]) * (CM2_PER_IN2 if area[2].startswith("in") else 1.0)
+    return _decimal(area[1]) * (CM2_PER_IN2 if area[2].startswith("in") else 1.0)
 
 
 def container(text: str) -> Container:
@@ -141,6 +141,10 @@ def named_percent(text: str) -> tuple[str, float]:
     if not equals or not name:
         raise _found(text, "NAME=PERCENT")
     return name, number(percent)
+
+
+def _decimal(digits: str) -> float:
+    return float(digits.replace(",", "."))
 
 
 def _read(text: str, what: str) -> float:

@@ -18,7 +18,7 @@ shops with every trouble, batches with 10, 30 and 100 % of their inks added kept
 `estimate` has the method, and how far the model is trusted during it.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -80,6 +80,7 @@ class Belief:
     probably went in; `residual_f` (n_wl,) what the model can't say, to be added to f(R)
     of the same batch corrected; `unexplained_f` the rms of what is left over.  `seen_Lab`
     (3, 3) is the covariance of the last reading under the target's first light, or None.
+    `ordinary` says that lots and weights no farther off than usual explain the reading.
     """
 
     log_strength: Array
@@ -88,6 +89,7 @@ class Belief:
     residual_f: Array
     unexplained_f: float
     seen_Lab: Array | None = None
+    ordinary: bool = False
 
     @property
     def strengths(self) -> Array:
@@ -127,34 +129,37 @@ def infer(
     pours_g = pours[pours > 0]
     usual = np.full(len(poured), max(spread.pour_g, 1e-4))
     prior = _prior(lots, usual, freedom)
-    stories = [(prior, 0.0)]
-    if slips:
-        stories.append((_prior(lots, COARSE * usual, freedom), float(np.log(ODDS_OF_COARSE))))
-        slipped = np.where(np.eye(len(poured)) > 0, SLIP * pours_g[:, None], usual)
-        odds = ODDS_OF_SLIP * pours_g.min(initial=np.inf) / pours_g
-        stories += [
-            (_prior(lots, sd, freedom), float(np.log(p)))
-            for sd, p in zip(slipped, odds, strict=True)
-        ]
+
+    def stories() -> Iterator[tuple[Prior, float]]:
+        yield prior, 0.0
+        if slips:
+            yield _prior(lots, COARSE * usual, freedom), float(np.log(ODDS_OF_COARSE))
+            slipped = np.where(np.eye(len(poured)) > 0, SLIP * pours_g[:, None], usual)
+            odds = ODDS_OF_SLIP * pours_g.min(initial=np.inf) / pours_g
+            for sd, p in zip(slipped, odds, strict=True):
+                yield _prior(lots, sd, freedom), float(np.log(p))
+
     limit = np.concatenate([np.full(n, 0.3), 0.5 * pours_g])
     model_f = max(model_f, LEAST_MODEL_F)
     found = most_likely(
         partial(_linearise, palette, rounds, poured, target=target),
         partial(_data_covariance, rounds, model_f),
-        stories,
+        stories(),
         limit,
     )
     x = found.x
     spread_now = np.linalg.inv(found.information)[:n, :n].astype(float)
+    unexplained_f = _unexplained(rounds, found.miss)
     belief = Belief(
         log_strength=x[:n],
         covariance=spread_now,
         grams=np.maximum(rounds[-1].grams + _pour_errors(x[n:], poured, len(rounds), n)[-1], 0),
         residual_f=_residual(rounds, found.miss, model_f),
-        unexplained_f=_unexplained(rounds, found.miss),
+        unexplained_f=unexplained_f,
         seen_Lab=rounds[-1].lab_covariance
         if rounds[-1].R is None
         else spread.measuring_Lab**2 * np.eye(3),
+        ordinary=found.ordinary and unexplained_f <= SUSPECT_F,
     )
     if refuse and belief.unexplained_f > SUSPECT_F:
 

@@ -18,8 +18,9 @@ Lange, Little & Taylor (1989), J. Am. Stat. Assoc. 84, 881, for heavy tails by
 re-weighting; MacKay (1992), Neural Computation 4, 415, for evidence; all from memory.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
@@ -65,7 +66,7 @@ class Estimate:
 def most_likely(
     linearise: Linearise,
     covariance: Callable[[float], Array],
-    stories: Sequence[tuple[Prior, float]],
+    stories: Iterable[tuple[Prior, float]],
     limit: Array,
 ) -> Estimate:
     """The estimate with the best evidence over w and over `stories`.
@@ -73,12 +74,13 @@ def most_likely(
     Stories are priors with the log of their odds, the usual one first.  `covariance(w)` is
     that of the data, `limit` the longest step of each entry of x.
     """
-    usual = stories[0][0]
+    stories = iter(stories)  # few are looked at, so each is made when it is asked for
+    usual, odds = next(stories)
     best = descend(linearise, covariance(1.0), usual, limit, usual.mean)
     if best.ordinary:
         return best
     best_evidence = -np.inf
-    for prior, log_odds in stories:
+    for prior, log_odds in chain([(usual, odds)], stories):
         x = prior.mean
         for halvings in range(HALVINGS, -1, -1):
             found = descend(linearise, covariance(2.0**halvings), prior, limit, x)
@@ -105,8 +107,9 @@ def descend(
         x = x + step
         if np.abs(step / spreads).max() < STILL:
             break
-    miss, _ = linearise(x)
-    y = whiten @ miss
+    else:
+        miss, _ = linearise(x)
+        y = whiten @ miss
     far = np.abs((x - prior.mean) / spreads)[: len(prior.sd)]
     spare = np.log(np.diag(whiten)).sum()
     spare += (np.linalg.slogdet(prior.precision)[1] - np.linalg.slogdet(information)[1]) / 2

@@ -160,15 +160,19 @@ def learn(
     look = partial(
         infer, palette, rounds, spread, target=target, model_f=model_f, known=(mean, covariance)
     )
-    try:
-        robust = look()
-    except InputError as error:
-        return lots, error.faults
-    odd = _odd(palette, robust, rounds[-1].grams, mean, covariance, spread.pour_g)
-    if odd:
-        return lots, odd
+    odd_in = partial(
+        _odd, palette, grams=rounds[-1].grams, mean=mean, covariance=covariance,
+        pour_g=spread.pour_g,
+    )  # fmt: skip
     # Room for slips and heavy tails would make each batch count for more than it is worth.
-    belief = look(freedom=np.inf, slips=False)
+    belief = look(freedom=np.inf, slips=False, refuse=False)
+    if not belief.ordinary or odd_in(belief):
+        try:
+            if odd := odd_in(look()):
+                return lots, odd
+        except InputError as error:
+            return lots, error.faults
+        belief = look(freedom=np.inf, slips=False)
     # What is learned of the mean of the lots goes to the lot in use by how far the two go together.
     learned, left = belief.log_strength, belief.covariance
     if (own < 1).any():

@@ -59,11 +59,19 @@ class Rescue:
     scaled: Way | None
     least_growth: Way | None
     same_size: Way
+    tolerance_de00: float
 
     @property
     def ways(self) -> dict[str, Way]:
-        """The ways on that there are, by name, each once."""
-        found = (self.scaled, self.least_growth, self.same_size)
+        """The ways on that there are, by name, each once; none that only misses the colour.
+
+        Keeping the size out of tolerance is one only where no other way is in tolerance and
+        fits the container.
+        """
+        others = [way for way in (self.scaled, self.least_growth) if way is not None]
+        least_de00 = min((way.de00[0] for way in others if way.fits), default=np.inf)
+        useless = least_de00 <= self.tolerance_de00 < self.same_size.de00[0]
+        found = (self.scaled, self.least_growth, None if useless else self.same_size)
         named: dict[str, Way] = {}
         for name, way in zip(("scaled", "least_growth", "same_size"), found, strict=True):
             poured = [np.array_equal(way.rest_g, each.rest_g) for each in named.values() if way]
@@ -91,7 +99,10 @@ def over_pour(
     over, wrong = case.over, (held > 0) & (plan == 0)
     if not over.any() and not wrong.any():
         as_planned = _way(case, np.maximum(plan - held, 0), "as planned")
-        return Rescue(over=(), wrong=(), scaled=as_planned, least_growth=None, same_size=as_planned)
+        return Rescue(
+            over=(), wrong=(), scaled=as_planned, least_growth=None, same_size=as_planned,
+            tolerance_de00=tolerance_de00,
+        )  # fmt: skip
     aim = AIM * tolerance_de00
     wanted = AdditionWanted(
         bucket=case.bucket,
@@ -117,6 +128,7 @@ def over_pour(
         scaled=scaled,
         least_growth=same_size if near else _least_growth(case, wanted, aim, scaled),
         same_size=same_size,
+        tolerance_de00=tolerance_de00,
     )
 
 

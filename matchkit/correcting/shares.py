@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from matchkit.colorimetry.difference import Target
 from matchkit.correcting.additions import allowed
 from matchkit.correcting.amounts import balanced, least, nearest
-from matchkit.correcting.container import Bucket, over_all, under_first_light
+from matchkit.correcting.container import Bucket, differences_after, over_all, under_first_light
 from matchkit.correcting.mixes import Shelf
 from matchkit.matching.probability import Spread
 from matchkit.matching.rank import limits
@@ -94,14 +94,15 @@ def tried(
 def _quickly(problem: Problem, usable: Sequence[int], formula: Array, max_inks: int) -> list[Array]:
     """Additions (n_ink,) to the unit by sets of promising inks and those of `formula`."""
     n, at_least = len(problem.shelf.palette.inks), problem.at_least_g
-    inks = {*np.flatnonzero(formula).tolist(), *problem.held} & {*usable}
-    inks |= {*_promising(problem, usable, None)}
-    if at_least > 0:
-        inks |= {*_promising(problem, usable, at_least)}
+    first = under_first_light(problem.target)
     rows = [at_least * formula, at_least * problem.shelf.contents[problem.j]]
     rows = rows if at_least > 0 else [np.zeros(n)]
+    away = differences_after(problem.bucket, first, np.array(rows))[:, 0]
+    if ((away <= problem.aim) & problem.allows(np.array(rows))).any():
+        return rows  # all of it goes in
+    inks = {*np.flatnonzero(formula).tolist(), *problem.held} & {*usable}
+    inks |= {*_promising(problem, usable, at_least if at_least > 0 else None)}
     subsets, start = _padded(problem, sorted(inks), usable, max_inks)
-    first = under_first_light(problem.target)
     if at_least > 0:
         a, d = nearest(problem.bucket, first, subsets, start, total_g=at_least)
         rows += [*_first_allowed(problem, subsets, a, d[:, 0], d[:, 0])]

@@ -95,7 +95,7 @@ def _what_happened(found: Advice) -> list[Part]:
     ]
     strengths = [
         f"{s.ink} looks {abs(s.percent):.0f} % {'strong' if s.percent > 0 else 'weak'}"
-        f" beside the mean of the batch (+-{s.error_percent:.0f})"
+        f" against the other inks of the batch (+-{s.error_percent:.0f})"
         for s in found.strengths
     ]
     return [*errors, *strengths]

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchkit.book.containers import UNFIT, measure
+from matchkit.book.find import batch_read
 from matchkit.book.jobs import BatchRecord, job
 from matchkit.book.rows import reading_text, taken_back
 from matchkit.book.work import target_of
@@ -58,6 +59,12 @@ def measure_batch(
     `containers.UNFIT`.  Raises InputError for a batch that was not weighed.
     """
     book = session.open_book()
+    if batch_read(book, readings.mean(axis=0)) == batch:
+        session.note(
+            "read_before",
+            f"batch {batch} has this very reading already: it counts once; if another drawdown was"
+            " meant, give its file",
+        )
     number = measure(book, session.files, batch, readings, name=name, state=state)
     record = job(book, batch)
     if printed := PrintedOver.from_book(record.printed):

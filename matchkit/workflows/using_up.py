@@ -1,13 +1,13 @@
 """The leftovers on the shelf, and which colours that are made again each could become."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
 
-from matchkit.book.stock import leftovers
-from matchkit.book.work import recurring
+from matchkit.book.work import Recurring, recurring
+from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.correcting.diagnose import model_error_f
 from matchkit.correcting.leftovers import use
@@ -16,9 +16,8 @@ from matchkit.errors import InputError
 from matchkit.inks.recipe import cost_per_kg
 from matchkit.inks.shop import Mix
 from matchkit.matching.probability import spread_of
-from matchkit.workflows.measuring_batch import wanted_kept
 from matchkit.workflows.session import Session
-from matchkit.workflows.wanted import Wanted
+from matchkit.workflows.wanted import wanted_lab, wanted_spectrum
 from matchkit.workflows.weighing_out import colour_of
 
 LETDOWN = 2  # inks in a letdown, which is made to be weighed from
@@ -69,15 +68,6 @@ class UseUp:
         return {"leftovers": leftovers, "batch_g": self.batch_g, "currency": self.currency}
 
 
-@dataclass(frozen=True)
-class _Made:
-    """A colour that is made again: what is wanted, how often, its last formula by ink, 0-1."""
-
-    wanted: Wanted
-    batches: int
-    shares: Mapping[str, float]
-
-
 def use_up(session: Session, *, batch_g: float = 1000.0) -> UseUp:
     """For each leftover, which colours that the book has twice or more it could become.
 
@@ -85,27 +75,23 @@ def use_up(session: Session, *, batch_g: float = 1000.0) -> UseUp:
     the colour's last formula.  A mix of `mixes.csv` with so few inks as a letdown is taken for
     one, and left alone.  InputError where no colour was made again.
     """
-    made = [
-        _Made(wanted=wanted, batches=times, shares=shares)
-        for name, target, times, shares in recurring(session.open_book())
-        if (wanted := wanted_kept(session, name, target)) is not None
-    ]
+    made = recurring(session.open_book())
     if not made:
         raise InputError("no colour has two batches in the book yet, so none is made again")
-    shop, kept = session.shop, {mix.name for mix in leftovers(session.open_book())}
+    shop, filed = session.shop, {mix.name for mix in session.files.mixes}
     found = [
         Leftover(
             name=mix.name, date=mix.date, stock_g=mix.stock_g,
             becomes=_becomes(session, mix, made, batch_g),
         )
         for mix in sorted(shop.mixes, key=lambda each: each.date or "9999")
-        if mix.stock_g and (mix.name in kept or len(mix.inks) > LETDOWN)
+        if mix.stock_g and (mix.name not in filed or len(mix.inks) > LETDOWN)
     ]  # fmt: skip
     return UseUp(leftovers=tuple(found), batch_g=batch_g, currency=shop.currency)
 
 
 def _becomes(
-    session: Session, mix: Mix, made: Sequence[_Made], batch_g: float
+    session: Session, mix: Mix, made: Sequence[Recurring], batch_g: float
 ) -> tuple[Becomes, ...]:
     fits = [f for f in session.fits_today.values() if {*mix.inks} <= {*f.palette.names}]
     if not fits:
@@ -116,27 +102,33 @@ def _becomes(
     spread = spread_of(palette, fit.error, shop.resolution_g)
     shelf = shelf_of(palette, [mix], spread, model_f=model_error_f(fit))
     session.note("mix_left_out", *shelf.notes)
-
-    def away(each: _Made) -> float:
-        target = each.wanted.target
-        return float(de00(target.lab[0], Lab(R, target.lights[0], target.observer)))
-
-    found = []
     alike = [each for each in made if {*each.shares} <= {*palette.names}] if shelf.mixes else []
-    for each in sorted(alike, key=away)[:NEAREST]:
+    own = {how: Lab(R, *how) for how in {(each.light, each.observer) for each in alike}}
+    away = de00(
+        np.array([each.lab for each in alike]).reshape(-1, 3),
+        np.array([own[each.light, each.observer] for each in alike]).reshape(-1, 3),
+    )
+    found = []
+    for each in (alike[k] for k in np.argsort(away, kind="stable")[:NEAREST]):
         known = np.array([each.shares.get(name, 0.0) for name in palette.names])
         best, *_ = use(
-            shelf, mix.name, each.wanted.target, spread,
+            shelf, mix.name, _target(session, each), spread,
             batch_g=batch_g, resolution_g=shop.resolution_g, tolerance_de00=shop.tolerance_de00,
             fresh_cost_per_kg=cost_per_kg(palette.inks, known.tolist()), quick=known, top=1,
         ) or (None,)  # fmt: skip
         if best and best.within and best.share >= WORTH and (best.saved is None or best.saved > 0):
             found.append(
                 Becomes(
-                    target=each.wanted.name, batches=each.batches, used_g=best.used_g,
+                    target=each.name, batches=each.batches, used_g=best.used_g,
                     left_g=best.left_g, de00=round(float(best.candidate.de00[0]), 4),
                     saved=None if best.saved is None else round(best.saved, 4),
                 )
             )  # fmt: skip
     priced = all(b.saved is not None for b in found)
     return tuple(sorted(found, key=lambda b: -(b.saved or 0.0) if priced else -b.used_g))
+
+
+def _target(session: Session, asked: Recurring) -> Target:
+    if asked.R is None:
+        return wanted_lab(session, asked.lab, asked.light, asked.observer).target
+    return wanted_spectrum(session, asked.name, asked.R).target

@@ -23,6 +23,7 @@ from pathlib import Path
 import numpy as np
 
 from matchkit.book.rows import colour
+from matchkit.book.stock import keep_leftover
 from matchkit.book.store import insert, open_book, reading, record, writing
 from matchkit.cli import main
 from matchkit.colorimetry.grid import GRID_NM
@@ -33,6 +34,7 @@ from matchkit.workflows.session import Session
 STORED = Path(__file__).with_suffix(".json")
 DEMO = Path(__file__).parents[2] / "data" / "demo-shop"
 COLOURS, WRITTEN, OPEN = 40, 88, 12  # names; batches written; the last, which are not closed
+SERIES, LEFTOVERS = 25, 8  # of 40 names each; containers on the shelf
 COPIED = (
     "target", "formula", "formula_ink", "batch", "weighing", "movement", "measurement", "closing",
 )  # fmt: skip
@@ -48,6 +50,7 @@ VERBS = {
     "show": "book {shop} show {n}",
     "stock": "book {shop} stock",
     "reorder": "book {shop} reorder",
+    "use-up": "book {shop} use-up",
     "lots": "book {shop} lots",
     "drift": "book {shop} drift {ink}",
     "pass-shares": "book {shop} pass-shares",
@@ -89,6 +92,8 @@ def old_book(folder, n_batches, *, seed=1):
     rows = zip(GRID_NM.tolist(), read(seen[-1], rng)[0].tolist(), strict=True)
     lines = ["wavelength_nm,reflectance", *(f"{nm:g},{R:.5f}" for nm, R in rows)]
     (folder / "sample.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    for batch in range(1, LEFTOVERS + 1):
+        keep_leftover(book, shop, batch, 300.0, f"left of {batch}")
     Session(folder).learn()
     return palette.names
 
@@ -101,9 +106,12 @@ def _copied(db, times):
         names = [row[1] for row in db.execute(f"PRAGMA table_info({table})")]
         made = {name: f"{name} + n.k * {most[name]}" for name in names if name in most}
         made["id"] = f"id + n.k * {most[table]}"
+        if table in ("target", "formula"):
+            made["name"] = f"name || ' ' || (n.k % {SERIES})"
         if table == "measurement":  # the first band a little different
             first = "CAST(substr(R, 2, instr(R, ',') - 2) AS REAL)"
             made["R"] = f"printf('[%.6f', {first} + 0.000002 * n.k) || substr(R, instr(R, ','))"
+            made["L"] = "L + 0.00001 * n.k"
         cells = ", ".join(made.get(name, name) for name in names)
         db.execute(f"INSERT INTO {table} {count} SELECT {cells} FROM {table}, n", [times])
 
