@@ -18,6 +18,7 @@ DEVELOPERS = PACKAGE.parent / "DEVELOPERS.md"
 # A package imports only from those before it, and so does a module inside its package.
 CORE = {
     "errors": (),
+    "arrays": (),
     "colorimetry": (
         *("grid", "illuminants", "tristimulus", "difference", "words", "metamerism", "tables"),
     ),

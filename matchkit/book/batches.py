@@ -19,8 +19,8 @@ from hashlib import sha256
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.book.jobs import BatchRecord, job_of
 from matchkit.book.store import Book, reading, record, writing
 from matchkit.correcting.diagnose import Round
@@ -31,8 +31,6 @@ from matchkit.fitting.fit import Fit
 from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Shop
 from matchkit.matching.prints import grounds_inside
-
-Array = NDArray[np.float64]
 
 NEWEST = 500  # batches that are counted
 LOOKED_AT = 700  # the newest measured batches, of which those are taken

@@ -8,8 +8,9 @@ import sqlite3
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from matchkit.arrays import Array
 from matchkit.book.rows import (
     colour,
     is_open,
@@ -27,8 +28,6 @@ from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.correcting.correct import Correction
 from matchkit.errors import InputError
 from matchkit.inks.shop import Shop
-
-Array = NDArray[np.float64]
 
 # Drawdowns that nothing is learned from and nothing is added by, and what to do about each.
 UNFIT = {

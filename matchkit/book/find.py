@@ -13,8 +13,9 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from matchkit.arrays import Array
 from matchkit.book.rows import day, parts_of, reading_text
 from matchkit.book.store import Book, reading, utc
 from matchkit.colorimetry.illuminants import Light, light_name
@@ -22,8 +23,6 @@ from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.errors import InputError
 from matchkit.files.text import quoted
 from matchkit.inks.shop import Shop
-
-Array = NDArray[np.float64]
 
 STEEPEST_L = 1.75  # CIEDE2000 divides a step of L* by no more than this [Sharma 2005, S_L]
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from datetime import datetime, time, tzinfo
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.book.rows import by_ink, held_by, must_be, parts_of, poured
 from matchkit.book.schema import MG
 from matchkit.book.store import Book, reading, utc
@@ -16,8 +16,6 @@ from matchkit.inks.recipe import weigh_out
 from matchkit.inks.shop import Ink
 from matchkit.matching.rank import MOSTLY, clear_share
 from matchkit.paper.sheet import grams_text
-
-Array = NDArray[np.float64]
 
 # A weight of so many times the planned one, or that part of it, looks like a weighing error;
 # so does a whole batch.  What is off by fewer steps of the balance is slight.

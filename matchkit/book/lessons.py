@@ -20,8 +20,8 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.book.batches import (
     Item,
     chain_of,
@@ -56,8 +56,6 @@ from matchkit.fitting.fit import Fit
 from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Ink, Shop
 from matchkit.matching.probability import spread_of
-
-Array = NDArray[np.float64]
 
 MOST = 200  # batches that are gone through when nothing that was kept counts any more
 RECENT = 20  # batches, of which most that are corrected are

@@ -6,15 +6,13 @@ from collections.abc import Mapping
 from datetime import date
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.book.schema import MG
 from matchkit.colorimetry.tristimulus import Lab
 from matchkit.errors import InputError
 from matchkit.files.text import quoted
 from matchkit.inks.shop import Shop
-
-Array = NDArray[np.float64]
 
 
 def reading_text(R: Array) -> str:

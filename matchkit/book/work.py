@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.book.batches import fit_key
 from matchkit.book.entries import JobDetails, log_formula
 from matchkit.book.jobs import BatchRecord
@@ -26,8 +26,6 @@ from matchkit.inks.recipe import weigh_out
 from matchkit.inks.shop import Shop
 from matchkit.matching.match import chances_of, fractions_for, palette_for
 from matchkit.matching.rank import Candidate, weighed
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -15,14 +15,12 @@ from math import cos, pi, sin
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.grid import N_WL, to_grid
 from matchkit.colorimetry.illuminants import Light, light_name, weights, white
 from matchkit.colorimetry.tristimulus import XYZ_to_Lab
 from matchkit.errors import InputError
-
-Array = NDArray[np.float64]
 
 POW25_7 = 25.0**7
 DEGREE = pi / 180

@@ -33,12 +33,11 @@ from importlib import resources
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.errors import InputError
-
-Array = NDArray[np.float64]
 
 OBSERVERS = (2, 10)  # degrees; CIE 1931 and CIE 1964
 STORED = (

@@ -42,13 +42,13 @@ colour-science):
 """
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.illuminants import Light, weights, white
 from matchkit.colorimetry.tristimulus import XYZ, XYZ_to_Lab, cmc, de00
 from matchkit.errors import InputError
 
-Array = NDArray[np.float64]
 View = tuple[Light, int]
 
 CORRECTIONS = ("multiplicative XYZ", "additive Lab", "parameric")

@@ -25,13 +25,12 @@ examples or to colour-science.
 """
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from matchkit.arrays import Array, Mask
 from matchkit.colorimetry.grid import N_WL
 from matchkit.colorimetry.illuminants import Light, weights, white
 from matchkit.errors import InputError
-
-Array = NDArray[np.float64]
 
 # CIELAB: the cube root above EPSILON, a straight line below [CIE15].
 EPSILON = 216 / 24389
@@ -238,14 +237,14 @@ def srgb(XYZ: ArrayLike, white: ArrayLike) -> Array:
     return np.clip(_encoded(XYZ, white), 0, 1)
 
 
-def in_srgb(XYZ: ArrayLike, white: ArrayLike) -> NDArray[np.bool_]:
+def in_srgb(XYZ: ArrayLike, white: ArrayLike) -> Mask:
     """Whether (...) a screen can show it: clipping would not change an 8-bit value.
 
     >>> in_srgb([[40, 40, 30], [10, 40, 5]], [96.422, 100, 82.521]).tolist()
     [True, False]
     """
     level = 255 * _encoded(XYZ, white)
-    shown: NDArray[np.bool_] = np.all((level >= -0.5) & (level <= 255.5), axis=-1)
+    shown: Mask = np.all((level >= -0.5) & (level <= 255.5), axis=-1)
     return shown
 
 

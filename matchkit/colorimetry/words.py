@@ -1,11 +1,9 @@
 """How one colour looks beside another, in the words of the trade."""
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.tristimulus import de00
-
-Array = NDArray[np.float64]
 
 NEUTRAL = 6.0  # C* below which hue has no direction of its own
 FAR_TURN = np.radians(45)  # beyond it a turn of hue is no step towards a neighbouring colour

@@ -15,8 +15,8 @@ from dataclasses import dataclass, field, replace
 from itertools import combinations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array, Index, Mask
 from matchkit.colorimetry.difference import Target
 from matchkit.correcting.amounts import STEPS, balanced, least, nearest
 from matchkit.correcting.container import (
@@ -29,9 +29,7 @@ from matchkit.correcting.container import (
 from matchkit.inks.recipe import STEPS_TO_TRUST
 from matchkit.matching.rank import MOSTLY
 
-Array = NDArray[np.float64]
-Index = NDArray[np.int64]
-Truth = NDArray[np.bool_]
+Truth = Mask
 Tried = tuple[Index, Array, Array]  # sets of inks, their nearest additions, dE00
 
 MOST_INKS = 3

@@ -9,14 +9,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.correcting.correct import CHANCES, Correction
 from matchkit.correcting.diagnose import Belief, beside_the_batch
 from matchkit.inks.palette import Palette
 from matchkit.inks.recipe import STEPS_TO_TRUST
-
-Array = NDArray[np.float64]
 
 ERROR_G, ERROR_SHARE = 0.2, 0.03  # a weight farther off than both is an error worth telling
 LEAST_DE00 = 0.1  # an addition that gains less is not worth a weighing

@@ -9,8 +9,8 @@ least within a ball: Newton's steps on its multiplier.
 """
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array, Index
 from matchkit.colorimetry.difference import Target
 from matchkit.correcting.container import (
     Bucket,
@@ -19,9 +19,6 @@ from matchkit.correcting.container import (
     slopes_after,
     under_first_light,
 )
-
-Array = NDArray[np.float64]
-Index = NDArray[np.int64]
 
 CHUNK = 600  # sets of inks at a time: what stays in a processor's cache
 STEPS = 24

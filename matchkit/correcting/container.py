@@ -13,17 +13,14 @@ What to add is found in `additions`.
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array, Index
 from matchkit.colorimetry.difference import Target, difference, difference_slope
 from matchkit.colorimetry.tristimulus import Lab_jacobian, XYZ_to_Lab
 from matchkit.correcting.diagnose import f_inverse, stays
 from matchkit.fitting.constants import f_scale
 from matchkit.inks.palette import Palette, look
 from matchkit.matching.probability import Spread
-
-Array = NDArray[np.float64]
-Index = NDArray[np.int64]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

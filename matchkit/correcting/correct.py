@@ -14,8 +14,8 @@ from functools import cached_property
 from itertools import product
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.difference import Target
 from matchkit.correcting.additions import (
     MOST_INKS,
@@ -28,8 +28,6 @@ from matchkit.correcting.diagnose import Belief, stays
 from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Shop
 from matchkit.matching.probability import Spread, chance_within, covariance_after, lab_covariance
-
-Array = NDArray[np.float64]
 
 WAYS = ("least", "safer", "closest")  # what an addition may be asked to be
 CHANCES = {"least": 0.95, "safer": 0.99}

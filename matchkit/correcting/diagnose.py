@@ -23,8 +23,8 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.tristimulus import Lab, Lab_jacobian, XYZ_to_Lab, de00
@@ -36,7 +36,6 @@ from matchkit.fitting.outliers import NOISE_F, shift_words, smooth
 from matchkit.inks.palette import Palette, reflectance, reflectance_jacobian, strength_jacobian
 from matchkit.matching.probability import Spread
 
-Array = NDArray[np.float64]
 Left = Callable[[Array], float]
 
 LEAST_MODEL_F = 5e-4  # the model's own error is never taken as smaller

@@ -23,9 +23,9 @@ from dataclasses import dataclass
 from itertools import chain
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from matchkit.arrays import Array
+
 Linearise = Callable[[Array], tuple[Array, Array]]  # x -> what is missed, slope of the model
 
 STEPS = 20

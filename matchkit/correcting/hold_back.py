@@ -16,8 +16,8 @@ memory; that strong inks are held back is common practice, no source.
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.difference import Target, difference_slope
 from matchkit.colorimetry.tristimulus import Lab_jacobian, XYZ_to_Lab
 from matchkit.correcting.diagnose import stays
@@ -27,9 +27,6 @@ from matchkit.fitting.outliers import NOISE_F, smooth
 from matchkit.inks.palette import Palette, reflectance, reflectance_jacobian, strength_jacobian
 from matchkit.inks.recipe import BASES
 from matchkit.matching.probability import Spread, chance, chance_within
-
-Array = NDArray[np.float64]
-Index = NDArray[np.int64]
 
 TOUCHY_DE00 = 0.1  # an ink whose usual lot moves the colour less is not held back
 MOST_HELD = 3  # inks to weigh twice: more is more work than it saves

@@ -10,8 +10,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.difference import Target
 from matchkit.correcting.container import seen_after
 from matchkit.correcting.mixes import Shelf, bucket_from, poured_together
@@ -27,8 +27,6 @@ from matchkit.matching.rank import (
     worth_weighing,
 )
 from matchkit.matching.solve import SAME
-
-Array = NDArray[np.float64]
 
 SAME_SHARE = 0.01  # shares this near are the same: fewer inks, then the nearer colour
 SAME_F = 0.01  # where all of it goes in anyhow, only F this near counts as the same

@@ -10,8 +10,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.colorimetry.words import direction
 from matchkit.correcting.diagnose import LEAST_MODEL_F
@@ -22,8 +22,6 @@ from matchkit.fitting.outliers import NOISE_F, smooth
 from matchkit.inks.palette import Palette, reflectance, reflectance_jacobian, strength_jacobian
 from matchkit.inks.shop import Drawdown, Shop
 from matchkit.matching.probability import Spread
-
-Array = NDArray[np.float64]
 
 WIDE = 0.3  # spread of log strength before a check drawdown was measured
 TELLING = 0.05  # standard error of log strength above which a check has said nothing

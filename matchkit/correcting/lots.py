@@ -15,8 +15,8 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.difference import Target
 from matchkit.correcting.diagnose import (
     LEAST_MODEL_F,
@@ -29,8 +29,6 @@ from matchkit.errors import InputError
 from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Ink
 from matchkit.matching.probability import Spread
-
-Array = NDArray[np.float64]
 
 # What one batch mistakes for strength comes back with the next like it, so certainty must
 # not grow without end: each ink of a batch forgets this much, in log strength.

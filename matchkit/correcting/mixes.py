@@ -10,8 +10,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.difference import Target
 from matchkit.correcting.container import (
     Bucket,
@@ -26,8 +26,6 @@ from matchkit.inks.recipe import BASES, STEPS_TO_TRUST, Letdown, cost_per_kg, we
 from matchkit.inks.shop import Ink, Mix
 from matchkit.matching.probability import Spread, chance_within
 from matchkit.matching.rank import MOSTLY, Candidate
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

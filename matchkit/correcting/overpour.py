@@ -9,8 +9,8 @@ as that lets you.
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array, Mask
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.words import direction
 from matchkit.correcting.additions import AdditionWanted, least_additions, nearest_additions
@@ -19,8 +19,6 @@ from matchkit.correcting.correct import Limits
 from matchkit.errors import InputError
 from matchkit.inks.palette import Palette
 from matchkit.inks.recipe import weighing_order
-
-Array = NDArray[np.float64]
 
 LARGEST = 10.0  # times the planned batch: a batch that needs more is a new job
 AIM = 0.3  # of the tolerance: how near the batch must come
@@ -150,12 +148,10 @@ class _Case:
         return max(float(self.plan_g.sum() - self.in_g.sum()), 0.0)
 
     @property
-    def over(self) -> NDArray[np.bool_]:
+    def over(self) -> Mask:
         """Which planned inks (n_ink,) are over the plan by more than a weighing may be."""
         may = np.maximum(OVER_STEPS * self.resolution_g, OVER_SHARE * self.plan_g)
-        over: NDArray[np.bool_] = (self.plan_g > 0) & (
-            self.in_g - self.plan_g > may + self.resolution_g / 2
-        )
+        over: Mask = (self.plan_g > 0) & (self.in_g - self.plan_g > may + self.resolution_g / 2)
         return over
 
     @property

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from itertools import combinations, islice
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array, Index, Mask
 from matchkit.colorimetry.difference import Target
 from matchkit.correcting.additions import allowed
 from matchkit.correcting.amounts import balanced, least, nearest
@@ -18,9 +18,6 @@ from matchkit.correcting.mixes import Shelf
 from matchkit.matching.probability import Spread
 from matchkit.matching.rank import limits
 from matchkit.matching.solve import solve
-
-Array = NDArray[np.float64]
-Index = NDArray[np.int64]
 
 AIM = 0.5  # of the tolerance: how near a batch with a leftover in it must come
 UNIT_G = 1000.0  # of a leftover, to which additions are told
@@ -65,7 +62,7 @@ class Problem:
         """The largest share of each ink, (n_ink,)."""
         return np.array([ink.max_percent / 100 for ink in self.shelf.palette.inks])
 
-    def allows(self, rows: Array) -> NDArray[np.bool_]:
+    def allows(self, rows: Array) -> Mask:
         """Which additions (n, n_ink) to the unit keep to stock and pigment limits."""
         stock = [np.inf if i.stock_g is None else i.stock_g for i in self.shelf.palette.inks]
         return allowed(self.bucket, rows, np.array(stock), batch_g=self.batch_g)

@@ -16,16 +16,14 @@ import re
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.difference import Target, difference_slope
 from matchkit.colorimetry.tristimulus import Lab_jacobian, XYZ_to_Lab
 from matchkit.colorimetry.words import NEUTRAL
 from matchkit.correcting.diagnose import Round
 from matchkit.errors import InputError
 from matchkit.inks.palette import Palette, reflectance_jacobian, strength_jacobian
-
-Array = NDArray[np.float64]
 
 # Direction beside the target: the batch is ...
 WAYS = {

@@ -9,9 +9,7 @@ from dataclasses import dataclass
 from datetime import date as calendar
 from pathlib import Path
 
-import numpy as np
-from numpy.typing import NDArray
-
+from matchkit.arrays import Array
 from matchkit.colorimetry.grid import GRID_NM, average, check_reflectance
 from matchkit.errors import InputError
 from matchkit.files.lock import locked
@@ -22,8 +20,6 @@ from matchkit.files.text import Findings, quoted
 from matchkit.files.write import csv_text, settled, write_files
 from matchkit.fitting.instrument import StandardDrift, diagnosis, drift
 from matchkit.inks.shop import Shop
-
-Array = NDArray[np.float64]
 
 FILE = "instrument.csv"
 KINDS = ("tile", "drawdown")

@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.errors import InputError, did_you_mean
 from matchkit.files.grid import wavelength_columns
@@ -34,8 +34,6 @@ from matchkit.files.text import label, quoted
 from matchkit.files.write import write_keeping
 from matchkit.fitting.instrument import disagreement, oddities, repeats
 from matchkit.inks.shop import Drawdown, Shop
-
-Array = NDArray[np.float64]
 
 SAME = 5e-7  # readings closer than six decimals can tell are one reading
 HINTS = 20

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.grid import HIGHEST, LOWEST, to_grid
 from matchkit.colorimetry.tristimulus import Lab
 from matchkit.errors import InputError
@@ -16,8 +16,6 @@ from matchkit.files.scale import Darkest, scaled
 from matchkit.files.spectrum import read_readings
 from matchkit.files.text import quoted
 from matchkit.fitting.instrument import disagreement, oddities, repeats, stretched
-
-Array = NDArray[np.float64]
 
 BARS = "▁▂▃▄▅▆▇█"
 PLAIN_BARS = "_.:-=+*#"  # where a terminal cannot show the others

@@ -4,9 +4,7 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, fields, replace
 
-import numpy as np
-from numpy.typing import NDArray
-
+from matchkit.arrays import Array
 from matchkit.colorimetry.grid import average
 from matchkit.files.text import Findings, quoted, text_fault
 from matchkit.inks.shop import GEOMETRIES, Shop
@@ -157,8 +155,6 @@ def listed(names: Sequence[str], most: int = 3) -> str:
     more = f" and {len(names) - most} more" if len(names) > most else ""
     return ", ".join(quoted(name) for name in names[:most]) + more
 
-
-Array = NDArray[np.float64]
 
 LISTED = 6
 # What an instrument puts behind a name for each of its readings.

@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 from unicodedata import normalize
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.grid import HIGHEST, PERCENT, to_grid
 from matchkit.colorimetry.tristimulus import Lab
 from matchkit.errors import InputError, briefly
@@ -20,7 +20,6 @@ from matchkit.files.readings import Readings, StatedLab
 from matchkit.files.text import Findings, quoted
 from matchkit.fitting.instrument import stretched
 
-Array = NDArray[np.float64]
 Darkest = Callable[[], float | None]
 
 SCALES = {"percent": "percent", "fraction": "0-1"}  # as a person says it, as it is told

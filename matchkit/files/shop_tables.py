@@ -7,8 +7,8 @@ from pathlib import Path
 from unicodedata import normalize
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.grid import (
     GRID_NM,
     PERCENT,
@@ -32,7 +32,7 @@ from matchkit.files.tables import (
 from matchkit.files.text import Findings, encoding_mark, quoted, read_text
 from matchkit.files.write import csv_text, settled, write_keeping
 
-Spectrum = NDArray[np.float64]
+Spectrum = Array
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -120,7 +120,6 @@ def _percent_fault(table: FileTable, rows: list[Row], values: Spectrum) -> str:
     return f"{rows[high[0]].where}: {found} looks like percent; {advice}"
 
 
-Array = NDArray[np.float64]
 INKS = "inks.csv"
 DRAWDOWNS, SPECTRA, FILM_SPECTRA = "drawdowns.csv", "spectra.csv", "film_spectra.csv"
 NUMBER = "no"  # a column

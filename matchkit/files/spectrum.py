@@ -5,8 +5,8 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.grid import GRID_NM, check_reflectance, reflectance_doubts, to_grid
 from matchkit.colorimetry.illuminants import MeasuredIlluminant, lamp
 from matchkit.errors import InputError, did_you_mean
@@ -20,8 +20,6 @@ from matchkit.files.scale import Darkest, scaled
 from matchkit.files.tables import FileTable, amount, parse_table
 from matchkit.files.text import Findings, label, quoted, read_bytes, read_text, text_of
 from matchkit.inks.shop import Shop
-
-Array = NDArray[np.float64]
 
 COLUMNS = ("wavelength_nm", "power")
 ABOVE = 200  # lines looked through for the headings
@@ -119,7 +117,7 @@ def _whole_nm(nm: Array, power: Array, found: Findings) -> tuple[Array, Array]:
     return whole, np.diff(area[np.searchsorted(fine, edges)]) / np.diff(edges)
 
 
-Spectrum = NDArray[np.float64]  # (..., n_wl)
+Spectrum = Array  # (..., n_wl)
 
 FORMATS = ("CSV", "CGATS.17", "CxF3")
 LISTED = 20  # names in a message

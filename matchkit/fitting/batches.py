@@ -16,8 +16,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array, Index, Mask
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.fitting.constants import Constants, Films, f_scale, look, misfit, mixtures, trust
@@ -38,9 +38,7 @@ from matchkit.fitting.outliers import NOISE_F, smooth
 from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Drawdown
 
-Array = NDArray[np.float64]
-Index = NDArray[np.int64]
-Rows = NDArray[np.bool_]
+Rows = Mask
 
 TURNS = 3
 ENOUGH = 1e-4  # share of the cost below which a step of the constants is the last

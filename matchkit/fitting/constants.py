@@ -18,14 +18,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array, Index, Mask
 from matchkit.inks.palette import film_look
 from matchkit.optics.film import Film, film_K_S
 from matchkit.optics.kubelka_munk import k_over_s, without_surface
 
-Array = NDArray[np.float64]
-Rows = NDArray[np.bool_]
+Rows = Mask
 
 NOISE_F = 1e-3  # what a drawdown repeats to on the f scale, about 0.1 L*
 LEAST_MISFIT_F = 3e-4  # smaller misfits are all the same
@@ -223,7 +222,7 @@ def _from_cards(films: Films, R: Array) -> tuple[Array, Array]:
     return K, S
 
 
-def _pair(films: Films, rows: NDArray[np.int64]) -> tuple[int, int]:
+def _pair(films: Films, rows: Index) -> tuple[int, int]:
     """Two films of one thickness, over the darkest and the lightest ground, or (-1, -1)."""
     for row in rows.tolist():
         same = rows[films.X[rows] == films.X[row]]

@@ -17,15 +17,13 @@ an ink whose cards have larger errors than similar ones raises it in every mixtu
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array, Index, Mask
 from matchkit.fitting.outliers import AT_LEAST, TIMES, main_ink, usual_error
 from matchkit.inks.palette import Palette
 from matchkit.inks.recipe import BASES
 
-Array = NDArray[np.float64]
-Index = NDArray[np.int64]
-Truth = NDArray[np.bool_]
+Truth = Mask
 
 WIDTHS = (0.05, 0.1, 0.15, 0.2, 0.3, 0.5, 1.0, 3.0)
 # Chosen on simulated shops of the usual pigments: what 100 L* count beside a whole share, how

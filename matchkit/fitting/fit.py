@@ -13,8 +13,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array, Index, Mask
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.errors import InputError
 from matchkit.fitting.constants import BOUNDS, LOG_S, Constants, Films, Structure, predict
@@ -41,8 +41,6 @@ from matchkit.inks.palette import Palette, reflectance
 from matchkit.inks.shop import Drawdown, Ink
 from matchkit.optics.film import Film
 
-Array = NDArray[np.float64]
-Index = NDArray[np.int64]
 # Theory, weights, noise, what is predicted of unseen drawdowns, a start, held-out dE00.
 Tried = tuple[Structure, Array, float, Array, Constants | None, Array]
 
@@ -154,7 +152,7 @@ def fit(
     if guessed.any() and found.log_K_S_sd is not None:
         palette = replace(palette, doubt=found.log_K_S_sd * guessed[:, None])
 
-    def without(rows: NDArray[np.bool_]) -> Palette:
+    def without(rows: Mask) -> Palette:
         """The inks of films as the other drawdowns know them, where they do."""
         if not scored[rows].all():
             return palette
@@ -288,9 +286,9 @@ def _score(name: str, error: Array) -> Score:
 def _warnings(
     films: Films,
     inks: Sequence[Ink],
-    guessed: NDArray[np.bool_],
+    guessed: Mask,
     error: Array,
-    scored: NDArray[np.bool_],
+    scored: Mask,
 ) -> tuple[str, ...]:
     """What the fit can't be trusted for, in the order of how often it bites."""
     if not films.hides.all():
@@ -330,10 +328,10 @@ def _warnings(
     return tuple(lines)
 
 
-def _in_clear(films: Films) -> NDArray[np.bool_]:
+def _in_clear(films: Films) -> Mask:
     """Which drawdowns are letdowns in clear, (n_drawdown,)."""
     share = films.C[:, [role == "clear" for role in films.roles]].sum(axis=1)
-    let_down: NDArray[np.bool_] = (share > 0.05) & (share < 0.999)
+    let_down: Mask = (share > 0.05) & (share < 0.999)
     return let_down
 
 
@@ -373,17 +371,17 @@ def telling(ink: Ink, inks: Sequence[Ink]) -> str:
     return f"{ink.max_percent:g} % of it in {base}"
 
 
-def _guessed(films: Films, found: Constants, structure: Structure) -> NDArray[np.bool_]:
+def _guessed(films: Films, found: Constants, structure: Structure) -> Mask:
     """Inks whose scattering rests on what is expected of any, (n_ink,); never a white's."""
     if not structure.scattering or found.log_K_S_sd is None:
         return np.zeros(len(films.roles), dtype=bool)
     usual = np.array([LOG_S[role][1] for role in films.roles])
-    rests: NDArray[np.bool_] = np.median(found.log_K_S_sd[1], axis=1) > GUESS * usual
+    rests: Mask = np.median(found.log_K_S_sd[1], axis=1) > GUESS * usual
     rests[films.whites] = False
     return rests
 
 
-def _film_warnings(films: Films, inks: Sequence[Ink], scored: NDArray[np.bool_]) -> tuple[str, ...]:
+def _film_warnings(films: Films, inks: Sequence[Ink], scored: Mask) -> tuple[str, ...]:
     shows = ~films.hides
     lines = []
     without = [ink.name for i, ink in enumerate(inks) if not (films.C[shows, i] > 0).any()]

@@ -9,8 +9,8 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array, Index, Mask
 from matchkit.errors import InputError
 from matchkit.fitting.constants import (
     EXPECT,
@@ -28,9 +28,6 @@ from matchkit.fitting.constants import (
 from matchkit.fitting.refine import solve_constants
 from matchkit.inks.shop import Drawdown, Ink
 from matchkit.optics.kubelka_munk import surface_constants, without_surface
-
-Array = NDArray[np.float64]
-Index = NDArray[np.int64]
 
 BEAM = {"k2": (0.6, 0.1), "log_deep": (-0.5, 0.7)}
 STRUCTURES = (
@@ -144,7 +141,7 @@ def folds_of(films: Films, cards: Index) -> Index:
     return fold
 
 
-def _is_spared(films: Films, own: NDArray[np.bool_]) -> bool:
+def _is_spared(films: Films, own: Mask) -> bool:
     """Whether every ink of a card is known without it.
 
     Without its one masstone an ink's scattering is not known at all: predicting that

@@ -16,8 +16,9 @@ from dataclasses import dataclass
 from math import comb
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from matchkit.arrays import Array, Mask
 from matchkit.colorimetry.grid import GRID_NM, average, to_grid
 from matchkit.colorimetry.illuminants import Light
 from matchkit.colorimetry.tristimulus import XYZ, Lab, de00
@@ -29,8 +30,6 @@ from matchkit.optics.kubelka_munk import (
     with_surface,
     without_surface,
 )
-
-Array = NDArray[np.float64]
 
 # Repeats of one drawdown, lifted and put down again, lie within a few tenths.  Common
 # practice, no source.
@@ -175,14 +174,14 @@ def spikes(R: ArrayLike) -> list[int]:
     return [int(i) + 4 for i in np.flatnonzero(_lone(np.asarray(R, dtype=float)))]
 
 
-def _leaps(R: Array) -> NDArray[np.bool_]:
+def _leaps(R: Array) -> Mask:
     slope = np.abs(np.diff(R))
     beside = np.maximum(slope[..., :-2], slope[..., 2:])
-    found: NDArray[np.bool_] = slope[..., 1:-1] > np.maximum(JUMP_LEAST, JUMP_TIMES * beside)
+    found: Mask = slope[..., 1:-1] > np.maximum(JUMP_LEAST, JUMP_TIMES * beside)
     return found
 
 
-def _lone(R: Array) -> NDArray[np.bool_]:
+def _lone(R: Array) -> Mask:
     """Where the values against the cubic through their four neighbours look like one slip."""
     beside = -R[..., :-4] + 4 * R[..., 1:-3] + 4 * R[..., 3:-1] - R[..., 4:]
     unlike = R[..., 2:-2] - beside / 6
@@ -190,7 +189,7 @@ def _lone(R: Array) -> NDArray[np.bool_]:
     height = windows @ _SPIKE / (_SPIKE @ _SPIKE)
     misfit = np.linalg.norm(windows - height[..., None] * _SPIKE, axis=-1)
     fits = misfit < SPIKE_MISFIT * np.abs(height) * np.linalg.norm(_SPIKE)
-    found: NDArray[np.bool_] = fits & (np.abs(height) > SPIKE_LEAST)
+    found: Mask = fits & (np.abs(height) > SPIKE_LEAST)
     return found
 
 

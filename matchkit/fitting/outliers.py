@@ -4,16 +4,14 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array, Index, Mask
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.fitting.constants import Films, f_scale
 from matchkit.inks.opacity import over
 from matchkit.inks.palette import Palette, reflectance, reflectance_jacobian
 from matchkit.inks.shop import Drawdown
-
-Array = NDArray[np.float64]
 
 AT_LEAST = 1.0  # dE00: less is named only where it looks like a weighing error
 TIMES = 6.0  # of the usual error
@@ -43,15 +41,15 @@ def smooth() -> Array:
 def explain(
     drawdowns: Sequence[Drawdown],
     films: Films,
-    cards: NDArray[np.int64],
+    cards: Index,
     palette: Palette,
     predicted: Array,
     light: str,
     observer: int,
     *,
-    without: Callable[[NDArray[np.bool_]], Palette],
-    wrong: NDArray[np.bool_] | None = None,
-    explained: NDArray[np.bool_] | None = None,
+    without: Callable[[Mask], Palette],
+    wrong: Mask | None = None,
+    explained: Mask | None = None,
 ) -> tuple[str, ...]:
     """One line for each card that the others contradict, the worst first.
 
@@ -84,9 +82,7 @@ def explain(
     return tuple(filter(None, known.values()))
 
 
-def usual_error(
-    error: Array, of_ink: NDArray[np.bool_], without: int | Sequence[int] = ()
-) -> float:
+def usual_error(error: Array, of_ink: Mask, without: int | Sequence[int] = ()) -> float:
     """The usual dE00 of a shop's drawdowns, or of one ink's where that is larger.
 
     `error` (n_drawdown,); `of_ink` marks the drawdowns of that ink, `without` those to leave

@@ -11,8 +11,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.fitting.constants import (
     BOUNDS,
     EXPECT,
@@ -26,8 +26,6 @@ from matchkit.fitting.constants import (
     mixtures,
     predict,
 )
-
-Array = NDArray[np.float64]
 
 FLOOR = 1e-5  # of K and S, of a white's S: less cannot be seen
 STEP = 1e-5  # for the slopes by shared numbers

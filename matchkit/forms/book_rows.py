@@ -5,9 +5,8 @@ from dataclasses import replace
 from pathlib import Path
 
 import ipywidgets as w
-import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.book.entries import JobDetails
 from matchkit.book.find import scanned
 from matchkit.errors import InputError
@@ -195,8 +194,6 @@ class NewPart:
         begun = f"Begun: batch {made.records.batch}."
         ui.put(self.notes, [begun, *session.notices, *booked_parts(made)])
 
-
-Array = NDArray[np.float64]
 
 ASKED = {  # of a drawdown, by `containers.UNFIT`
     "unstirred": "It was not stirred well",

@@ -3,9 +3,8 @@
 from typing import Any
 
 import ipywidgets as w
-import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.files.spectrum import read_spectrum
 from matchkit.forms.begin import opened_form
 from matchkit.forms.parts import alert, area, boxed, button, choice, form, on_change, put, section
@@ -13,8 +12,6 @@ from matchkit.forms.rows import SpectrumFile, TargetPicker
 from matchkit.forms.shops import OpenShop
 from matchkit.report.check import check_parts
 from matchkit.workflows.checking import check as look
-
-Array = NDArray[np.float64]
 
 EXAMPLE, FILE = "the example's drawdown", "from a file of mine"
 

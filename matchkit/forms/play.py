@@ -11,8 +11,8 @@ from typing import Any
 
 import ipywidgets as w
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.illuminants import white
 from matchkit.colorimetry.tristimulus import XYZ, Lab, hex_colour, hex_colours, in_srgb
 from matchkit.forms import parts as ui
@@ -20,8 +20,6 @@ from matchkit.forms.begin import opened_form
 from matchkit.forms.shops import OpenShop
 from matchkit.inks.palette import Palette, reflectance
 from matchkit.practice.simulated_shop import LIGHTS, OBSERVER, practice_shop
-
-Array = NDArray[np.float64]
 
 MORE_G = 5.0  # the arrows: so much more of each ink
 START_G, MOST_G = 100.0, 200.0  # of the white, and the end of each slider

@@ -11,8 +11,6 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 import ipywidgets as w
-import numpy as np
-from numpy.typing import NDArray
 
 from matchkit.errors import InputError
 from matchkit.forms import parts as ui
@@ -44,8 +42,6 @@ from matchkit.workflows.practising import (
     mark_answers,
     practise,
 )
-
-Array = NDArray[np.float64]
 
 SHEET = 6  # exercises of a sheet
 

@@ -5,8 +5,8 @@ from typing import Any
 
 import ipywidgets as w
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.errors import InputError
 from matchkit.forms import parts as ui
 from matchkit.forms.learner import LearnerField, today
@@ -26,8 +26,6 @@ from matchkit.practice.safety import Safety
 from matchkit.practice.simulated_shop import BEFORE, OPPOSITE, practice_shop
 from matchkit.report.practice import job_parts, outcome_parts
 from matchkit.workflows.practising import keep_job
-
-Array = NDArray[np.float64]
 
 
 class PracticeJobForm:

@@ -9,8 +9,8 @@ from typing import Any
 
 import ipywidgets as w
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import hex_colours
 from matchkit.errors import InputError
@@ -41,8 +41,6 @@ from matchkit.workflows.wanted import (
     wanted_lab,
     wanted_spectrum,
 )
-
-Array = NDArray[np.float64]
 
 NONE = "(none)"
 PERCENT, PARTS = "percent by mass", "grams, or parts by mass"

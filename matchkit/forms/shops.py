@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.errors import InputError
 from matchkit.files.recipe import WrittenRecipe, read_recipe
 from matchkit.files.write import data_folder, write_file
@@ -112,8 +112,6 @@ STYLE = """
   .mk-steps button.jupyter-button.widget-toggle-button { padding: 4px 8px; margin: 2px; } }
 """
 
-
-Array = NDArray[np.float64]
 
 DEMO = "demo-shop"
 STAYS = "The demo shop stays as it is: nothing is written to it. This is for your own shop."

@@ -12,16 +12,15 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from matchkit.arrays import Array, Mask
 from matchkit.colorimetry.illuminants import Light
 from matchkit.colorimetry.tristimulus import XYZ, Lab, de00
 from matchkit.errors import InputError
 from matchkit.inks.palette import Palette, deepen, mixture_K_S, reflectance
 from matchkit.optics.film import Film, film_inside
 from matchkit.optics.kubelka_munk import contrast_ratio
-
-Array = NDArray[np.float64]
 
 BLACK_R, WHITE_R = 0.0, 0.80  # the grounds that contrast ratio is told over
 LEAST_Y = 15.0  # luminance over white below which hiding is not defined
@@ -108,7 +107,7 @@ def hiding_um(
     None where that is not defined (Y over white below 15 there) or no print is so thick.
     """
 
-    def hides(thickness_um: Array) -> NDArray[np.bool_]:
+    def hides(thickness_um: Array) -> Mask:
         return np.asarray(opacity(palette, c, thickness_um, light, observer)[0] >= ratio)
 
     found = _from_where(hides)
@@ -133,16 +132,16 @@ def covering_um(
     bare = np.atleast_2d(np.asarray(grounds, dtype=float))[:, None, :]
     opaque = Lab(reflectance(over(palette, bare[0, 0], np.inf), c), light, observer)
 
-    def covers(thickness_um: Array) -> NDArray[np.bool_]:
+    def covers(thickness_um: Array) -> Mask:
         films = over(palette, bare, np.atleast_1d(thickness_um)[:, None])
         away = de00(opaque, Lab(reflectance(films, c), light, observer))
-        near: NDArray[np.bool_] = np.all(away <= de00_limit, axis=0)
+        near: Mask = np.all(away <= de00_limit, axis=0)
         return near
 
     return _from_where(covers)
 
 
-def _from_where(holds: Callable[[Array], NDArray[np.bool_]]) -> float | None:
+def _from_where(holds: Callable[[Array], Mask]) -> float | None:
     """The thickness from which something holds for good, or None if it does nowhere."""
     fails = np.flatnonzero(~holds(SCAN_UM))
     if not fails.size:

@@ -29,14 +29,13 @@ Sources: Duncan (1940) for adding K and S by amount, from memory; [KM31] and [S4
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from matchkit.arrays import Array
 from matchkit.errors import InputError
 from matchkit.inks.shop import Ink
 from matchkit.optics.film import Film, film_slopes
 from matchkit.optics.kubelka_munk import R_inf, with_surface
-
-Array = NDArray[np.float64]
 
 HIDING = Film(R_g=np.zeros(1))  # so thick that no ground shows
 Q_FLOOR = 1e-9  # keeps dR/dq finite for a film that absorbs nothing

@@ -8,12 +8,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.errors import InputError
 from matchkit.inks.shop import Ink, Mix
-
-Array = NDArray[np.float64]
 
 # Weigh no less than this many steps of the balance: common practice, no source.
 STEPS_TO_TRUST = 100

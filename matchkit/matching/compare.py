@@ -12,8 +12,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.illuminants import Light, light_name
 from matchkit.colorimetry.metamerism import CORRECTIONS, inconstancy, observer_index, special_index
@@ -22,8 +23,6 @@ from matchkit.colorimetry.words import direction
 from matchkit.errors import InputError
 from matchkit.inks.palette import Palette, reflectance
 from matchkit.matching.solve import minimise
-
-Array = NDArray[np.float64]
 
 # A swap that matches this well under the first light still counts as a match.  Common
 # practice, no source: half of a tight tolerance.

@@ -26,13 +26,11 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from matchkit.arrays import Index, Mask
 from matchkit.colorimetry.difference import Target, difference, difference_slope
 from matchkit.inks.palette import Palette, look
 
 Array = NDArray[Any]  # float64, or float32 where the palette's K is
-Index = NDArray[np.int64]
-Mask = NDArray[np.bool_]
-
 LONGEST_STEP = 2.0  # in log amount
 LEAST_DAMPING = 1e-6
 SETTLED = 1e-7  # dE00; who gains less by a last step is there

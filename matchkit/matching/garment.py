@@ -9,8 +9,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.illuminants import Light
 from matchkit.colorimetry.tristimulus import Lab, de00, hex_colour
@@ -19,8 +19,6 @@ from matchkit.inks.opacity import covering_um, hiding_um, opacity, over
 from matchkit.inks.palette import Palette, reflectance
 from matchkit.inks.shop import Shop
 from matchkit.matching.prints import bare_ground, garments, under_white
-
-Array = NDArray[np.float64]
 
 # Invented tees for a shop that has measured none: a level, and a step above an edge in nm
 # (below it where the edge is negative).

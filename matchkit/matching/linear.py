@@ -9,12 +9,11 @@ squares, as `scipy.optimize.nnls`.
 """
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from matchkit.arrays import Array
 from matchkit.errors import InputError
 from matchkit.inks.palette import Palette
-
-Array = NDArray[np.float64]
 
 RIDGE = 1e-6  # of each ink's own square: it keeps inks apart that are alike
 LEVEL = 0.05  # of K/S: below it errors count as they are, above it by their share

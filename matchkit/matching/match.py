@@ -8,8 +8,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.difference import Target
 from matchkit.errors import InputError, did_you_mean
 from matchkit.fitting.fit import Fit, fit
@@ -28,9 +28,6 @@ from matchkit.matching.rank import (
     preferred,
 )
 from matchkit.matching.solve import ALIKE, DROPPED, Solved, is_exhaustive, solve
-
-Array = NDArray[np.float64]
-
 
 CLEARLY_NEARER = 0.2  # of F: the least for which it is worth ordering ink
 LITTLE = MOSTLY - 1e-3  # most clear of what hides, also when it is rounded to the balance

@@ -8,8 +8,8 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.errors import InputError, did_you_mean
 from matchkit.fitting.fit import Fit, fit
 from matchkit.fitting.held_out import usual_um
@@ -18,8 +18,6 @@ from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Ground, Shop
 from matchkit.matching.match import series_of
 from matchkit.optics.film import ground_inside
-
-Array = NDArray[np.float64]
 
 
 def has_films(shop: Shop) -> bool:

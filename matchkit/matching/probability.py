@@ -15,8 +15,8 @@ from functools import cache, partial
 from math import erf, pi, sqrt
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.difference import Target, difference, difference_slope
 from matchkit.colorimetry.tristimulus import Lab_jacobian, XYZ_to_Lab
 from matchkit.fitting.expected_error import ExpectedError
@@ -27,8 +27,6 @@ from matchkit.inks.palette import (
     reflectance_jacobian,
     strength_jacobian,
 )
-
-Array = NDArray[np.float64]
 
 N_DIRECTIONS = 600  # over the sphere; the chance is then good to about 0.002
 

@@ -9,8 +9,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.illuminants import Light, light_name
 from matchkit.colorimetry.tristimulus import Lab, de00, delta_LCH
@@ -19,8 +19,6 @@ from matchkit.inks.palette import Palette, reflectance
 from matchkit.inks.recipe import cost_per_kg, weigh_out, weighing_order
 from matchkit.inks.shop import Ink
 from matchkit.matching.solve import SAME, Solved, minimise
-
-Array = NDArray[np.float64]
 
 PREFERENCES = ("nearest", "chance", "steady")
 MOSTLY = 0.5  # share of clear above which a formula is called mostly clear

@@ -27,17 +27,13 @@ from math import comb
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array, Index
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import XYZ_to_Lab, de00
 from matchkit.inks.palette import Palette, reflectance
 from matchkit.matching.descent import Steps, descend, equal_say, spread
 from matchkit.matching.linear import RIDGE, linear_misses
-
-Array = NDArray[np.float64]
-Index = NDArray[np.int64]
-Mask = NDArray[np.bool_]
 
 MOST, PARENTS = 150_000, 3_000
 CHUNK = 2500  # subsets at a time: what stays in a processor's cache

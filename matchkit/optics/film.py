@@ -25,8 +25,9 @@ old idea (Duntley 1942, J. Opt. Soc. Am. 32, 61, from memory); this three-number
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from matchkit.arrays import Array
 from matchkit.errors import InputError
 from matchkit.optics.kubelka_munk import (
     TINY,
@@ -34,8 +35,6 @@ from matchkit.optics.kubelka_munk import (
     surface_constants,
     without_surface,
 )
-
-Array = NDArray[np.float64]
 
 SURFACES = ("rough", "smooth")
 N_FILM = 1.5  # refractive index of a smooth surface whose own is not known

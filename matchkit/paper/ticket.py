@@ -9,9 +9,7 @@ from dataclasses import asdict, dataclass
 from math import ceil, floor
 from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
-
+from matchkit.arrays import Array
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import hex_of_Lab
 from matchkit.errors import InputError
@@ -33,8 +31,6 @@ from matchkit.paper.weighing import (
     to_balance,
     with_letdowns,
 )
-
-Array = NDArray[np.float64]
 
 # Common practice, no source.
 MIXING_STEPS = (

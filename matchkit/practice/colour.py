@@ -9,8 +9,8 @@ from collections.abc import Sequence
 from zlib import crc32
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.tristimulus import Lab, de00, delta_LCH
 from matchkit.colorimetry.words import direction
 from matchkit.inks.recipe import weighing_order
@@ -29,7 +29,6 @@ from matchkit.practice.simulated_shop import (
 )
 from matchkit.simulator.simulate import drawdown_R
 
-Array = NDArray[np.float64]
 Generator = np.random.Generator
 Option = tuple[int, float]  # an ink by position, and grams
 

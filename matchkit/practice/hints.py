@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.colorimetry.words import direction
 from matchkit.correcting.correct import Correction, Limits, correct
@@ -35,8 +35,6 @@ from matchkit.practice.job import (
 from matchkit.practice.looks import asked_before, known_g, look
 from matchkit.practice.safety import SAFETY, Safety
 from matchkit.practice.simulated_shop import LIGHTS, OBSERVER, RESOLUTION_G
-
-Array = NDArray[np.float64]
 
 DRAWDOWN_G = 5.0  # ink that a drawdown costs: counted as waste, not taken out of the container
 MOST_ROUNDS = 8  # after which hints give up

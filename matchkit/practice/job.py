@@ -14,8 +14,8 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.colorimetry.words import direction
@@ -36,8 +36,6 @@ from matchkit.practice.simulated_shop import (
     target_of,
 )
 from matchkit.simulator.simulate import CARD_R, NOISE, draw_lots, drawdown_R, film_R, read, weigh
-
-Array = NDArray[np.float64]
 
 BATCH_G = 500.0  # asked for
 ENOUGH = 0.99  # of that must be made

@@ -2,16 +2,12 @@
 
 from dataclasses import replace
 
-import numpy as np
-from numpy.typing import NDArray
-
+from matchkit.arrays import Array
 from matchkit.errors import InputError
 from matchkit.practice.incidents import LOOKS, SETTLED, WRONG
 from matchkit.practice.job import PracticeBatch, counting, judged, moved
 from matchkit.practice.safety import SAFETY, Safety
 from matchkit.practice.simulated_shop import LIGHTS, formula_for
-
-Array = NDArray[np.float64]
 
 
 def look(batch: PracticeBatch, at: str) -> PracticeBatch:

@@ -4,8 +4,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.metamerism import special_index
 from matchkit.colorimetry.tristimulus import Lab, de00
@@ -25,7 +25,6 @@ from matchkit.practice.simulated_shop import (
 )
 from matchkit.simulator.simulate import drawdown_R
 
-Array = NDArray[np.float64]
 Generator = np.random.Generator
 
 PAIR = ("target", "sample")

@@ -22,8 +22,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import XYZ_to_Lab, de00
 from matchkit.correcting.correct import Limits, correct
@@ -54,7 +54,6 @@ from matchkit.simulator.simulate import (
 )
 from matchkit.simulator.troubles import Troubles
 
-Array = NDArray[np.float64]
 Progress = Callable[[int, int], None]
 Fix = Callable[[Sequence[Array], Sequence[Array]], Array]
 Known = tuple[Array, Array]  # mean and covariance of log strength

@@ -7,12 +7,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array, Mask
 from matchkit.simulator.simulate import KINDS
 
-Array = NDArray[np.float64]
-Truth = NDArray[np.bool_]
+Truth = Mask
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

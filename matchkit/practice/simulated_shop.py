@@ -9,8 +9,8 @@ from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array, Mask
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.illuminants import white
 from matchkit.colorimetry.tristimulus import XYZ, Lab, XYZ_to_Lab, de00, hex_colour, in_srgb
@@ -25,8 +25,6 @@ from matchkit.matching.solve import solve
 from matchkit.practice.rehearse import drawdowns_of
 from matchkit.simulator.pigments import Bench, make_bench
 from matchkit.simulator.simulate import drawdown_R
-
-Array = NDArray[np.float64]
 
 LIGHTS, OBSERVER = ("D65", "A", "FL11"), 10
 RESOLUTION_G = 0.01
@@ -156,9 +154,9 @@ def _in_white(bench: Bench, rng: np.random.Generator, n: int, colours: int) -> A
     return c
 
 
-def on_screen(R: Array, light: str = "D65") -> NDArray[np.bool_]:
+def on_screen(R: Array, light: str = "D65") -> Mask:
     """Whether (...) a screen can show reflectances (..., n_wl) as seen under a light."""
-    shown: NDArray[np.bool_] = in_srgb(XYZ(R, light, OBSERVER), white(light, OBSERVER))
+    shown: Mask = in_srgb(XYZ(R, light, OBSERVER), white(light, OBSERVER))
     return shown
 
 

@@ -7,15 +7,14 @@ mistakes would give, so that the correction can name the mistake.
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.inks.recipe import density_g_per_ml, letdowns_for, weigh_out, weighing_order
 from matchkit.inks.shop import Ink
 from matchkit.paper.weighing import CONTAINERS_ML, Container, fill, ticket_rows
 from matchkit.practice.exercise import Choice, Exercise
 from matchkit.practice.simulated_shop import RESOLUTION_G, PracticeShop, mixture
 
-Array = NDArray[np.float64]
 Generator = np.random.Generator
 Grams = Mapping[str, float]
 

@@ -16,7 +16,6 @@ import matplotlib
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from numpy.typing import NDArray
 
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.illuminants import light_name
@@ -49,8 +48,6 @@ from matchkit.report.marks import (
     wavelength_axis,
     wrapped,
 )
-
-Array = NDArray[np.float64]
 
 NOT_A_PROOF = "Never approve a colour by a screen: judge cured prints under these lights."
 

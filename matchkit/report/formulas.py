@@ -6,8 +6,8 @@ from statistics import median
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.illuminants import Light
 from matchkit.colorimetry.tristimulus import hex_colour, hex_colours, hex_of_Lab
@@ -29,7 +29,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 
-Array = NDArray[np.float64]
 ORDER = "Nearest first; where as near: those that hide, then fewer inks, then lower cost"
 RECIPES, MOVES = "recipes", "moves"  # by which a person asks for them
 

@@ -5,8 +5,9 @@ from collections.abc import Sequence
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.ticker import LogLocator, NullFormatter
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.illuminants import Light, light_name
 from matchkit.colorimetry.tristimulus import Lab
@@ -40,7 +41,6 @@ from matchkit.report.marks import (
     wrapped,
 )
 
-Array = NDArray[np.float64]
 FormulaRow = tuple[str, Sequence[tuple[float, str]], tuple[str, str], str]
 
 

@@ -5,8 +5,8 @@ from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.practice.simulated_shop import Swatch
 from matchkit.report.marks import (
@@ -20,8 +20,6 @@ from matchkit.report.marks import (
     in_plane,
     tolerance_outline,
 )
-
-Array = NDArray[np.float64]
 
 ROOM = 0.15  # beyond the outermost point, as a share: names stand there
 LEAST_SPAN = 0.5  # either way, Lab

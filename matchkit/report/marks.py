@@ -11,15 +11,15 @@ from typing import TypeVar
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.tristimulus import de00, de00_contour, into_plane
 from matchkit.paper.sheet import OFF_SCREEN_MARK, minus
 from matchkit.paper.sheet import width as columns
 from matchkit.paper.sheet import wrapped as in_lines
 
-Array = NDArray[np.float64]
 Box = tuple[float, float, float, float]  # left, bottom, right, top
 T = TypeVar("T")
 

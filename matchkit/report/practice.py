@@ -3,9 +3,7 @@
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-from numpy.typing import NDArray
-
+from matchkit.arrays import Array
 from matchkit.practice.colour import AXES
 from matchkit.practice.exercise import LETTERS, Exercise
 from matchkit.practice.hints import Outcome
@@ -20,7 +18,6 @@ from matchkit.workflows.practising import Class, Exercises, Ladder, MarkedAnswer
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-Array = NDArray[np.float64]
 IN_NUMBERS = ("", "In numbers")
 
 

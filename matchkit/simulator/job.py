@@ -4,13 +4,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from matchkit.arrays import Array
 from matchkit.simulator.pigments import Bench
 from matchkit.simulator.simulate import NOISE, Noise, drawdown_R, read, weigh
 from matchkit.simulator.troubles import astray, drifted
 
-Array = NDArray[np.float64]
 Generator = np.random.Generator
 
 

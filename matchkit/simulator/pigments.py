@@ -13,12 +13,11 @@ crowding.  What was chosen by looking at the usual pigments can be judged on the
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.grid import GRID_NM, N_WL
 from matchkit.simulator.troubles import NO_TROUBLES, Traits, Troubles, draw_traits
 
-Array = NDArray[np.float64]
 Generator = np.random.Generator
 
 TRAITS = 17  # the stream of random numbers that traits are drawn from

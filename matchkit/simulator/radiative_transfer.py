@@ -24,11 +24,10 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.polynomial import chebyshev, legendre
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from matchkit.arrays import Array
 from matchkit.errors import InputError
-
-Array = NDArray[np.float64]
 
 GEOMETRIES = ("d/8 specular excluded", "d/8 specular included", "45/0")
 N_ANGLES = 16

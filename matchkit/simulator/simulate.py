@@ -12,8 +12,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.grid import GRID_NM, N_WL
 from matchkit.errors import InputError
 from matchkit.simulator.pigments import WHITE_MU_S, Bench
@@ -29,7 +30,6 @@ from matchkit.simulator.radiative_transfer import (
 )
 from matchkit.simulator.troubles import POT_G, Traits, astray, crowded, drifted, glowing, swapped
 
-Array = NDArray[np.float64]
 Generator = np.random.Generator
 
 KINDS = ("pastel", "half", "deep", "clear")

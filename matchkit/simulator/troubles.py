@@ -9,12 +9,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, fields
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.errors import InputError
 
-Array = NDArray[np.float64]
 Generator = np.random.Generator
 
 MOST_G = 0.85

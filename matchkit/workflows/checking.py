@@ -4,8 +4,8 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.errors import InputError
 from matchkit.matching.compare import Comparison, compare
@@ -13,8 +13,6 @@ from matchkit.matching.rank import Verdict, check_lab
 from matchkit.matching.rank import check as judge
 from matchkit.workflows.session import Session, by_light
 from matchkit.workflows.wanted import Wanted
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

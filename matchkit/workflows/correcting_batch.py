@@ -10,8 +10,8 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.book.batches import refuse_stale, rounds_of
 from matchkit.book.containers import UNFIT, log_correction
 from matchkit.book.jobs import BatchRecord, job
@@ -44,8 +44,6 @@ from matchkit.workflows.measuring_batch import wanted_of_batch
 from matchkit.workflows.printed import PrintedOver, printed_fit
 from matchkit.workflows.session import Session, by_light, spectrum
 from matchkit.workflows.wanted import Wanted
-
-Array = NDArray[np.float64]
 
 LAB_NOISE = 0.15  # of L*, a*, b* that are only told: a reading and its rounding
 LEAVE = "leave it"

@@ -3,9 +3,7 @@
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 
-import numpy as np
-from numpy.typing import NDArray
-
+from matchkit.arrays import Array
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.words import direction
 from matchkit.correcting.diagnose import model_error_f
@@ -36,7 +34,6 @@ from matchkit.workflows.wanted import Wanted
 
 METAMERIC = 2.0  # times the tolerance, off under another light: worth a word
 
-Array = NDArray[np.float64]
 Fits = Mapping[str, Fit]
 
 

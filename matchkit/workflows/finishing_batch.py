@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.book.jobs import job, planned_grams
 from matchkit.correcting.correct import limits_of
 from matchkit.correcting.overpour import Rescue, over_pour
@@ -18,9 +18,6 @@ from matchkit.workflows.measuring_batch import wanted_of_batch
 from matchkit.workflows.printed import PrintedOver, printed_fit
 from matchkit.workflows.session import Session, by_light, spectrum
 from matchkit.workflows.wanted import Wanted
-
-Array = NDArray[np.float64]
-
 
 ROOM_AT_MOST = 100.0  # times the batch: more is a slip of the keyboard
 

@@ -10,9 +10,9 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from matchkit import __version__
+from matchkit.arrays import Array
 from matchkit.colorimetry.difference import Target
 from matchkit.errors import InputError
 from matchkit.files.readings import NamedSpectrum
@@ -26,8 +26,6 @@ from matchkit.matching.match import Match, check_choices
 from matchkit.workflows.formulas import Search, match_dict
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import OTHER_WEIGHT, wanted_spectrum
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, kw_only=True)

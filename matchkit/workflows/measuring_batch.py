@@ -4,9 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
-
+from matchkit.arrays import Array
 from matchkit.book.containers import UNFIT, measure
 from matchkit.book.find import batch_read
 from matchkit.book.jobs import BatchRecord, job
@@ -16,8 +14,6 @@ from matchkit.workflows.checking import Check, check
 from matchkit.workflows.printed import PrintedOver
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import Wanted, wanted_lab, wanted_spectrum
-
-Array = NDArray[np.float64]
 
 FAR_DE00 = 10.0  # more than lots and small weighing errors do: ours, from no source
 

@@ -3,7 +3,6 @@
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
 from matchkit.book.find import find
 from matchkit.book.jobs import BatchRecord, Poured, job, off_plan
@@ -16,8 +15,6 @@ from matchkit.practice.kinds import BOOK
 from matchkit.practice.simulated_shop import swatch
 from matchkit.workflows.practising import Exercises
 from matchkit.workflows.session import Session
-
-Array = NDArray[np.float64]
 
 LOOKED_AT = 200  # batches, newest first
 LEAST_G = 0.01

@@ -6,8 +6,8 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import Lab, hex_colour
 from matchkit.correcting.diagnose import model_error_f
@@ -36,8 +36,6 @@ from matchkit.matching.rank import Candidate, weighed
 from matchkit.workflows.printed import PrintedOver, films_today, printed_fits
 from matchkit.workflows.session import Session, by_light, spectrum
 from matchkit.workflows.wanted import Wanted
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, kw_only=True)

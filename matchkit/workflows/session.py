@@ -9,8 +9,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.illuminants import Light, light_name
 from matchkit.errors import InputError
@@ -37,7 +38,7 @@ if TYPE_CHECKING:
 DIGITS = 4  # decimals of Lab values, differences and chances
 
 
-def spectrum(R: NDArray[np.float64]) -> dict[str, list[float]]:
+def spectrum(R: Array) -> dict[str, list[float]]:
     """A reflectance (n_wl,) with its wavelengths in nm."""
     return {
         "wavelength_nm": [int(nm) for nm in GRID_NM],
@@ -55,7 +56,6 @@ def by_light(lights: Sequence[Light], values: ArrayLike) -> dict[str, Any]:
     return {light_name(light): value for light, value in zip(lights, rounded, strict=True)}
 
 
-Array = NDArray[np.float64]
 BOOK = "book.db"
 
 

@@ -7,8 +7,8 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.illuminants import Light, MeasuredIlluminant
 from matchkit.errors import InputError, did_you_mean
@@ -19,7 +19,6 @@ from matchkit.files.text import label
 from matchkit.fitting.instrument import disagreement, repeats
 from matchkit.workflows.session import Session
 
-Array = NDArray[np.float64]
 # Values that a reading may have, and the wavelength of the first, the step, nm: what instruments
 # export, common practice, no source.
 PASTED = {16: (400, 20), 31: (400, 10), 36: (380, 10), 39: (360, 10), 61: (400, 5)}

@@ -8,8 +8,8 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.correcting.hold_back import HoldBack, hold_back
@@ -34,7 +34,6 @@ from matchkit.workflows.session import Session
 from matchkit.workflows.sizing import SizedBy, sized
 from matchkit.workflows.wanted import Wanted
 
-Array = NDArray[np.float64]
 ON_TICKET = ("stock", "on_card")  # notices of what was found that a ticket repeats
 
 
