@@ -29,7 +29,6 @@ from matchkit.correcting.container import (
 from matchkit.inks.recipe import STEPS_TO_TRUST
 from matchkit.matching.rank import MOSTLY
 
-Truth = Mask
 Tried = tuple[Index, Array, Array]  # sets of inks, their nearest additions, dE00
 
 MOST_INKS = 3
@@ -54,10 +53,10 @@ class AdditionWanted:
 
     bucket: Bucket
     target: Target
-    own: Truth
+    own: Mask
     upper_g: Array
     resolution_g: float
-    held_back: Truth | None = None
+    held_back: Mask | None = None
     at_least_g: float = 0.0
     most_g: float = np.inf
     most_de00: Array | None = None
@@ -114,7 +113,7 @@ def nearest_additions(wanted: AdditionWanted) -> Array:
     return best
 
 
-def allowed(bucket: Bucket, rows: Array, upper_g: Array, *, batch_g: float | None = None) -> Truth:
+def allowed(bucket: Bucket, rows: Array, upper_g: Array, *, batch_g: float | None = None) -> Mask:
     """Which additions (n, n_ink) keep to the stock and to each ink's pigment limit.
 
     `upper_g` (n_ink,) is the stock for a batch of `batch_g`, or of the size it comes to.
@@ -124,7 +123,7 @@ def allowed(bucket: Bucket, rows: Array, upper_g: Array, *, batch_g: float | Non
     limit = np.array([ink.max_percent / 100 for ink in bucket.palette.inks])
     over = (rows > 0) & ((bucket.grams + rows) / total > limit * (1 + 1e-6))
     grams = rows if batch_g is None else rows * batch_g / total
-    good: Truth = ~(over | (grams > upper_g * (1 + 1e-9))).any(axis=1)
+    good: Mask = ~(over | (grams > upper_g * (1 + 1e-9))).any(axis=1)
     return good
 
 
@@ -226,7 +225,7 @@ def _with_all_of(wanted: AdditionWanted, i: int, which: int, aim: float) -> Arra
     return None if rest is None else rest + all_of_it
 
 
-def _allowed(wanted: AdditionWanted, rows: Array) -> Truth:
+def _allowed(wanted: AdditionWanted, rows: Array) -> Mask:
     """Which additions (n, n_ink) keep to every limit; clear may join until it hides no more."""
     bucket, after = wanted.bucket, wanted.bucket.grams + rows
     good = allowed(bucket, rows, wanted.upper_g)

@@ -32,15 +32,13 @@ from matchkit.files.tables import (
 from matchkit.files.text import Findings, encoding_mark, quoted, read_text
 from matchkit.files.write import csv_text, settled, write_keeping
 
-Spectrum = Array
-
 
 @dataclass(frozen=True, kw_only=True)
 class ReadingRows:
     """The repeat readings of one name, and where the first stands."""
 
     where: str
-    spectra: list[Spectrum]  # each (n_wl,)
+    spectra: list[Array]  # each (n_wl,)
     waiting: bool = False  # its rows are empty: there to be measured
 
 
@@ -83,7 +81,7 @@ def spectral_rows(
     *,
     text: Sequence[str] = (),
     may_wait: bool = False,
-) -> tuple[FileTable, list[tuple[Row, Spectrum]], list[Row]]:
+) -> tuple[FileTable, list[tuple[Row, Array]], list[Row]]:
     """A shop's table of readings: rows with their reflectance (n_wl,), and rows that wait.
 
     The last of the `required` columns names what was read.  Row faults go to `found`;
@@ -106,7 +104,7 @@ def spectral_rows(
     return table, list(zip(rows, on_grid, strict=True)), waiting
 
 
-def _percent_fault(table: FileTable, rows: list[Row], values: Spectrum) -> str:
+def _percent_fault(table: FileTable, rows: list[Row], values: Array) -> str:
     """One line for a file in percent, however many rows it has."""
     advice = "write reflectance factors, 0-1 (divide by 100)"
     if table.percent:

@@ -117,8 +117,6 @@ def _whole_nm(nm: Array, power: Array, found: Findings) -> tuple[Array, Array]:
     return whole, np.diff(area[np.searchsorted(fine, edges)]) / np.diff(edges)
 
 
-Spectrum = Array  # (..., n_wl)
-
 FORMATS = ("CSV", "CGATS.17", "CxF3")
 LISTED = 20  # names in a message
 _CGATS = ("CGATS", "ISO28178", "IT8.7")
@@ -263,7 +261,7 @@ def _looks_cgats(text: str) -> bool:
 
 def _on_grid(blocks: Sequence[Readings], scale: str, found: Findings) -> list[NamedSpectrum]:
     """Readings on the grid, together where name and conditions are the same."""
-    together: dict[tuple[str, Stated], list[Spectrum]] = {}
+    together: dict[tuple[str, Stated], list[Array]] = {}
     for block in blocks:
         try:
             R = to_grid(block.nm, block.values, where=found.file)

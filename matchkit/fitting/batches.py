@@ -38,8 +38,6 @@ from matchkit.fitting.outliers import NOISE_F, smooth
 from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Drawdown
 
-Rows = Mask
-
 TURNS = 3
 ENOUGH = 1e-4  # share of the cost below which a step of the constants is the last
 # So many times the usual misfit is what a theory may err by, smoothly over wavelength.
@@ -100,7 +98,7 @@ def count_batches(
     weight = np.concatenate([_trust(now, films), trust(now, rows.some(ours))])
     lots = _Lots.of(batches, palette)
 
-    def fitted(at: Constants, x: Array, seen: Rows) -> tuple[Constants, Array]:
+    def fitted(at: Constants, x: Array, seen: Mask) -> tuple[Constants, Array]:
         """Lots, constants, and lots again, from the rows `seen`."""
         own = np.where(seen, weight, 0.0)[ours]
         x = lots.step(at, _with_lots(rows, batches.C, lots.strengths(x), ours).some(ours), own, x)
@@ -132,11 +130,11 @@ def _as_fit(
     at: Constants,
     batches: Batches,
     rows: Films,
-    scored: Rows,
+    scored: Mask,
     R: Array,
     R_fitted: Array,
     cards: Index,
-    wrong: Rows,
+    wrong: Mask,
 ) -> Fit:
     palette, light, observer = found.palette, found.light, found.observer
     doubt = palette.doubt
@@ -188,7 +186,7 @@ def _joined(films: Films, palette: Palette, batches: Batches) -> Films:
     )
 
 
-def _with_lots(rows: Films, C: Array, strengths: Array, ours: Rows) -> Films:
+def _with_lots(rows: Films, C: Array, strengths: Array, ours: Mask) -> Films:
     """The rows with the batches' inks as strong as their lots."""
     strong = rows.C.copy()
     strong[ours] = C * strengths

@@ -24,8 +24,6 @@ from matchkit.inks.palette import film_look
 from matchkit.optics.film import Film, film_K_S
 from matchkit.optics.kubelka_munk import k_over_s, without_surface
 
-Rows = Mask
-
 NOISE_F = 1e-3  # what a drawdown repeats to on the f scale, about 0.1 L*
 LEAST_MISFIT_F = 3e-4  # smaller misfits are all the same
 EPS, KAPPA = 216 / 24389, 24389 / 27  # CIE 15
@@ -83,7 +81,7 @@ class Films:
     R_g: Array
     R_m: Array
     roles: tuple[str, ...] = ()
-    guessed: Rows | None = None
+    guessed: Mask | None = None
 
     @property
     def whites(self) -> list[int]:
@@ -91,11 +89,11 @@ class Films:
         return [i for i, role in enumerate(self.roles) if role == "white"]
 
     @property
-    def hides(self) -> Rows:
+    def hides(self) -> Mask:
         """Which films let no ground show, (n,)."""
         return np.isinf(self.X)
 
-    def some(self, rows: Rows) -> "Films":
+    def some(self, rows: Mask) -> "Films":
         """Only the films at `rows` (n,)."""
         guessed = None if self.guessed is None else self.guessed[rows]
         arrays = {name: getattr(self, name)[rows] for name in ("C", "X", "R_g", "R_m")}

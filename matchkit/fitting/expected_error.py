@@ -23,8 +23,6 @@ from matchkit.fitting.outliers import AT_LEAST, TIMES, main_ink, usual_error
 from matchkit.inks.palette import Palette
 from matchkit.inks.recipe import BASES
 
-Truth = Mask
-
 WIDTHS = (0.05, 0.1, 0.15, 0.2, 0.3, 0.5, 1.0, 3.0)
 # Chosen on simulated shops of the usual pigments: what 100 L* count beside a whole share, how
 # the variance grows with the square of the distance to the likest, and how many misses of the
@@ -83,8 +81,8 @@ def expected_error(
     error: Array,
     fitted: Array,
     cards: Index,
-    judged: Truth,
-    wrong: Truth,
+    judged: Mask,
+    wrong: Mask,
 ) -> ExpectedError:
     """What the misses of a fit's drawdowns tell, those that are wrong left out.
 
@@ -116,11 +114,11 @@ def expected_error(
     return ExpectedError(like=like, miss_Lab=v / times[main, None], width=width, times=times)
 
 
-def _far_out(error: Array, main: Index, cards: Index, apart: Array) -> Truth:
+def _far_out(error: Array, main: Index, cards: Index, apart: Array) -> Mask:
     """Which drawdowns (n,) contradict those of their ink and those like them: wrong readings."""
     of_ink = [usual_error(error, main == main[k], cards == cards[k]) for k in range(len(error))]
     alike = np.median(error[np.argsort(apart, axis=1)[:, :LIKEST]], axis=1)
-    far: Truth = error > np.maximum(AT_LEAST, TIMES * np.maximum(of_ink, alike))
+    far: Mask = error > np.maximum(AT_LEAST, TIMES * np.maximum(of_ink, alike))
     return far
 
 

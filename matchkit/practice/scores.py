@@ -11,8 +11,6 @@ import numpy as np
 from matchkit.arrays import Array, Mask
 from matchkit.simulator.simulate import KINDS
 
-Truth = Mask
-
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Played:
@@ -61,7 +59,7 @@ def scores(played: Played) -> list[dict[str, object]]:
     ]
 
 
-def _score(played: Played, mixer: str, own: Truth) -> dict[str, float | None]:
+def _score(played: Played, mixer: str, own: Mask) -> dict[str, float | None]:
     away, tolerance = played.de00[mixer][own], played.tolerance_de00
     if mixer == "ceiling":
         return {"first": _share(away[:, 0] <= tolerance)}
@@ -81,7 +79,7 @@ def _score(played: Played, mixer: str, own: Truth) -> dict[str, float | None]:
     }
 
 
-def deciles(chance: Array, inside: Truth) -> list[dict[str, float | None]]:
+def deciles(chance: Array, inside: Mask) -> list[dict[str, float | None]]:
     """Tenths of stated chance against the share that came true; empty tenths are left out.
 
     `chance` (n,) is 0-1, `inside` (n,) is true where the job was within tolerance.
@@ -102,7 +100,7 @@ def deciles(chance: Array, inside: Truth) -> list[dict[str, float | None]]:
     ]
 
 
-def _share(values: Array | Truth) -> float:
+def _share(values: Array | Mask) -> float:
     return round(float(np.mean(values)), 4)
 
 
