@@ -190,7 +190,7 @@ def test_the_least_is_found_in_few_steps(bench, bucket, monkeypatch):
         steps.append(args)
         return slopes_after(*args)
 
-    monkeypatch.setattr(amounts, "slopes_after", counted)
+    monkeypatch.setattr(amounts.container, "slopes_after", counted)
     target = target_of(bench, mixture(bench, White=0.7, Sky_blue=0.12, Green=0.16, Lemon=0.02))
     subsets = np.array(list(combinations(range(8), 3)))
     first = under_first_light(target)

@@ -45,7 +45,7 @@ def shop(bench, tmp_path_factory):
     """Three drawdowns of each ink over both halves, of a thickness that nobody stated; fitted."""
     folder = write_film_shop(tmp_path_factory.mktemp("films") / "shop", bench, toml=OVER)
     with pytest.MonkeyPatch.context() as patch:  # the other theories take seconds
-        patch.setattr("matchkit.fitting.fit.FILM_STRUCTURES", FILM_STRUCTURES[:2])
+        patch.setattr("matchkit.fitting.held_out.FILM_STRUCTURES", FILM_STRUCTURES[:2])
         assert main(["fit", str(folder)]) == 0
     return folder
 

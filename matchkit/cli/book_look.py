@@ -10,16 +10,7 @@ from matchkit.cli.values import in_grams, lab, positive, whole
 from matchkit.errors import InputError
 from matchkit.files.write import write_file
 from matchkit.paper.ticket_sheet import ticket_text, tickets_html
-from matchkit.report.book import (
-    batch_parts,
-    day_parts,
-    lots_parts,
-    near_parts,
-    order_parts,
-    record_parts,
-    stock_parts,
-    use_up_parts,
-)
+from matchkit.report import book
 from matchkit.report.inks import history_parts, share_parts
 from matchkit.workflows import looking_up, shelf, using_up
 from matchkit.workflows import today as this_day
@@ -30,7 +21,7 @@ from matchkit.workflows.wanted import spectrum_in, wanted_lab, wanted_spectrum
 
 def today(session: Session, args: argparse.Namespace) -> None:
     jobs = this_day.day(session)
-    give(args, jobs.to_dict, lambda: day_parts(jobs))
+    give(args, jobs.to_dict, lambda: book.day_parts(jobs))
 
 
 def tickets_arguments(parser: argparse.ArgumentParser) -> None:
@@ -54,7 +45,7 @@ def show_arguments(parser: argparse.ArgumentParser) -> None:
 
 def show(session: Session, args: argparse.Namespace) -> None:
     shown = looking_up.show(session, batch_of(session, args))
-    give(args, shown.to_dict, lambda: batch_parts(shown))
+    give(args, shown.to_dict, lambda: book.batch_parts(shown))
 
 
 def find_arguments(parser: argparse.ArgumentParser) -> None:
@@ -86,7 +77,7 @@ def find(session: Session, args: argparse.Namespace) -> None:
         raise InputError("find: --light and --observer go with --lab")
     if not args.like and not args.lab:
         records = looking_up.find(session, query)
-        give(args, records.to_dict, lambda: record_parts(records))
+        give(args, records.to_dict, lambda: book.record_parts(records))
         return
     if query != looking_up.Query(top=query.top) or (args.like and args.lab):
         raise InputError("find: ask for a colour (--like or --lab), or for words and days")
@@ -96,12 +87,12 @@ def find(session: Session, args: argparse.Namespace) -> None:
         spectrum = spectrum_in(session, args.like, args.name)
         wanted = wanted_spectrum(session, spectrum.name, spectrum.R)
     found = looking_up.find_colour(session, wanted, within_de00=args.within, top=query.top)
-    give(args, found.to_dict, lambda: near_parts(found))
+    give(args, found.to_dict, lambda: book.near_parts(found))
 
 
 def stock(session: Session, args: argparse.Namespace) -> None:
     held = shelf.stock(session)
-    give(args, held.to_dict, lambda: stock_parts(held))
+    give(args, held.to_dict, lambda: book.stock_parts(held))
 
 
 def reorder_arguments(parser: argparse.ArgumentParser) -> None:
@@ -112,7 +103,7 @@ def reorder_arguments(parser: argparse.ArgumentParser) -> None:
 
 def reorder(session: Session, args: argparse.Namespace) -> None:
     orders = shelf.reorder(session, days=args.days)
-    give(args, orders.to_dict, lambda: order_parts(orders))
+    give(args, orders.to_dict, lambda: book.order_parts(orders))
 
 
 def use_up_arguments(parser: argparse.ArgumentParser) -> None:
@@ -123,12 +114,12 @@ def use_up_arguments(parser: argparse.ArgumentParser) -> None:
 
 def use_up(session: Session, args: argparse.Namespace) -> None:
     found = using_up.use_up(session, batch_g=args.grams)
-    give(args, found.to_dict, lambda: use_up_parts(found))
+    give(args, found.to_dict, lambda: book.use_up_parts(found))
 
 
 def lots(session: Session, args: argparse.Namespace) -> None:
     known = shelf.lots(session)
-    give(args, known.to_dict, lambda: lots_parts(known))
+    give(args, known.to_dict, lambda: book.lots_parts(known))
 
 
 def drift_arguments(parser: argparse.ArgumentParser) -> None:

@@ -3,14 +3,7 @@
 import argparse
 from pathlib import Path
 
-from matchkit.cli.asked import (
-    give,
-    json_option,
-    picture_option,
-    session_of,
-    target_options,
-    wanted_of,
-)
+from matchkit.cli import asked
 from matchkit.errors import InputError
 from matchkit.files.readings import NamedSpectrum
 from matchkit.files.spectrum import read_readings
@@ -23,7 +16,7 @@ from matchkit.workflows.wanted import spectrum_in
 def arguments(parser: argparse.ArgumentParser) -> None:
     """The command's arguments."""
     parser.add_argument("shop", metavar="SHOP", help="the shop folder")
-    target_options(parser)
+    asked.target_options(parser)
     parser.add_argument(
         "measured",
         metavar="MEASURED",
@@ -33,23 +26,23 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--measured-name", metavar="NAME",
         help="which spectrum of MEASURED (its only one, else the one named by --name)",
     )  # fmt: skip
-    picture_option(parser, COMPARED)
-    json_option(parser)
+    asked.picture_option(parser, COMPARED)
+    asked.json_option(parser)
 
 
 def run(args: argparse.Namespace) -> None:
     """Compare and print."""
     if args.show and not args.picture:
         raise InputError("--show goes with --picture FILE")
-    session = session_of(args)
-    wanted = wanted_of(args, session)
+    session = asked.session_of(args)
+    wanted = asked.wanted_of(args, session)
     measured = _measured(args, session)
     twice = args.target and measured.name == wanted.name
     twice = twice and Path(args.measured).samefile(args.target)
     found = check(session, wanted, measured.readings, same_file=args.target if twice else "")
     # Named, since the two files are easily swapped, and then every direction is the wrong one.
     head = f"Target: {wanted.name}. Drawdown: {measured.name}."
-    give(args, found.to_dict, lambda: [head, *check_parts(found)])
+    asked.give(args, found.to_dict, lambda: [head, *check_parts(found)])
 
 
 def _measured(args: argparse.Namespace, session: Session) -> NamedSpectrum:

@@ -3,16 +3,7 @@
 import argparse
 from pathlib import Path
 
-from matchkit.cli.asked import (
-    give,
-    json_option,
-    lamp_option,
-    picture_option,
-    prefer_option,
-    reading_options,
-    reference_lots_option,
-    session_of,
-)
+from matchkit.cli import asked
 from matchkit.cli.folders import say
 from matchkit.cli.outputs import page
 from matchkit.cli.values import in_grams, positive, whole
@@ -42,7 +33,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         default=[],
         help="CSV ink,grams or ink,percent; mixes too",
     )
-    reading_options(parser, "TARGET")
+    asked.reading_options(parser, "TARGET")
     parser.add_argument("--lab", type=_no_lab, help=argparse.SUPPRESS)
     parser.add_argument(
         "--match", type=whole(), metavar="N", help="compare the N best formulas of a match"
@@ -54,12 +45,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         metavar="G",
         help="with --match (1000)",
     )
-    prefer_option(parser, "with --match: as match ranks")
+    asked.prefer_option(parser, "with --match: as match ranks")
     parser.add_argument(
         "--light", action="append", default=[], metavar="NAME",
         help="one more light beside the shop's: any CIE illuminant, as LED-B3 or FL12",
     )  # fmt: skip
-    lamp_option(parser)
+    asked.lamp_option(parser)
     parser.add_argument(
         "--sheet", type=page, metavar="FILE", help="write a page for the customer (.html, A4)"
     )
@@ -68,15 +59,15 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--job", default="", help="with --sheet: the job's name")
     parser.add_argument("--date", default="", help="with --sheet: the date on it (today)")
-    reference_lots_option(parser)
-    picture_option(parser, (*COMPARED, RECIPES))
-    json_option(parser)
+    asked.reference_lots_option(parser)
+    asked.picture_option(parser, (*COMPARED, RECIPES))
+    asked.json_option(parser)
 
 
 def run(args: argparse.Namespace) -> None:
     """Predict the recipes, compare them with the target, print and write what is wanted."""
     top = _top(args)
-    session = session_of(args)
+    session = asked.session_of(args)
     spectrum = spectrum_in(session, args.target, args.name)
     wanted = wanted_spectrum(session, spectrum.name, spectrum.R, lights=_lights(args, session))
     recipes = [recipe_in(session, path) for path in args.recipes]
@@ -95,7 +86,7 @@ def run(args: argparse.Namespace) -> None:
             made = comparison_page(found, job=args.job, day=args.date, shop_copy=own)
             write_file(path, made.html)
             say(f"written: {path}")
-    give(args, found.to_dict, lambda: comparison_parts(found))
+    asked.give(args, found.to_dict, lambda: comparison_parts(found))
 
 
 def _no_lab(_: str) -> str:

@@ -5,15 +5,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from matchkit.cli.asked import (
-    give,
-    json_option,
-    picture_option,
-    reference_lots_option,
-    session_of,
-    target_options,
-    wanted_of,
-)
+from matchkit.cli import asked
 from matchkit.cli.folders import say
 from matchkit.cli.values import between, in_grams, lab
 from matchkit.errors import InputError
@@ -29,7 +21,7 @@ from matchkit.workflows.wanted import spectrum_in
 def arguments(parser: argparse.ArgumentParser) -> None:
     """The command's arguments."""
     parser.add_argument("shop", metavar="SHOP", help="the shop folder")
-    target_options(parser)
+    asked.target_options(parser)
     parser.add_argument(
         "--weighed", metavar="RECIPE", action="append", default=[], required=True,
         help="what was weighed, ink,grams; for later rounds again, with what was added or "
@@ -60,8 +52,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--without", action="append", default=[], metavar="INK", help="do not add this ink"
     )
-    picture_option(parser, COMPARED)
-    json_option(parser)
+    asked.picture_option(parser, COMPARED)
+    asked.json_option(parser)
 
 
 def correct_options(parser: argparse.ArgumentParser) -> None:
@@ -74,7 +66,7 @@ def correct_options(parser: argparse.ArgumentParser) -> None:
         "--anyway", action="store_true",
         help="suggest an addition even if the reading is implausible",
     )  # fmt: skip
-    reference_lots_option(parser)
+    asked.reference_lots_option(parser)
 
 
 def options_of(args: argparse.Namespace) -> CorrectOptions:
@@ -105,13 +97,13 @@ def run(args: argparse.Namespace) -> None:
         )
     if not args.measured and len(args.weighed) > 1:
         raise InputError("correct: several --weighed need a --measured each")
-    session = session_of(args)
-    wanted = wanted_of(args, session)
+    session = asked.session_of(args)
+    wanted = asked.wanted_of(args, session)
     contents = _contents(session, args.weighed)
     if args.plan:
         planned = _contents(session, [args.plan])[0]
         finish = finish_batch(session, wanted, planned, contents[0], options)
-        give(args, finish.to_dict, lambda: finish_parts(finish))
+        asked.give(args, finish.to_dict, lambda: finish_parts(finish))
         return
     if args.measured:
         option = "--measured-name"
@@ -126,7 +118,7 @@ def run(args: argparse.Namespace) -> None:
     else:
         rounds = [Mixed(grams=contents[0], lab=args.measured_lab, looks=args.looks or "")]
     found = correct(session, wanted, rounds, options)
-    give(args, found.to_dict, lambda: correction_parts(found))
+    asked.give(args, found.to_dict, lambda: correction_parts(found))
 
 
 def _contents(session: Session, paths: Sequence[str]) -> list[dict[str, float]]:

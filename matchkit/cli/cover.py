@@ -2,14 +2,7 @@
 
 import argparse
 
-from matchkit.cli.asked import (
-    give,
-    json_option,
-    picture_option,
-    reading_options,
-    reference_lots_option,
-    session_of,
-)
+from matchkit.cli import asked
 from matchkit.cli.values import microns
 from matchkit.errors import InputError
 from matchkit.report.printed import cover_parts
@@ -25,7 +18,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("shop", metavar="SHOP", help="the shop folder")
     parser.add_argument("recipe", metavar="RECIPE", help="CSV ink,grams or ink,percent; mixes too")
     parser.add_argument("--target", metavar="FILE", help="spectrum file (the recipe when it hides)")
-    reading_options(parser)
+    asked.reading_options(parser)
     parser.add_argument(
         "--thickness", type=microns, default=STROKE_UM, metavar="UM",
         help=f"film of one stroke, um (or 2mil): mesh data sheet or measured ({STROKE_UM:g})",
@@ -37,16 +30,16 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--over", action="append", default=[], metavar="GROUND",
         help="only this ground of grounds.csv (all but the drawdown cards)",
     )  # fmt: skip
-    reference_lots_option(parser)
-    picture_option(parser)
-    json_option(parser)
+    asked.reference_lots_option(parser)
+    asked.picture_option(parser)
+    asked.json_option(parser)
 
 
 def run(args: argparse.Namespace) -> None:
     """Try every ground and print."""
     below_um = args.thickness if args.underbase is None else args.underbase
     strokes = Strokes(stroke_um=args.thickness, underbase_um=below_um)
-    session = session_of(args)
+    session = asked.session_of(args)
     films = films_today(session)
     series = {ink: name for name, fit in films.items() for ink in fit.palette.names}
     formula = recipe_in(session, args.recipe, series)
@@ -57,4 +50,4 @@ def run(args: argparse.Namespace) -> None:
     elif args.name:
         raise InputError("--name goes with --target FILE")
     found = cover(session, formula, strokes, wanted=wanted, over=args.over)
-    give(args, found.to_dict, lambda: cover_parts(found))
+    asked.give(args, found.to_dict, lambda: cover_parts(found))

@@ -4,13 +4,7 @@ import argparse
 import sys
 import time
 
-from matchkit.cli.asked import (
-    give,
-    json_option,
-    reference_lots_option,
-    scale_options,
-    session_of,
-)
+from matchkit.cli import asked
 from matchkit.cli.formulas import number_options
 from matchkit.cli.outputs import new_file
 from matchkit.cli.values import whole
@@ -38,9 +32,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--without", action="append", default=[], metavar="INK", help="leave an ink out"
     )
-    reference_lots_option(parser)
-    scale_options(parser)
-    json_option(parser)
+    asked.reference_lots_option(parser)
+    asked.scale_options(parser)
+    asked.json_option(parser)
 
 
 def run(args: argparse.Namespace) -> None:
@@ -48,12 +42,12 @@ def run(args: argparse.Namespace) -> None:
     search = Search(
         batch_g=args.grams, max_inks=args.max_inks, top=args.top, without=tuple(args.without)
     )
-    session = session_of(args)
+    session = asked.session_of(args)
     found = match_library(
         session, spectra_in(session, args.targets), search, args.into, workers=args.workers,
         other_weight=args.other_lights, anew=args.anew, progress=Progress(),
     )  # fmt: skip
-    give(args, found.to_dict, lambda: library_parts(found))
+    asked.give(args, found.to_dict, lambda: library_parts(found))
 
 
 def _workers(text: str) -> int:

@@ -2,15 +2,7 @@
 
 import argparse
 
-from matchkit.cli.asked import (
-    give,
-    json_option,
-    lamp_option,
-    picture_option,
-    session_of,
-    target_options,
-    wanted_of,
-)
+from matchkit.cli import asked
 from matchkit.cli.folders import progress_line, say
 from matchkit.cli.formulas import search_of, search_options
 from matchkit.cli.outputs import page, recipe_csv
@@ -32,9 +24,9 @@ from matchkit.workflows.weighing_out import find_for_job, found_ticket
 def arguments(parser: argparse.ArgumentParser) -> None:
     """The command's arguments."""
     parser.add_argument("shop", metavar="SHOP", help="the shop folder")
-    target_options(parser, many=True)
+    asked.target_options(parser, many=True)
     search_options(parser)
-    lamp_option(parser)
+    asked.lamp_option(parser)
     parser.add_argument(
         "--trade-offs",
         action="store_true",
@@ -46,10 +38,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--recipe", type=recipe_csv, metavar="FILE", help="write formula 1 as CSV ink,grams"
     )
-    picture_option(parser, (*COMPARED, RECIPES))
+    asked.picture_option(parser, (*COMPARED, RECIPES))
     details(parser)
     parser.set_defaults(grams=None)
-    json_option(parser)
+    asked.json_option(parser)
 
 
 def run(args: argparse.Namespace) -> None:
@@ -62,7 +54,7 @@ def run(args: argparse.Namespace) -> None:
     for option, given in (("--prints", choices.print_job), ("--hold-back", args.hold_back)):
         if given and not args.ticket:
             raise InputError(f"{option}: it stands on the ticket; give --ticket FILE too")
-    session = session_of(args)
+    session = asked.session_of(args)
     wanted = _wanted(args, session)
     if len(wanted) > 1 and (args.ticket or args.recipe or args.picture):
         raise InputError(
@@ -93,7 +85,7 @@ def run(args: argparse.Namespace) -> None:
         return [part for each in answers for part in formulas_parts(each, trade_offs=told)]
 
     matches = {"matches": [each.to_dict() for each in answers]}
-    give(args, lambda: matches | answers[0].shared_dict(), parts)
+    asked.give(args, lambda: matches | answers[0].shared_dict(), parts)
 
 
 def _wanted(args: argparse.Namespace, session: Session) -> list[Wanted]:
@@ -103,7 +95,7 @@ def _wanted(args: argparse.Namespace, session: Session) -> list[Wanted]:
         raise InputError("--lamp: a Lab can't be judged under other lights; measure the sample")
     lights: list[Light] = [*session.settings.lights, *lamps_in(session, args.lamp)]
     if args.lab is not None or args.name or args.target is None:
-        return [wanted_of(args, session, other_weight=weight, lights=lights)]
+        return [asked.wanted_of(args, session, other_weight=weight, lights=lights)]
     if args.light or args.observer:
         raise InputError(
             "--light and --observer go with --lab; a spectrum is judged as shop.toml says"

@@ -11,14 +11,7 @@ from matchkit.errors import InputError
 from matchkit.files.weighed import check_new, put_weighed, weighed, write_weigh_sheet
 from matchkit.files.write import write_file
 from matchkit.inks.levels import FEWEST, MOST
-from matchkit.report.plan import (
-    plan_page,
-    plan_parts,
-    put_lines,
-    to_come_lines,
-    weighed_lines,
-    weighed_parts,
-)
+from matchkit.report import plan
 from matchkit.workflows.planning import PlanChoices, plan_drawdowns, put_plan
 
 
@@ -84,10 +77,10 @@ def run(args: argparse.Namespace) -> None:
         replace(choices_of(args), new_ink=args.ink, series=args.series),
     )
     if args.html:
-        write_file(args.html, plan_page(made).html)
+        write_file(args.html, plan.plan_page(made).html)
         say(f"written: {args.html}")
-    give(args, made.to_dict, lambda: plan_parts(made))
-    for line in put_lines(put_plan(session, made)) if args.write else to_come_lines(made):
+    give(args, made.to_dict, lambda: plan.plan_parts(made))
+    for line in plan.put_lines(put_plan(session, made)) if args.write else plan.to_come_lines(made):
         say(line)
     if args.weigh_sheet:
         write_weigh_sheet(args.weigh_sheet, made.plan, args.shop)
@@ -104,9 +97,9 @@ def _weighed(args: argparse.Namespace) -> None:
     found = weighed(args.shop, args.weighed)
     for note in found.contents.notes:
         say(f"note: {note}")
-    give(args, found.to_dict, lambda: weighed_parts(found))
+    give(args, found.to_dict, lambda: plan.weighed_parts(found))
     if args.write:
-        for line in weighed_lines(found, put_weighed(args.shop, found)):
+        for line in plan.weighed_lines(found, put_weighed(args.shop, found)):
             say(line)
     elif found.changes:
         say("nothing is written yet; --write puts these percents into drawdowns.csv")

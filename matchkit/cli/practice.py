@@ -15,16 +15,8 @@ from matchkit.practice.kinds import KINDS, from_code
 from matchkit.practice.sheet import sheet_html
 from matchkit.practice.simulated_shop import practice_shop
 from matchkit.report.practice import class_parts, exercises_parts, marked_parts, standing_parts
+from matchkit.workflows import practising
 from matchkit.workflows.misses import misses
-from matchkit.workflows.practising import (
-    LIMITS,
-    Given,
-    PracticeOptions,
-    class_of,
-    learner_of,
-    mark_answers,
-    practise,
-)
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -32,14 +24,14 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--kind", action="append", choices=KINDS, help="only this kind; may be repeated"
     )
-    count, seed, level = (whole(*LIMITS[name]) for name in ("count", "seed", "level"))
+    count, seed, level = (whole(*practising.LIMITS[name]) for name in ("count", "seed", "level"))
     parser.add_argument(
         "--count", type=count, default=2, metavar="N", help="exercises of each kind (2)"
     )
     parser.add_argument(
         "--seed", type=seed, metavar="N", help="another number gives other exercises (1)"
     )
-    hard = f"how hard, 0 to {LIMITS['level'][1]} (the learner's, else 0)"
+    hard = f"how hard, 0 to {practising.LIMITS['level'][1]} (the learner's, else 0)"
     parser.add_argument("--level", type=level, metavar="N", help=hard)
     parser.add_argument("--rung", type=level, dest="level", help=argparse.SUPPRESS)
     parser.add_argument("--learner", metavar="FILE", help="the learner's answers, a plain file")
@@ -65,26 +57,26 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> None:
     """Make exercises, or mark answers."""
     if args.trainer:
-        everyone = class_of(args.trainer)
+        everyone = practising.class_of(args.trainer)
         give(args, everyone.to_dict, lambda: class_parts(everyone))
         return
     if args.shop:
         missed = misses(session_of(args), most=args.count)
         give(args, missed.to_dict, lambda: exercises_parts(missed, answers=args.answers))
         return
-    learner = learner_of(args.learner) if args.learner else None
+    learner = practising.learner_of(args.learner) if args.learner else None
     if args.mark:
-        marked = mark_answers(_given(args.mark), date.today().isoformat(), learner)
+        marked = practising.mark_answers(_given(args.mark), date.today().isoformat(), learner)
         give(args, marked.to_dict, lambda: marked_parts(marked))
         return
-    options = PracticeOptions(
+    options = practising.PracticeOptions(
         kinds=tuple(args.kind or KINDS),
         count=args.count,
         seed=args.seed,
         level=args.level,
         today=date.today().isoformat(),
     )
-    found = practise(options, learner)
+    found = practising.practise(options, learner)
     if not args.sheet:
         give(args, found.to_dict, lambda: exercises_parts(found, answers=args.answers))
         return
@@ -93,7 +85,7 @@ def run(args: argparse.Namespace) -> None:
     give(args, found.to_dict, lambda: standing_parts(found.standings))
 
 
-def _given(pairs: Sequence[str]) -> list[Given]:
+def _given(pairs: Sequence[str]) -> list[practising.Given]:
     """The exercises and choices that are meant; InputError tells every pair that is wrong."""
     given, faults = [], []
     for pair in pairs:

@@ -2,17 +2,7 @@
 
 import argparse
 
-from matchkit.cli.values import (
-    area_cm2,
-    container,
-    in_grams,
-    microns,
-    number,
-    positive,
-    share,
-    size_cm2,
-    whole,
-)
+from matchkit.cli import values
 from matchkit.errors import InputError
 from matchkit.paper.jobsize import PrintJob
 from matchkit.paper.weighing import CONTAINERS_ML
@@ -27,25 +17,35 @@ USUAL = {
 def job_options(parser: argparse._ActionsContainer, *, required: bool) -> None:
     """How the job is printed; without `required` a command may be told nothing of it."""
     parser.add_argument(
-        "--prints", type=whole(), required=required, metavar="N", help="how many garments"
+        "--prints", type=values.whole(), required=required, metavar="N", help="how many garments"
     )
     for name, kind, metavar, words in (
-        ("size", size_cm2, "WxH", "size of the artwork: 30x40cm or 12x16in"),
-        ("area", area_cm2, "A", "its area, instead of --size: 1200cm2 or 186in2"),
-        ("coverage", share(100), "PERCENT", "share of the artwork in this colour (100)"),
+        ("size", values.size_cm2, "WxH", "size of the artwork: 30x40cm or 12x16in"),
+        ("area", values.area_cm2, "A", "its area, instead of --size: 1200cm2 or 186in2"),
+        ("coverage", values.share(100), "PERCENT", "share of the artwork in this colour (100)"),
         (
             "mesh",
-            positive,
+            values.positive,
             "CM3",
             "its ink volume, cm3 per m2, from its data sheet; no thread count",
         ),
-        ("transfer", share(100), "PERCENT", "with --mesh: share of it that a stroke prints"),
-        ("wet", microns, "UM", "instead of --mesh: measured wet film, um (or 2.4mil)"),
-        ("strokes", whole(), "N", "strokes of one print; 2: print, flash, print (1)"),
-        ("later-stroke", share(200), "PERCENT", "film of a further stroke, of the first (100)"),
-        ("loss", share(500, none=True), "PERCENT", "loss on top of what is printed (10)"),
-        ("screen-grams", in_grams(number), "G", "ink to flood the screen (0)"),
-        ("density", positive, "G_PER_ML", "density of the ink, if inks.csv does not state it"),
+        ("transfer", values.share(100), "PERCENT", "with --mesh: share of it that a stroke prints"),
+        ("wet", values.microns, "UM", "instead of --mesh: measured wet film, um (or 2.4mil)"),
+        ("strokes", values.whole(), "N", "strokes of one print; 2: print, flash, print (1)"),
+        (
+            "later-stroke",
+            values.share(200),
+            "PERCENT",
+            "film of a further stroke, of the first (100)",
+        ),
+        ("loss", values.share(500, none=True), "PERCENT", "loss on top of what is printed (10)"),
+        ("screen-grams", values.in_grams(values.number), "G", "ink to flood the screen (0)"),
+        (
+            "density",
+            values.positive,
+            "G_PER_ML",
+            "density of the ink, if inks.csv does not state it",
+        ),
         ("fabric", str, "NAME", "what is printed on: what jobs used is learned by mesh and fabric"),
     ):
         usual = USUAL[name.replace("-", "_")]
@@ -90,6 +90,6 @@ def job_of(args: argparse.Namespace) -> PrintJob | None:
 def container_option(parser: argparse._ActionsContainer) -> None:
     """What the batch is mixed in."""
     parser.add_argument(
-        "--container", type=container, metavar="NAME",
+        "--container", type=values.container, metavar="NAME",
         help=f"what it is mixed in: {', '.join(CONTAINERS_ML)}, or millilitres",
     )  # fmt: skip

@@ -2,13 +2,7 @@
 
 import argparse
 
-from matchkit.cli.asked import (
-    json_option,
-    reading_options,
-    reference_lots_option,
-    scales_of,
-    session_of,
-)
+from matchkit.cli import asked
 from matchkit.cli.folders import say
 from matchkit.cli.outputs import new_file, page
 from matchkit.cli.printed import container_option, job_of, job_options
@@ -31,8 +25,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     recipe_options(parser, "batch size (what the job needs, or the recipe's own grams)")
     html_option(parser)
     details(parser)
-    reference_lots_option(parser)
-    json_option(parser)
+    asked.reference_lots_option(parser)
+    asked.json_option(parser)
 
 
 def recipe_options(parser: argparse.ArgumentParser, grams: str) -> None:
@@ -40,7 +34,7 @@ def recipe_options(parser: argparse.ArgumentParser, grams: str) -> None:
     parser.add_argument("shop", metavar="SHOP", help="the shop folder")
     parser.add_argument("recipe", metavar="RECIPE", help="CSV ink,grams or ink,percent; mixes too")
     parser.add_argument("--target", metavar="FILE", help="spectrum file of the target")
-    reading_options(parser)
+    asked.reading_options(parser)
     parser.add_argument("--grams", type=in_grams(positive), metavar="G", help=grams)
 
 
@@ -105,12 +99,12 @@ def choices_of(args: argparse.Namespace) -> TicketChoices:
 def run(args: argparse.Namespace) -> None:
     """Make the ticket; print it, and write the page if wanted."""
     choices = choices_of(args)
-    session = session_of(args)
+    session = asked.session_of(args)
     formula = recipe_in(session, args.recipe)
     wanted = recipe_wanted(args, session)
     made = ticket(session, formula, choices, wanted=wanted, batch_g=args.grams)
     write_ticket(args.html, made, args.weigh_sheet)
-    print(to_json(made.to_dict() | scales_of(args)) if args.json else ticket_text(made))
+    print(to_json(made.to_dict() | asked.scales_of(args)) if args.json else ticket_text(made))
 
 
 def write_ticket(path: str | None, made: Ticket, sheet: str | None = None) -> None:

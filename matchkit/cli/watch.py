@@ -19,19 +19,10 @@ from matchkit.report.check import measured_parts
 from matchkit.report.html import to_text
 from matchkit.report.parts import Part, to_json
 from matchkit.report.plan import imported_parts, look_parts
+from matchkit.workflows import watching
 from matchkit.workflows.fitting_inks import look_at, place_of
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import scale_asked
-from matchkit.workflows.watching import (
-    Arrival,
-    Placed,
-    arrivals,
-    as_batch,
-    as_drawdowns,
-    as_target,
-    leave,
-    to_measure,
-)
 
 EVERY_S = 1.0
 ASK = (
@@ -66,7 +57,7 @@ def run(args: argparse.Namespace) -> None:
     args.by = who() if args.by is None else args.by
     folder, seen, waited = Path(args.folder), dict[Path, tuple[int, int, str]](), False
     while True:
-        new, growing = arrivals(folder, Path(args.shop), seen)
+        new, growing = watching.arrivals(folder, Path(args.shop), seen)
         for arrival in new:
             _take(args, arrival)
         if args.once and not growing:
@@ -77,7 +68,7 @@ def run(args: argparse.Namespace) -> None:
         time.sleep(args.every)
 
 
-def _take(args: argparse.Namespace, arrival: Arrival) -> None:
+def _take(args: argparse.Namespace, arrival: watching.Arrival) -> None:
     """Show a file and ask until it has gone somewhere; one that can't be read is left alone."""
     session = session_of(args)
     try:
@@ -92,11 +83,11 @@ def _take(args: argparse.Namespace, arrival: Arrival) -> None:
     except InputError as error:
         for fault in error.faults:
             say(fault)
-        leave(session, arrival)
+        watching.leave(session, arrival)
         return
     if not args.json:
         print(to_text(look_parts(look, place_of(session), bars="")), flush=True)
-    for each in to_measure(session):
+    for each in watching.to_measure(session):
         say(f"To measure: batch {each.batch} {each.name}{each.job and f', {each.job}'}")
     while True:
         try:
@@ -112,22 +103,22 @@ def _take(args: argparse.Namespace, arrival: Arrival) -> None:
         return
 
 
-def _put(session: Session, arrival: Arrival, ask: Callable[[str], str]) -> Placed:
+def _put(session: Session, arrival: watching.Arrival, ask: Callable[[str], str]) -> watching.Placed:
     answer = ask(ASK)
     what, _, rest = answer.partition(" ")
     what, rest = what.casefold(), rest.strip()
     if what in ("d", "a"):
         existing = "add" if what == "a" else "refuse"
         how = Bringing(existing=existing, drawdown=rest or None, skip_others=not rest)
-        return as_drawdowns(session, arrival, how)
+        return watching.as_drawdowns(session, arrival, how)
     if what == "t":
-        return as_target(session, arrival, rest)
+        return watching.as_target(session, arrival, rest)
     if what == "b" and rest:
         batch = scanned(session.open_book(), rest)
         job(session.open_book(), batch)
-        return as_batch(session, arrival, batch, _state(ask))
+        return watching.as_batch(session, arrival, batch, _state(ask))
     if what == "n" and not rest:
-        return leave(session, arrival)
+        return watching.leave(session, arrival)
     raise InputError(f"{answer!r} is none of these; such as: d, or t Sea teal, or b 12, or n")
 
 
@@ -140,7 +131,7 @@ def _state(ask: Callable[[str], str]) -> list[str]:
         say(f"write {', '.join(UNFIT)}, or only press Enter")
 
 
-def _parts(placed: Placed) -> list[Part]:
+def _parts(placed: watching.Placed) -> list[Part]:
     name = placed.arrival.path.name
     if placed.imported:
         return [f"{name}:", *imported_parts(placed.imported)]

@@ -18,14 +18,8 @@ import numpy as np
 
 from matchkit.arrays import Array, Index, Mask
 from matchkit.colorimetry.difference import Target
+from matchkit.correcting import container
 from matchkit.correcting.amounts import STEPS, balanced, least, nearest
-from matchkit.correcting.container import (
-    Bucket,
-    differences_after,
-    joined,
-    over_all,
-    under_first_light,
-)
 from matchkit.inks.recipe import STEPS_TO_TRUST
 from matchkit.matching.rank import MOSTLY
 
@@ -51,7 +45,7 @@ class AdditionWanted:
     under each light, None for any.  `planned_g` (n_ink,) is what the plan has left to pour.
     """
 
-    bucket: Bucket
+    bucket: container.Bucket
     target: Target
     own: Mask
     upper_g: Array
@@ -101,9 +95,9 @@ def nearest_additions(wanted: AdditionWanted) -> Array:
                 a, _ = nearest(
                     wanted.bucket, wanted.target, subsets, start, total_g=total, steps=2 * STEPS
                 )
-                rows.append(over_all(subsets, a, n))
+                rows.append(container.over_all(subsets, a, n))
         if wanted.at_least_g == 0:
-            rows += [over_all(subsets, a, n) for subsets, a, _ in _tried(wanted, which)]
+            rows += [container.over_all(subsets, a, n) for subsets, a, _ in _tried(wanted, which)]
         found = np.concatenate(rows)
         found = found[_allowed(wanted, found)]
         if len(found):
@@ -113,7 +107,9 @@ def nearest_additions(wanted: AdditionWanted) -> Array:
     return best
 
 
-def allowed(bucket: Bucket, rows: Array, upper_g: Array, *, batch_g: float | None = None) -> Mask:
+def allowed(
+    bucket: container.Bucket, rows: Array, upper_g: Array, *, batch_g: float | None = None
+) -> Mask:
     """Which additions (n, n_ink) keep to the stock and to each ink's pigment limit.
 
     `upper_g` (n_ink,) is the stock for a batch of `batch_g`, or of the size it comes to.
@@ -149,7 +145,7 @@ def _sets(wanted: AdditionWanted, which: int) -> Iterator[tuple[Index, Array]]:
             yield subsets, np.maximum(wanted.planned_g, little)[subsets]
 
 
-def _of_one_size(bucket: Bucket, sets: list[list[int]]) -> tuple[Index, Array]:
+def _of_one_size(bucket: container.Bucket, sets: list[list[int]]) -> tuple[Index, Array]:
     """Sets as rows (n, m), the smaller ones filled up with inks of which nothing is taken."""
     most = max(map(len, sets))
     spare = [[i for i in range(most) if i not in inks] for inks in sets]
@@ -163,7 +159,7 @@ def _of_one_size(bucket: Bucket, sets: list[list[int]]) -> tuple[Index, Array]:
 def _tried(wanted: AdditionWanted, which: int) -> list[Tried]:
     """The sets of inks, each as near as it comes; found once."""
     if which not in wanted.tried:
-        first = under_first_light(wanted.target)
+        first = container.under_first_light(wanted.target)
         wanted.tried[which] = [
             (subsets, *nearest(wanted.bucket, first, subsets, start))
             for subsets, start in _sets(wanted, which)
@@ -183,7 +179,7 @@ def _least_of(
     for subsets, a, d in _tried(wanted, which):
         subsets, a = subsets[d[:, 0] <= aim], a[d[:, 0] <= aim]
         if np.isfinite(enough_g) and len(a):
-            first = under_first_light(wanted.target)
+            first = container.under_first_light(wanted.target)
             a, d = nearest(wanted.bucket, first, subsets, a, total_g=enough_g, steps=10)
             subsets, a = subsets[d[:, 0] <= aim], a[d[:, 0] <= aim]
         if len(a):
@@ -191,7 +187,7 @@ def _least_of(
                 wanted.bucket, wanted.target, subsets, a, aim=aim,
                 at_least_g=wanted.at_least_g,
             )  # fmt: skip
-            found.append(over_all(subsets, a, n))
+            found.append(container.over_all(subsets, a, n))
     if not found:
         return None
     rows = np.concatenate(found)
@@ -215,7 +211,7 @@ def _with_all_of(wanted: AdditionWanted, i: int, which: int, aim: float) -> Arra
     all_of_it[i] = wanted.upper_g[i]
     left = replace(
         wanted,
-        bucket=joined(wanted.bucket, all_of_it),
+        bucket=container.joined(wanted.bucket, all_of_it),
         upper_g=np.where(all_of_it > 0, 0.0, wanted.upper_g),
         at_least_g=max(wanted.at_least_g - all_of_it[i], 0.0),
         most_g=wanted.most_g - all_of_it[i],
@@ -235,11 +231,11 @@ def _allowed(wanted: AdditionWanted, rows: Array) -> Mask:
         thin = after[:, clear].sum(axis=1) > MOSTLY * after.sum(axis=1)
         good &= ~(thin & (rows[:, clear] > 0).any(axis=1))
     if wanted.most_de00 is not None and good.any():
-        away = differences_after(bucket, wanted.target, rows[good])
+        away = container.differences_after(bucket, wanted.target, rows[good])
         good[good] = (away[:, 1:] <= wanted.most_de00[1:]).all(axis=1)
     return good
 
 
 def _F(wanted: AdditionWanted, rows: Array) -> Array:
-    F: Array = differences_after(wanted.bucket, wanted.target, rows) @ wanted.target.share
+    F: Array = container.differences_after(wanted.bucket, wanted.target, rows) @ wanted.target.share
     return F

@@ -12,13 +12,7 @@ import numpy as np
 
 from matchkit.arrays import Array, Index
 from matchkit.colorimetry.difference import Target
-from matchkit.correcting.container import (
-    Bucket,
-    differences_after,
-    over_all,
-    slopes_after,
-    under_first_light,
-)
+from matchkit.correcting import container
 
 CHUNK = 600  # sets of inks at a time: what stays in a processor's cache
 STEPS = 24
@@ -30,7 +24,7 @@ CURVE = (0.5, 0.02)  # of the sum over log amounts, at first and at least: it da
 LARGEST_CUT = 0.9  # of an amount, in one step
 
 
-def balanced(bucket: Bucket, subsets: Index) -> Array:
+def balanced(bucket: container.Bucket, subsets: Index) -> Array:
     """Starting amounts (n, m): as much as the bucket holds, each ink with an equal say."""
     say = 1 / (bucket.palette.K.mean(axis=1) + bucket.palette.S.mean(axis=1))
     a = say[subsets]
@@ -39,7 +33,7 @@ def balanced(bucket: Bucket, subsets: Index) -> Array:
 
 
 def nearest(
-    bucket: Bucket,
+    bucket: container.Bucket,
     target: Target,
     subsets: Index,
     start: Array,
@@ -63,7 +57,7 @@ def nearest(
 
 
 def least(
-    bucket: Bucket,
+    bucket: container.Bucket,
     target: Target,
     subsets: Index,
     start: Array,
@@ -77,13 +71,15 @@ def least(
     `at_least_g` must go in whatever the colour; a set of inks that would need less
     comes as near as it can at that total.
     """
-    first = under_first_light(target)
+    first = container.under_first_light(target)
     a = _shrunk(bucket, first, subsets, start, aim)
     few = np.flatnonzero(a.sum(axis=1) < at_least_g)
     if len(few):
         totals = np.full(len(few), at_least_g)
         a[few], _ = _descend(bucket, first, subsets[few], a[few], totals, STEPS)
-    return a, differences_after(bucket, target, over_all(subsets, a, len(bucket.grams)))
+    return a, container.differences_after(
+        bucket, target, container.over_all(subsets, a, len(bucket.grams))
+    )
 
 
 def _to_total(a: Array, total: Array) -> Array:
@@ -92,7 +88,12 @@ def _to_total(a: Array, total: Array) -> Array:
 
 
 def _descend(
-    bucket: Bucket, target: Target, subsets: Index, a: Array, total: Array | None, steps: int
+    bucket: container.Bucket,
+    target: Target,
+    subsets: Index,
+    a: Array,
+    total: Array | None,
+    steps: int,
 ) -> tuple[Array, Array]:
     """Damped least-squares steps in log amount, one damping for each set of inks."""
     weight = np.sqrt(target.share)[:, None]
@@ -100,7 +101,7 @@ def _descend(
     a = np.where(a > 0, np.maximum(a, 1e-9 * bucket.grams.sum()), 0)
     if total is not None:
         a = _to_total(a, total)
-    v, J = slopes_after(bucket, target, subsets, a)
+    v, J = container.slopes_after(bucket, target, subsets, a)
     out_a, out_v = a.copy(), v.copy()
     damping, rows = np.full(len(a), 1e-2), np.arange(len(a))
     for _ in range(steps):
@@ -112,7 +113,7 @@ def _descend(
         trial = a * np.exp(step)
         if total is not None:
             trial = _to_total(trial, total[rows])
-        v_new, J_new = slopes_after(bucket, target, subsets[rows], trial)
+        v_new, J_new = container.slopes_after(bucket, target, subsets[rows], trial)
         gain = (r**2).sum(axis=1) - ((v_new * weight) ** 2).sum(axis=(1, 2))
         better = gain >= 0
         done = better & (gain <= SETTLED * (r**2).sum(axis=1) + SETTLED**2)
@@ -127,7 +128,9 @@ def _descend(
     return out_a, np.sqrt((out_v**2).sum(axis=2))
 
 
-def _shrunk(bucket: Bucket, target: Target, subsets: Index, a: Array, aim: float) -> Array:
+def _shrunk(
+    bucket: container.Bucket, target: Target, subsets: Index, a: Array, aim: float
+) -> Array:
     """The least sums within `aim` that are found from `a` (n, m), which is within it.
 
     Each step is the least of the sum's model, grams curved as they are in log amount, within
@@ -136,14 +139,14 @@ def _shrunk(bucket: Bucket, target: Target, subsets: Index, a: Array, aim: float
     inner = aim * (1 - NEAR)
     a = np.where(a > 0, np.maximum(a, 1e-9 * bucket.grams.sum()), 0)
     best, rows = a.copy(), np.arange(len(a))
-    v, J = slopes_after(bucket, target, subsets, a)
+    v, J = container.slopes_after(bucket, target, subsets, a)
     v, J = v[:, 0], J[:, 0]
     curve, price = np.full(len(a), CURVE[0]), a.sum(axis=1) / aim**2
     cost = np.zeros(len(a))
     for _ in range(STEPS):
         step, price = _least_step(a, v, J * a[:, None, :], curve, price, inner)
         trial = a * (1 + step)
-        v_new, J_new = slopes_after(bucket, target, subsets[rows], trial)
+        v_new, J_new = container.slopes_after(bucket, target, subsets[rows], trial)
         v_new, J_new = v_new[:, 0], J_new[:, 0]
         far, far_new = np.linalg.norm(v, axis=1), np.linalg.norm(v_new, axis=1)
         total, total_new = a.sum(axis=1), trial.sum(axis=1)

@@ -17,12 +17,7 @@ import numpy as np
 
 from matchkit.arrays import Array
 from matchkit.colorimetry.difference import Target
-from matchkit.correcting.additions import (
-    MOST_INKS,
-    AdditionWanted,
-    least_additions,
-    nearest_additions,
-)
+from matchkit.correcting import additions
 from matchkit.correcting.container import Bucket, differences_after, seen_after, under_first_light
 from matchkit.correcting.diagnose import Belief, stays
 from matchkit.inks.palette import Palette
@@ -165,10 +160,10 @@ class _Case:
         return np.zeros(len(self.palette.inks))
 
     @cached_property
-    def wanted(self) -> AdditionWanted:
+    def wanted(self) -> additions.AdditionWanted:
         """The batch, and what may join it."""
         belief, limits = self.belief, self.limits
-        return AdditionWanted(
+        return additions.AdditionWanted(
             bucket=Bucket(
                 palette=self.learned,
                 grams=belief.grams,
@@ -186,7 +181,7 @@ class _Case:
     @cached_property
     def nearest(self) -> Array:
         """The additions that come nearest."""
-        return nearest_additions(self.wanted)
+        return additions.nearest_additions(self.wanted)
 
     def far(self, a: Array) -> float:
         """dE00 under the first light after additions `a`."""
@@ -272,7 +267,11 @@ def _allowance(case: _Case, found: Correction, before: Correction, chance: float
 
 def _least(case: _Case, aim: float) -> Correction | None:
     """The smallest addition within `aim`, as the balance can show it; None where none is."""
-    found = least_additions(case.wanted, aim) if case.far(case.nothing) > aim else (case.nothing, 0)
+    found = (
+        additions.least_additions(case.wanted, aim)
+        if case.far(case.nothing) > aim
+        else (case.nothing, 0)
+    )
     if found is None:
         return None
     return _result(case, _on_the_balance(case, found[0], aim), found[1])
@@ -288,7 +287,7 @@ def _on_the_balance(case: _Case, a: Array, aim: float) -> Array:
     if not len(held):
         return a
     decimals = max(0, -int(np.floor(np.log10(step)))) + 2
-    near = STEPS if len(held) <= MOST_INKS else (0, 1)
+    near = STEPS if len(held) <= additions.MOST_INKS else (0, 1)
     more = np.array([*product(near, repeat=len(held))])
     rows = np.zeros((len(more), len(a)))
     rows[:, held] = np.round((np.floor(a[held] / step + 1e-9) + more) * step, decimals)

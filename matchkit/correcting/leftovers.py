@@ -18,14 +18,8 @@ from matchkit.correcting.mixes import Shelf, bucket_from, poured_together
 from matchkit.correcting.shares import AIM, UNIT_G, Problem, tried
 from matchkit.errors import InputError
 from matchkit.inks.recipe import weigh_out
+from matchkit.matching import rank
 from matchkit.matching.probability import Spread
-from matchkit.matching.rank import (
-    MOSTLY,
-    Candidate,
-    hiding_and_fair,
-    preferred,
-    worth_weighing,
-)
 from matchkit.matching.solve import SAME
 
 SAME_SHARE = 0.01  # shares this near are the same: fewer inks, then the nearer colour
@@ -42,7 +36,7 @@ class Use:
     """
 
     name: str
-    candidate: Candidate
+    candidate: rank.Candidate
     share: float
     used_g: float
     left_g: float | None
@@ -105,14 +99,14 @@ def use(
     clear = np.array([ink.role == "clear" for ink in shelf.palette.inks])
     by_itself = float(shelf.contents[j][clear].sum())
     found = [each for each in (_use(problem, row) for row in rows) if each is not None]
-    if by_itself <= MOSTLY:  # what is clear itself may be made again like that
+    if by_itself <= rank.MOSTLY:  # what is clear itself may be made again like that
         found = [_with_clear(shelf, each, by_itself) for each in found]
     near = [each for each in found if each.within]
     if near:
         ranked = _by_share(near, problem.most)
     else:
         given = {id(each.candidate): each for each in found}
-        by_F = preferred([each.candidate for each in found], "nearest", tolerance_de00)
+        by_F = rank.preferred([each.candidate for each in found], "nearest", tolerance_de00)
         ranked = [given[id(each)] for each in by_F]
     return tuple(_with_clear(shelf, each, by_itself) for each in _different(ranked, top))
 
@@ -192,7 +186,7 @@ def _with_clear(shelf: Shelf, each: Use, by_itself: float) -> Use:
     made = each.candidate
     grams = sum(g for name, g in zip(made.inks, made.grams, strict=True) if name in clears)
     share = (grams + by_itself * each.used_g) / sum(made.grams)
-    return replace(each, candidate=replace(made, mostly_clear=share > MOSTLY))
+    return replace(each, candidate=replace(made, mostly_clear=share > rank.MOSTLY))
 
 
 def _by_share(found: Sequence[Use], most: float) -> list[Use]:
@@ -202,7 +196,7 @@ def _by_share(found: Sequence[Use], most: float) -> list[Use]:
     """
     left, out = list(found), []
     while left:
-        fair = {id(each) for each in hiding_and_fair([each.candidate for each in left])}
+        fair = {id(each) for each in rank.hiding_and_fair([each.candidate for each in left])}
         pool = [each for each in left if id(each.candidate) in fair] or left
         largest = max(each.share for each in pool)
         same = [each for each in pool if each.share >= largest - SAME_SHARE]
@@ -218,7 +212,7 @@ def _best_of(same: Sequence[Use], alike: float) -> Use:
     """
     nearest_F = min(each.candidate.F for each in same)
     near = [each for each in same if nearest_F + SAME >= each.candidate.F]
-    good = {id(each) for each in worth_weighing([each.candidate for each in near])}
+    good = {id(each) for each in rank.worth_weighing([each.candidate for each in near])}
     near = [each for each in near if id(each.candidate) in good]
     nearest_F = min(each.candidate.F for each in near)
     return min(

@@ -18,13 +18,7 @@ import numpy as np
 
 from matchkit.arrays import Array
 from matchkit.colorimetry.difference import Target
-from matchkit.correcting.diagnose import (
-    LEAST_MODEL_F,
-    Belief,
-    Round,
-    beside_the_batch,
-    infer,
-)
+from matchkit.correcting import diagnose
 from matchkit.errors import InputError
 from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Ink
@@ -122,7 +116,7 @@ def told_strengths(lots: Lots) -> tuple[Array, Array]:
     >>> told_strengths(start([Ink(name="White", role="white")]))[1].round(6).tolist()
     [0.03]
     """
-    return beside_the_batch(lots.mean, lots.covariance, lots.prior, lots.grams)
+    return diagnose.beside_the_batch(lots.mean, lots.covariance, lots.prior, lots.grams)
 
 
 def apply(palette: Palette, lots: Lots) -> Palette:
@@ -133,11 +127,11 @@ def apply(palette: Palette, lots: Lots) -> Palette:
 def learn(
     lots: Lots,
     palette: Palette,
-    rounds: Sequence[Round],
+    rounds: Sequence[diagnose.Round],
     spread: Spread,
     *,
     target: Target | None = None,
-    model_f: float = LEAST_MODEL_F,
+    model_f: float = diagnose.LEAST_MODEL_F,
     in_use: Array | None = None,
 ) -> tuple[Lots, tuple[str, ...]]:
     """What is known after one more batch, and what was odd about it, in words.
@@ -156,7 +150,13 @@ def learn(
     mean = own * lot_mean
     covariance = np.outer(own, own) * lot_covariance + np.diag(((1 - own) * lots.prior[at]) ** 2)
     look = partial(
-        infer, palette, rounds, spread, target=target, model_f=model_f, known=(mean, covariance)
+        diagnose.infer,
+        palette,
+        rounds,
+        spread,
+        target=target,
+        model_f=model_f,
+        known=(mean, covariance),
     )
     odd_in = partial(
         _odd, palette, grams=rounds[-1].grams, mean=mean, covariance=covariance,
@@ -187,7 +187,12 @@ def learn(
 
 
 def _odd(
-    palette: Palette, belief: Belief, grams: Array, mean: Array, covariance: Array, pour_g: float
+    palette: Palette,
+    belief: diagnose.Belief,
+    grams: Array,
+    mean: Array,
+    covariance: Array,
+    pour_g: float,
 ) -> tuple[str, ...]:
     """A line for each ink that is farther off than its lot or its pour can be."""
     lines = []

@@ -13,12 +13,7 @@ import numpy as np
 
 from matchkit.arrays import Array
 from matchkit.colorimetry.difference import Target
-from matchkit.correcting.container import (
-    Bucket,
-    lab_covariance_after,
-    reflectance_after,
-    seen_after,
-)
+from matchkit.correcting import container
 from matchkit.correcting.diagnose import LEAST_MODEL_F, Round, infer
 from matchkit.errors import InputError
 from matchkit.inks.palette import Palette
@@ -86,14 +81,14 @@ def shelf_of(
     )
 
 
-def bucket_from(shelf: Shelf, grams: Mapping[str, float]) -> Bucket:
+def bucket_from(shelf: Shelf, grams: Mapping[str, float]) -> container.Bucket:
     """Mixtures poured together, by name and grams, as one bucket."""
     poured = np.zeros(len(shelf.mixes))
     for name, g in grams.items():
         poured[shelf.index(name)] += g
     held = poured @ shelf.contents
     strong = poured @ (shelf.contents * np.exp(shelf.log_strength))
-    return Bucket(
+    return container.Bucket(
         palette=shelf.palette,
         grams=held,
         strengths=np.where(held > 0, strong / np.where(held > 0, held, 1), 1.0),
@@ -119,8 +114,8 @@ def poured_together(
     """
     palette, total = shelf.palette, float(added_g.sum()) + sum(held_g.values())
     bucket = bucket_from(shelf, held_g)
-    R, lab, d = seen_after(bucket, target, added_g)
-    covariance = lab_covariance_after(
+    R, lab, d = container.seen_after(bucket, target, added_g)
+    covariance = container.lab_covariance_after(
         bucket, target, added_g, spread, fresh=fresh_covariance, held=_held(shelf, held_g)
     )
     order = weighing_order(palette.inks, added_g.tolist())
@@ -158,7 +153,7 @@ def predict(shelf: Shelf, grams: Mapping[str, float]) -> Array:
             fresh[shelf.palette.index(name)] += g
         else:
             held[name] = g
-    return reflectance_after(bucket_from(shelf, held), fresh)
+    return container.reflectance_after(bucket_from(shelf, held), fresh)
 
 
 def letdowns_on_shelf(

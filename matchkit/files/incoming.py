@@ -14,20 +14,12 @@ import numpy as np
 from matchkit.arrays import Array
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.errors import InputError, did_you_mean
+from matchkit.files import shop_tables
 from matchkit.files.grid import wavelength_columns
 from matchkit.files.lock import locked
 from matchkit.files.readings import NamedSpectrum, listed
 from matchkit.files.settings import geometry_faults
 from matchkit.files.shop import read_measuring
-from matchkit.files.shop_tables import (
-    FILM_SPECTRA,
-    SPECTRA,
-    WAVES,
-    ShopLine,
-    ShopTable,
-    drawn_in,
-    spectra_in,
-)
 from matchkit.files.spectrum import read_spectra
 from matchkit.files.tables import FileTable
 from matchkit.files.text import label, quoted
@@ -98,7 +90,10 @@ def bring_in(path: str | Path, folder: str | Path, how: Bringing | None = None) 
 
 def _brought_in(path: Path, folder: Path, how: Bringing) -> Imported:
     shop, drawdowns, mixes, films = read_measuring(folder)
-    tables = {name: spectra_in(folder, name, values=True) for name in (SPECTRA, FILM_SPECTRA)}
+    tables = {
+        name: shop_tables.spectra_in(folder, name, values=True)
+        for name in (shop_tables.SPECTRA, shop_tables.FILM_SPECTRA)
+    }
     there = [line.R for each in tables.values() for line in each.lines if line.R is not None]
     spectra, notes = read_spectra(
         path,
@@ -112,14 +107,18 @@ def _brought_in(path: Path, folder: Path, how: Bringing) -> Imported:
     )
     file = label(path)
     spectra = spectra if how.drawdown is None else [_renamed(spectra, how.drawdown, file)]
-    numbers = drawn_in(folder).numbers
+    numbers = shop_tables.drawn_in(folder).numbers
     spectra, skipped = _known(spectra, (*drawdowns, *mixes), numbers, how.skip_others, file)
-    place = dict.fromkeys((*drawdowns, *mixes), SPECTRA) | dict.fromkeys(films, FILM_SPECTRA)
+    place = dict.fromkeys((*drawdowns, *mixes), shop_tables.SPECTRA) | dict.fromkeys(
+        films, shop_tables.FILM_SPECTRA
+    )
     place |= {line.drawdown: name for name, table in tables.items() for line in table.lines}
     new, held = _against(spectra, tables, place, how.existing, file)
     faults = geometry_faults(replace(shop, drawdowns=tuple(map(_as_drawdown, new))))
     if faults:
-        raise InputError([fault.replace(f"in {SPECTRA}", f"in {file}") for fault in faults])
+        raise InputError(
+            [fault.replace(f"in {shop_tables.SPECTRA}", f"in {file}") for fault in faults]
+        )
     texts: dict[str, str | bytes] = {}
     for name, old in tables.items():
         if own := [each for each in new if place[each.name] == name]:
@@ -203,7 +202,7 @@ def _cropped(table: FileTable) -> list[str]:
 
 def _against(
     spectra: Sequence[NamedSpectrum],
-    tables: Mapping[str, ShopTable],
+    tables: Mapping[str, shop_tables.ShopTable],
     place: Mapping[str, str],
     existing: str,
     file: str,
@@ -242,7 +241,7 @@ def _among(R: Array, others: Iterable[Array]) -> bool:
     return any(float(np.abs(R - other).max()) <= SAME for other in others)
 
 
-def _with(old: ShopTable, new: Sequence[NamedSpectrum], *, replacing: bool) -> str:
+def _with(old: shop_tables.ShopTable, new: Sequence[NamedSpectrum], *, replacing: bool) -> str:
     """The text of `spectra.csv` with the new readings, all of it on the grid."""
     head, waves = old.table.grid.head, wavelength_columns(old.table.columns)
     others = [i for i in range(len(head)) if i not in waves]
@@ -267,10 +266,12 @@ def _with(old: ShopTable, new: Sequence[NamedSpectrum], *, replacing: bool) -> s
             fresh[line.drawdown] = []
         elif line.drawdown not in gone:
             rows.append(row(line.cells, _texts(line, old)))
-    return old.text([*rows, *(row for own in fresh.values() for row in own)], row(head, WAVES))
+    return old.text(
+        [*rows, *(row for own in fresh.values() for row in own)], row(head, shop_tables.WAVES)
+    )
 
 
-def _texts(line: ShopLine, old: ShopTable) -> list[str]:
+def _texts(line: shop_tables.ShopLine, old: shop_tables.ShopTable) -> list[str]:
     """Values on the grid as they stand in the file, or as they came out of it."""
     if line.R is None:
         return [""] * GRID_NM.size

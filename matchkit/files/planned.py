@@ -10,17 +10,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from matchkit.errors import InputError
+from matchkit.files import shop_tables
 from matchkit.files.lock import locked
-from matchkit.files.shop_tables import (
-    DRAWDOWNS,
-    FILM_SPECTRA,
-    NUMBER,
-    SPECTRA,
-    WAVES,
-    ShopTable,
-    drawn_in,
-    spectra_in,
-)
 from matchkit.files.text import label
 from matchkit.files.write import csv_text, write_files, write_keeping
 from matchkit.inks.drawdowns import Plan, Step, numbered
@@ -88,7 +79,7 @@ def write_plan(
 
 def _put_plan(folder: Path, plan: Plan, inks: Sequence[Ink], new_ink: str | None) -> Planned:
     drawn, spectra, measured = _two_files(folder)
-    drawn = drawn.with_column(NUMBER)
+    drawn = drawn.with_column(shop_tables.NUMBER)
     plan = numbered(plan, drawn.by_number)
     new = {step.drawdown: step for step in plan.steps if step.drawdown not in measured}
     foreign = {ink.name for ink in inks} - {ink.name for ink in plan.inks}
@@ -103,12 +94,12 @@ def _put_plan(folder: Path, plan: Plan, inks: Sequence[Ink], new_ink: str | None
     places += [spectra.row({"drawdown": name}) for name in new if name not in waiting]
     contents: dict[str, str | bytes] = {}
     if anew:
-        contents[DRAWDOWNS] = drawn.text(rows)
+        contents[shop_tables.DRAWDOWNS] = drawn.text(rows)
     if anew or len(places) != len(spectra.lines):
-        contents[SPECTRA] = spectra.text(places)
+        contents[shop_tables.SPECTRA] = spectra.text(places)
     kept = ""
     if any(line.drawdown in anew for line in drawn.lines):
-        kept = write_keeping(folder, [DRAWDOWNS], contents)
+        kept = write_keeping(folder, [shop_tables.DRAWDOWNS], contents)
     elif contents:
         write_files(folder, contents)
     return Planned(
@@ -129,18 +120,27 @@ def waiting_in(folder: str | Path) -> tuple[tuple[str, ...], tuple[str, ...]]:
     return tuple(name for name in names if name not in measured), tuple(measured)
 
 
-def _two_files(folder: Path) -> tuple[ShopTable, ShopTable, dict[str, None]]:
+def _two_files(
+    folder: Path,
+) -> tuple[shop_tables.ShopTable, shop_tables.ShopTable, dict[str, None]]:
     """What was drawn down, the spectra, and the names that have a reading in either file."""
-    drawn, spectra = drawn_in(folder), spectra_in(folder)
+    drawn, spectra = shop_tables.drawn_in(folder), shop_tables.spectra_in(folder)
     names = {line.drawdown for line in drawn.lines}
-    films = [line for line in spectra_in(folder, FILM_SPECTRA).lines if line.drawdown in names]
+    films = [
+        line
+        for line in shop_tables.spectra_in(folder, shop_tables.FILM_SPECTRA).lines
+        if line.drawdown in names
+    ]
     read = [*spectra.lines, *films]
     measured = dict.fromkeys(line.drawdown for line in read if not line.waiting)
     return drawn, spectra, measured
 
 
 def _taken_out(
-    drawn: ShopTable, stays: Collection[str], foreign: Collection[str], new_ink: str | None
+    drawn: shop_tables.ShopTable,
+    stays: Collection[str],
+    foreign: Collection[str],
+    new_ink: str | None,
 ) -> dict[str, set[str]]:
     """The drawdowns that leave the shop, with the inks they hold."""
     inks: dict[str, set[str]] = {}
@@ -156,7 +156,7 @@ def _taken_out(
     }
 
 
-def _rows(step: Step, drawn: ShopTable, plan: Plan) -> Iterable[list[str]]:
+def _rows(step: Step, drawn: shop_tables.ShopTable, plan: Plan) -> Iterable[list[str]]:
     """The rows of one drawdown."""
     lots = {ink.name: ink.lot for ink in plan.inks}
     for ink, percent in zip(step.inks, step.percents, strict=True):
@@ -167,7 +167,7 @@ def _rows(step: Step, drawn: ShopTable, plan: Plan) -> Iterable[list[str]]:
                 "ink": ink,
                 drawn.unit: amount,
                 "lot": lots[ink],
-                NUMBER: str(step.number),
+                shop_tables.NUMBER: str(step.number),
             }
         )
 
@@ -183,12 +183,14 @@ def shop_files(plan: Plan, shop: Shop = NEW_SHOP) -> dict[str, str]:
         for step in plan.steps
         for ink, percent in zip(step.inks, step.percents, strict=True)
     )
-    places = ([step.drawdown, *[""] * len(WAVES)] for step in plan.steps)
+    places = ([step.drawdown, *[""] * len(shop_tables.WAVES)] for step in plan.steps)
     return {
         "shop.toml": _settings(plan, shop),
         "inks.csv": csv_text(INK_COLUMNS, map(_ink_row, plan.inks)),
-        DRAWDOWNS: csv_text(("drawdown", "ink", "percent", "lot", NUMBER), drawn),
-        SPECTRA: csv_text(("drawdown", *WAVES), places),
+        shop_tables.DRAWDOWNS: csv_text(
+            ("drawdown", "ink", "percent", "lot", shop_tables.NUMBER), drawn
+        ),
+        shop_tables.SPECTRA: csv_text(("drawdown", *shop_tables.WAVES), places),
     }
 
 

@@ -9,32 +9,22 @@ from typing import Any
 from matchkit.errors import InputError
 from matchkit.files.text import label
 from matchkit.files.write import write_file
+from matchkit.practice import kinds
 from matchkit.practice.colour import AXES, N_LEVELS
 from matchkit.practice.exercise import LETTERS
-from matchkit.practice.kinds import (
-    BOOK,
-    CAUSE,
-    EYE,
-    JOB,
-    KINDS,
-    MOST_SEED,
-    NUMBERS,
-    POUR,
-    Answered,
-)
 
 SUFFIX = "-practice.jsonl"
 # What a line holds; files have called the level "rung" from the first release on.
 KINDS_OF = {"kind": str, "seed": int, "rung": int, "choice": int, "right": bool, "score": float,
             "date": str, "gauge": str, "aided": bool, "axis": str, "times": float}  # fmt: skip
-USUAL = {"date": "", "gauge": NUMBERS, "aided": False, "axis": "", "times": 0.0}
+USUAL = {"date": "", "gauge": kinds.NUMBERS, "aided": False, "axis": "", "times": 0.0}
 NAMES = {
-    "kind": (*KINDS, JOB, CAUSE, POUR, BOOK),
-    "gauge": (EYE, NUMBERS),
+    "kind": (*kinds.KINDS, kinds.JOB, kinds.CAUSE, kinds.POUR, kinds.BOOK),
+    "gauge": (kinds.EYE, kinds.NUMBERS),
     "axis": ("", *AXES),
 }
 MOST_TIMES = 1000.0
-MOST = {"seed": MOST_SEED, "rung": N_LEVELS - 1, "choice": len(LETTERS) - 1}
+MOST = {"seed": kinds.MOST_SEED, "rung": N_LEVELS - 1, "choice": len(LETTERS) - 1}
 
 
 def progress_path(folder: str | Path, learner: str) -> Path:
@@ -58,7 +48,7 @@ def learner_files(folder: str | Path) -> list[Path]:
     return sorted(found, key=lambda path: path.name.casefold())
 
 
-def read_progress(path: str | Path) -> list[Answered]:
+def read_progress(path: str | Path) -> list[kinds.Answered]:
     """All answers of a learner; none yet where there is no such file."""
     path = Path(path)
     try:
@@ -81,7 +71,7 @@ def read_progress(path: str | Path) -> list[Answered]:
     return answers
 
 
-def add_progress(path: str | Path, answers: Sequence[Answered]) -> None:
+def add_progress(path: str | Path, answers: Sequence[kinds.Answered]) -> None:
     """Write the answers below those that are there, all or none."""
     path = Path(path)
     rows = map(_row, [*read_progress(path), *answers])
@@ -89,13 +79,13 @@ def add_progress(path: str | Path, answers: Sequence[Answered]) -> None:
     write_file(path, "".join(f"{line}\n" for line in lines))
 
 
-def _row(answered: Answered) -> dict[str, Any]:
+def _row(answered: kinds.Answered) -> dict[str, Any]:
     held = {key: value for key, value in asdict(answered).items() if value != USUAL.get(key, ...)}
     row = {"rung" if key == "level" else key: value for key, value in held.items()}
     return {**row, "date": answered.date}
 
 
-def _answered(row: Any) -> Answered:
+def _answered(row: Any) -> kinds.Answered:
     """One answer from what its line holds."""
     if not isinstance(row, dict):
         raise InputError(
@@ -110,7 +100,7 @@ def _answered(row: Any) -> Answered:
     ]
     if faults:
         raise InputError(faults)
-    return Answered(level=row["rung"], **{k: row[k] for k in KINDS_OF if k != "rung"})
+    return kinds.Answered(level=row["rung"], **{k: row[k] for k in KINDS_OF if k != "rung"})
 
 
 def _fits(name: str, value: Any) -> bool:

@@ -17,18 +17,10 @@ from matchkit.colorimetry.grid import (
     to_grid,
 )
 from matchkit.errors import InputError, did_you_mean
+from matchkit.files import tables
 from matchkit.files.grid import laid
 from matchkit.files.lock import locked
 from matchkit.files.recipe import AMOUNTS
-from matchkit.files.tables import (
-    FileTable,
-    Row,
-    parse_table,
-    read_table,
-    spectral_values,
-    without_waiting,
-    wording,
-)
 from matchkit.files.text import Findings, encoding_mark, quoted, read_text
 from matchkit.files.write import csv_text, settled, write_keeping
 
@@ -61,14 +53,14 @@ def _readings(path: Path, file: str, found: Findings) -> dict[str, ReadingRows]:
     table, pairs, waiting = spectral_rows(path, file, ("drawdown",), found, may_wait=True)
     readings: dict[str, ReadingRows] = {}
     for row in table.rows:
-        name = wording(row, "drawdown", faults=found.faults, required=True)
+        name = tables.wording(row, "drawdown", faults=found.faults, required=True)
         readings.setdefault(name, ReadingRows(where=row.where, spectra=[]))
     for row, R in pairs:
-        name = wording(row, "drawdown", faults=[])
+        name = tables.wording(row, "drawdown", faults=[])
         found.notes.extend(reflectance_doubts(R, f"{row.where} {quoted(name)}"))
         readings[name].spectra.append(R)
     for row in waiting:
-        name = wording(row, "drawdown", faults=found.faults, required=True)
+        name = tables.wording(row, "drawdown", faults=found.faults, required=True)
         readings.setdefault(name, ReadingRows(where=row.where, spectra=[], waiting=True))
     return readings
 
@@ -81,19 +73,19 @@ def spectral_rows(
     *,
     text: Sequence[str] = (),
     may_wait: bool = False,
-) -> tuple[FileTable, list[tuple[Row, Array]], list[Row]]:
+) -> tuple[tables.FileTable, list[tuple[tables.Row, Array]], list[tables.Row]]:
     """A shop's table of readings: rows with their reflectance (n_wl,), and rows that wait.
 
     The last of the `required` columns names what was read.  Row faults go to `found`;
     InputError where nothing can be read, or the file is in percent.
     """
-    table = read_table(path, file=file, required=required, text=text, spectral=True)
-    waiting: list[Row] = []
+    table = tables.read_table(path, file=file, required=required, text=text, spectral=True)
+    waiting: list[tables.Row] = []
     if may_wait:
-        table, waiting = without_waiting(table)
+        table, waiting = tables.without_waiting(table)
     found.faults.extend(table.faults)
     found.notes.extend(table.notes)
-    rows, values, faults = spectral_values(table)
+    rows, values, faults = tables.spectral_values(table)
     found.faults.extend(faults)
     on_grid = to_grid(table.nm, values, where=file)
     if percent := _percent_fault(table, rows, values):
@@ -104,7 +96,7 @@ def spectral_rows(
     return table, list(zip(rows, on_grid, strict=True)), waiting
 
 
-def _percent_fault(table: FileTable, rows: list[Row], values: Array) -> str:
+def _percent_fault(table: tables.FileTable, rows: list[tables.Row], values: Array) -> str:
     """One line for a file in percent, however many rows it has."""
     advice = "write reflectance factors, 0-1 (divide by 100)"
     if table.percent:
@@ -142,7 +134,7 @@ class ShopLine:
 class ShopTable:
     """A table with its rows as they stand."""
 
-    table: FileTable
+    table: tables.FileTable
     lines: list[ShopLine]
     mark: str  # of the encoding, that some spreadsheets need
 
@@ -225,10 +217,10 @@ def spectra_in(folder: str | Path, name: str = SPECTRA, *, values: bool = False)
     With `values` every reading is read, on the grid.  Raises `InputError` with the faults.
     """
     table, mark = _read(Path(folder), name, ("drawdown", *WAVES), spectral=True)
-    measured, waiting = without_waiting(table)
+    measured, waiting = tables.without_waiting(table)
     faults, R = list(table.faults), {}
     if values:
-        rows, found, wrong = spectral_values(measured)
+        rows, found, wrong = tables.spectral_values(measured)
         faults += wrong
         if not faults:
             on_grid = to_grid(table.nm, found, where=name)
@@ -294,12 +286,12 @@ def _read(
     numeric: Sequence[str] = (),
     text: Sequence[str] = (),
     spectral: bool = False,
-) -> tuple[FileTable, str]:
+) -> tuple[tables.FileTable, str]:
     """The table, or an empty one of these columns where there is no such file, and its mark."""
     path = settled(folder, name)
     there = path.is_file() and path.stat().st_size > 0
     content = read_text(path, name) if there else csv_text(columns, [])
-    table = parse_table(
+    table = tables.parse_table(
         content, name, required=required, numeric=numeric, text=text, spectral=spectral
     )
     return table, encoding_mark(path) if there else ""

@@ -17,24 +17,9 @@ import numpy as np
 from matchkit.arrays import Array, Index, Mask
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.errors import InputError
+from matchkit.fitting import held_out
 from matchkit.fitting.constants import BOUNDS, LOG_S, Constants, Films, Structure, predict
 from matchkit.fitting.expected_error import ExpectedError, expected_error
-from matchkit.fitting.held_out import (
-    FILM_STRUCTURES,
-    KEPT,
-    LEFT_OUT,
-    NOMINAL_UM,
-    STRUCTURES,
-    THEORIES,
-    best_of,
-    cards_of,
-    films_of,
-    folds_of,
-    fractions_of,
-    over_card,
-    solve,
-    without_wrong,
-)
 from matchkit.fitting.outliers import AT_LEAST, explain, main_ink, outlier_words, usual_error
 from matchkit.inks.opacity import over
 from matchkit.inks.palette import Palette, reflectance
@@ -109,13 +94,13 @@ def fit(
     there is no white among drawdowns that hide, or nothing to try a fit on; InputError for a
     ground or a theory that is not there.
     """
-    if theory not in THEORIES:
-        raise InputError(f"theory: found {theory!r}; write {', '.join(THEORIES)}")
+    if theory not in held_out.THEORIES:
+        raise InputError(f"theory: found {theory!r}; write {', '.join(held_out.THEORIES)}")
     drawn = {name for d in drawdowns for name in d.inks}
     inks = tuple(ink for ink in inks if ink.name in drawn)
-    films = films_of(drawdowns, inks, grounds or {})
-    cards = cards_of(drawdowns)
-    fold = folds_of(films, cards)
+    films = held_out.films_of(drawdowns, inks, grounds or {})
+    cards = held_out.cards_of(drawdowns)
+    fold = held_out.folds_of(films, cards)
     if films.hides.all():
         _check_enough(films, fold)
     measured = Lab(films.R_m, light, observer)
@@ -125,30 +110,32 @@ def fit(
         """The theory that predicts best of those that are wanted."""
         wanted = []
         for structure in structures:
-            weight, noise, R, near = without_wrong(films, cards, structure, geometry, fold)
+            weight, noise, R, near = held_out.without_wrong(films, cards, structure, geometry, fold)
             told = np.where(np.isnan(R), films.R_m, R)
             error = np.where(np.isnan(R[:, 0]), np.nan, de00(measured, Lab(told, light, observer)))
             tried.append((structure.name, error))
-            if theory == "best" or structure.scattering == (theory == THEORIES[1]):
+            if theory == "best" or structure.scattering == (theory == held_out.THEORIES[1]):
                 wanted.append((structure, weight, noise, R, near, error))
-        return wanted[best_of([each[-1] for each in wanted], plain=not films.hides.all())]
+        return wanted[held_out.best_of([each[-1] for each in wanted], plain=not films.hides.all())]
 
-    usual = STRUCTURES if films.hides.all() else FILM_STRUCTURES[theory == "best" :]
+    usual = (
+        held_out.STRUCTURES if films.hides.all() else held_out.FILM_STRUCTURES[theory == "best" :]
+    )
     structure, weight, noise, R, near, error = best_theory(films, structures or usual)
     handed_in, hiding_error, shows = films, error, False
     in_clear = _in_clear(films) & ~np.isnan(error)
     may = structures is None and structure.scattering and films.hides.all() and in_clear.any()
     if may and np.percentile(error[in_clear], 90) > AT_LEAST:
-        shown = over_card(films, geometry)
-        as_films = best_theory(shown, FILM_STRUCTURES[1:])
-        if shows := bool(best_of([error, as_films[-1]], plain=True)):
+        shown = held_out.over_card(films, geometry)
+        as_films = best_theory(shown, held_out.FILM_STRUCTURES[1:])
+        if shows := bool(held_out.best_of([error, as_films[-1]], plain=True)):
             films, (structure, weight, noise, R, near, error) = shown, as_films
     scored = ~np.isnan(error)
-    found = solve(films, structure, geometry, weight, noise, near)
+    found = held_out.solve(films, structure, geometry, weight, noise, near)
     guessed = _guessed(films, found, structure)
     palette = palette_of(found, inks, structure, film=not films.hides.all())
     if shows:
-        palette = over(palette, films.R_g[0], NOMINAL_UM)
+        palette = over(palette, films.R_g[0], held_out.NOMINAL_UM)
     if guessed.any() and found.log_K_S_sd is not None:
         palette = replace(palette, doubt=found.log_K_S_sd * guessed[:, None])
 
@@ -156,7 +143,7 @@ def fit(
         """The inks of films as the other drawdowns know them, where they do."""
         if not scored[rows].all():
             return palette
-        other = solve(films.some(~rows), structure, geometry, weight[~rows], noise, near)
+        other = held_out.solve(films.some(~rows), structure, geometry, weight[~rows], noise, near)
         return palette_of(other, inks, structure, film=True)
 
     R_fitted = predict(found, films)
@@ -182,7 +169,7 @@ def fit(
             fitted,
             cards,
             scored if scored.any() else ~films.hides,
-            weight <= LEFT_OUT,
+            weight <= held_out.LEFT_OUT,
         ),
         scores=tuple(_score(name, e) for name, e in tried) if scored.any() else (),
         outliers=explain(
@@ -194,7 +181,7 @@ def fit(
             light,
             observer,
             without=without,
-            wrong=weight <= LEFT_OUT,
+            wrong=weight <= held_out.LEFT_OUT,
             explained=np.any([*foretold, in_clear & shows], axis=0),
         ),
         warnings=(
@@ -213,7 +200,7 @@ def _check_enough(films: Films, fold: Index) -> None:
             "no drawdown holds a white: every ink is measured against the white's scattering; "
             "draw down the white alone and each ink let down in it"
         )
-    if (fold == KEPT).all():
+    if (fold == held_out.KEPT).all():
         n, n_ink = films.C.shape
         raise TooFew(
             f"too few drawdowns to try a fit on (drawdowns: {n}, inks: {n_ink}); "
@@ -241,7 +228,7 @@ def new_outlier(found: Fit, drawdown: Drawdown) -> str:
     palette = found.palette
     if not set(drawdown.inks) <= set(palette.names):
         return ""
-    c = fractions_of([drawdown], palette.inks)[0]
+    c = held_out.fractions_of([drawdown], palette.inks)[0]
     if (c > 2 * found.fractions.max(axis=0)).any():
         return ""
     error = np.where(np.isnan(found.de00_held_out), found.de00_fitted, found.de00_held_out)

@@ -13,35 +13,23 @@ from dataclasses import replace
 import numpy as np
 
 from matchkit.arrays import Array
-from matchkit.fitting.constants import (
-    BOUNDS,
-    EXPECT,
-    LOG_S,
-    NOISE_F,
-    Constants,
-    Films,
-    Structure,
-    f_scale,
-    look,
-    mixtures,
-    predict,
-)
+from matchkit.fitting import constants
 
 FLOOR = 1e-5  # of K and S, of a white's S: less cannot be seen
 STEP = 1e-5  # for the slopes by shared numbers
 
 
 def solve_constants(
-    films: Films,
+    films: constants.Films,
     *,
-    structure: Structure,
-    start: Constants,
+    structure: constants.Structure,
+    start: constants.Constants,
     log_S: tuple[Array, Array] | None = None,
     weight: Array | None = None,
-    noise_f: float = NOISE_F,
+    noise_f: float = constants.NOISE_F,
     tolerance: float = 1e-5,
     max_steps: int = 60,
-) -> Constants:
+) -> constants.Constants:
     """Fit K, S and the shared numbers to films, from `start`.
 
     `weight` is (n_film,).  `log_S` are mean and spread that log S is expected to have, each
@@ -50,23 +38,23 @@ def solve_constants(
     of the cost below which a step is the last.
     """
     sqrt_w = np.ones((len(films.X), 1)) if weight is None else np.sqrt(weight)[:, None]
-    target, names = f_scale(films.R_m)[0], structure.shared
-    expect = {**EXPECT, **structure.expect}
+    target, names = constants.f_scale(films.R_m)[0], structure.shared
+    expect = {**constants.EXPECT, **structure.expect}
     prior = np.array([expect[name] for name in names]).reshape(-1, 2).T
     mean, sd = expected_log_S(films, start) if log_S is None else log_S
     pull = np.broadcast_to(noise_f / sd, start.S.shape)
     ties = _ties(films, structure)
 
-    def residual(at: Constants) -> Array:
-        miss: Array = sqrt_w * (f_scale(predict(at, films))[0] - target)
+    def residual(at: constants.Constants) -> Array:
+        miss: Array = sqrt_w * (constants.f_scale(constants.predict(at, films))[0] - target)
         return miss
 
-    def cost_of(miss: Array, at: Constants) -> float:
+    def cost_of(miss: Array, at: constants.Constants) -> float:
         off = noise_f * (_values(at, names) - prior[0]) / prior[1]
         far = pull * (np.log(at.S) - mean)
         return float((miss**2).sum() + (off**2).sum() + (far[ties.any(axis=1)] ** 2).sum())
 
-    def normal(miss: Array, at: Constants) -> Normal:
+    def normal(miss: Array, at: constants.Constants) -> Normal:
         """H, g of each wavelength; the border B; Q, h of the shared numbers."""
         J = _blocks(at, films, sqrt_w, ties)
         G = np.array([_by_shared(residual, miss, at, name) for name in names])
@@ -102,16 +90,16 @@ def solve_constants(
     return replace(now, cost=cost, log_K_S_sd=_go_together(blocks[0], ties, noise_f))
 
 
-def expected_log_S(films: Films, start: Constants) -> tuple[Array, Array]:
+def expected_log_S(films: constants.Films, start: constants.Constants) -> tuple[Array, Array]:
     """Mean and spread of log S that the roles let expect, each (n_ink, 1)."""
     if not films.whites:
         return np.log(start.S), np.array(3.0)
     level = float(np.median(np.log(start.S[films.whites])))
-    mean, sd = np.array([LOG_S[role] for role in films.roles]).T[:, :, None]
+    mean, sd = np.array([constants.LOG_S[role] for role in films.roles]).T[:, :, None]
     return mean + level, sd
 
 
-def _ties(films: Films, structure: Structure) -> Array:
+def _ties(films: constants.Films, structure: constants.Structure) -> Array:
     """Which free numbers move log S of which inks, (n_ink, n_free).
 
     Two constants: each ink's own.  One constant: one for all.  Where every film hides the
@@ -128,32 +116,37 @@ def _ties(films: Films, structure: Structure) -> Array:
 Normal = tuple[Array, Array, Array, Array, Array]
 
 
-def _values(at: Constants, names: Sequence[str]) -> Array:
+def _values(at: constants.Constants, names: Sequence[str]) -> Array:
     return np.array([getattr(at, name) for name in names])
 
 
-def _with(at: Constants, values: Mapping[str, float]) -> Constants:
+def _with(at: constants.Constants, values: Mapping[str, float]) -> constants.Constants:
     """`at` with other shared numbers, inside their bounds; a base takes from the gain."""
-    kept = {name: float(np.clip(value, *BOUNDS[name])) for name, value in values.items()}
+    kept = {name: float(np.clip(value, *constants.BOUNDS[name])) for name, value in values.items()}
     gain = at.gain + at.base - kept["base"] if "base" in kept else at.gain
-    return Constants(**{**vars(at), **kept, "gain": gain})
+    return constants.Constants(**{**vars(at), **kept, "gain": gain})
 
 
 def _by_shared(
-    residual: Callable[[Constants], Array], miss: Array, at: Constants, name: str
+    residual: Callable[[constants.Constants], Array],
+    miss: Array,
+    at: constants.Constants,
+    name: str,
 ) -> Array:
     """Slope of the residual by one shared number, by a difference away from its bound."""
     value = getattr(at, name)
-    moved = _with(at, {name: value + (STEP if value + STEP <= BOUNDS[name][1] else -STEP)})
+    moved = _with(
+        at, {name: value + (STEP if value + STEP <= constants.BOUNDS[name][1] else -STEP)}
+    )
     slope: Array = (residual(moved) - miss) / (getattr(moved, name) - value)
     return slope
 
 
-def _blocks(at: Constants, films: Films, sqrt_w: Array, ties: Array) -> Array:
+def _blocks(at: constants.Constants, films: constants.Films, sqrt_w: Array, ties: Array) -> Array:
     """Slopes by log K of every ink and by the free log S, (n_wl, n_film, n_ink + n_free)."""
-    _, _, E = mixtures(at, films)
-    R, by_K, by_S = look(at, films)
-    by_R = sqrt_w * f_scale(R)[1]
+    _, _, E = constants.mixtures(at, films)
+    R, by_K, by_S = constants.look(at, films)
+    by_R = sqrt_w * constants.f_scale(R)[1]
     n, n_free = ties.shape
     J = np.empty((R.shape[1], len(R), n + n_free))
     np.multiply((by_R * by_K).T[:, :, None] * films.C, at.K.T[:, None, :], out=J[:, :, :n])
@@ -181,8 +174,12 @@ def _step(blocks: Normal, damping: float) -> tuple[Array, Array]:
 
 
 def _moved(
-    at: Constants, step: tuple[Array, Array], ties: Array, names: Sequence[str], films: Films
-) -> Constants:
+    at: constants.Constants,
+    step: tuple[Array, Array],
+    ties: Array,
+    names: Sequence[str],
+    films: constants.Films,
+) -> constants.Constants:
     """`at` after a step, inside the bounds."""
     logs, shared = step
     n = len(at.K)

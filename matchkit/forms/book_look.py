@@ -12,14 +12,7 @@ from matchkit.forms import parts as ui
 from matchkit.forms.book_rows import ReadingPicker
 from matchkit.forms.rows import TargetPicker, known_inks
 from matchkit.forms.shops import OpenShop, copies_folder
-from matchkit.report.book import (
-    lot_check_parts,
-    near_parts,
-    order_parts,
-    record_parts,
-    stock_parts,
-    use_up_parts,
-)
+from matchkit.report import book
 from matchkit.report.parts import Part
 from matchkit.workflows import booking, looking_up, shelf
 from matchkit.workflows.ink_history import LotDrawdown, check_lot
@@ -78,7 +71,9 @@ class FindPart:
         if self.way.value == COLOUR:
             (within,) = ui.read(self.within)
             near = looking_up.find_colour(session, self.target.wanted(session), within_de00=within)
-            self._found(near_parts(near), [(f"{r.batch} {r.name}", r.batch) for r in near.near])
+            self._found(
+                book.near_parts(near), [(f"{r.batch} {r.name}", r.batch) for r in near.near]
+            )
             return
         ink = "" if self.ink.value == ANY else self.ink.value
         fields = (self.text, self.customer, self.since, self.until)
@@ -86,7 +81,7 @@ class FindPart:
         query = looking_up.Query(ink=ink, text=text, customer=customer, since=since, until=until)
         found = looking_up.find(session, query)
         batches = [(f"{r.batch} {r.name}, {r.job}", r.batch) for r in found.found]
-        self._found(record_parts(found), batches)
+        self._found(book.record_parts(found), batches)
 
     def _found(self, parts: list[Part], batches: list[tuple[str, int | None]]) -> None:
         """Show what was found, and the batches to choose from."""
@@ -122,7 +117,7 @@ class OrderPart:
         if days != int(days):
             raise InputError(f"Days: {days:g} is no whole number")
         orders = shelf.reorder(self.opened.session(), days=int(days))
-        ui.put(self.results, order_parts(orders))
+        ui.put(self.results, book.order_parts(orders))
 
 
 class UseUpPart:
@@ -143,7 +138,7 @@ class UseUpPart:
         (grams,) = ui.read(self.grams)
         session = self.opened.session()
         found = use_up(session, batch_g=grams)
-        ui.put(self.results, [*session.notices, *use_up_parts(found)])
+        ui.put(self.results, [*session.notices, *book.use_up_parts(found)])
 
 
 class CopyPart:
@@ -286,7 +281,7 @@ class ShelfPart:
         if found.record is not None:
             self.reading.empty()
             self.changed()
-        ui.put(self.done, [*session.notices, *lot_check_parts(found)])
+        ui.put(self.done, [*session.notices, *book.lot_check_parts(found)])
 
     def _look(self) -> None:
         """What there is, of which lot."""
@@ -295,7 +290,7 @@ class ShelfPart:
         chosen, mixes = self.name.value, [mix.name for mix in session.shop.mixes]
         self.name.options = [*known_inks(self.opened), *mixes]
         self.name.value = chosen
-        ui.put(self.shelf, stock_parts(held))
+        ui.put(self.shelf, book.stock_parts(held))
 
 
 def _grams(text: str) -> float:

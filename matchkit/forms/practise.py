@@ -24,24 +24,10 @@ from matchkit.practice.exercise import Exercise
 from matchkit.practice.kinds import BOOK, EYE, NUMBERS, TITLES, Standing
 from matchkit.practice.sheet import sheet_html
 from matchkit.practice.simulated_shop import BEFORE
+from matchkit.report import practice
 from matchkit.report.parts import Page
-from matchkit.report.practice import (
-    answer_parts,
-    class_parts,
-    ladder_parts,
-    question_parts,
-    standing_parts,
-)
+from matchkit.workflows import practising
 from matchkit.workflows.misses import misses
-from matchkit.workflows.practising import (
-    Exercises,
-    Ladder,
-    PracticeOptions,
-    class_of,
-    ladder_of,
-    mark_answers,
-    practise,
-)
 
 SHEET = 6  # exercises of a sheet
 
@@ -116,7 +102,9 @@ def everything(opened: OpenShop, who: ui.Field) -> Any:
 def trainer() -> Any:
     """How far all learners of the folder are, for who trains them."""
     place, problems = ui.area(), ui.alert()
-    look = ui.safe(lambda: ui.put(place, class_parts(class_of(FOLDER))), problems)
+    look = ui.safe(
+        lambda: ui.put(place, practice.class_parts(practising.class_of(FOLDER))), problems
+    )
     look()
     again = ui.button("Look again", look, problems)
     return ui.form(ui.section("All learners", place), problems, again, name="practise-trainer")
@@ -161,12 +149,12 @@ class ExerciseForm:
         """A new exercise, as hard as the answers so far say, or that of a seed."""
         learner = self.who.now()
         if self.own:
-            found = Exercises(exercises=tuple(self.own))
+            found = practising.Exercises(exercises=tuple(self.own))
         else:
-            options = PracticeOptions(
+            options = practising.PracticeOptions(
                 kinds=(self.kind,), gauge=self.start_gauge, today=today(), seed=seed
             )
-            found = practise(options, learner)
+            found = practising.practise(options, learner)
         self.given, self.gauge = found.exercises[0], self.start_gauge
         self.aided = self.left = False
         self.tip.value = self.verdict.value = ""
@@ -174,7 +162,7 @@ class ExerciseForm:
         self.pick.options = [(each.text, k) for k, each in enumerate(self.given.choices)]
         self.pick.value = None
         self.look.disabled = self.show.disabled = False
-        self._stand(found.standings, ladder_of(self.who.learner))
+        self._stand(found.standings, practising.ladder_of(self.who.learner))
 
     @property
     def start_gauge(self) -> str:
@@ -183,7 +171,7 @@ class ExerciseForm:
 
     def _ask(self) -> None:
         assert self.given is not None
-        ui.put(self.question, question_parts(self.given, numbers=self.gauge == NUMBERS))
+        ui.put(self.question, practice.question_parts(self.given, numbers=self.gauge == NUMBERS))
 
     def _skip(self) -> None:
         """Go on; an exercise that was not answered is told, once."""
@@ -212,7 +200,7 @@ class ExerciseForm:
         if self.given is None or self.pick.value is None:
             raise InputError("nothing is chosen yet: choose an answer first")
         chosen = int(self.pick.value)
-        found = mark_answers(
+        found = practising.mark_answers(
             [(self.given, chosen)], today(), self.who.now(), gauge=self.gauge, aided=self.aided
         )
         assert found.learner is not None
@@ -220,17 +208,19 @@ class ExerciseForm:
         self.look.disabled = self.show.disabled = True
         self.gauge = NUMBERS
         self._ask()
-        ui.put(self.verdict, [found.marks[0].words, *answer_parts(self.given, chosen)])
-        self._stand(found.standings, ladder_of(found.learner))
+        ui.put(self.verdict, [found.marks[0].words, *practice.answer_parts(self.given, chosen)])
+        self._stand(found.standings, practising.ladder_of(found.learner))
 
-    def _stand(self, standings: Sequence[Standing], ladder: Ladder) -> None:
+    def _stand(self, standings: Sequence[Standing], ladder: practising.Ladder) -> None:
         own = [each for each in standings if each.kind == self.kind]
-        ui.put(self.stands, [*standing_parts(own), *ladder_parts(ladder)])
+        ui.put(self.stands, [*practice.standing_parts(own), *practice.ladder_parts(ladder)])
 
     def _print(self) -> None:
         """Two pages to print: exercises with name and date, and their answers apart."""
         learner = self.who.now()
-        found = practise(PracticeOptions(kinds=(self.kind,), count=SHEET), learner)
+        found = practising.practise(
+            practising.PracticeOptions(kinds=(self.kind,), count=SHEET), learner
+        )
         name, pages = self.who.text.value.strip(), []
         for answers, what in ((False, TITLES[self.kind]), (True, f"{TITLES[self.kind]}: answers")):
             title = ", ".join(filter(None, [what, name, today()]))

@@ -10,17 +10,9 @@ from matchkit.arrays import Array
 from matchkit.errors import InputError
 from matchkit.forms import parts as ui
 from matchkit.forms.learner import LearnerField, today
+from matchkit.practice import job
 from matchkit.practice.hints import Hint, again_from, finish, hint, take
 from matchkit.practice.incidents import INCIDENTS, LOOKS
-from matchkit.practice.job import (
-    BATCH_G,
-    LONG_ENOUGH_S,
-    SIZES_DE00,
-    PracticeBatch,
-    expect,
-    named,
-    start,
-)
 from matchkit.practice.looks import answer_safety, asked_before
 from matchkit.practice.safety import Safety
 from matchkit.practice.simulated_shop import BEFORE, OPPOSITE, practice_shop
@@ -32,7 +24,7 @@ class PracticeJobForm:
     """The form's widgets, the job, and the safety question that waits for an answer."""
 
     def __init__(self, seed: int) -> None:
-        self.batch: PracticeBatch = start(practice_shop(), seed=seed)
+        self.batch: job.PracticeBatch = job.start(practice_shop(), seed=seed)
         self.asked: Safety | None = None
         self.kept = False  # of this job
         self.problems, self.note = ui.alert(), ui.alert()
@@ -40,12 +32,12 @@ class PracticeJobForm:
         self.who = LearnerField(self.problems, lambda: None)
         names = list(self.batch.shop.bench.names)
         self.ink, self.grams = ui.choice("Ink", names, names[0]), ui.amount_field("Grams")
-        self.seconds = ui.amount_field("Seconds", f"{LONG_ENOUGH_S:g}")
+        self.seconds = ui.amount_field("Seconds", f"{job.LONG_ENOUGH_S:g}")
         self.number = ui.amount_field("Job number", f"{seed}", most=10**6)
         self.at = ui.choice("Look", [(words, key) for key, (words, _) in LOOKS.items()])
         self.way = ui.choice("The addition will make it", ["", *OPPOSITE], "")
-        sizes = [(f"about {size:g} dE00", size) for size in SIZES_DE00]
-        self.far = ui.choice("by", sizes, SIZES_DE00[1])
+        sizes = [(f"about {size:g} dE00", size) for size in job.SIZES_DE00]
+        self.far = ui.choice("by", sizes, job.SIZES_DE00[1])
         self.cause = ui.choice(
             "What went wrong here?", [("", None), *((each.name, each.key) for each in INCIDENTS)]
         )
@@ -112,15 +104,15 @@ class PracticeJobForm:
         """The whole ticket, in one go; its rest where some of it is in already."""
         if self._first("weigh"):
             return
-        rest: Array = np.maximum(BATCH_G * self.batch.ticket - self.batch.shown_g, 0.0).round(2)
-        self._take_move(Hint(action="weigh", grams=named(self.batch, rest)))
+        rest: Array = np.maximum(job.BATCH_G * self.batch.ticket - self.batch.shown_g, 0.0).round(2)
+        self._take_move(Hint(action="weigh", grams=job.named(self.batch, rest)))
 
     def _take_move(self, move: Hint) -> None:
         batch = self.batch
         if move.action in ("weigh", "add") and batch.readings and batch.guess is None:
             if not self.way.value:
                 raise InputError("before you add: choose which way it will move the colour")
-            batch = expect(batch, self.way.value, self.far.value)
+            batch = job.expect(batch, self.way.value, self.far.value)
         self._moved(take(batch, move))
 
     def _first(self, action: str) -> bool:
@@ -164,7 +156,7 @@ class PracticeJobForm:
         elif not self._first(advice.action):
             self._moved(replace(take(self.batch, advice), hints=self.batch.hints + 1))
 
-    def _moved(self, batch: PracticeBatch) -> None:
+    def _moved(self, batch: job.PracticeBatch) -> None:
         self.batch = batch
         self.end.value = ""
         last = batch.moves[-1]
@@ -198,9 +190,9 @@ class PracticeJobForm:
         seed = ui.read(self.number)[0]
         if seed != int(seed):
             raise InputError(f"Job number: {seed:g} is no whole number")
-        self._restart(start(practice_shop(), seed=int(seed)))
+        self._restart(job.start(practice_shop(), seed=int(seed)))
 
-    def _restart(self, batch: PracticeBatch, *, kept: bool = False) -> None:
+    def _restart(self, batch: job.PracticeBatch, *, kept: bool = False) -> None:
         self.batch, self.kept, self.cause.value = batch, kept, None
         self.note.value = self.end.value = ""
         self.asking.layout.display = self.back.layout.display = "none"

@@ -17,16 +17,9 @@ from matchkit.errors import InputError
 from matchkit.files.scale import SCALES, ScaleQuestion
 from matchkit.files.text import parse_amount, typed
 from matchkit.forms import parts as ui
+from matchkit.forms import shops
 from matchkit.forms.begin import first_of, quiet
 from matchkit.forms.parts import Field, alert, area, boxed, choice, row, safe, tell
-from matchkit.forms.shops import (
-    EXAMPLE_BATCH,
-    OpenShop,
-    handed_in,
-    listed_targets,
-    saved_recipe,
-    saved_recipes,
-)
 from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Shop
 from matchkit.matching.match import palette_for
@@ -48,7 +41,7 @@ ROWS, FEWEST = 9, 3  # of them, and how many are seen at first
 SUM_PERCENT = 0.1  # how far percents may be off 100
 
 
-def known_inks(opened: OpenShop) -> list[str]:
+def known_inks(opened: shops.OpenShop) -> list[str]:
     """Every ink that was fitted."""
     return [name for found in opened.fits.values() for name in found.palette.names]
 
@@ -56,9 +49,9 @@ def known_inks(opened: OpenShop) -> list[str]:
 class FormulaRows:
     """Up to nine inks with amounts; `unit` is "grams", or "percent", where parts will do too."""
 
-    def __init__(self, opened: OpenShop, unit: str, start: str = "") -> None:
+    def __init__(self, opened: shops.OpenShop, unit: str, start: str = "") -> None:
         self.opened, self.unit = opened, unit
-        self.saved = saved_recipes(opened, poured=unit == "grams")
+        self.saved = shops.saved_recipes(opened, poured=unit == "grams")
         own = "written here by hand"
         self.source = choice("The formula is", [own, *self.saved], own)
         self.inks = [choice(f"Ink {k + 1}", [NONE, *known_inks(opened)], NONE) for k in range(ROWS)]
@@ -70,7 +63,7 @@ class FormulaRows:
         self.lines = [row(boxed(i), a.box) for i, a in zip(self.inks, self.amounts, strict=True)]
         self.problem, self.told = alert(), area()
         # The example is the demo shop's: no other shop misses it.
-        missed = start and start != EXAMPLE_BATCH and start not in self.saved
+        missed = start and start != shops.EXAMPLE_BATCH and start not in self.saved
         note = f"No saved batch of this shop is called {start!r}." if missed else ""
         self.box = w.VBox(
             [
@@ -123,7 +116,7 @@ class FormulaRows:
             raise InputError(faults)
         return Formula(amounts=named, total_g=total if self.unit == "grams" else None)
 
-    def read(self, today: OpenShop | None = None) -> tuple[Palette, Array]:
+    def read(self, today: shops.OpenShop | None = None) -> tuple[Palette, Array]:
         """The palette of the series, with the lots of `today`, and what was written (n_ink,)."""
         named = self.formula().amounts
         palette = palette_for(
@@ -169,7 +162,7 @@ class FormulaRows:
         path = self.saved.get(self.source.value)
         if path is None:
             return
-        written = saved_recipe(self.opened, path)
+        written = shops.saved_recipe(self.opened, path)
         if len(written.inks) > ROWS:
             raise InputError(
                 f"{path.name} holds {len(written.inks)} inks; {ROWS} can be written here"
@@ -254,7 +247,7 @@ class HowRead:
 class SpectrumFile:
     """A button that takes a spectrum file, and which of its spectra is meant."""
 
-    def __init__(self, opened: OpenShop, words: str, which: str) -> None:
+    def __init__(self, opened: shops.OpenShop, words: str, which: str) -> None:
         self.opened = opened  # a file that was measured otherwise is refused or converted
         self.problem, self.notes = ui.alert(), ui.area()
         self.upload = w.FileUpload(accept="", multiple=False, description=words)
@@ -284,7 +277,7 @@ class SpectrumFile:
         if not self.upload.value:
             return
         session = self.opened.session(scale=self.how.scale, repeats=self.how.repeats.value)
-        with handed_in(self.upload.value[0]) as path:
+        with shops.handed_in(self.upload.value[0]) as path:
             if self.how.asks(session, path):
                 return
             spectra = spectra_in(session, path)
@@ -315,9 +308,9 @@ class SpectrumFile:
 class TargetPicker:
     """Which colour is wanted.  With `lab` a colour known only as numbers may be typed."""
 
-    def __init__(self, opened: OpenShop, start: str = "", *, lab: bool = True) -> None:
+    def __init__(self, opened: shops.OpenShop, start: str = "", *, lab: bool = True) -> None:
         self.shop = opened.shop
-        self.listed = listed_targets(opened)
+        self.listed = shops.listed_targets(opened)
         ways = [*([LIST] if self.listed else []), FILE, *([LAB] if lab else [])]
         self.way = ui.choice("Where is the target colour?", ways, ways[0], radio=True)
         ask = "hand in a file of the colour" + (", or type its Lab numbers" if lab else "")

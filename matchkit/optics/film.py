@@ -29,12 +29,7 @@ from numpy.typing import ArrayLike
 
 from matchkit.arrays import Array
 from matchkit.errors import InputError
-from matchkit.optics.kubelka_munk import (
-    TINY,
-    layers_from_two_grounds,
-    surface_constants,
-    without_surface,
-)
+from matchkit.optics import kubelka_munk
 
 SURFACES = ("rough", "smooth")
 N_FILM = 1.5  # refractive index of a smooth surface whose own is not known
@@ -116,9 +111,9 @@ def film_K_S(
     >>> round(float(K), 4), round(float(S), 4)
     (0.25, 1.0)
     """
-    R0, T = layers_from_two_grounds(R_black, R_white, R_g_black, R_g_white)
+    R0, T = kubelka_munk.layers_from_two_grounds(R_black, R_white, R_g_black, R_g_white)
     R0, T = np.clip(R0, 1e-6, 1 - 1e-6), np.clip(T, np.exp(-HIDES / 4), 1.0)
-    a = np.maximum((1 + R0**2 - T**2) / (2 * R0), 1 + TINY)
+    a = np.maximum((1 + R0**2 - T**2) / (2 * R0), 1 + kubelka_munk.TINY)
     b = np.sqrt(a**2 - 1)
     # asinh from T and R0 together: R0 / T = sinh(bSX) / b, which holds for b = 0 too.
     S = np.arcsinh(b * R0 / T) / (b * np.asarray(X, dtype=float))
@@ -138,8 +133,8 @@ def ground_inside(R: ArrayLike, surface: str, geometry: str) -> Array:
         raise InputError(f"ground: surface is {surface!r}; write {' or '.join(SURFACES)}")
     R = np.asarray(R, dtype=float)
     if surface == "smooth":
-        base, gain, k2 = surface_constants(N_FILM, geometry)
-        R = without_surface(R, base=base, gain=gain, k2=k2)
+        base, gain, k2 = kubelka_munk.surface_constants(N_FILM, geometry)
+        R = kubelka_munk.without_surface(R, base=base, gain=gain, k2=k2)
     return np.clip(R, 0.0, 0.999)
 
 
@@ -147,7 +142,9 @@ def _inside(K: ArrayLike, S: ArrayLike, film: Film) -> tuple[Array, Array, Array
     """R_b, R, and their slopes by K and S stacked: (2, ..., n_wl)."""
     whole = [np.asarray(v, dtype=float) for v in (K, S, film.thickness_um, film.R_g)]
     K_all, S_all, X_all, R_g = np.broadcast_arrays(*whole)
-    return _streams(np.maximum(K_all, TINY), np.maximum(S_all, TINY), X_all, R_g, film)
+    return _streams(
+        np.maximum(K_all, kubelka_munk.TINY), np.maximum(S_all, kubelka_munk.TINY), X_all, R_g, film
+    )
 
 
 def _streams(

@@ -8,18 +8,8 @@ from matchkit.correcting.correct import Correction
 from matchkit.inks.shop import Shop
 from matchkit.matching.probability import chance_text
 from matchkit.matching.rank import MOSTLY_CLEAR
+from matchkit.paper import sheet
 from matchkit.paper.jobsize import summary
-from matchkit.paper.sheet import (
-    MIX,
-    OFF_SCREEN,
-    UNSOURCED,
-    caution_list,
-    grams_text,
-    isolated,
-    page,
-    text_columns,
-    wrapped,
-)
 from matchkit.paper.ticket import Ticket
 from matchkit.paper.weighing import Fill, MadeLetdown
 
@@ -29,7 +19,7 @@ WORDS = {  # on the page and in the text
     " so prove the colour with it.",
     "job_size": "Ink for the whole job",
     "assumed": "Worked out with",
-    "mixing": f"Mixing ({UNSOURCED})",
+    "mixing": f"Mixing ({sheet.UNSOURCED})",
     "held_back": "Held back: add in steps after the first drawdown",
 }
 SWATCHES = "Never judge a colour by a print-out or a screen."
@@ -54,7 +44,7 @@ def tickets_html(tickets: Sequence[Ticket], *, lang: str = "en") -> str:
         "words": WORDS,
         "lang": lang,
     }
-    return page("ticket", facts, resolution_g=first.resolution_g)
+    return sheet.page("ticket", facts, resolution_g=first.resolution_g)
 
 
 def _facts(ticket: Ticket) -> dict[str, object]:
@@ -64,7 +54,7 @@ def _facts(ticket: Ticket) -> dict[str, object]:
     return {
         "ticket": ticket,
         "mostly_clear": MOSTLY_CLEAR,
-        "swatch_words": [SWATCHES, *([] if shown else [OFF_SCREEN])],
+        "swatch_words": [SWATCHES, *([] if shown else [sheet.OFF_SCREEN])],
         "labs": [_lab_head(ticket), *_lab_cells(ticket)],
         "promise": _promise(ticket),
         "better_from_letdown": [each.ink for each in ticket.letdowns if not ticket.letdowns_used],
@@ -80,7 +70,7 @@ def ticket_text(ticket: Ticket) -> str:
     parts = [
         _text_head(ticket),
         [
-            *text_columns([_lab_head(ticket), *_lab_cells(ticket)], "lrrrrrrr"),
+            *sheet.text_columns([_lab_head(ticket), *_lab_cells(ticket)], "lrrrrrrr"),
             *_hung("", _promise(ticket)),
         ],
         [line for warning in ticket.warnings for line in _hung("NOTE: ", warning)],
@@ -107,27 +97,27 @@ def _text_weighing(ticket: Ticket) -> list[str]:
     resolution_g = ticket.resolution_g
     cells = [["", "Weigh", "add, g", "shows, g", "percent", "lot"]]
     for row in ticket.rows:
-        weights = (grams_text(g, resolution_g) for g in (row.first_g, row.total_g))
+        weights = (sheet.grams_text(g, resolution_g) for g in (row.first_g, row.total_g))
         cells.append(["[ ]", row.ink, *weights, _percent(row.percent), row.lot])
     held = [row for row in ticket.rows if row.final_g is not None]
     if held:
         cells.append(["", f"{WORDS['held_back']}:", "", "", "", ""])
     for row in held:
-        weights = (grams_text(g, resolution_g) for g in (row.then_g, row.final_g or 0.0))
+        weights = (sheet.grams_text(g, resolution_g) for g in (row.then_g, row.final_g or 0.0))
         cells.append(["[ ]", row.ink, *weights, "", ""])
-    batch = f"Batch {grams_text(ticket.batch_g, resolution_g)} g. {_volume(ticket.fill)}"
-    return [*text_columns(cells, "llrrrl", widest=TEXT_COLUMNS), *_hung("", batch)]
+    batch = f"Batch {sheet.grams_text(ticket.batch_g, resolution_g)} g. {_volume(ticket.fill)}"
+    return [*sheet.text_columns(cells, "llrrrl", widest=TEXT_COLUMNS), *_hung("", batch)]
 
 
 def _text_additives(ticket: Ticket) -> list[str]:
     if not ticket.additives:
         return []
     cells = [
-        ["[ ]", each.name, grams_text(each.grams, ticket.resolution_g), f"{each.percent:g} %"]
+        ["[ ]", each.name, sheet.grams_text(each.grams, ticket.resolution_g), f"{each.percent:g} %"]
         for each in ticket.additives
     ]
     note = _hung("", WORDS["additive_note"])
-    return [WORDS["additives"], *text_columns(cells, "llrr"), *note]
+    return [WORDS["additives"], *sheet.text_columns(cells, "llrr"), *note]
 
 
 def _text_job_size(ticket: Ticket) -> list[str]:
@@ -147,7 +137,7 @@ def _text_list(title: str, lines: Iterable[str], mark: str) -> list[str]:
 
 def _hung(mark: str, text: str) -> list[str]:
     """`text` behind a mark, further lines under its beginning."""
-    lines = wrapped(text, TEXT_WIDTH - len(mark))
+    lines = sheet.wrapped(text, TEXT_WIDTH - len(mark))
     return [(mark if i == 0 else " " * len(mark)) + line for i, line in enumerate(lines)]
 
 
@@ -184,7 +174,7 @@ def _volume(fill: Fill | None) -> str:
     volume = f"About {fill.volume_ml / 1000:.3g} litres"
     if fill.container is None or fill.share is None:
         return f"{volume}."
-    return f"{volume} ({isolated(fill.container.name)}: {100 * fill.share:.0f} % full)."
+    return f"{volume} ({sheet.isolated(fill.container.name)}: {100 * fill.share:.0f} % full)."
 
 
 def _letdown_title(ticket: Ticket) -> str:
@@ -197,7 +187,7 @@ def _letdown_lines(ticket: Ticket) -> list[str]:
     if ticket.letdowns and not ticket.letdowns_used:
         before = {row.ink: row.grams for row in ticket.rows}
         changed = [(name, g) for name, g in ticket.letdown_grams if before.get(name) != g]
-        gone = ", no ".join(isolated(each.ink) for each in ticket.letdowns)
+        gone = ", no ".join(sheet.isolated(each.ink) for each in ticket.letdowns)
         lines.append(
             f"Then weigh {_listed(changed, ticket.resolution_g)}; no {gone}. All else stays as"
             " above, and so does the batch."
@@ -206,18 +196,20 @@ def _letdown_lines(ticket: Ticket) -> list[str]:
 
 
 def _letdown_recipe(letdown: MadeLetdown, resolution_g: float) -> str:
-    return f"{isolated(letdown.name)}: {_listed(letdown.parts, resolution_g)}. Stir it well."
+    return f"{sheet.isolated(letdown.name)}: {_listed(letdown.parts, resolution_g)}. Stir it well."
 
 
 def _listed(grams: Iterable[tuple[str, float]], resolution_g: float) -> str:
-    return " and ".join(f"{grams_text(g, resolution_g)} g {isolated(name)}" for name, g in grams)
+    return " and ".join(
+        f"{sheet.grams_text(g, resolution_g)} g {sheet.isolated(name)}" for name, g in grams
+    )
 
 
 # Common practice, no source.
 STEPS = (
     "Stir the batch first, then tare the balance with it on.",
     "Add in this order, on the running total; stop short, and creep up.",
-    *MIX,
+    *sheet.MIX,
     "Draw down, cure, let cool, measure; this slip is the next round's start.",
 )
 CAUTIONS = ("skin", "machine", "cure", "load", "approval")
@@ -257,7 +249,7 @@ def addition_html(
         + "".join(f" {each}." for each in remarks),
         "rows": rows,
         "steps": STEPS,
-        "unsourced": UNSOURCED,
-        "cautions": caution_list(CAUTIONS),
+        "unsourced": sheet.UNSOURCED,
+        "cautions": sheet.caution_list(CAUTIONS),
     }
-    return page("addition", facts, resolution_g=shop.resolution_g)
+    return sheet.page("addition", facts, resolution_g=shop.resolution_g)

@@ -21,20 +21,7 @@ from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.colorimetry.words import direction
 from matchkit.errors import InputError
 from matchkit.inks.recipe import weighing_order
-from matchkit.practice import incidents
-from matchkit.practice.simulated_shop import (
-    LIGHTS,
-    LOTS,
-    OBSERVER,
-    OPPOSITE,
-    RESOLUTION_G,
-    PracticeShop,
-    formula_for,
-    main_word,
-    mixture,
-    pairs_alike,
-    target_of,
-)
+from matchkit.practice import incidents, simulated_shop
 from matchkit.simulator.simulate import CARD_R, NOISE, draw_lots, drawdown_R, film_R, read, weigh
 
 BATCH_G = 500.0  # asked for
@@ -129,7 +116,7 @@ class PracticeBatch:
     `hints` counts the hints that were taken.  `before` is the job as it was a move ago.
     """
 
-    shop: PracticeShop
+    shop: simulated_shop.PracticeShop
     seed: int
     wanted: Array  # (n_ink,) of the target
     target: Target
@@ -138,7 +125,7 @@ class PracticeBatch:
     ticket: Array
     shown_g: Array
     hidden: Hidden
-    lights: tuple[str, ...] = LIGHTS[:1]
+    lights: tuple[str, ...] = simulated_shop.LIGHTS[:1]
     looks: tuple[str, ...] = ()
     found: str = ""
     hints: int = 0
@@ -156,7 +143,11 @@ class PracticeBatch:
 
 
 def start(
-    shop: PracticeShop, *, seed: int, tolerance_de00: float = 1.0, incident: str | None = None
+    shop: simulated_shop.PracticeShop,
+    *,
+    seed: int,
+    tolerance_de00: float = 1.0,
+    incident: str | None = None,
 ) -> PracticeBatch:
     """A new job: a target, a ticket, an empty container, lots of the day, and what goes wrong.
 
@@ -173,11 +164,11 @@ def start(
     rng, nothing = np.random.default_rng([shop.seed, seed, 0]), np.zeros(len(shop.bench.inks))
     drawn = incidents.INCIDENTS[int(rng.integers(len(incidents.INCIDENTS)))]
     happens = drawn if incident is None else incidents.BY_KEY[incident]
-    lots = draw_lots(rng, len(nothing), LOTS)
-    wanted = mixture(shop, rng)
-    ticket = formula_for(shop, tuple(wanted.tolist()))
+    lots = draw_lots(rng, len(nothing), simulated_shop.LOTS)
+    wanted = simulated_shop.mixture(shop, rng)
+    ticket = simulated_shop.formula_for(shop, tuple(wanted.tolist()))
     if happens.key == "lamp":  # a pair of one colour under the first light, apart under the other
-        pairs, away = pairs_alike(shop)
+        pairs, away = simulated_shop.pairs_alike(shop)
         far = np.flatnonzero(away[:, 1] >= CLEAR_APART)
         ticket, wanted = pairs[far[int(rng.integers(len(far)))]]
     poured = np.flatnonzero((ticket > 0) & (ticket < ticket.max()))
@@ -186,7 +177,7 @@ def start(
     )
     colours = np.array(shop.bench.where("colour"))
     others, alone = colours[~np.isin(colours, poured)], np.eye(len(nothing))
-    looks = Lab(drawdown_R(shop.bench, alone), LIGHTS[0], OBSERVER)
+    looks = Lab(drawdown_R(shop.bench, alone), simulated_shop.LIGHTS[0], simulated_shop.OBSERVER)
     other = int(others[np.argmin(de00(looks[ink], looks[others]))])  # two cans that look alike
     share = {"settled": 1 - incidents.SETTLED, "wrong can": incidents.WRONG}.get(happens.key, 0.0)
     if happens.key == "settled":
@@ -197,7 +188,7 @@ def start(
         shop=shop,
         seed=seed,
         wanted=wanted,
-        target=target_of(drawdown_R(shop.bench, wanted)),
+        target=simulated_shop.target_of(drawdown_R(shop.bench, wanted)),
         tolerance_de00=tolerance_de00,
         capacity_g=incidents.SMALL_G if happens.key == "full" else MOST_G,
         ticket=ticket,
@@ -216,7 +207,11 @@ def start(
 
 def counting(batch: PracticeBatch) -> tuple[str, ...]:
     """The lights that truly count, whether the learner knows it or not."""
-    return LIGHTS[:2] if batch.hidden.incident.key == "lamp" else LIGHTS[:1]
+    return (
+        simulated_shop.LIGHTS[:2]
+        if batch.hidden.incident.key == "lamp"
+        else simulated_shop.LIGHTS[:1]
+    )
 
 
 def enough(batch: PracticeBatch) -> bool:
@@ -246,7 +241,7 @@ def add(batch: PracticeBatch, grams: Mapping[str, float]) -> PracticeBatch:
     if over:
         room_g = batch.capacity_g - float(batch.shown_g.sum() + aim.sum())
         aim[i] += min((incidents.OVER - 1) * aim[i], max(room_g - 1, 0))
-    true, shown = weigh(aim, _rng(batch), resolution_g=RESOLUTION_G, hand_g=SLIP_G)
+    true, shown = weigh(aim, _rng(batch), resolution_g=simulated_shop.RESOLUTION_G, hand_g=SLIP_G)
     if batch.found != hidden.incident.key or not hidden.share:
         away_g = hidden.share * true[i]
         true = true + away_g * (np.eye(len(true))[hidden.other] - np.eye(len(true))[i])
@@ -311,7 +306,7 @@ def measure(batch: PracticeBatch) -> PracticeBatch:
     if batch.readings and batch.guess:
         before = batch.readings[-1].lab
         far = float(de00(before, reading.lab))
-        went = Guess(word=main_word(before, reading.lab), de00=far)
+        went = Guess(word=simulated_shop.main_word(before, reading.lab), de00=far)
         reading = replace(reading, guess=batch.guess, moved=went)
     read_now = replace(batch.hidden, drawn_read=True)
     new = replace(batch, hidden=read_now, readings=(*batch.readings, reading), guess=None)
@@ -320,18 +315,21 @@ def measure(batch: PracticeBatch) -> PracticeBatch:
 
 def judged(batch: PracticeBatch, R: Array) -> dict[str, Any]:
     """A reading (n_wl,) against the target under the lights that are known to count."""
-    lab, target = Lab(R, LIGHTS[0], OBSERVER), batch.target.lab
-    away = [float(de00(target[LIGHTS.index(x)], Lab(R, x, OBSERVER))) for x in batch.lights]
+    lab, target = Lab(R, simulated_shop.LIGHTS[0], simulated_shop.OBSERVER), batch.target.lab
+    away = [
+        float(de00(target[simulated_shop.LIGHTS.index(x)], Lab(R, x, simulated_shop.OBSERVER)))
+        for x in batch.lights
+    ]
     worst = int(np.argmax(away))
     under = f" under {batch.lights[worst]}" if len(away) > 1 else ""
-    seen = Lab(R, batch.lights[worst], OBSERVER)
-    words = direction(target[LIGHTS.index(batch.lights[worst])], seen) + under
+    seen = Lab(R, batch.lights[worst], simulated_shop.OBSERVER)
+    words = direction(target[simulated_shop.LIGHTS.index(batch.lights[worst])], seen) + under
     return {"R": R, "lab": lab, "de00": away[worst], "words": words}
 
 
 def expect(batch: PracticeBatch, word: str, away_de00: float) -> PracticeBatch:
     """Note which way, and how far, the next addition is expected to move the colour."""
-    if word not in OPPOSITE or away_de00 not in SIZES_DE00:
+    if word not in simulated_shop.OPPOSITE or away_de00 not in SIZES_DE00:
         raise InputError("prediction: choose which way and how far")
     return replace(batch, guess=Guess(word=word, de00=away_de00))
 
@@ -344,7 +342,9 @@ def _aim(batch: PracticeBatch, grams: Mapping[str, float]) -> Array:
         elif not 0 <= g < np.inf:
             faults.append(f"weigh: {name}: found {g:g} g, need 0 or more: only adding is possible")
         else:
-            aim[names.index(name)] = round(g / RESOLUTION_G) * RESOLUTION_G
+            aim[names.index(name)] = (
+                round(g / simulated_shop.RESOLUTION_G) * simulated_shop.RESOLUTION_G
+            )
     total_g = float(batch.shown_g.sum() + aim.sum())
     if not faults and not aim.any():
         faults.append("weigh: every amount is 0 g; give grams for an ink")
@@ -376,7 +376,7 @@ def moved(new: PracticeBatch, before: PracticeBatch, action: str, words: str) ->
     grams, lab, away = new.hidden.grams, None, None
     if grams.any():
         R = drawdown_R(new.shop.bench, grams / grams.sum(), new.hidden.strengths)
-        lab = Lab(R, LIGHTS[0], OBSERVER)
+        lab = Lab(R, simulated_shop.LIGHTS[0], simulated_shop.OBSERVER)
         away = true_de00(new)
     move = Move(action=action, words=words, shown_g=new.shown_g, lab=lab, de00=away)
     return replace(new, moves=(*before.moves, move), before=before)
@@ -387,7 +387,10 @@ def true_de00(batch: PracticeBatch) -> float:
     R = drawdown_R(
         batch.shop.bench, batch.hidden.grams / batch.hidden.grams.sum(), batch.hidden.strengths
     )
-    away = [de00(batch.target.lab[LIGHTS.index(x)], Lab(R, x, OBSERVER)) for x in counting(batch)]
+    away = [
+        de00(batch.target.lab[simulated_shop.LIGHTS.index(x)], Lab(R, x, simulated_shop.OBSERVER))
+        for x in counting(batch)
+    ]
     return float(np.max(away))
 
 

@@ -11,18 +11,9 @@ from matchkit.colorimetry.metamerism import special_index
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.colorimetry.words import direction
 from matchkit.inks.recipe import weighing_order
+from matchkit.practice import simulated_shop
 from matchkit.practice.colour import SIZES, UP, ordered
 from matchkit.practice.exercise import Choice, Exercise
-from matchkit.practice.simulated_shop import (
-    LIGHTS,
-    OBSERVER,
-    PracticeShop,
-    Swatch,
-    main_word,
-    on_screen,
-    pairs_alike,
-    swatch,
-)
 from matchkit.simulator.simulate import drawdown_R
 
 Generator = np.random.Generator
@@ -48,7 +39,7 @@ WHERE = {  # CIE 015: A is a lamp of 2856 K, FL11 a narrow-band fluorescent one
 }
 
 
-def light(shop: PracticeShop, rng: Generator, *, seed: int, level: int) -> Exercise:
+def light(shop: simulated_shop.PracticeShop, rng: Generator, *, seed: int, level: int) -> Exercise:
     """Two recipes match under the first light: do they under another, and if not, how?
 
     The table under it says how far one point more at each wavelength moves the colour there,
@@ -60,8 +51,8 @@ def light(shop: PracticeShop, rng: Generator, *, seed: int, level: int) -> Exerc
         pass
     pair, test, bands = made
     R = drawdown_R(shop.bench, pair)
-    home = [swatch(name, each) for name, each in zip(PAIR, R, strict=True)]
-    away = [swatch(name, each, test) for name, each in zip(PAIR, R, strict=True)]
+    home = [simulated_shop.swatch(name, each) for name, each in zip(PAIR, R, strict=True)]
+    away = [simulated_shop.swatch(name, each, test) for name, each in zip(PAIR, R, strict=True)]
     word = bands.word
     words = ordered(word)
     texts = [f"it holds: {HOLDS_DE00:g} dE00 or less", *(f"the sample turns {w}" for w in words)]
@@ -72,8 +63,8 @@ def light(shop: PracticeShop, rng: Generator, *, seed: int, level: int) -> Exerc
         kind="light",
         seed=seed,
         level=level,
-        question=f"Two recipes match under {LIGHTS[0]}. Does the sample hold under {test}, or"
-        " which way does it part from the target?",
+        question=f"Two recipes match under {simulated_shop.LIGHTS[0]}. Does the sample hold under"
+        f" {test}, or which way does it part from the target?",
         facts=(
             ("Target", _percents(shop, pair[0])),
             ("Sample", _percents(shop, pair[1])),
@@ -116,18 +107,20 @@ class _Bands:
     limit: float
 
 
-def _metamers(shop: PracticeShop, rng: Generator, times: float) -> tuple[Array, str, _Bands] | None:
+def _metamers(
+    shop: simulated_shop.PracticeShop, rng: Generator, times: float
+) -> tuple[Array, str, _Bands] | None:
     """Two mixtures (2, n_ink) of one colour, and a light that puts them `times` the limit apart."""
-    pairs, away = pairs_alike(shop)
-    column = int(rng.integers(1, len(LIGHTS)))
-    test, far = LIGHTS[column], away[:, column] / HOLDS_DE00
+    pairs, away = simulated_shop.pairs_alike(shop)
+    column = int(rng.integers(1, len(simulated_shop.LIGHTS)))
+    test, far = simulated_shop.LIGHTS[column], away[:, column] / HOLDS_DE00
     with np.errstate(divide="ignore"):
         good = np.abs(np.log(far / times)) <= np.log(LIKE)
         good &= np.abs(np.log(far)) >= np.log(NEAR_LIMIT)
     pair = pairs[int(rng.choice(np.flatnonzero(good)))][rng.permutation(2)]
     R = drawdown_R(shop.bench, pair)
     bands = _bands(R, test)
-    if bands is None or not np.all(on_screen(R, test)):
+    if bands is None or not np.all(simulated_shop.on_screen(R, test)):
         return None
     total = float(bands.moves @ bands.apart)  # says the same as the colorimetry, and clearly
     parts = times > 1
@@ -140,13 +133,13 @@ def _metamers(shop: PracticeShop, rng: Generator, times: float) -> tuple[Array, 
 
 def _bands(R: Array, test: str) -> _Bands | None:
     """The bands of a pair (2, n_wl) for the direction in which it parts most under a light."""
-    lab = Lab(R, test, OBSERVER)
-    word = main_word(*lab)
+    lab = Lab(R, test, simulated_shop.OBSERVER)
+    word = simulated_shop.main_word(*lab)
     if not word:
         return None
     value = VALUE[ordered(word)[0]]
     more = np.repeat(np.eye(len(BANDS_NM)), BAND, axis=1)[:, : len(GRID_NM)] / 100
-    moves = value(Lab(R[0] + more, test, OBSERVER)) - value(lab[0])
+    moves = value(Lab(R[0] + more, test, simulated_shop.OBSERVER)) - value(lab[0])
     away = float(value(lab[1]) - value(lab[0]))
     target, sample = _banded(R)
     return _Bands(
@@ -164,14 +157,21 @@ def _banded(R: Array) -> Array:
     )
 
 
-def _percents(shop: PracticeShop, c: Array) -> str:
+def _percents(shop: simulated_shop.PracticeShop, c: Array) -> str:
     order = weighing_order(shop.palette.inks, c.tolist())
     return ", ".join(f"{shop.bench.names[i]} {100 * c[i]:.1f} %" for i in order)
 
 
-def _held(away: Sequence[Swatch], R: Array, test: str) -> str:
+def _held(away: Sequence[simulated_shop.Swatch], R: Array, test: str) -> str:
     apart = float(de00(away[0].lab, away[1].lab))
-    index = float(special_index(R[0], R[1], reference=(LIGHTS[0], OBSERVER), test=(test, OBSERVER)))
+    index = float(
+        special_index(
+            R[0],
+            R[1],
+            reference=(simulated_shop.LIGHTS[0], simulated_shop.OBSERVER),
+            test=(test, simulated_shop.OBSERVER),
+        )
+    )
     verdict = "it holds" if apart <= HOLDS_DE00 else "it parts"
     return (
         f"{verdict}: under {test} they are {apart:.2f} dE00 apart, and the sample is"

@@ -41,17 +41,9 @@ from matchkit.matching.rank import Candidate, Choices, candidates
 from matchkit.matching.solve import Solved, minimise
 from matchkit.optics.film import ground_inside
 from matchkit.practice.scores import Played
+from matchkit.simulator import simulate
 from matchkit.simulator.job import Hand, job
 from matchkit.simulator.pigments import Bench, make_bench
-from matchkit.simulator.simulate import (
-    KINDS,
-    bare_card_R,
-    draw,
-    draw_lots,
-    drawdown_R,
-    ladder_of,
-    random_mixtures,
-)
 from matchkit.simulator.troubles import Troubles
 
 Progress = Callable[[int, int], None]
@@ -115,9 +107,11 @@ def simulated_shop(
     inks, drawn = drawdowns_of(bench, rng, drawdowns_per_ink, halves)
     found = known_inks(bench, inks, drawn)
     plain = _textbook(bench, inks, drawn) if textbook else None
-    kinds = tuple(KINDS[k % len(KINDS)] for k in range(n_targets))
-    truth = np.concatenate([random_mixtures(bench, rng, kind, 1) for kind in kinds])
-    targets = tuple(Target.from_spectrum(R, LIGHTS, OBSERVER) for R in drawdown_R(bench, truth))
+    kinds = tuple(simulate.KINDS[k % len(simulate.KINDS)] for k in range(n_targets))
+    truth = np.concatenate([simulate.random_mixtures(bench, rng, kind, 1) for kind in kinds])
+    targets = tuple(
+        Target.from_spectrum(R, LIGHTS, OBSERVER) for R in simulate.drawdown_R(bench, truth)
+    )
     solved, formulas, by_textbook = [], [], []
     for k, target in enumerate(targets, start=1):
         every, first = _formulas(found.palette, target, found.error)
@@ -149,8 +143,8 @@ def drawdowns_of(
     One half of the card is handed in as drawdowns that hide, both as films of the nominal
     thickness over the grounds `black` and `white`.
     """
-    names, true = ladder_of(bench, steps)
-    noted, readings = draw(bench, true, rng, halves=halves)
+    names, true = simulate.ladder_of(bench, steps)
+    noted, readings = simulate.draw(bench, true, rng, halves=halves)
     inks = [Ink(name=ink.name, role=ink.role) for ink in bench.inks]
     films = len(halves) > 1
     drawn = [
@@ -173,7 +167,7 @@ def known_inks(bench: Bench, inks: Sequence[Ink], drawn: Sequence[Drawdown]) -> 
     if drawn[0].thickness_um is None:
         return fit(drawn, inks, geometry=bench.geometry, observer=OBSERVER)
     grounds = {
-        half: ground_inside(bare_card_R(bench, half), "smooth", bench.geometry)
+        half: ground_inside(simulate.bare_card_R(bench, half), "smooth", bench.geometry)
         for half in ("white", "black")
     }
     found = fit(drawn, inks, grounds=grounds, geometry=bench.geometry, observer=OBSERVER)
@@ -228,7 +222,7 @@ def play(
     scored: dict[str, list[Array]] = {mixer: [] for mixer in mixers}
     added, said = [], []
     for k, target in enumerate(shop.targets):
-        lots = draw_lots(_rng(shop, seed, k, 0), len(shop.bench.inks), lots_percent / 100)
+        lots = simulate.draw_lots(_rng(shop, seed, k, 0), len(shop.bench.inks), lots_percent / 100)
         known = _learn(shop, k, lots, spread, earlier, _rng(shop, seed, k, 2))
         ways, told = _ways(shop, k, spread, tolerance_de00, known if earlier else None)
         for mixer in mixers:

@@ -23,31 +23,7 @@ from matchkit.colorimetry.tristimulus import hex_colours
 from matchkit.errors import InputError
 from matchkit.matching.compare import Comparison
 from matchkit.paper.sheet import OFF_SCREEN, OFF_SCREEN_MARK
-from matchkit.report.marks import (
-    COLOURS,
-    HAIR,
-    HATCHES,
-    INK,
-    MARKERS,
-    SMALL,
-    USUAL,
-    axis_names,
-    end_labels,
-    in_plane,
-    letters_across,
-    name_points,
-    nth,
-    plain,
-    settle,
-    short,
-    signed,
-    spectrum_line,
-    swatch,
-    tolerance_outline,
-    two_panels,
-    wavelength_axis,
-    wrapped,
-)
+from matchkit.report import marks
 
 NOT_A_PROOF = "Never approve a colour by a screen: judge cured prints under these lights."
 
@@ -77,7 +53,7 @@ def picture(figure: Figure, form: str = "png") -> bytes:
 
 def spectra(ax: Axes, comparison: Comparison) -> Axes:
     """Reflectance of the target and the samples above, sample minus target below."""
-    upper, lower = two_panels(ax, share=0.62)
+    upper, lower = marks.two_panels(ax, share=0.62)
     reflectances(upper, comparison).set_xlabel("")
     upper.set_xticklabels([])
     differences(lower, comparison)
@@ -86,28 +62,28 @@ def spectra(ax: Axes, comparison: Comparison) -> Axes:
 
 def reflectances(ax: Axes, comparison: Comparison) -> Axes:
     """Reflectance of the target and of each sample."""
-    ax.plot(GRID_NM, comparison.target_R, color=INK, lw=2.2)
-    ends = [(comparison.target_R[-1], "target", INK)]
+    ax.plot(GRID_NM, comparison.target_R, color=marks.INK, lw=2.2)
+    ends = [(comparison.target_R[-1], "target", marks.INK)]
     for k, sample in enumerate(comparison.samples):
-        spectrum_line(ax, sample.R, k)
-        ends.append((sample.R[-1], sample.name, nth(COLOURS, k)))
+        marks.spectrum_line(ax, sample.R, k)
+        ends.append((sample.R[-1], sample.name, marks.nth(marks.COLOURS, k)))
     ax.set_ylim(bottom=0)
-    wavelength_axis(ax, "reflectance")
-    return end_labels(ax, ends)
+    marks.wavelength_axis(ax, "reflectance")
+    return marks.end_labels(ax, ends)
 
 
 def differences(ax: Axes, comparison: Comparison) -> Axes:
     """Reflectance of each sample minus that of the target, in hundredths."""
-    ax.axhline(0, color=INK, lw=2.2)
+    ax.axhline(0, color=marks.INK, lw=2.2)
     ends = []
     for k, sample in enumerate(comparison.samples):
         apart = 100 * (sample.R - comparison.target_R)
-        spectrum_line(ax, apart, k)
-        ends.append((apart[-1], sample.name, nth(COLOURS, k)))
+        marks.spectrum_line(ax, apart, k)
+        ends.append((apart[-1], sample.name, marks.nth(marks.COLOURS, k)))
     reach = max(1.0, 1.1 * float(np.abs(ax.get_ylim()).max()))
     ax.set_ylim(-reach, reach)
-    wavelength_axis(ax, "sample - target,\nhundredths")
-    return end_labels(ax, ends)
+    marks.wavelength_axis(ax, "sample - target,\nhundredths")
+    return marks.end_labels(ax, ends)
 
 
 # ---- colours ------------------------------------------------------------------------------
@@ -122,19 +98,19 @@ def swatches(ax: Axes, comparison: Comparison) -> Axes:
     n, bottom = len(comparison.samples), len(comparison.lights)
     ax.set(xlim=(-1.0, n), ylim=(bottom + 0.35, -0.5))
     ax.axis("off")
-    settle(ax)
-    letters = int(0.8 * letters_across(ax) / (n + 1))
+    marks.settle(ax)
+    letters = int(0.8 * marks.letters_across(ax) / (n + 1))
     for k, sample in enumerate(comparison.samples):
-        name = wrapped(sample.name, letters - 1)
-        ax.text(k + 0.46, -0.06, name, ha="center", va="bottom", fontsize=USUAL)
+        name = marks.wrapped(sample.name, letters - 1)
+        ax.text(k + 0.46, -0.06, name, ha="center", va="bottom", fontsize=marks.USUAL)
     for row, light in enumerate(comparison.lights):
-        name = wrapped(light_name(light), letters - 2)
-        ax.text(-0.08, row + 0.36, name, ha="right", va="center", fontsize=USUAL)
+        name = marks.wrapped(light_name(light), letters - 2)
+        ax.text(-0.08, row + 0.36, name, ha="right", va="center", fontsize=marks.USUAL)
         _swatch_row(ax, comparison, row)
     marked = f"{OFF_SCREEN} " * (OFF_SCREEN_MARK in {text.get_text() for text in ax.texts})
     words = f"Left half target, right half sample. {marked}{NOT_A_PROOF}"
-    caption = fill(words, int(0.85 * letters_across(ax)))
-    ax.text(-1.0, bottom, caption, ha="left", va="top", fontsize=SMALL)
+    caption = fill(words, int(0.85 * marks.letters_across(ax)))
+    ax.text(-1.0, bottom, caption, ha="left", va="top", fontsize=marks.SMALL)
     return ax
 
 
@@ -168,20 +144,27 @@ def light_bars(ax: Axes, comparison: Comparison, *, tolerance_de00: float | None
     for row, name in enumerate(comparison.light_names):
         for k, sample in enumerate(comparison.samples):
             y, size = row * (n + 1) + k, float(sample.de00[row])
-            hatch, edge = nth(HATCHES, k), nth(COLOURS, k)
+            hatch, edge = marks.nth(marks.HATCHES, k), marks.nth(marks.COLOURS, k)
             ax.barh(y, size, height=0.8, facecolor="white", edgecolor=edge, hatch=hatch)
-            text = f"{size:.2f} {short(sample.name, 18)}"
-            note = ax.text(size + 0.02 * longest, y, text, va="center", fontsize=SMALL)
+            text = f"{size:.2f} {marks.short(sample.name, 18)}"
+            note = ax.text(size + 0.02 * longest, y, text, va="center", fontsize=marks.SMALL)
             note.set_bbox({"facecolor": "white", "edgecolor": "none", "pad": 0.6})
         middle = row * (n + 1) + (n - 1) / 2
-        ax.text(-0.02 * longest, middle, wrapped(name, 12), ha="right", va="center", fontsize=USUAL)
+        ax.text(
+            -0.02 * longest,
+            middle,
+            marks.wrapped(name, 12),
+            ha="right",
+            va="center",
+            fontsize=marks.USUAL,
+        )
     if tolerance_de00 is not None:
-        ax.axvline(tolerance_de00, color=INK, lw=1, ls="--")
-        ax.text(tolerance_de00, -0.9, "tolerance", ha="center", va="bottom", fontsize=SMALL)
+        ax.axvline(tolerance_de00, color=marks.INK, lw=1, ls="--")
+        ax.text(tolerance_de00, -0.9, "tolerance", ha="center", va="bottom", fontsize=marks.SMALL)
     ax.set(xlim=(0, 1.45 * longest), ylim=(len(comparison.lights) * (n + 1) - 1.4, -0.8))
     ax.set_yticks([])
-    ax.set_xlabel("dE00", fontsize=USUAL)
-    return plain(ax)
+    ax.set_xlabel("dE00", fontsize=marks.USUAL)
+    return marks.plain(ax)
 
 
 # ---- shared ---------------------------------------------------------------------------------
@@ -192,26 +175,32 @@ def _swatch_row(ax: Axes, comparison: Comparison, row: int) -> None:
     R = np.array([comparison.target_R, *(sample.R for sample in comparison.samples)])
     target, *colours = hex_colours(R, light, observer)
     for k, (sample, colour) in enumerate(zip(comparison.samples, colours, strict=True)):
-        swatch(ax, k, row, 0.46, 0.7, target)
-        swatch(ax, k + 0.46, row, 0.46, 0.7, colour)
-        ax.plot([k + 0.46, k + 0.46], [row, row + 0.7], color=INK, lw=HAIR)
+        marks.swatch(ax, k, row, 0.46, 0.7, target)
+        marks.swatch(ax, k + 0.46, row, 0.46, 0.7, colour)
+        ax.plot([k + 0.46, k + 0.46], [row, row + 0.7], color=marks.INK, lw=marks.HAIR)
         note = f"dE00 {sample.de00[row]:.2f}"
-        ax.text(k + 0.46, row + 0.73, note, ha="center", va="top", fontsize=SMALL)
+        ax.text(k + 0.46, row + 0.73, note, ha="center", va="top", fontsize=marks.SMALL)
 
 
 def _plane(ax: Axes, comparison: Comparison, light: int, plane: str, tolerance_de00: float) -> Axes:
     """Target, tolerance and samples in two of a colour's dimensions, the third in words."""
     target = comparison.target_lab[light]
     lab = np.array([sample.lab[light] for sample in comparison.samples]).reshape(-1, 3)
-    told = tolerance_outline(ax, target, lab, tolerance_de00, plane)
-    points, names = in_plane(lab, plane), ["target"]
+    told = marks.tolerance_outline(ax, target, lab, tolerance_de00, plane)
+    points, names = marks.in_plane(lab, plane), ["target"]
     for k, (sample, point) in enumerate(zip(comparison.samples, points, strict=True)):
-        ax.plot(*point, nth(MARKERS, k), color=nth(COLOURS, k), ms=7, mec=INK)
-        beside = [signed("dL*", float(lab[k, 0] - target[0]))] if plane == "ab" else []
+        ax.plot(
+            *point,
+            marks.nth(marks.MARKERS, k),
+            color=marks.nth(marks.COLOURS, k),
+            ms=7,
+            mec=marks.INK,
+        )
+        beside = [marks.signed("dL*", float(lab[k, 0] - target[0]))] if plane == "ab" else []
         away = f"dE00 {sample.de00[light]:.2f}"
-        names.append(", ".join([short(sample.name, 16), away, *beside]))
+        names.append(", ".join([marks.short(sample.name, 16), away, *beside]))
     ax.margins(0.18)
-    about = f"{short(comparison.light_names[light], 16)}, {comparison.observer} degrees"
-    ax.set_title(f"{about}; {told}", fontsize=USUAL, loc="left")
-    axis_names(ax, *(("a*", "b*") if plane == "ab" else ("C*", "L*")))
-    return name_points(ax, np.vstack([in_plane(target, plane), points]), names)
+    about = f"{marks.short(comparison.light_names[light], 16)}, {comparison.observer} degrees"
+    ax.set_title(f"{about}; {told}", fontsize=marks.USUAL, loc="left")
+    marks.axis_names(ax, *(("a*", "b*") if plane == "ab" else ("C*", "L*")))
+    return marks.name_points(ax, np.vstack([marks.in_plane(target, plane), points]), names)

@@ -15,31 +15,7 @@ from matchkit.fitting.fit import Fit
 from matchkit.inks.palette import Palette, deepen, mixture_K_S, reflectance
 from matchkit.inks.shop import Drawdown
 from matchkit.optics.kubelka_munk import k_over_s, without_surface
-from matchkit.report.marks import (
-    COLOURS,
-    DASHES,
-    FAINT,
-    HAIR,
-    HATCHES,
-    INK,
-    MARKERS,
-    SMALL,
-    USUAL,
-    axis_names,
-    end_labels,
-    lightness_step,
-    name_points,
-    nth,
-    off_screen_note,
-    plain,
-    short,
-    spectrum_line,
-    swatch,
-    tolerance_outline,
-    two_panels,
-    wavelength_axis,
-    wrapped,
-)
+from matchkit.report import marks
 
 FormulaRow = tuple[str, Sequence[tuple[float, str]], tuple[str, str], str]
 
@@ -60,22 +36,24 @@ def composition(
     for k, (name, percent) in enumerate(zip(inks, percents, strict=True)):
         face = colours[k] if colours else "white"
         left, middle = starts[k], starts[k] + percent / 2
-        hatch = None if k == 0 else nth(HATCHES, k - 1)
-        ax.barh(0, percent, left=left, height=1, facecolor=face, edgecolor=INK, hatch=hatch, lw=1)
+        hatch = None if k == 0 else marks.nth(marks.HATCHES, k - 1)
+        ax.barh(
+            0, percent, left=left, height=1, facecolor=face, edgecolor=marks.INK, hatch=hatch, lw=1
+        )
         if percent >= 22:
-            text = f"{wrapped(name, 12)}\n{percent:.2f} %"
+            text = f"{marks.wrapped(name, 12)}\n{percent:.2f} %"
             box = {"facecolor": "white", "edgecolor": "none", "pad": 1.5}
-            ax.text(middle, 0, text, ha="center", va="center", fontsize=USUAL, bbox=box)
+            ax.text(middle, 0, text, ha="center", va="center", fontsize=marks.USUAL, bbox=box)
         else:
-            narrow.append((middle, f"{short(name, 24)} {percent:.2f} %"))
+            narrow.append((middle, f"{marks.short(name, 24)} {percent:.2f} %"))
     # Names run towards the middle; in this order no name lies on another's line.
     order = [part for part in reversed(narrow) if part[0] <= 50]
     order += [part for part in narrow if part[0] > 50]
     for depth, (middle, text) in enumerate(order):
         y, side = 0.85 + 0.42 * depth, "left" if middle <= 50 else "right"
         tick = middle + (1.2 if side == "left" else -1.2)
-        ax.plot([middle, middle, tick], [0.5, y, y], color=INK, lw=0.8)
-        ax.text(tick, y, f" {text} ", ha=side, va="center", fontsize=USUAL)
+        ax.plot([middle, middle, tick], [0.5, y, y], color=marks.INK, lw=0.8)
+        ax.text(tick, y, f" {text} ", ha=side, va="center", fontsize=marks.USUAL)
     ax.set(xlim=(-1, 101), ylim=(0.75 + 0.42 * max(len(narrow), 1), -0.6))
     ax.axis("off")
     return ax
@@ -91,19 +69,25 @@ def formulas(ax: Axes, rows: Sequence[FormulaRow], title: str) -> Axes:
     ax.axis("off")
     for k, (inks, parts, pair, beside) in enumerate(rows):
         left = 0.0
-        ax.text(-1.5, k + 0.2, f"{k + 1}", ha="right", va="center", fontsize=USUAL)
+        ax.text(-1.5, k + 0.2, f"{k + 1}", ha="right", va="center", fontsize=marks.USUAL)
         for percent, colour in parts:
             ax.barh(
-                k + 0.2, percent, left=left, height=0.4, facecolor=colour, edgecolor=INK, lw=HAIR
+                k + 0.2,
+                percent,
+                left=left,
+                height=0.4,
+                facecolor=colour,
+                edgecolor=marks.INK,
+                lw=marks.HAIR,
             )
             left += percent
-        ax.text(0, k + 0.43, inks, ha="left", va="top", fontsize=SMALL)
+        ax.text(0, k + 0.43, inks, ha="left", va="top", fontsize=marks.SMALL)
         for half, colour in enumerate(pair):
-            swatch(ax, 103 + 8 * half, k, 8, 0.4, colour)
-        ax.plot([111, 111], [k, k + 0.4], color=INK, lw=HAIR)
-        ax.text(121, k + 0.2, beside, ha="left", va="center", fontsize=SMALL)
+            marks.swatch(ax, 103 + 8 * half, k, 8, 0.4, colour)
+        ax.plot([111, 111], [k, k + 0.4], color=marks.INK, lw=marks.HAIR)
+        ax.text(121, k + 0.2, beside, ha="left", va="center", fontsize=marks.SMALL)
     pairs = [colour for *_, pair, _ in rows for colour in pair]
-    ax.set_title(title + off_screen_note(pairs), fontsize=USUAL, loc="left")
+    ax.set_title(title + marks.off_screen_note(pairs), fontsize=marks.USUAL, loc="left")
     return ax
 
 
@@ -129,31 +113,35 @@ def ink_moves(
     after = (c + step * np.eye(c.size)[shown]) / (1 + step)
     lab = Lab(reflectance(palette, np.vstack([c, after])), light, observer)
     here, moves = lab[0], lab[1:] - lab[0]
-    ax.plot(*here[1:], "o", color=INK, ms=5)
+    ax.plot(*here[1:], "o", color=marks.INK, ms=5)
     tips, texts = [here[1:]], ["this recipe"]
     if target_lab is not None:
         target = np.asarray(target_lab, dtype=float)
-        tolerance_outline(ax, target, lab[:1], tolerance_de00, "ab")
+        marks.tolerance_outline(ax, target, lab[:1], tolerance_de00, "ab")
         tips.append(target[1:])
         texts.append("target")
     for i, move in zip(shown, moves, strict=True):
         tip = here[1:] + move[1:]
-        ax.annotate("", tip, here[1:], arrowprops={"arrowstyle": "-|>", "lw": 1.4, "color": INK})
+        ax.annotate(
+            "", tip, here[1:], arrowprops={"arrowstyle": "-|>", "lw": 1.4, "color": marks.INK}
+        )
         ax.plot(*tip, alpha=0)  # so that the axes reach it
         tips.append(tip)
-        texts.append(f"{short(palette.names[i], 18)} {lightness_step(move[0])}")
+        texts.append(f"{marks.short(palette.names[i], 18)} {marks.lightness_step(move[0])}")
     ax.set_aspect("equal", adjustable="datalim")
     ax.margins(0.25)
-    about = f"+{100 * step:g} % of the batch, {short(light_name(light), 24)}, {observer} degrees"
-    ax.set_title(about, fontsize=USUAL, loc="left")
-    axis_names(ax, "a*", "b*")
+    about = (
+        f"+{100 * step:g} % of the batch, {marks.short(light_name(light), 24)}, {observer} degrees"
+    )
+    ax.set_title(about, fontsize=marks.USUAL, loc="left")
+    marks.axis_names(ax, "a*", "b*")
     shafts = here[1:] + np.linspace(0.1, 0.9, 9)[:, None, None] * moves[:, 1:]
-    return name_points(ax, np.array(tips), texts, avoid=shafts)
+    return marks.name_points(ax, np.array(tips), texts, avoid=shafts)
 
 
 def ink_optics(ax: Axes, palette: Palette, ink: str, drawdowns: Sequence[Drawdown] = ()) -> Axes:
     """K/S of an ink and its ladder above, what it scatters below."""
-    upper, lower = two_panels(ax, share=0.66)
+    upper, lower = marks.two_panels(ax, share=0.66)
     K_over_S(upper, palette, ink, drawdowns).set_xlabel("")
     upper.set_xticklabels([])
     scattering(lower, palette, [ink])
@@ -174,22 +162,26 @@ def K_over_S(ax: Axes, palette: Palette, ink: str, drawdowns: Sequence[Drawdown]
         for name, fraction in zip(drawdown.inks, drawdown.fractions, strict=True):
             c[palette.index(name)] += fraction
         curve = _film_K_over_S(palette, c)
-        ax.plot(GRID_NM, curve, color=INK, lw=0.9, ls=nth(DASHES, k))
+        ax.plot(GRID_NM, curve, color=marks.INK, lw=0.9, ls=marks.nth(marks.DASHES, k))
         read = without_surface(drawdown.R, base=palette.base, gain=palette.gain, k2=palette.k2)
         measured = k_over_s(np.clip(read, 1e-4, 1))
-        (points,) = ax.plot(GRID_NM, measured, nth(MARKERS, k), color=INK, ms=4.5, mfc="white")
+        (points,) = ax.plot(
+            GRID_NM, measured, marks.nth(marks.MARKERS, k), color=marks.INK, ms=4.5, mfc="white"
+        )
         points.set(markeredgewidth=0.9, markevery=(k % 3, 3))
-        ends.append((curve[-1], _level_name(drawdown, palette, ink), INK))
+        ends.append((curve[-1], _level_name(drawdown, palette, ink), marks.INK))
     if not any(len(drawdown.inks) == 1 for drawdown in levels):
         curve = _film_K_over_S(palette, alone)
-        ax.plot(GRID_NM, curve, color=INK, lw=2)
-        ends.append((curve[-1], "alone", INK))
+        ax.plot(GRID_NM, curve, color=marks.INK, lw=2)
+        ends.append((curve[-1], "alone", marks.INK))
     ax.set_yscale("log")
     ax.yaxis.set_major_locator(LogLocator(numticks=6))
     ax.yaxis.set_minor_formatter(NullFormatter())
-    ax.set_title(f"{short(ink, 30)}: lines fitted, points measured", fontsize=USUAL, loc="left")
-    wavelength_axis(ax, "K/S of the film")
-    return end_labels(ax, ends)
+    ax.set_title(
+        f"{marks.short(ink, 30)}: lines fitted, points measured", fontsize=marks.USUAL, loc="left"
+    )
+    marks.wavelength_axis(ax, "K/S of the film")
+    return marks.end_labels(ax, ends)
 
 
 def scattering(ax: Axes, palette: Palette, inks: Sequence[str] = ()) -> Axes:
@@ -197,14 +189,14 @@ def scattering(ax: Axes, palette: Palette, inks: Sequence[str] = ()) -> Axes:
     ends = []
     for k, name in enumerate(inks or palette.names):
         S = palette.S[palette.index(name)]
-        spectrum_line(ax, S, k)
-        ends.append((S[-1], name, nth(COLOURS, k)))
+        marks.spectrum_line(ax, S, k)
+        ends.append((S[-1], name, marks.nth(marks.COLOURS, k)))
     if all(palette.inks[palette.index(name)].role != "white" for _, name, _ in ends):
-        ax.axhline(1, color=INK, lw=1)
-        ends.append((1.0, "white", INK))
+        ax.axhline(1, color=marks.INK, lw=1)
+        ends.append((1.0, "white", marks.INK))
     ax.set_ylim(0, max(1.1, 1.1 * ax.get_ylim()[1]))
-    wavelength_axis(ax, "S (white: 1)")
-    return end_labels(ax, ends)
+    marks.wavelength_axis(ax, "S (white: 1)")
+    return marks.end_labels(ax, ends)
 
 
 def residuals(ax: Axes, fit: Fit, *, name_worst: int = 3) -> Axes:
@@ -213,27 +205,29 @@ def residuals(ax: Axes, fit: Fit, *, name_worst: int = 3) -> Axes:
     order, unseen = np.argsort(owners, kind="stable"), fit.de00_held_out
     x = np.empty(len(order))
     x[order] = np.arange(len(order)) + 1.5 * np.cumsum(np.diff(owners[order], prepend=0) > 0)
-    ax.vlines(x, fit.de00_fitted, np.where(np.isnan(unseen), fit.de00_fitted, unseen), color=FAINT)
-    ax.plot(x, unseen, "o", color=INK, ms=3.5, mfc="white", mew=0.9)
-    ax.plot(x, fit.de00_fitted, "x", color=COLOURS[0], ms=3.5, mew=0.9)
+    ax.vlines(
+        x, fit.de00_fitted, np.where(np.isnan(unseen), fit.de00_fitted, unseen), color=marks.FAINT
+    )
+    ax.plot(x, unseen, "o", color=marks.INK, ms=3.5, mfc="white", mew=0.9)
+    ax.plot(x, fit.de00_fitted, "x", color=marks.COLOURS[0], ms=3.5, mew=0.9)
     ends = [
-        (float(np.nanmedian(unseen)), "median unseen", INK),
-        (float(np.nanpercentile(unseen, 95)), "95 % unseen", INK),
+        (float(np.nanmedian(unseen)), "median unseen", marks.INK),
+        (float(np.nanpercentile(unseen, 95)), "95 % unseen", marks.INK),
     ]
     for level, _, _ in ends:
-        ax.axhline(level, color=INK, lw=0.9, ls="--")
+        ax.axhline(level, color=marks.INK, lw=0.9, ls="--")
     ax.set_ylim(bottom=0)
     ax.set_xlim(-1, x.max() + 1)
     inks = np.unique(owners)
-    names = [short(fit.palette.names[i], 16) for i in inks]
+    names = [marks.short(fit.palette.names[i], 16) for i in inks]
     ax.set_xticks([x[owners == i].mean() for i in inks], names, rotation=45, ha="right")
-    ax.set_ylabel(f"dE00 under {fit.light}", fontsize=USUAL)
-    ax.set_title("o unseen (held out)   x in the fit", fontsize=USUAL, loc="left")
-    end_labels(plain(ax), ends)
+    ax.set_ylabel(f"dE00 under {fit.light}", fontsize=marks.USUAL)
+    ax.set_title("o unseen (held out)   x in the fit", fontsize=marks.USUAL, loc="left")
+    marks.end_labels(marks.plain(ax), ends)
     told = np.fmax(unseen, fit.de00_fitted)
     worst = np.argsort(-told)[:name_worst]
     points = np.column_stack([x[worst], told[worst]])
-    return name_points(ax, points, [short(fit.drawdowns[i], 24) for i in worst])
+    return marks.name_points(ax, points, [marks.short(fit.drawdowns[i], 24) for i in worst])
 
 
 def _owner(fractions: Array, palette: Palette) -> int:

@@ -9,17 +9,7 @@ from matplotlib.axes import Axes
 from matchkit.arrays import Array
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.practice.simulated_shop import Swatch
-from matchkit.report.marks import (
-    COLOURS,
-    FAINT,
-    HATCHES,
-    INK,
-    SMALL,
-    USUAL,
-    axis_names,
-    in_plane,
-    tolerance_outline,
-)
+from matchkit.report import marks
 
 ROOM = 0.15  # beyond the outermost point, as a share: names stand there
 LEAST_SPAN = 0.5  # either way, Lab
@@ -28,9 +18,9 @@ LEAST_SPAN = 0.5  # either way, Lab
 def curves(ax: Axes, swatches: Sequence[Swatch]) -> Axes:
     """Reflectance, the first solid, the others dashed."""
     for k, each in enumerate(swatches):
-        ax.plot(GRID_NM, each.R, color=INK, ls="--" if k else "-", label=each.name)
+        ax.plot(GRID_NM, each.R, color=marks.INK, ls="--" if k else "-", label=each.name)
     ax.set(xlabel="wavelength, nm", ylabel="reflectance", xlim=(400, 700), ylim=(0, None))
-    ax.legend(frameon=False, fontsize=USUAL)
+    ax.legend(frameon=False, fontsize=marks.USUAL)
     return ax
 
 
@@ -43,24 +33,34 @@ def way(
     tolerance_de00: float = 1.0,
 ) -> Axes:
     """Named colours (Lab) and arrows between them, in the "ab" or the "LC" plane."""
-    points = in_plane(np.array([lab for _, lab in named]), plane)
+    points = marks.in_plane(np.array([lab for _, lab in named]), plane)
     if target is not None:
-        aim = in_plane(target, plane)[0]
-        tolerance_outline(ax, target, np.array([lab for _, lab in named]), tolerance_de00, plane)
+        aim = marks.in_plane(target, plane)[0]
+        marks.tolerance_outline(
+            ax, target, np.array([lab for _, lab in named]), tolerance_de00, plane
+        )
         ax.annotate(
-            "target", (aim[0], aim[1]), xytext=(6, -10), textcoords="offset points", fontsize=USUAL
+            "target",
+            (aim[0], aim[1]),
+            xytext=(6, -10),
+            textcoords="offset points",
+            fontsize=marks.USUAL,
         )
     for a, b in arrows:
         ax.annotate(
             "",
             tuple(points[b]),
             xytext=tuple(points[a]),
-            arrowprops={"arrowstyle": "->", "color": INK},
+            arrowprops={"arrowstyle": "->", "color": marks.INK},
         )
     for (name, _), point in zip(named, points, strict=False):
-        ax.plot(*point, marker="o", color=INK, ms=4)
+        ax.plot(*point, marker="o", color=marks.INK, ms=4)
         ax.annotate(
-            name, (point[0], point[1]), xytext=(5, 5), textcoords="offset points", fontsize=USUAL
+            name,
+            (point[0], point[1]),
+            xytext=(5, 5),
+            textcoords="offset points",
+            fontsize=marks.USUAL,
         )
     middle = points.mean(axis=0)
     ax.update_datalim([middle - LEAST_SPAN, middle + LEAST_SPAN])
@@ -79,22 +79,29 @@ def mixer_shares(ax: Axes, rows: Sequence[dict[str, Any]]) -> Axes:
             if key not in row:
                 continue
             share, at = 100 * row[key], y + 0.27 * (k - 1)
-            ax.barh(at, share, 0.24, facecolor="white", edgecolor=COLOURS[k], hatch=HATCHES[k])
-            ax.text(share + 1, at, f"{share:.0f} {words}", va="center", fontsize=SMALL)
+            ax.barh(
+                at,
+                share,
+                0.24,
+                facecolor="white",
+                edgecolor=marks.COLOURS[k],
+                hatch=marks.HATCHES[k],
+            )
+            ax.text(share + 1, at, f"{share:.0f} {words}", va="center", fontsize=marks.SMALL)
     ax.set(xlim=(0, 170), xticks=[0, 25, 50, 75, 100], ylim=(len(whole) - 0.5, -0.5))
     ax.set_yticks(range(len(whole)), [row["mixer"] for row in whole])
-    return axis_names(ax, "jobs in tolerance, %", "")
+    return marks.axis_names(ax, "jobs in tolerance, %", "")
 
 
 def stated_chances(ax: Axes, tenths: Sequence[dict[str, Any]]) -> Axes:
     """Stated chance against the share of jobs in tolerance; each point tells its jobs."""
-    ax.plot([0, 100], [0, 100], color=FAINT, lw=1)
+    ax.plot([0, 100], [0, 100], color=marks.FAINT, lw=1)
     for tenth in tenths:
         x, y = 100 * tenth["said"], 100 * tenth["came_true"]
-        ax.plot(x, y, "o", color=COLOURS[0], markerfacecolor="white")
+        ax.plot(x, y, "o", color=marks.COLOURS[0], markerfacecolor="white")
         ax.annotate(
-            f"{tenth['jobs']} jobs", (x, y), (-6, 0), textcoords="offset points", fontsize=SMALL,
-            ha="right", va="center",
+            f"{tenth['jobs']} jobs", (x, y), (-6, 0), textcoords="offset points",
+            fontsize=marks.SMALL, ha="right", va="center",
         )  # fmt: skip
     ax.set(xlim=(-5, 105), ylim=(-5, 105), xticks=range(0, 101, 25), yticks=range(0, 101, 25))
-    return axis_names(ax, "stated chance, %", "in tolerance, %")
+    return marks.axis_names(ax, "stated chance, %", "in tolerance, %")

@@ -17,17 +17,8 @@ from numpy.typing import ArrayLike
 from matchkit.arrays import Array
 from matchkit.colorimetry.grid import GRID_NM, N_WL
 from matchkit.errors import InputError
+from matchkit.simulator import radiative_transfer
 from matchkit.simulator.pigments import WHITE_MU_S, Bench
-from matchkit.simulator.radiative_transfer import (
-    angles_of,
-    fresnel_R,
-    layer,
-    layer_R,
-    over_ground,
-    reading,
-    thick,
-    thick_R,
-)
 from matchkit.simulator.troubles import POT_G, Traits, astray, crowded, drifted, glowing, swapped
 
 Generator = np.random.Generator
@@ -103,7 +94,7 @@ def opaque_R(bench: Bench, fractions: ArrayLike, strengths: ArrayLike | None = N
     if bench.traits is not None:
         return _troubled_R(bench, bench.traits, fractions, strengths)
     mu_a, mu_s = mixture_optics(bench, fractions, strengths)
-    R = thick_R(mu_a, mu_s, n=bench.n, g=bench.g, geometry=bench.geometry)
+    R = radiative_transfer.thick_R(mu_a, mu_s, n=bench.n, g=bench.g, geometry=bench.geometry)
     return R + _surface_left(bench)
 
 
@@ -124,7 +115,9 @@ def film_R(
         return _troubled_R(bench, bench.traits, fractions, strengths, thickness, ground_R)
     mu_a, mu_s = mixture_optics(bench, fractions, strengths)
     n, g = bench.n, bench.g
-    R = layer_R(mu_a, mu_s, thickness, ground_R, n=n, g=g, geometry=bench.geometry)
+    R = radiative_transfer.layer_R(
+        mu_a, mu_s, thickness, ground_R, n=n, g=g, geometry=bench.geometry
+    )
     return R + _surface_left(bench)
 
 
@@ -149,7 +142,9 @@ def drawdown_R(
 
 def bare_card_R(bench: Bench, half: str) -> Array:
     """The reading of a bare half of the card, (n_wl,)."""
-    R = layer_R(0.0, 0.0, 0.0, CARD_R[half], n=CARD_N, g=0.0, geometry=bench.geometry)
+    R = radiative_transfer.layer_R(
+        0.0, 0.0, 0.0, CARD_R[half], n=CARD_N, g=0.0, geometry=bench.geometry
+    )
     return np.full(N_WL, float(R))
 
 
@@ -169,16 +164,16 @@ def _troubled_R(
     mu_s = scatter @ np.stack([ink.mu_s for ink in bench.inks])
     mu_s_g = (scatter * traits.g) @ np.stack([ink.mu_s for ink in bench.inks])
     n = (bench.n + share @ traits.raises_n)[..., None]
-    film, g = angles_of(n, FEW_ANGLES), mu_s_g / mu_s
+    film, g = radiative_transfer.angles_of(n, FEW_ANGLES), mu_s_g / mu_s
     if thickness_um is None:
-        below = thick(mu_a, mu_s, film=film, g=g)
+        below = radiative_transfer.thick(mu_a, mu_s, film=film, g=g)
     else:
-        R, T = layer(mu_a, mu_s, thickness_um, film=film, g=g)
-        below = over_ground(R, T, ground_R, film=film)
-    seen = reading(below, film=film, geometry=bench.geometry)
+        R, T = radiative_transfer.layer(mu_a, mu_s, thickness_um, film=film, g=g)
+        below = radiative_transfer.over_ground(R, T, ground_R, film=film)
+    seen = radiative_transfer.reading(below, film=film, geometry=bench.geometry)
     if not bench.geometry.endswith("included"):
         matt = bench.surface_left + share @ traits.matt
-        seen = seen + matt[..., None] * fresnel_R(1.0, n)
+        seen = seen + matt[..., None] * radiative_transfer.fresnel_R(1.0, n)
     return seen + glowing(traits, absorb[..., None] * by_ink, mu_a, seen)
 
 
@@ -186,7 +181,7 @@ def _surface_left(bench: Bench) -> float:
     """What a semi-matt surface adds to a reading that should hold none of it."""
     if bench.geometry.endswith("included"):
         return 0.0
-    return bench.surface_left * float(fresnel_R(1.0, bench.n))
+    return bench.surface_left * float(radiative_transfer.fresnel_R(1.0, bench.n))
 
 
 def _smooth(shape: tuple[int, ...], reach_nm: float, rng: Generator) -> Array:

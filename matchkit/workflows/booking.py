@@ -5,12 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from matchkit.book import containers, copies, entries, work
-from matchkit.book.jobs import (
-    far_from_plan,
-    job,
-    off_plan,
-)
+from matchkit.book import containers, copies, entries, jobs, work
 from matchkit.book.jobs import planned_grams as planned_of
 from matchkit.book.rows import taken_back
 from matchkit.book.stock import keep_leftover
@@ -39,7 +34,7 @@ class Written:
 
 def planned(session: Session, batch: int) -> dict[str, float]:
     """Grams by ink that are to be weighed for a batch; InputError if it was weighed already."""
-    record = job(session.open_book(), batch)
+    record = jobs.job(session.open_book(), batch)
     if record.pours:
         raise InputError(containers.weighed_already(batch, record.pours[0].weighing))
     return planned_of(record, session.settings.resolution_g)
@@ -51,7 +46,7 @@ def weigh(session: Session, batch: int, grams: Mapping[str, float] | None = None
     InputError where an ink of the plan is not told: was none of it poured, or is it to come?
     """
     book, shop = session.open_book(), session.files
-    planned = planned_of(job(book, batch), shop.resolution_g)
+    planned = planned_of(jobs.job(book, batch), shop.resolution_g)
     grams = planned if grams is None else grams
     if untold := [ink for ink, g in planned.items() if g > 0 and ink not in grams]:
         raise InputError(
@@ -75,7 +70,7 @@ def add(
 def follow(session: Session, advice: Advice, name: str) -> int:
     """Write down which of the additions that were offered is followed; its number in the book."""
     assert advice.batch is not None
-    record, way = job(session.open_book(), advice.batch), advice.offered[name]
+    record, way = jobs.job(session.open_book(), advice.batch), advice.offered[name]
     return containers.log_correction(
         session.open_book(), advice.batch, way, advice.palette.names, choice=name,
         measurement=record.readings[-1].measurement if advice.R is not None else None,
@@ -85,10 +80,10 @@ def follow(session: Session, advice: Advice, name: str) -> int:
 def _poured(session: Session, batch: int, did: str, then: str) -> Written:
     """What the last weigh-out was, how far from its plan, and what comes next."""
     step = session.files.resolution_g
-    pour = job(session.open_book(), batch).pours[-1]
+    pour = jobs.job(session.open_book(), batch).pours[-1]
     actual = dict(zip(pour.inks, pour.actual_g, strict=True))
     planned = dict(zip(pour.inks, pour.planned_g, strict=True))
-    far = far_from_plan(actual, planned, step) if any(pour.planned_g) else []
+    far = jobs.far_from_plan(actual, planned, step) if any(pour.planned_g) else []
     if far:
         back = taken_back("weighing", pour.weighing)
         session.note(
@@ -96,7 +91,7 @@ def _poured(session: Session, batch: int, did: str, then: str) -> Written:
             *(f"far from the plan: {line}" for line in far),
             f"it is written down; if it is a weighing error, {back} takes it back",
         )
-    told = ", ".join(filter(None, [f"{sum(pour.actual_g):g} g {did}", off_plan(pour)]))
+    told = ", ".join(filter(None, [f"{sum(pour.actual_g):g} g {did}", jobs.off_plan(pour)]))
     text = f"Batch {batch}: {told}. Draw down, cure, let cool, {then}."
     return Written(text=text, records={"batch": batch, "weighing": pour.weighing})
 
@@ -123,7 +118,7 @@ def close(
     text = f"Batch {batch}: {outcome}."
     if left:
         text += f" {_kept(*left)}"
-    elif outcome == "approved" and job(session.open_book(), batch).print_job:
+    elif outcome == "approved" and jobs.job(session.open_book(), batch).print_job:
         text += (
             " When it is printed, write down what is left of it, 0 g too: the next job of this mesh"
             " and fabric can count on that."
@@ -134,7 +129,7 @@ def close(
 def leftover(session: Session, batch: int, grams: float, name: str = "") -> Written:
     """What is left of a batch, 0 g too, goes on the shelf under a name of its own."""
     book = session.open_book()
-    name = name or f"{job(book, batch).name} left of {batch}"
+    name = name or f"{jobs.job(book, batch).name} left of {batch}"
     number = keep_leftover(book, session.files, batch, grams, name)
     return Written(text=_kept(grams, name), records={"batch": batch, "mix": number})
 
@@ -148,7 +143,7 @@ def _kept(grams: float, name: str) -> str:
 def mend(session: Session, batch: int, changes: Mapping[str, str]) -> Written:
     """Mend the job, customer, due day or note of a batch; what was there before is struck."""
     book = session.open_book()
-    record = job(book, batch)
+    record = jobs.job(book, batch)
     now = {name: getattr(record, name) for name in ("job", "customer", "due", "note")}
     number = entries.mend(book, batch, entries.JobDetails(**{**now, **changes}))
     told = ", ".join(f"{name} {words or 'none'}" for name, words in changes.items())

@@ -237,7 +237,8 @@ def _reach(
 def missing(lab: Array, target: Array) -> str:
     """Which way a colour (3,) would have to move to be the target (3,), in words.
 
-    >>> missing(np.array([50.0, 10.0, 10.0]), np.array([50.0, 20.0, 20.0]))
+    >>> from numpy import array
+    >>> missing(array([50.0, 10.0, 10.0]), array([50.0, 20.0, 20.0]))
     'much more chroma'
     """
     words = direction(lab, target)

@@ -9,14 +9,7 @@ from typing import Any
 import numpy as np
 
 from matchkit.errors import InputError, did_you_mean
-from matchkit.files.planned import (
-    EXAMPLES,
-    NEW_SHOP,
-    Planned,
-    waiting_in,
-    write_new_shop,
-    write_plan,
-)
+from matchkit.files import planned
 from matchkit.files.settings import read_settings
 from matchkit.files.shop import read_inks, read_measuring
 from matchkit.files.shop_tables import drawn_in, measured_in
@@ -109,7 +102,7 @@ def plan_drawdowns(session: Session, choices: PlanChoices | None = None) -> Draw
     in_the_way: tuple[str, ...] = ()
     try:
         plan = numbered(plan, drawn_in(session.folder).by_number)
-        there = {name for names in waiting_in(session.folder) for name in names}
+        there = {name for names in planned.waiting_in(session.folder) for name in names}
         to_come = tuple(step.drawdown for step in plan.steps if step.drawdown not in there)
     except InputError as error:  # the plan itself needs none of these files
         in_the_way = error.faults
@@ -151,9 +144,11 @@ def with_dark(plan: Plan, choices: PlanChoices) -> Plan:
     return replace(plan, notes=(*plan.notes, ON_DARK if choices.on_dark else ASK_DARK))
 
 
-def put_plan(session: Session, made: DrawdownPlan) -> Planned:
+def put_plan(session: Session, made: DrawdownPlan) -> planned.Planned:
     """Write the plan into ``drawdowns.csv`` and ``spectra.csv``; what is measured stays."""
-    return write_plan(session.folder, made.plan, made.shop_inks, new_ink=made.choices.new_ink)
+    return planned.write_plan(
+        session.folder, made.plan, made.shop_inks, new_ink=made.choices.new_ink
+    )
 
 
 def _series(inks: Sequence[Ink], choices: PlanChoices) -> str:
@@ -222,8 +217,8 @@ class NewShop:
 
 def new_shop(
     folder: str | Path,
-    inks: Sequence[Ink] = EXAMPLES,
-    shop: Shop = NEW_SHOP,
+    inks: Sequence[Ink] = planned.EXAMPLES,
+    shop: Shop = planned.NEW_SHOP,
     choices: PlanChoices | None = None,
 ) -> NewShop:
     """Make a shop folder to fill in, whole or not at all.
@@ -242,9 +237,9 @@ def new_shop(
     plan = with_dark(plan, choices)
     with tempfile.TemporaryDirectory(prefix="matchkit-") as elsewhere:
         tried = Path(elsewhere) / "shop"
-        write_new_shop(tried, plan, shop)
+        planned.write_new_shop(tried, plan, shop)
         (read_measuring if shop.geometry and shop.condition else read_inks)(tried)
-    files = write_new_shop(folder, plan, shop)
+    files = planned.write_new_shop(folder, plan, shop)
     return NewShop(folder=str(folder), files=files, shop=shop, plan=plan)
 
 
@@ -288,11 +283,13 @@ def _half_open(path: Path, faults: tuple[str, ...]) -> Opening:
     try:
         inks = read_inks(path)
     except InputError:
-        return Opening(shop=replace(NEW_SHOP, name=""), fits={}, lacks=(*faults, *_beside(path)))
+        return Opening(
+            shop=replace(planned.NEW_SHOP, name=""), fits={}, lacks=(*faults, *_beside(path))
+        )
     try:
         shop = replace(read_settings(path / "shop.toml", "shop.toml"), inks=inks)
     except InputError:
-        shop = replace(NEW_SHOP, name=path.name, inks=inks)
+        shop = replace(planned.NEW_SHOP, name=path.name, inks=inks)
     if measured_in(path):
         return Opening(shop=shop, fits={}, lacks=faults)
     try:

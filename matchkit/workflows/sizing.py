@@ -6,15 +6,7 @@ from dataclasses import asdict, dataclass, replace
 
 from matchkit.errors import InputError, did_you_mean
 from matchkit.inks.recipe import cost_per_kg, density_g_per_ml
-from matchkit.paper.jobsize import (
-    JobSize,
-    PrintJob,
-    as_taken,
-    job_size,
-    laid_um,
-    taken_um,
-    whole_g,
-)
+from matchkit.paper import jobsize
 from matchkit.paper.weighing import Container
 from matchkit.workflows.predicting import Formula, apart
 from matchkit.workflows.session import Session
@@ -26,7 +18,7 @@ ALIKE = 0.02  # what earlier jobs took is not told where it is so near to what i
 class SizedBy:
     """What a batch is sized by: a print job, and the density in g/ml that was said, if any."""
 
-    job: PrintJob
+    job: jobsize.PrintJob
     density: float | None = None
 
     @staticmethod
@@ -35,7 +27,7 @@ class SizedBy:
         if not text:
             return None
         kept = json.loads(text)
-        return SizedBy(job=PrintJob(**kept["job"]), density=kept["density"])
+        return SizedBy(job=jobsize.PrintJob(**kept["job"]), density=kept["density"])
 
     def to_book(self) -> str:
         """As the record book keeps it."""
@@ -43,24 +35,24 @@ class SizedBy:
 
     def grams(self, session: Session, formula: Formula) -> float:
         """The batch of a formula that the job needs, in whole grams."""
-        return whole_g(ink_for_job(session, formula, self.job, density=self.density))
+        return jobsize.whole_g(ink_for_job(session, formula, self.job, density=self.density))
 
 
 def ink_for_job(
     session: Session,
     formula: Formula,
-    job: PrintJob,
+    job: jobsize.PrintJob,
     *,
     container: Container | None = None,
     density: float | None = None,
-) -> JobSize:
+) -> jobsize.JobSize:
     """How much of a formula a job needs; only the shelf is read, no measurement.
 
     `density` in g/ml stands in for what ``inks.csv`` does not know.  What closed jobs of the
     same mesh and fabric took is offered in a notice.  InputError where no density is known.
     """
     if not job.as_before and (taken := taken_before(session, job)):
-        counted = laid_um(replace(job, strokes=1)) * (1 + job.loss)
+        counted = jobsize.laid_um(replace(job, strokes=1)) * (1 + job.loss)
         if abs(counted / taken.um - 1) > ALIKE:
             ours = f"{counted:.3g} um are counted on here: say 'as before' to count on theirs"
             session.note("taken_before", f"{taken.words}; {ours}")
@@ -70,11 +62,11 @@ def ink_for_job(
 def sized(
     session: Session,
     formula: Formula,
-    job: PrintJob,
+    job: jobsize.PrintJob,
     *,
     container: Container | None = None,
     density: float | None = None,
-) -> JobSize:
+) -> jobsize.JobSize:
     """As `ink_for_job`, and nothing is offered."""
     job = as_before(session, job)
     held, shelf = apart(session, formula), {ink.name: ink for ink in session.shelf.inks}
@@ -91,7 +83,7 @@ def sized(
         )
     total = sum(held.values())
     cost = cost_per_kg([shelf[name] for name in held], [g / total for g in held.values()])
-    return job_size(
+    return jobsize.job_size(
         job, density_g_per_ml=known, container=container, cost_per_kg=cost,
         currency=session.settings.currency,
     )  # fmt: skip
@@ -130,7 +122,7 @@ class TakenBefore:
         )
 
 
-def taken_before(session: Session, job: PrintJob) -> TakenBefore | None:
+def taken_before(session: Session, job: jobsize.PrintJob) -> TakenBefore | None:
     """What closed jobs of the job's mesh (or film) and fabric took; None where none tells."""
     if session.book is None:
         return None
@@ -146,7 +138,7 @@ def taken_before(session: Session, job: PrintJob) -> TakenBefore | None:
         if density and used_g > 0:
             batches.append(each.batch)
             used += used_g / density
-            printed += 1 / taken_um(kept.job, 1.0)  # ml that a film of 1 um takes
+            printed += 1 / jobsize.taken_um(kept.job, 1.0)  # ml that a film of 1 um takes
     if not batches:
         return None
     on = f"with this {'film' if job.mesh_cm3_per_m2 is None else 'mesh'}"
@@ -154,7 +146,7 @@ def taken_before(session: Session, job: PrintJob) -> TakenBefore | None:
     return TakenBefore(batches=tuple(sorted(batches)), um=used / printed, on=on)
 
 
-def as_before(session: Session, job: PrintJob) -> PrintJob:
+def as_before(session: Session, job: jobsize.PrintJob) -> jobsize.PrintJob:
     """A job that is to count on closed ones with what those took; any other as it is."""
     if not job.as_before:
         return job
@@ -167,9 +159,9 @@ def as_before(session: Session, job: PrintJob) -> PrintJob:
         )
         return replace(job, as_before=False)
     session.note("taken_before", f"{taken.words}; that is counted on")
-    return as_taken(job, taken.um)
+    return jobsize.as_taken(job, taken.um)
 
 
-def _kind(job: PrintJob) -> tuple[float | None, float | None, str]:
+def _kind(job: jobsize.PrintJob) -> tuple[float | None, float | None, str]:
     """What jobs have in common that take alike."""
     return job.mesh_cm3_per_m2, job.wet_um, job.fabric.strip().casefold()
