@@ -39,7 +39,10 @@ def read_lamp(path: str | Path) -> tuple[MeasuredIlluminant, list[str]]:
     """
     path = Path(path)
     found = Findings(file=label(path))
-    table = _table(read_text(path), found.file)
+    lines = re.split(r"\r\n|\r|\n", read_text(path))
+    start = next((i for i, line in enumerate(lines[:ABOVE]) if _heads(line)), 0)
+    content = "\n".join([""] * start + lines[start:])
+    table = parse_table(content, found.file, required=COLUMNS, numeric=COLUMNS, rename=_renamed)
     found.faults.extend(table.faults)
     nm, power = _columns(table, found)
     if found.faults:
@@ -50,13 +53,6 @@ def read_lamp(path: str | Path) -> tuple[MeasuredIlluminant, list[str]]:
         return lamp(label(Path(path.stem)), nm, power), found.notes
     except InputError as error:
         raise InputError([f"{found.file}: {fault}" for fault in error.faults]) from None
-
-
-def _table(text: str, file: str) -> FileTable:
-    lines = re.split(r"\r\n|\r|\n", text)
-    start = next((i for i, line in enumerate(lines[:ABOVE]) if _heads(line)), 0)
-    content = "\n".join([""] * start + lines[start:])  # rows keep their numbers
-    return parse_table(content, file, required=COLUMNS, numeric=COLUMNS, rename=_renamed)
 
 
 def _heads(line: str) -> bool:
@@ -243,7 +239,9 @@ def read_readings(path: str | Path) -> tuple[list[Readings], str, Findings]:
         kind, blocks = FORMATS[2], cxf_readings(content, found)
     else:
         text = text_of(content, found.file)
-        if text.lstrip("\ufeff \t\r\n").upper().startswith(_CGATS) or _looks_cgats(text):
+        if text.lstrip("\ufeff \t\r\n").upper().startswith(_CGATS) or (
+            "BEGIN_DATA_FORMAT" in text[:100_000].upper()
+        ):
             kind, blocks = FORMATS[1], cgats_readings(text, found)
         else:
             kind, blocks = FORMATS[0], csv_readings(text, label(Path(path.stem)), found)
@@ -252,11 +250,6 @@ def read_readings(path: str | Path) -> tuple[list[Readings], str, Findings]:
     if found.faults:
         raise InputError(found.faults)
     return blocks, kind, found
-
-
-def _looks_cgats(text: str) -> bool:
-    """Programs that leave out or change the first line still write this."""
-    return "BEGIN_DATA_FORMAT" in text[:100_000].upper()
 
 
 def _on_grid(blocks: Sequence[Readings], scale: str, found: Findings) -> list[NamedSpectrum]:

@@ -249,7 +249,12 @@ def _level(nm: Array, R: Array) -> list[str]:
 
 def _padding(nm: Array, R: Array) -> list[str]:
     """One value again and again."""
-    first, run = _longest_run(R)
+    # Where the longest run of equal values begins, and how long it is.
+    edges = np.flatnonzero(np.diff(R) != 0) + 1
+    starts = np.concatenate([[0], edges])
+    lengths = np.diff(np.concatenate([starts, [R.size]]))
+    longest = int(lengths.argmax())
+    first, run = int(starts[longest]), int(lengths[longest])
     value = float(R[first])
     three_decimals = abs(round(value, 3) - value) < 1e-9
     if run < min(FLAT_RUN, R.size) or (value < FLAT_LEAST and three_decimals):
@@ -258,15 +263,6 @@ def _padding(nm: Array, R: Array) -> list[str]:
         f"the same value, {value:.4g}, {run} times in a row from {nm[first]:g} nm:"
         " a placeholder, or padding"
     ]
-
-
-def _longest_run(R: Array) -> tuple[int, int]:
-    """Where the longest run of equal values begins, and how long it is."""
-    edges = np.flatnonzero(np.diff(R) != 0) + 1
-    starts = np.concatenate([[0], edges])
-    lengths = np.diff(np.concatenate([starts, [R.size]]))
-    longest = int(lengths.argmax())
-    return int(starts[longest]), int(lengths[longest])
 
 
 def stretched(wavelengths_nm: ArrayLike, values: ArrayLike) -> Array:

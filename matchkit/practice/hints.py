@@ -232,7 +232,7 @@ def finish(batch: PracticeBatch, cause: str | None = None) -> Outcome:
     return Outcome(
         came_in=came_in,
         rounds=_rounds(batch),
-        minutes=_minutes(batch),
+        minutes=(ROUND_MIN * _rounds(batch) + sum(LOOKS[at][1] for at in batch.looks)),
         de00=batch.readings[-1].de00 if batch.readings else None,
         waste_g=_waste_g(batch),
         points=round(max(POINTS - lost, 1.0), 1) if came_in else 0.0,
@@ -258,11 +258,6 @@ def is_as_asked(batch: PracticeBatch) -> bool:
 
 def _rounds(batch: PracticeBatch) -> int:
     return sum(move.action == "drawdown" for move in batch.moves)
-
-
-def _minutes(batch: PracticeBatch) -> float:
-    """Half an hour for a round, and what the looks took."""
-    return ROUND_MIN * _rounds(batch) + sum(LOOKS[at][1] for at in batch.looks)
 
 
 def _waste_g(batch: PracticeBatch) -> float:

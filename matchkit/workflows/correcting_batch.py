@@ -15,7 +15,6 @@ from matchkit.arrays import Array
 from matchkit.book.batches import refuse_stale, rounds_of
 from matchkit.book.containers import UNFIT, log_correction
 from matchkit.book.jobs import BatchRecord, job
-from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.correcting.advice import (
     LotStrength,
@@ -377,12 +376,9 @@ def _belief(case: _Case) -> tuple[Belief, Array | None]:
     except InputError as error:
         where = f"{last.source}: " if last.source else ""
         raise InputError([f"{where}{fault}; {ANYWAY}" for fault in error.faults]) from error
-    return belief, _away(target, last.R)
-
-
-def _away(target: Target, R: Array) -> Array:
-    """dE00 (n_light,) of a reading from a target."""
-    return de00(target.lab, np.array([Lab(R, light, target.observer) for light in target.lights]))
+    return belief, de00(
+        target.lab, np.array([Lab(last.R, light, target.observer) for light in target.lights])
+    )
 
 
 def _neighbour(case: _Case, still: Correction) -> tuple[str, float] | None:

@@ -112,18 +112,13 @@ def jupyter(
         "--LabApp.extension_manager=readonly",
         "--ServerApp.log_level=WARN",
         *([] if browser else ["--no-browser"]),
-        *(["--allow-root"] if _is_root() else []),
+        *(["--allow-root"] if (hasattr(os, "geteuid") and os.geteuid() == 0) else []),
     ]
     paths = {
         name: os.pathsep.join(filter(None, [str(work.resolve()), os.environ.get(name)]))
         for name in ("JUPYTER_CONFIG_PATH", "JUPYTER_PATH")
     }
     return words, {**paths, "JUPYTER_PREFER_ENV_PATH": "1"}
-
-
-def _is_root() -> bool:
-    """As in a container, where JupyterLab would not start without being told so."""
-    return hasattr(os, "geteuid") and os.geteuid() == 0
 
 
 def _shipped() -> dict[str, bytes]:

@@ -71,7 +71,7 @@ def arrivals(
     """
     if not folder.is_dir():
         raise InputError(f"{folder}: no such folder; name the one that the instrument exports to")
-    known, new, growing = _taken(shop), [], []
+    known, new, growing = {digest for _, _, digest, _ in _rows(shop)}, [], []
     for path in sorted(folder.iterdir()):
         if path.suffix.casefold() not in SUFFIXES or not path.is_file():
             continue
@@ -140,11 +140,6 @@ def _one(session: Session, arrival: Arrival) -> NamedSpectrum:
             f"{arrival.path.name} holds {len(spectra)} samples ({names}); one is wanted here"
         )
     return spectra[0]
-
-
-def _taken(shop: Path) -> set[str]:
-    """The digests of what was taken already."""
-    return {digest for _, _, digest, _ in _rows(shop)}
 
 
 def _rows(shop: Path) -> list[tuple[str, ...]]:
