@@ -252,6 +252,17 @@ def test_what_theory_cannot_explain_stays_in_the_batch(palette, spread):
     assert away(palette, belief, target, crumb) == pytest.approx(read, abs=0.05)
 
 
+def test_a_white_that_was_left_out_can_still_be_added(palette, spread):
+    """As much as was noted: a new batch takes no less ink."""
+    c = mixture(shop()[0], White=0.8, Scarlet=0.15, Green=0.05)
+    target = Target.from_spectrum(reflectance(palette, c), ("D65",), 10)
+    held = 500 * np.where(np.array(palette.names) == "White", 0.0, c)
+    belief = nothing_learned(palette, held, spread)
+    found = correct(palette, belief, target, spread, Limits(batch_g=500.0, **USUAL))
+    assert found.can_be_saved
+    assert found.added_g == pytest.approx(400, rel=0.1)
+
+
 def test_no_more_than_the_batch_and_no_clear_beyond_hiding(palette, spread):
     """A far too strong batch is not drowned in clear."""
     lots = np.where(np.array(palette.names) == "Magenta", 3.0, 1.0)

@@ -322,6 +322,21 @@ def test_a_wrong_sample_is_refused_and_said_so():
     assert anyway.unexplained_f > 0.01
 
 
+def test_another_mixture_of_the_same_inks_is_refused_and_a_pour_left_out_is_not():
+    bench, _, found, spread, model_f = shop()
+    c = mixture(bench, White=0.8, Scarlet=0.15, Green=0.05)
+
+    def inferred(of):
+        R = opaque_R(bench, mixture(bench, **of))
+        return infer(found.palette, [Round(grams=500 * c, R=R)], spread, model_f=model_f)
+
+    for other in ({"White": 1.0}, {"White": 0.5, "Green": 0.5}, {"Scarlet": 1.0}):
+        with pytest.raises(InputError, match="as its lot is; a wrong"):
+            inferred(other)
+    belief = inferred({"White": 0.8, "Green": 0.05})
+    assert belief.grams[c == 0.15][0] == pytest.approx(0, abs=1)
+
+
 def test_a_bucket_only_fills(palette):
     c = mixture(shop()[0], White=0.9, Scarlet=0.1)
     one = measured(palette, c, np.ones(len(c)))

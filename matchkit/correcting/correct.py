@@ -64,14 +64,15 @@ class Correction:
 class Limits:
     """What an addition must keep to.
 
-    `room_g` is what the container still takes, `upper_g` (n_ink,) how much of each ink there
-    is or is wanted, None for no limit.  `held_back_g` (n_ink,) is what the plan still has of
-    each ink that was held back; None where nothing was.
+    `room_g` is what the container still takes, `batch_g` what was noted as weighed, `upper_g`
+    (n_ink,) how much of each ink there is or is wanted, None for no limit.  `held_back_g`
+    (n_ink,) is what the plan still has of each ink that was held back; None where nothing was.
     """
 
     tolerance_de00: float
     resolution_g: float
     room_g: float = np.inf
+    batch_g: float = 0.0
     upper_g: Array | None = None
     held_back_g: Array | None = None
 
@@ -85,6 +86,7 @@ def limits_of(
     palette: Palette,
     *,
     room_g: float = np.inf,
+    batch_g: float = 0.0,
     without: Sequence[str] = (),
     held_back_g: Array | None = None,
 ) -> Limits:
@@ -95,6 +97,7 @@ def limits_of(
         tolerance_de00=shop.tolerance_de00,
         resolution_g=shop.resolution_g,
         room_g=room_g,
+        batch_g=batch_g,
         upper_g=np.array([np.inf if grams is None else grams for grams in there]),
         held_back_g=held_back_g,
     )
@@ -163,6 +166,7 @@ class _Case:
     def wanted(self) -> additions.AdditionWanted:
         """The batch, and what may join it."""
         belief, limits = self.belief, self.limits
+        batch_g = max(limits.batch_g, float(belief.grams.sum()))  # a pour may have been left out
         return additions.AdditionWanted(
             bucket=Bucket(
                 palette=self.learned,
@@ -175,7 +179,7 @@ class _Case:
             held_back=None if limits.held_back_g is None else limits.held_back_g > 0,
             upper_g=limits.there_is(self.palette),
             resolution_g=limits.resolution_g,
-            most_g=min(limits.room_g, MOST_TIMES * float(belief.grams.sum())),
+            most_g=min(limits.room_g, MOST_TIMES * batch_g),
         )
 
     @cached_property

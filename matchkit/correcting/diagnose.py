@@ -54,6 +54,10 @@ COARSE, ODDS_OF_COARSE = 5.0, 0.05
 # more than the first; right ones leave 0.001, or 0.01 where the fit knows little of clear.
 UNEXPLAINED_F, SUSPECT_F = 0.006, 0.003
 NEAR_DE00 = 1.5  # a reading this near to what the weights foretold is no wrong sample
+# A reading that only these inks in other shares explain is of another mixture of them: no lot is
+# so many times as strong as it was.  A mixer's guess; --anyway takes it all the same.
+FAR_TIMES, FAR_SD = 2.5, 4.0
+WRONG = "the measured spectrum can't come from the inks that were weighed"
 SPECULAR_R = (0.01, 0.06)  # what a surface of index 1.2 to 1.65 reflects
 
 
@@ -169,6 +173,8 @@ def infer(
             return _unexplained(shifted, descend(look, C, prior, limit, prior.mean).miss)
 
         _refuse_if_wrong(palette, rounds[-1], belief.unexplained_f, model_f, left)
+    if refuse:
+        _refuse_if_far(palette, rounds[-1], belief, lots)
     return belief
 
 
@@ -353,8 +359,8 @@ def _refuse_if_wrong(
     `left` says what would stay unexplained of another reading.
     """
     lead = (
-        "the measured spectrum can't come from the inks that were weighed: even with lots and "
-        f"pours farther off than usual, it misses by about {116 * unexplained_f:.1f} L*"
+        f"{WRONG}: even with lots and pours farther off than usual, it misses by about"
+        f" {116 * unexplained_f:.1f} L*"
     )
     limit_f = max(UNEXPLAINED_F, 6 * model_f)
     for sign in (-1, 1):
@@ -368,6 +374,22 @@ def _refuse_if_wrong(
         raise InputError(
             f"{lead}; a wrong sample, a wrong ink in the container, a pour or a lot that is far "
             "off, another geometry, or inks that too few drawdowns show: look, and measure again"
+        )
+
+
+def _refuse_if_far(
+    palette: Palette, last: Round, belief: Belief, lots: tuple[Array, Array]
+) -> None:
+    """InputError where lots would have to be farther off than any, beside those of the batch."""
+    sd = np.sqrt(np.diag(lots[1]))
+    told, _ = beside_the_batch(belief.log_strength - lots[0], belief.covariance, sd, last.grams)
+    over = np.where(last.grams > 0, np.abs(told) - np.maximum(np.log(FAR_TIMES), FAR_SD * sd), -1)
+    i = int(np.argmax(over))
+    if over[i] > 0:
+        raise InputError(
+            f"{WRONG}: {palette.inks[i].name} would have to be {np.exp(abs(told[i])):.1f} times as"
+            f" {'strong' if told[i] > 0 else 'weak'} as its lot is; a wrong sample, a wrong ink or"
+            " a letdown in the container, or pours far off: look, and measure again"
         )
 
 

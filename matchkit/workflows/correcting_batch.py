@@ -287,8 +287,9 @@ def _advice(case: _Case) -> Advice:
     spread = spread_of(palette, case.found.error, shop.resolution_g)
     belief, measured = _belief(case)
     limits = limits_of(
-        shop, palette, room_g=options.room_g, without=options.without, held_back_g=case.held_back_g
-    )
+        shop, palette, room_g=options.room_g, batch_g=batch_g, without=options.without,
+        held_back_g=case.held_back_g,
+    )  # fmt: skip
 
     def in_all(way: Correction) -> Correction:
         return replace(way, total_g=batch_g + way.added_g)
