@@ -34,6 +34,7 @@ METADATA = {
     "language_info": {"name": "python"},
 }
 FORM = {"deletable": False, "editable": False}
+FOLDED = {"jupyter": {"outputs_hidden": True}}  # an example below its form, which it looks like
 TIMEOUT_S = 300  # of a cell, a hundredth of it on a quiet machine
 NUMBER = re.compile(r"-?[0-9]+(?:\.[0-9]+)?")
 
@@ -59,14 +60,20 @@ def remade(path: Path, kernel: NotebookClient, place: Path) -> Any:
         client.execute()
     book.cells = alone.cells[1:]
     book.metadata = nbformat.from_dict(METADATA)
+    below_form = False
     for cell in book.cells:
         if cell.cell_type == "code":
             # No counts: an empty prompt shows the reader that the cell was not run here yet.
             static = [each for each in cell.outputs if WIDGET not in each.get("data", {})]
             # A form is for its buttons: a stray key must not delete its cell.
-            cell.metadata = nbformat.from_dict(FORM if len(static) < len(cell.outputs) else {})
+            is_form = len(static) < len(cell.outputs)
+            folded = below_form and cell.source.startswith("forms.stills.")
+            cell.metadata = nbformat.from_dict(FORM if is_form else FOLDED if folded else {})
+            below_form = is_form
             cell.outputs, cell.execution_count = static, None
             for output in cell.outputs:
+                if "<iframe" in "".join(output.get("data", {}).get("text/html", "")):
+                    del output.data["text/html"]  # a page: shown once the notebook is run
                 if output.output_type == "execute_result":
                     output.execution_count = None
     return book

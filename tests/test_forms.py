@@ -43,6 +43,8 @@ from matchkit.workflows.planning import PlanChoices, plan_drawdowns  # noqa: E40
 from matchkit.workflows.shipped import (  # noqa: E402
     KERNEL,
     MACOS,
+    PRESS,
+    WIDGET,
     WINDOWS,
     copy_notebooks,
     jupyter,
@@ -442,6 +444,18 @@ def test_lab_fills_a_folder_and_never_overwrites(own_folder):
     (folder / "demo-shop" / "shop.toml").write_text("mine")
     assert copy_notebooks(folder) == (0, new)
     assert (folder / "demo-shop" / "shop.toml").read_text() == "mine"
+    path = folder / "01_start_here.ipynb"
+    book = json.loads(path.read_text(encoding="utf-8"))
+    view = {
+        "output_type": "display_data",
+        "metadata": {},
+        "data": {WIDGET: {}, "text/plain": "VBox"},
+    }
+    book["cells"][2]["outputs"] = [view]  # as a person saved it, whose kernel has ended since
+    path.write_text(json.dumps(book), encoding="utf-8")
+    assert copy_notebooks(folder) == (0, new)
+    book["cells"][2]["outputs"][0]["data"] = {"text/plain": PRESS}
+    assert json.loads(path.read_text(encoding="utf-8")) == book
 
 
 def test_lab_uses_this_interpreter_and_its_kernel(own_folder):

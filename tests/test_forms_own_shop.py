@@ -24,9 +24,9 @@ from matchkit.forms.inks import InksForm  # noqa: E402
 from matchkit.forms.match import MatchForm  # noqa: E402
 from matchkit.forms.new_shop import NewShopForm  # noqa: E402
 from matchkit.forms.plan import PlanForm  # noqa: E402
-from matchkit.forms.readings import ALL, RUN, ReadingsForm  # noqa: E402
+from matchkit.forms.readings import ALL, ReadingsForm  # noqa: E402
 from matchkit.forms.rows import FILE  # noqa: E402
-from matchkit.forms.shops import AGAIN, STAYS, open_shop  # noqa: E402
+from matchkit.forms.shops import AGAIN, STAYS, chosen_shop, open_shop  # noqa: E402
 
 OURS = "bay street"
 
@@ -87,7 +87,8 @@ def test_from_nothing_to_a_formula(beside):
     form = filled(levels=5)
     form.make.click()
     assert form.problems.value == ""
-    assert f'shop = forms.open_shop("{OURS}")' in seen(form.next)
+    assert f"From now on the notebooks work with {OURS}:" in seen(form.next)
+    assert chosen_shop() == OURS
     assert "drawdowns.csv" in seen(form.done)
     folder = beside / OURS
     assert [ink.role for ink in read_inks(folder)] == [ink.role for ink in BENCH.inks]
@@ -124,7 +125,7 @@ def test_from_nothing_to_a_formula(beside):
     assert into.problems.value == ""
     assert f"Brought in: {len(first)} readings" in seen(into.done)
     assert f"wait for a reading: {len(names) - len(first)}" in seen(into.done)
-    assert RUN in seen(into.done)
+    assert AGAIN in seen(into.done)
     assert "has readings already" in seen(into.about)
     assert "no reading yet of" in repr(open_shop(OURS))
 

@@ -82,7 +82,7 @@ EDGES = {
     ),
     "api": (),
     "forms": (
-        *("shops", "book_demo", "parts", "drafts", "begin", "new_shop", "inks", "plan"),
+        *("shops", "book_demo", "parts", "drafts", "begin", "choose", "new_shop", "inks", "plan"),
         *("play", "learner"),
         *("practise_job", "practise"),
         *("rows", "readings", "check", "ink_history", "compare", "cover", "correct", "jobsize"),

@@ -22,7 +22,6 @@ NOTEBOOKS = Path(__file__).parents[1] / "notebooks"
 BOOKS = sorted(NOTEBOOKS.glob("[0-9]*.ipynb"))
 LONGEST_CELL = 6  # lines
 SLOWEST_S = 1200  # of all of them; a twentieth of it on a quiet machine
-OWN = "your own shop: write the name of its folder here"
 
 
 def ids(path):
@@ -80,8 +79,8 @@ def test_says_how_long_what_for_and_how_to_use_ones_own_shop(path):
     assert "you have" in words
     assert "**You now have**" in cells[-1]
     stays = path.stem.startswith(("08", "13"))  # their sums name the demo's inks
-    how = "stays: the sums below name its inks" if stays else OWN
-    assert f'open_shop("demo-shop")  # {how}' in words
+    assert ('open_shop("demo-shop")  # stays: the sums below name its inks' in words) == stays
+    assert stays or "shop = forms.open_shop()\n" in words
     for link in re.findall(r"\]\((\w+\.ipynb)\)", words):
         assert (NOTEBOOKS / link).is_file(), link
 

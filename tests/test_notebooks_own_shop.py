@@ -28,14 +28,15 @@ pytest.importorskip("IPython", reason="JupyterLab is not installed")
 
 from matchkit import forms  # noqa: E402
 from matchkit.forms import stills  # noqa: E402
+from matchkit.forms.choose import shop_list  # noqa: E402
 from matchkit.forms.jobsize import JobForm, WeighForm  # noqa: E402
 from matchkit.forms.match import MatchForm  # noqa: E402
 from matchkit.forms.rows import LAB, LIST  # noqa: E402
-from matchkit.forms.shops import AGAIN, open_shop, saved_recipes  # noqa: E402
+from matchkit.forms.shops import AGAIN, CHOSEN, choose_shop, open_shop, saved_recipes  # noqa: E402
 from matchkit.forms.stills import OF_THE_DEMO  # noqa: E402
 
 BOOKS = sorted((Path(__file__).parents[1] / "notebooks").glob("[0-9]*.ipynb"))
-INVITED = '"demo-shop")  # your own shop'  # where a mixer writes another name
+OPENED = "forms.open_shop()"  # the shop that was chosen
 SHOPS = ("few", "ours", "new-shop", "no-such-shop")
 FEW = """\
 ink,role
@@ -144,13 +145,13 @@ def test_every_cell_runs(path, name, monkeypatch):
     monkeypatch.setattr(stills, "show", shown.extend)
     codes = cells(path)
     if path.stem.startswith("10"):  # what comes before is no shop's, and has tests of its own
-        at = next(k for k, code in enumerate(codes) if INVITED in code)
+        at = next(k for k, code in enumerate(codes) if OPENED in code)
         codes = [codes[0].splitlines()[0], *(c for c in codes[at:] if "trainer" not in c)]
-    own = [code.replace(INVITED, f'"{name}")  # your own shop') for code in codes]
-    if own == codes:
+    if not any(OPENED in code for code in codes):
         assert path.stem.startswith(("08", "13"))
         return
-    given = values(own)
+    choose_shop(name)
+    given = values(codes)
     for value in given:
         if isinstance(value, w.Widget):
             assert 'role="alert"' not in " ".join(texts(value))
@@ -271,3 +272,18 @@ def test_a_demo_shop_that_was_written_over_is_no_fault(beside, monkeypatch):
     stills.book(opened, 5)
     assert shown == [OF_THE_DEMO] * 4
     assert "This shop has no record book yet" in said(forms.book(opened))
+
+
+def test_the_shop_is_chosen_once_and_stays_chosen(beside, monkeypatch):
+    monkeypatch.setenv("MATCHKIT_SETTINGS", str(beside / "settings"))
+    form = shop_list()
+    (pick,) = form.children[1].children
+    assert [folder for _, folder in pick.options] == ["demo-shop", "few", "new-shop", "ours"]
+    assert pick.value == "demo-shop"
+    pick.value = "ours"
+    assert "From now on the notebooks work with ours" in said(form)
+    assert forms.open_shop().folder.name == "ours"
+    shutil.rmtree(beside / "ours")  # gone, and still told of
+    assert "ours: not found" in repr(forms.open_shop())
+    (beside / CHOSEN).unlink()
+    assert forms.open_shop().folder.name == "demo-shop"

@@ -1,7 +1,7 @@
 """Forms for notebooks: one line in a cell, and a mixer works with buttons and fields.
 
     from matchkit import forms
-    shop = forms.open_shop("demo-shop")
+    shop = forms.open_shop()
     forms.match(shop)
 
 Each form is a module of its own.  `stills` shows what a form shows, without widgets.
@@ -10,6 +10,7 @@ Each form is a module of its own.  `stills` shows what a form shows, without wid
 from matchkit.forms import practise, stills
 from matchkit.forms.book import book
 from matchkit.forms.check import check
+from matchkit.forms.choose import open_shop
 from matchkit.forms.compare import compare
 from matchkit.forms.correct import correct
 from matchkit.forms.cover import cover
@@ -22,7 +23,6 @@ from matchkit.forms.new_shop import new_shop
 from matchkit.forms.plan import plan
 from matchkit.forms.play import play
 from matchkit.forms.readings import readings
-from matchkit.forms.shops import open_shop
 
 hold = cover  # as it was once called
 

@@ -3,7 +3,6 @@
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from html import escape
 from pathlib import Path
 from typing import Any
 
@@ -15,8 +14,9 @@ from matchkit.files.settings import CONDITIONS, RESOLUTION_G
 from matchkit.files.shop import DENSITY_G_PER_ML
 from matchkit.files.text import parse_amount, text_fault
 from matchkit.forms import parts as ui
+from matchkit.forms.choose import PRESS
 from matchkit.forms.parts import row
-from matchkit.forms.shops import DEMO, TICKETS
+from matchkit.forms.shops import DEMO, TICKETS, choose_shop
 from matchkit.inks.drawdowns import FORBIDDEN
 from matchkit.inks.levels import FEWEST, MOST
 from matchkit.inks.shop import GEOMETRIES, ROLES, Ink
@@ -107,11 +107,8 @@ class NewShopForm:
         except InputError as error:
             lines = [line.replace(*SO_ADD) for line in error.faults]
             raise InputError([ROW.sub(self._ink_of, line) for line in lines]) from None
-        code = escape(f'shop = forms.open_shop("{name}")', quote=False)
-        self.next.value = (
-            "<p>Next: write this line in place of the first one in the cell that opens the shop,"
-            f" and run that cell and those below it.</p><pre>{code}</pre>"
-        )
+        choose_shop(name)
+        ui.tell(self.next, PRESS.format(name), "done")
 
     def _ink_of(self, found: re.Match[str]) -> str:
         """How the form calls a row of the file, whose row 2 is the first ink."""

@@ -9,14 +9,13 @@ from matchkit.files.incoming import Bringing
 from matchkit.forms import parts as ui
 from matchkit.forms.begin import opened_form, quiet
 from matchkit.forms.rows import HowRead
-from matchkit.forms.shops import STAYS, OpenShop, handed_in, is_demo
+from matchkit.forms.shops import AGAIN, STAYS, OpenShop, handed_in, is_demo
 from matchkit.report.plan import imported_parts, look_parts, waiting_line
 from matchkit.workflows.fitting_inks import Look, bring, look_at, place_of
 from matchkit.workflows.session import Notice, Session
 
 CHOOSE = ("(choose)", "")
 ALL = "\0all"  # no name in a file holds this character
-RUN = "Run the cell with open_shop again, and the cells below it: they use the new readings."
 # A fault names what a command takes; here it is a part of the form.
 HERE = (
     ("say --add to average all, or --replace", "say above what becomes of them"),
@@ -146,7 +145,7 @@ class ReadingsForm:
         self._listed(self.which.value)
         self._shown()
         notes = [Notice(code="reading", text=note) for note in done.notes]
-        ui.put(self.done, [*imported_parts(done), *notes, RUN])
+        ui.put(self.done, [*imported_parts(done), *notes, AGAIN])
 
     def _session(self) -> Session:
         return self.opened.session(scale=self.how.scale, repeats=self.how.repeats.value)

@@ -96,8 +96,6 @@ STYLE = """
   white-space: normal; }
 .mk .mk-table thead th { font-size: 14px; font-weight: 600; vertical-align: bottom; }
 .mk .mk-table .mk-n { text-align: right; font-variant-numeric: tabular-nums; }
-.mk-page iframe { width: 100%; max-width: 150mm; height: 36em; border: 1px solid #777;
-  background: #fff; display: block; }
 .mk-jobpage { max-width: 64em; margin: 0 auto; font-size: 16px; }
 .mk-jobpage button.jupyter-button, .mk-jobpage button.jupyter-button.widget-toggle-button {
   min-height: 44px; }
@@ -120,7 +118,8 @@ COPIES = "book-copies"  # the folder beside it for copies of record books
 _KEPT = [Path()]  # where that folder is
 FIRST_POUR = "-first-pour"  # in the name of weights that leave out what is held back
 EXAMPLE_BATCH = "example batch"  # of the demo shop, as the forms list it
-AGAIN = "After that, run the cell with open_shop again, and the cells below it."
+AGAIN = "Then press ▶▶ in the bar above once more; on the job page, load the page again."
+CHOSEN = "shop-chosen.txt"  # beside the notebooks: the folder of the shop that they work with
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -189,15 +188,29 @@ def _outliers(fits: Mapping[str, Fit]) -> list[str]:
     return list(filter(None, [*(f"look at this drawdown: {line}" for line in told[:3]), more]))
 
 
-def open_shop(folder: str | Path = DEMO) -> OpenShop:
+def chosen_shop() -> str:
+    """The folder of the shop that was chosen for the notebooks here; else the demo shop."""
+    try:
+        return Path(CHOSEN).read_text(encoding="utf-8").strip() or DEMO
+    except (OSError, UnicodeDecodeError):
+        return DEMO
+
+
+def choose_shop(folder: str) -> None:
+    """From now on the notebooks here work with this shop."""
+    write_file(CHOSEN, f"{folder}\n")
+
+
+def open_shop(folder: str | Path | None = None) -> OpenShop:
     """Read a shop folder and fit its inks, or use the fit that is kept there.
 
-    "demo-shop" is the invented shop that comes with matchkit, unless a folder of that
-    name lies beside the notebook.  What is wrong with a folder is told by what is given
+    Without a folder it is the one that was chosen for the notebooks.  "demo-shop" is the
+    invented shop that comes with matchkit, unless a folder of that name lies beside the
+    notebook.  What is wrong with a folder is told by what is given
     back, see `OpenShop`: the cells below then say so too, and none works on an older shop.
     """
-    path = Path(folder)
-    if str(folder) == DEMO and not path.exists():
+    path = Path(folder or chosen_shop())
+    if str(path) == DEMO and not path.exists():
         path = data_folder() / DEMO
     session = Session(path)
     found = open_folder(session)

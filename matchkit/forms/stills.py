@@ -13,7 +13,6 @@ from matchkit.files.spectrum import read_spectrum
 from matchkit.forms.book_demo import with_book
 from matchkit.forms.jobsize import EXAMPLE
 from matchkit.forms.shops import OpenShop, fit_of, is_demo
-from matchkit.paper.ticket_sheet import ticket_text
 from matchkit.practice.hints import finish, follow
 from matchkit.practice.job import start
 from matchkit.practice.kinds import exercise
@@ -30,7 +29,7 @@ from matchkit.report.inks import fit_parts, history_parts, ink_parts, share_part
 from matchkit.report.parts import Part
 from matchkit.report.plan import look_parts, plan_parts
 from matchkit.report.practice import answer_parts, job_parts, outcome_parts, question_parts
-from matchkit.report.printed import cover_parts, size_parts
+from matchkit.report.printed import cover_parts, size_parts, ticket_page
 from matchkit.workflows import looking_up, shelf
 from matchkit.workflows.checking import check as look
 from matchkit.workflows.comparing import compare as compare_recipes
@@ -127,14 +126,13 @@ def weigh(opened: OpenShop, batch_g: float = 500.0) -> None:
 
 
 def ticket(opened: OpenShop, batch_g: float) -> None:
-    """The ticket of the shop's example batch as plain text, small amounts from letdowns."""
+    """The ticket of the shop's example batch, small amounts from letdowns."""
 
     def parts() -> list[Part]:
         session, choices = opened.session(), TicketChoices(letdowns=True)
         formula, wanted = example_formula(session), example_wanted(session)
         made = make_ticket(session, formula, choices, wanted=wanted, batch_g=batch_g)
-        print(ticket_text(replace(made, date="")))
-        return []
+        return [ticket_page(replace(made, date=""))]
 
     of_the_demo(opened, parts)
 

@@ -49,7 +49,7 @@ def text_of(part: Part) -> str:
     if isinstance(part, Picture):
         return f"[picture: {part.alt}]"
     if isinstance(part, Page):
-        return f"[page: {part.title}]"
+        return part.text or f"[page: {part.title}]"
     if isinstance(part, Notice | Heading | Banner):
         return part.text
     if isinstance(part, Swatches):
@@ -171,7 +171,7 @@ def show(parts: Sequence[Part]) -> None:
         if isinstance(part, Picture):
             bundle["image/png"] = base64.b64encode(png_of(part)).decode("ascii")
             metadata["image/png"] = {"alt": part.alt, "width": 720 if part.wide else 500}
-        elif not isinstance(part, Page):
+        else:
             bundle["text/html"] = _table(part) if isinstance(part, Table) else _html(part)
         display(bundle, metadata=metadata, raw=True)  # type: ignore[no-untyped-call]
 
@@ -236,5 +236,7 @@ def _framed(page: Page) -> str:
         '<div class="mk-page">'
         f'<button type="button" class="jupyter-button mk-print" onclick="{printing}">'
         f"Print this page</button>\n"
-        f'<iframe title="{escape(page.title)}" srcdoc="{escape(page.html)}"></iframe></div>'
+        f'<iframe title="{escape(page.title)}" srcdoc="{escape(page.html)}"'
+        ' style="width: 100%; max-width: 150mm; height: 36em; border: 1px solid #777;'
+        ' background: #fff; display: block"></iframe></div>'
     )

@@ -64,10 +64,11 @@ class Swatches:
 
 @dataclass(frozen=True, kw_only=True)
 class Page:
-    """A whole page to print, shown in a frame."""
+    """A whole page to print, shown in a frame; `text` says the same where there is none."""
 
     title: str
     html: str
+    text: str = ""
 
 
 Part = str | Notice | Heading | Banner | Table | Picture | Swatches | Page

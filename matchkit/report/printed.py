@@ -6,7 +6,7 @@ from matchkit.colorimetry.illuminants import light_name
 from matchkit.matching.garment import Covering, Print
 from matchkit.paper.jobsize import JobSize, summary
 from matchkit.paper.ticket import Ticket
-from matchkit.paper.ticket_sheet import ticket_html
+from matchkit.paper.ticket_sheet import ticket_html, ticket_text
 from matchkit.report.parts import Page, Part, Picture, Table
 from matchkit.workflows.predicting import Cover
 from matchkit.workflows.session import Notice
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 def ticket_page(made: Ticket) -> Page:
     """The page of a ticket."""
     title = f"Weigh-out ticket {made.job or made.target}".rstrip()
-    return Page(title=title, html=ticket_html(made))
+    return Page(title=title, html=ticket_html(made), text=ticket_text(made))
 
 
 def size_parts(found: JobSize) -> list[Part]:

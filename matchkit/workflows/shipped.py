@@ -25,6 +25,8 @@ KERNEL = {
              "--InteractiveShellApp.ignore_cwd=True", "-f", "{connection_file}"],
     "display_name": "Python 3", "language": "python", "metadata": {"debugger": False},
 }  # fmt: skip
+WIDGET = "application/vnd.jupyter.widget-view+json"
+PRESS = "This form is from an earlier session: press ▶▶ in the bar above, then Restart."
 WINDOWS, MACOS = "Start matchkit.bat", "Start matchkit.command"
 
 
@@ -71,7 +73,8 @@ def _free_name(path: Path) -> str:
 def copy_notebooks(folder: Path) -> tuple[int, int]:
     """Fill a folder with the notebooks and the demo shop; how many files were copied and kept.
 
-    What is there already is left as it is.
+    What is there already is left as it is, but for forms that an earlier session showed:
+    without it they are dead, and a line in their place says what to press.
     """
     if folder.exists() and not folder.is_dir():
         raise InputError(f"{folder.name}: is a file; name a folder")
@@ -80,12 +83,28 @@ def copy_notebooks(folder: Path) -> tuple[int, int]:
         path = folder / name
         if path.exists():
             kept += 1
+            if path.suffix == ".ipynb":
+                _put_away(path)
             continue
         path.parent.mkdir(parents=True, exist_ok=True)
         write_file(path, content)
         new += 1
     (folder / MACOS).chmod(0o755)
     return new, kept
+
+
+def _put_away(path: Path) -> None:
+    """Put a line in place of each form that a notebook was saved with."""
+    try:
+        book = json.loads(path.read_bytes())
+        outputs = [each for cell in book["cells"] for each in cell.get("outputs", [])]
+    except (ValueError, KeyError, TypeError, AttributeError):
+        return  # not ours any more
+    dead = [each for each in outputs if WIDGET in each.get("data", {})]
+    for each in dead:
+        each["data"] = {"text/plain": PRESS}
+    if dead:
+        write_file(path, json.dumps(book, indent=1, ensure_ascii=False) + "\n")
 
 
 def jupyter(
