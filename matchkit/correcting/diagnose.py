@@ -211,9 +211,8 @@ def beside_the_batch(
     share = grams / grams.sum()
     # The mean square of what is told less what is true: x - E[x] and E[mean] are independent.
     mean_told = share**2 @ prior_sd**2 - share @ covariance @ share
-    there = grams > 0
-    told = log_strength - np.where(there, share @ log_strength, 0.0)
-    return told, np.sqrt(np.diag(covariance) + np.where(there, max(mean_told, 0.0), 0.0))
+    told = log_strength - np.where(grams > 0, share @ log_strength, 0.0)
+    return told, np.sqrt(np.diag(covariance) + np.where(grams > 0, max(mean_told, 0.0), 0.0))
 
 
 def model_error_f(found: Fit) -> float:
@@ -258,8 +257,7 @@ def _linearise(
     """What the rounds say minus what `x` says, and the slope with `x`."""
     n = len(palette.inks)
     strengths = np.exp(x[:n])
-    errors = _pour_errors(x[n:], poured, len(rounds), n)
-    misses, slopes = [], []
+    errors, misses, slopes = _pour_errors(x[n:], poured, len(rounds), n), [], []
     for k, each in enumerate(rounds):
         grams = np.maximum(each.grams + errors[k], 0)
         total = max(grams.sum(), 1e-6)  # a step may try that nothing was poured
@@ -284,8 +282,7 @@ def _linearise(
 
 def _data_covariance(rounds: Sequence[Round], model_f: float, wider: float = 1.0) -> Array:
     """Covariance of the data about the model: smooth residual and noise, by round."""
-    sizes = [3 if each.R is None else len(GRID_NM) for each in rounds]
-    ends = np.cumsum([0, *sizes])
+    ends = np.cumsum([0, *(3 if each.R is None else len(GRID_NM) for each in rounds)])
     out = np.zeros((ends[-1], ends[-1]))
     model = (wider * model_f) ** 2 * smooth()
     for k, each in enumerate(rounds):
@@ -337,9 +334,8 @@ def f_inverse(f: Array) -> Array:
 
 def _unexplained(rounds: Sequence[Round], miss: Array) -> float:
     """Rms of what is left of the spectra, on the f scale; 0 if there are none."""
-    of = np.concatenate(
-        [np.full(3 if each.R is None else len(GRID_NM), each.R is not None) for each in rounds]
-    )
+    sizes = [3 if each.R is None else len(GRID_NM) for each in rounds]
+    of = np.repeat([each.R is not None for each in rounds], sizes)
     return float(np.sqrt((miss[of] ** 2).mean())) if of.any() else 0.0
 
 
@@ -358,10 +354,7 @@ def _refuse_if_wrong(
 
     `left` says what would stay unexplained of another reading.
     """
-    lead = (
-        f"{WRONG}: even with lots and pours farther off than usual, it misses by about"
-        f" {116 * unexplained_f:.1f} L*"
-    )
+    lead = f"{WRONG}: even with far lots and pours it misses by about {116 * unexplained_f:.1f} L*"
     limit_f = max(UNEXPLAINED_F, 6 * model_f)
     for sign in (-1, 1):
         still_f, by = _shifted_left(last, sign, left)
@@ -381,8 +374,8 @@ def _refuse_if_far(
     palette: Palette, last: Round, belief: Belief, lots: tuple[Array, Array]
 ) -> None:
     """InputError where lots would have to be farther off than any, beside those of the batch."""
-    sd = np.sqrt(np.diag(lots[1]))
-    told, _ = beside_the_batch(belief.log_strength - lots[0], belief.covariance, sd, last.grams)
+    sd, now = np.sqrt(np.diag(lots[1])), belief.log_strength - lots[0]
+    told, _ = beside_the_batch(now, belief.covariance, sd, last.grams)
     over = np.where(last.grams > 0, np.abs(told) - np.maximum(np.log(FAR_TIMES), FAR_SD * sd), -1)
     i = int(np.argmax(over))
     if over[i] > 0:
@@ -399,11 +392,9 @@ def _shifted_left(last: Round, sign: int, left: Left) -> tuple[float, float]:
 
     if last.R is None:
         return np.inf, 0.0
-    R = last.R
-
-    def shifted(by: float) -> float:
-        return left(np.maximum(R + sign * by, 1e-4))
-
-    options = {"xatol": 5e-4}
-    found = minimize_scalar(shifted, bounds=SPECULAR_R, method="bounded", options=options)
+    R, options = last.R, {"xatol": 5e-4}
+    found = minimize_scalar(
+        lambda by: left(np.maximum(R + sign * by, 1e-4)),
+        bounds=SPECULAR_R, method="bounded", options=options,
+    )  # fmt: skip
     return float(found.fun), float(found.x)
