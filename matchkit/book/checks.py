@@ -12,8 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from matchkit.book.rows import colour, milligrams
-from matchkit.book.schema import MG
+from matchkit.book import rows, schema
 from matchkit.book.store import Book, reading, record, writing
 from matchkit.correcting.lot_check import LotVerdict, accept, judge_lot
 from matchkit.correcting.lots import Lots, apply, index_of
@@ -50,8 +49,8 @@ def log_check(
         "lot": verdict.lot,
         "base": drawdown.inks[1],
         "fraction": drawdown.fractions[0],
-        "weighed_mg": milligrams(weighed_g, "what was mixed for the check"),
-        **colour(shop, drawdown.R),
+        "weighed_mg": rows.milligrams(weighed_g, "what was mixed for the check"),
+        **rows.colour(shop, drawdown.R),
         "readings": len(drawdown.readings),
         "strength": round(verdict.strength, 6),
         "error": round(verdict.standard_error, 6),
@@ -75,7 +74,7 @@ def checks_of(db: sqlite3.Connection, shop: Shop) -> Checks:
             fractions=(fraction, 1 - fraction),
             readings=np.array([json.loads(R)]),
         )
-        checked = Checked(number=number, drawdown=drawdown, weighed_g=mg / MG)
+        checked = Checked(number=number, drawdown=drawdown, weighed_g=mg / schema.MG)
         found.setdefault((ink, lot), []).append(checked)
     return found
 

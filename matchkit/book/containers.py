@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from matchkit.arrays import Array
+from matchkit.book import schema, stock
 from matchkit.book.rows import (
     colour,
     is_open,
@@ -20,8 +21,6 @@ from matchkit.book.rows import (
     parts_of,
     taken_back,
 )
-from matchkit.book.schema import MG
-from matchkit.book.stock import keep_mix, lots_of, mixes_of, sync_stock, weighable
 from matchkit.book.store import Book, insert, record, writing
 from matchkit.colorimetry.grid import check_reflectance
 from matchkit.colorimetry.tristimulus import Lab, de00
@@ -58,7 +57,7 @@ def weigh(
             raise InputError(weighed_already(batch, first))
         if planned is None:
             shares = parts_of(db, "formula", formula)
-            planned = {ink: share * planned_mg / MG for ink, share in shares.items()}
+            planned = {ink: share * planned_mg / schema.MG for ink, share in shares.items()}
         return _pour(db, book, shop, batch, grams, planned, {"correction": None, "note": note})
 
 
@@ -90,7 +89,7 @@ def add(
             if found.fetchone() != (batch,):
                 raise InputError(f"correction {correction} is not one of batch {batch}")
             rows = db.execute("SELECT ink, mg FROM addition WHERE correction = ?", [correction])
-            planned = {ink: mg / MG for ink, mg in rows}
+            planned = {ink: mg / schema.MG for ink, mg in rows}
         values = {"correction": correction, "note": note}
         return _pour(db, book, shop, batch, grams, planned, values)
 
@@ -104,17 +103,17 @@ def _pour(
     planned: Mapping[str, float],
     values: Mapping[str, object],
 ) -> int:
-    mixes = mixes_of(db, shop)
+    mixes = stock.mixes_of(db, shop)
     meant = db.execute(
         "SELECT ink FROM formula_ink WHERE formula = (SELECT formula FROM batch WHERE id = ?)",
         [batch],
     )
-    weighable(grams, shop, mixes, tuple(ink for (ink,) in meant))
+    stock.weighable(grams, shop, mixes, tuple(ink for (ink,) in meant))
     amounts = {name: milligrams(g, name, zero=True) for name, g in grams.items()}
     if not any(amounts.values()):
         raise InputError("every weight is 0 g; weigh something")
-    sync_stock(db, book, shop)
-    lots = lots_of(db, shop)
+    stock.sync_stock(db, book, shop)
+    lots = stock.lots_of(db, shop)
     number = record(db, book, "weighing", {"batch": batch, **values})
     for name in dict.fromkeys([*grams, *planned]):
         from_mix = name in mixes and name not in lots
@@ -122,7 +121,7 @@ def _pour(
             "kind": "weighed",
             "ink": name,
             "lot": lots.get(name, ""),
-            "mix": keep_mix(db, book, mixes[name], lots) if from_mix else None,
+            "mix": stock.keep_mix(db, book, mixes[name], lots) if from_mix else None,
             "mg": -amounts.get(name, 0),
             "planned_mg": milligrams(planned.get(name, 0.0), name, zero=True),
             "weighing": number,

@@ -4,9 +4,7 @@ import argparse
 from collections.abc import Callable, Sequence
 from typing import Any, TypeVar
 
-from matchkit.cli.folders import say
-from matchkit.cli.outputs import picture_file
-from matchkit.cli.values import lab
+from matchkit.cli import folders, outputs, values
 from matchkit.colorimetry.illuminants import Light
 from matchkit.errors import InputError
 from matchkit.files.scale import SCALES
@@ -33,8 +31,8 @@ def session_of(args: argparse.Namespace) -> Session:
     def tell(notice: Notice) -> None:
         told = [each.code for each in session.notices].count("lots_learned")
         if notice.code == "lots_learned" and told == 1 and "reference_lots" in args:
-            say("allowed for here (--reference-lots ignores it):")
-        say(notice.text)
+            folders.say("allowed for here (--reference-lots ignores it):")
+        folders.say(notice.text)
 
     args.scales = session.scales
     return session
@@ -68,7 +66,7 @@ def draw(args: argparse.Namespace, parts: Sequence[Part]) -> None:
     pictures = pictures_of(parts, getattr(args, "show", None) or ())
     if pictures:
         write_pictures(args.picture, pictures)
-    say(f"written: {args.picture}" if pictures else "--picture: this answer has no picture")
+    folders.say(f"written: {args.picture}" if pictures else "--picture: this answer has no picture")
 
 
 def batch_argument(parser: argparse.ArgumentParser) -> None:
@@ -95,7 +93,7 @@ def picture_option(parser: argparse.ArgumentParser, names: Sequence[str] = ()) -
     parser.add_argument(
         "--picture",
         metavar="FILE",
-        type=picture_file,
+        type=outputs.picture_file,
         help="write a picture of the answer (.png, .svg, .pdf)",
     )
     if names:
@@ -162,7 +160,7 @@ def target_options(parser: argparse.ArgumentParser, *, many: bool = False) -> No
     )
     reading_options(parser, "TARGET")
     parser.add_argument(
-        "--lab", type=lab, metavar="L,a,b", help="the target's Lab, if there is no spectrum"
+        "--lab", type=values.lab, metavar="L,a,b", help="the target's Lab, if there is no spectrum"
     )
     parser.add_argument("--light", help="with --lab: the light it is for (the shop's first)")
     parser.add_argument(

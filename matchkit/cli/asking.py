@@ -7,8 +7,7 @@ from pathlib import Path
 from matchkit.book.jobs import far_from_plan
 from matchkit.cli.folders import say
 from matchkit.errors import InputError
-from matchkit.files.recipe import read_recipe
-from matchkit.files.text import parse_amount
+from matchkit.files import recipe, text
 from matchkit.paper.sheet import grams_text
 
 HOW = (
@@ -27,7 +26,7 @@ def poured(words: Sequence[str], planned: Mapping[str, float]) -> dict[str, floa
     """
     pairs = [word.partition("=") for word in words]
     if len(words) == 1 and (not pairs[0][1] or Path(words[0]).is_file()):
-        written = read_recipe(words[0], None, grams_only=True)
+        written = recipe.read_recipe(words[0], None, grams_only=True)
         return dict(zip(written.inks, written.grams or (), strict=True))
     grams: dict[str, float] = {}
     faults = []
@@ -38,7 +37,7 @@ def poured(words: Sequence[str], planned: Mapping[str, float]) -> dict[str, floa
             continue
         try:
             plan = planned.get(name)
-            grams[name] = plan or 0.0 if amount == "=" else parse_amount(amount, planned=plan)
+            grams[name] = plan or 0.0 if amount == "=" else text.parse_amount(amount, planned=plan)
         except InputError as error:
             faults += [f"{name}: {fault}" for fault in error.faults]
     if faults:
@@ -73,7 +72,7 @@ def ask_weights(
             grams.pop() if grams else say("This is the first ink.")
             continue
         try:
-            g = plan_g if typed == "=" else parse_amount(typed, planned=plan_g)
+            g = plan_g if typed == "=" else text.parse_amount(typed, planned=plan_g)
         except InputError as error:
             say("; ".join(error.faults))
             continue

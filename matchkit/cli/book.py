@@ -11,8 +11,7 @@ from collections.abc import Sequence
 from importlib import import_module
 from pathlib import Path
 
-from matchkit.cli.asked import json_option, session_of
-from matchkit.cli.folders import is_shop
+from matchkit.cli import asked, folders
 from matchkit.errors import InputError
 
 # Verb: its module and the line that --help shows.
@@ -67,7 +66,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         sub.add_argument(
             "--by", metavar="NAME", default=None, help="who writes this (the name logged in)"
         )
-        json_option(sub)
+        asked.json_option(sub)
 
 
 def with_shop(words: Sequence[str]) -> list[str]:
@@ -82,7 +81,7 @@ def with_shop(words: Sequence[str]) -> list[str]:
         return words
     if {"-h", "--help"} & set(words):
         return ["SHOP", *words]
-    here = words[1] if words[1:] and is_shop(Path(words[1])) else "SHOP"
+    here = words[1] if words[1:] and folders.is_shop(Path(words[1])) else "SHOP"
     raise InputError(
         f"book: the shop folder comes first, then what to do: `matchkit book {here} {words[0]} ...`"
     )
@@ -93,7 +92,7 @@ def run(args: argparse.Namespace) -> None:
     args.by = who() if args.by is None else args.by
     module, _ = VERBS[args.verb]
     verb = getattr(import_module(f"matchkit.cli.book_{module}"), _function(args.verb))
-    verb(session_of(args), args)
+    verb(asked.session_of(args), args)
 
 
 def _function(verb: str) -> str:

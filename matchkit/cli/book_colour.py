@@ -11,13 +11,11 @@ from matchkit.cli.printed import container_option, job_of, job_options
 from matchkit.cli.ticket import html_option, write_ticket
 from matchkit.cli.values import in_grams, positive, whole
 from matchkit.errors import InputError
-from matchkit.report.book import imported_parts
-from matchkit.report.formulas import booked_parts, reprint_parts
-from matchkit.workflows import beginning, booking
+from matchkit.report import book, formulas
+from matchkit.workflows import beginning, booking, predicting
 from matchkit.workflows.beginning import USUAL_G, Source
 from matchkit.workflows.booked import BookedFormula, book_reprint
 from matchkit.workflows.booked import reprint as match_again
-from matchkit.workflows.predicting import recipe_in
 from matchkit.workflows.session import Session
 from matchkit.workflows.sizing import SizedBy
 from matchkit.workflows.wanted import Wanted
@@ -72,7 +70,7 @@ def log_match_arguments(parser: argparse.ArgumentParser) -> None:
 def begin(session: Session, args: argparse.Namespace) -> None:
     source = Source(
         wanted=_wanted(session, args) if args.target or args.lab else None,
-        recipe=recipe_in(session, args.recipe) if args.recipe else None,
+        recipe=predicting.recipe_in(session, args.recipe) if args.recipe else None,
         batch=scanned(session.open_book(), args.again) if args.again else None,
         formula=args.formula,
         mix=args.mix,
@@ -85,7 +83,7 @@ def begin(session: Session, args: argparse.Namespace) -> None:
 
 
 def log_match(session: Session, args: argparse.Namespace) -> None:
-    recipe = recipe_in(session, args.recipe) if args.recipe else None
+    recipe = predicting.recipe_in(session, args.recipe) if args.recipe else None
     _begin(session, args, Source(wanted=_wanted(session, args), recipe=recipe))
 
 
@@ -105,7 +103,7 @@ def _begin(
         session, source, _details(args), search, batch_g=grams, rematch=rematch, rank=args.rank,
         sized_by=None if job is None else SizedBy(job=job, density=args.density),
     )  # fmt: skip
-    give(args, made.to_dict, lambda: booked_parts(made))
+    give(args, made.to_dict, lambda: formulas.booked_parts(made))
     return made
 
 
@@ -121,7 +119,7 @@ def reprint_arguments(parser: argparse.ArgumentParser) -> None:
 
 def reprint(session: Session, args: argparse.Namespace) -> None:
     made = match_again(session, batch_of(session, args), search_of(args))
-    answer, parts = made.to_dict(), reprint_parts(made)
+    answer, parts = made.to_dict(), formulas.reprint_parts(made)
     if args.log is not None:
         if args.log >= len(made.choices):
             raise InputError(f"--log: found {args.log}; write 0 to {len(made.choices) - 1}")
@@ -142,7 +140,7 @@ def import_paper_arguments(parser: argparse.ArgumentParser) -> None:
 
 def import_paper(session: Session, args: argparse.Namespace) -> None:
     imported = booking.import_paper(session, args.cards, again=args.again)
-    give(args, imported.to_dict, lambda: imported_parts(imported))
+    give(args, imported.to_dict, lambda: book.imported_parts(imported))
 
 
 def open_batch_arguments(parser: argparse.ArgumentParser) -> None:
@@ -159,4 +157,4 @@ def open_batch_arguments(parser: argparse.ArgumentParser) -> None:
 def open_batch(session: Session, args: argparse.Namespace) -> None:
     source = Source(formula=args.formula)
     made = beginning.begin(session, source, _details(args), batch_g=args.grams)
-    give(args, made.to_dict, lambda: booked_parts(made))
+    give(args, made.to_dict, lambda: formulas.booked_parts(made))

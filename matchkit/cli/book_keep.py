@@ -8,12 +8,11 @@ from matchkit.cli.asked import batch_argument, batch_of, give, reading_options
 from matchkit.cli.values import in_grams, number, positive, whole
 from matchkit.errors import InputError
 from matchkit.report.book import lot_check_parts
-from matchkit.workflows import booking, shelf
+from matchkit.workflows import booking, shelf, wanted
 from matchkit.workflows.booking import Written
 from matchkit.workflows.ink_history import LotDrawdown
 from matchkit.workflows.ink_history import check_lot as judge_lot
 from matchkit.workflows.session import Session
-from matchkit.workflows.wanted import spectrum_in
 
 
 def give_written(args: argparse.Namespace, written: Written) -> None:
@@ -93,7 +92,7 @@ def check_lot(session: Session, args: argparse.Namespace) -> None:
         base=args.base,
         mixed_g=args.mixed,
     )
-    measured = spectrum_in(session, args.spectrum, args.name)
+    measured = wanted.spectrum_in(session, args.spectrum, args.name)
     found = judge_lot(session, drawn, measured, write=not args.only_say, open_now=args.open)
     give(args, found.to_dict, lambda: lot_check_parts(found))
 

@@ -10,8 +10,7 @@ from matchkit.cli.values import in_grams, lab, positive, whole
 from matchkit.errors import InputError
 from matchkit.files.write import write_file
 from matchkit.paper.ticket_sheet import ticket_text, tickets_html
-from matchkit.report import book
-from matchkit.report.inks import history_parts, share_parts
+from matchkit.report import book, inks
 from matchkit.workflows import looking_up, shelf, using_up
 from matchkit.workflows import today as this_day
 from matchkit.workflows.ink_history import ink_history, shares_in_tolerance
@@ -129,7 +128,7 @@ def drift_arguments(parser: argparse.ArgumentParser) -> None:
 
 def drift(session: Session, args: argparse.Namespace) -> None:
     found = ink_history(session, args.ink)
-    give(args, found.to_dict, lambda: history_parts(found))
+    give(args, found.to_dict, lambda: inks.history_parts(found))
 
 
 def pass_shares_arguments(parser: argparse.ArgumentParser) -> None:
@@ -138,7 +137,7 @@ def pass_shares_arguments(parser: argparse.ArgumentParser) -> None:
 
 def pass_shares(session: Session, args: argparse.Namespace) -> None:
     found = shares_in_tolerance(session, args.of)
-    give(args, found.to_dict, lambda: share_parts(found))
+    give(args, found.to_dict, lambda: inks.share_parts(found))
 
 
 def label_arguments(parser: argparse.ArgumentParser) -> None:

@@ -4,9 +4,8 @@ import argparse
 import sys
 from collections.abc import Mapping
 
-from matchkit.book.containers import UNFIT
-from matchkit.book.entries import OUTCOMES
-from matchkit.book.find import scanned
+from matchkit.book import containers, entries, find
+from matchkit.cli import asking, book_keep, values
 from matchkit.cli.asked import (
     batch_argument,
     batch_of,
@@ -14,17 +13,12 @@ from matchkit.cli.asked import (
     reading_options,
     reference_lots_option,
 )
-from matchkit.cli.asking import ask_weights, poured
-from matchkit.cli.book_keep import give_written
 from matchkit.cli.correct import correct_options, options_of
 from matchkit.cli.ticket import choices_of, details, html_option, write_ticket
-from matchkit.cli.values import in_grams, number, whole
 from matchkit.errors import InputError
 from matchkit.files.readings import NamedSpectrum
 from matchkit.paper.ticket_sheet import ticket_text
-from matchkit.report.check import measured_parts
-from matchkit.report.corrections import correction_parts, finish_parts
-from matchkit.report.html import to_text
+from matchkit.report import check, corrections, html
 from matchkit.workflows import booking
 from matchkit.workflows.correcting_batch import correct_batch
 from matchkit.workflows.finishing_batch import finish_in_book
@@ -43,7 +37,7 @@ def ticket_arguments(parser: argparse.ArgumentParser) -> None:
 
 def ticket(session: Session, args: argparse.Namespace) -> None:
     """The formula as it was written down; its colour and chance with the lots of today."""
-    batch = scanned(session.open_book(), args.batch)
+    batch = find.scanned(session.open_book(), args.batch)
     made = batch_ticket(session, batch, choices_of(args))
     write_ticket(args.html, made, args.weigh_sheet)
     give(args, lambda: {"batch": batch, **made.to_dict()}, lambda: [ticket_text(made).rstrip("\n")])
@@ -62,7 +56,7 @@ def weigh(session: Session, args: argparse.Namespace) -> None:
         raise InputError("weigh: say what was weighed, or --as-planned, one of the two")
     batch = batch_of(session, args)
     if args.as_planned:
-        give_written(args, booking.weigh(session, batch))
+        book_keep.give_written(args, booking.weigh(session, batch))
         return
     planned = booking.planned(session, batch)
 
@@ -73,11 +67,11 @@ def weigh(session: Session, args: argparse.Namespace) -> None:
         except InputError as error:  # such as a batch without a target
             return "; ".join(error.faults), []
         ways = [finish.rest(way.rest_g) for way in finish.rescue.ways.values()]
-        return to_text(finish_parts(finish)) if finish.rescue.over else "", ways
+        return html.to_text(corrections.finish_parts(finish)) if finish.rescue.over else "", ways
 
-    grams = poured(args.poured, planned) if args.poured else None
-    grams = grams or ask_weights(planned, session.settings.resolution_g, over)
-    give_written(args, booking.weigh(session, batch, grams))
+    grams = asking.poured(args.poured, planned) if args.poured else None
+    grams = grams or asking.ask_weights(planned, session.settings.resolution_g, over)
+    book_keep.give_written(args, booking.weigh(session, batch, grams))
 
 
 def _poured_argument(parser: argparse.ArgumentParser, words: str) -> None:
@@ -94,7 +88,7 @@ def measure_arguments(parser: argparse.ArgumentParser) -> None:
         " values themselves in quotes; several are averaged",
     )  # fmt: skip
     reading_options(parser)
-    for state, todo in UNFIT.items():
+    for state, todo in containers.UNFIT.items():
         parser.add_argument(
             f"--{state.replace(' ', '-')}", dest="state", action="append_const", const=state,
             help=f"the drawdown was {state}, so that nothing is added by it: {todo}",
@@ -105,7 +99,7 @@ def measure(session: Session, args: argparse.Namespace) -> None:
     batch = batch_of(session, args)
     spectrum = _reading(session, args)
     found = measure_batch(session, batch, spectrum.readings, spectrum.name, state=args.state or ())
-    give(args, found.to_dict, lambda: [f"Batch {batch}:", *measured_parts(found)])
+    give(args, found.to_dict, lambda: [f"Batch {batch}:", *check.measured_parts(found)])
 
 
 def _reading(session: Session, args: argparse.Namespace) -> NamedSpectrum:
@@ -130,8 +124,8 @@ def correct_arguments(parser: argparse.ArgumentParser) -> None:
 def correct(session: Session, args: argparse.Namespace) -> None:
     batch, options = batch_of(session, args), options_of(args)
     if args.weighed:
-        finish = finish_in_book(session, batch, poured([args.weighed], {}), options)
-        give(args, finish.to_dict, lambda: finish_parts(finish))
+        finish = finish_in_book(session, batch, asking.poured([args.weighed], {}), options)
+        give(args, finish.to_dict, lambda: corrections.finish_parts(finish))
         return
     found = correct_batch(session, batch, options)
     first = next(iter(found.ways))
@@ -141,14 +135,14 @@ def correct(session: Session, args: argparse.Namespace) -> None:
             "; what you add, write down with"
             f" `matchkit book SHOP add {batch} INK=G ... --correction {found.correction}`"
         )
-    give(args, found.to_dict, lambda: [head, *correction_parts(found)])
+    give(args, found.to_dict, lambda: [head, *corrections.correction_parts(found)])
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     batch_argument(parser)
     _poured_argument(parser, "only what was added")
     parser.add_argument(
-        "--correction", type=whole(), metavar="N", help="the advice that was followed"
+        "--correction", type=values.whole(), metavar="N", help="the advice that was followed"
     )
 
 
@@ -156,13 +150,13 @@ def add(session: Session, args: argparse.Namespace) -> None:
     batch, followed = batch_of(session, args), args.correction
     if not args.poured:
         raise InputError("add: say what was added, such as Chalk=2.5, or name a file of it")
-    grams = poured(args.poured, {})
-    give_written(args, booking.add(session, batch, grams, correction=followed))
+    grams = asking.poured(args.poured, {})
+    book_keep.give_written(args, booking.add(session, batch, grams, correction=followed))
 
 
 def close_arguments(parser: argparse.ArgumentParser) -> None:
     batch_argument(parser)
-    parser.add_argument("outcome", metavar="OUTCOME", help=", ".join(OUTCOMES))
+    parser.add_argument("outcome", metavar="OUTCOME", help=", ".join(entries.OUTCOMES))
     parser.add_argument("--approved-by", default="", metavar="NAME", help="who approved the print")
     parser.add_argument("--light", default="", help="under which light")
     parser.add_argument("--note", default="", help="remarks; the reason, if it is out of tolerance")
@@ -171,13 +165,13 @@ def close_arguments(parser: argparse.ArgumentParser) -> None:
 def close(session: Session, args: argparse.Namespace) -> None:
     approval = {"approved_by": args.approved_by, "light": args.light, "note": args.note}
     batch = batch_of(session, args)
-    give_written(args, booking.close(session, batch, args.outcome, **approval))
+    book_keep.give_written(args, booking.close(session, batch, args.outcome, **approval))
 
 
 def leftover_arguments(parser: argparse.ArgumentParser) -> None:
     batch_argument(parser)
     parser.add_argument(
-        "grams", type=in_grams(number), metavar="G",
+        "grams", type=values.in_grams(values.number), metavar="G",
         help="how much is left, or 0: what jobs take is learned from it",
     )  # fmt: skip
     parser.add_argument(
@@ -188,4 +182,4 @@ def leftover_arguments(parser: argparse.ArgumentParser) -> None:
 
 def leftover(session: Session, args: argparse.Namespace) -> None:
     batch = batch_of(session, args)
-    give_written(args, booking.leftover(session, batch, args.grams, args.name))
+    book_keep.give_written(args, booking.leftover(session, batch, args.grams, args.name))

@@ -10,14 +10,9 @@ from matchkit.cli.values import in_grams, positive, whole
 from matchkit.colorimetry.illuminants import Light, weights
 from matchkit.errors import InputError
 from matchkit.files.write import write_file
-from matchkit.report.check import COMPARED
-from matchkit.report.comparison import comparison_page, comparison_parts
-from matchkit.report.formulas import RECIPES, reach_parts
-from matchkit.report.html import to_text
-from matchkit.workflows.comparing import compare, formula_of
-from matchkit.workflows.finding import find_formulas
+from matchkit.report import check, comparison, formulas, html
+from matchkit.workflows import comparing, finding, predicting
 from matchkit.workflows.formulas import Search
-from matchkit.workflows.predicting import recipe_in
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import lamps_in, spectrum_in, wanted_spectrum
 
@@ -60,7 +55,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--job", default="", help="with --sheet: the job's name")
     parser.add_argument("--date", default="", help="with --sheet: the date on it (today)")
     asked.reference_lots_option(parser)
-    asked.picture_option(parser, (*COMPARED, RECIPES))
+    asked.picture_option(parser, (*check.COMPARED, formulas.RECIPES))
     asked.json_option(parser)
 
 
@@ -70,23 +65,23 @@ def run(args: argparse.Namespace) -> None:
     session = asked.session_of(args)
     spectrum = spectrum_in(session, args.target, args.name)
     wanted = wanted_spectrum(session, spectrum.name, spectrum.R, lights=_lights(args, session))
-    recipes = [recipe_in(session, path) for path in args.recipes]
+    recipes = [predicting.recipe_in(session, path) for path in args.recipes]
     if top:
-        best = find_formulas(
+        best = finding.find_formulas(
             session, wanted, Search(top=top, batch_g=args.grams, prefer=args.prefer)
         )
-        say(to_text(reach_parts(best)))
+        say(html.to_text(formulas.reach_parts(best)))
         recipes += [
-            formula_of(f"formula {rank}", each)
+            comparing.formula_of(f"formula {rank}", each)
             for rank, each in enumerate(best.match.formulas, start=1)
         ]
-    found = compare(session, wanted, recipes)
+    found = comparing.compare(session, wanted, recipes)
     for path, own in ((args.sheet, False), (args.shop_copy, True)):
         if path:
-            made = comparison_page(found, job=args.job, day=args.date, shop_copy=own)
+            made = comparison.comparison_page(found, job=args.job, day=args.date, shop_copy=own)
             write_file(path, made.html)
             say(f"written: {path}")
-    asked.give(args, found.to_dict, lambda: comparison_parts(found))
+    asked.give(args, found.to_dict, lambda: comparison.comparison_parts(found))
 
 
 def _no_lab(_: str) -> str:

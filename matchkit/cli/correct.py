@@ -10,8 +10,7 @@ from matchkit.cli.folders import say
 from matchkit.cli.values import between, in_grams, lab
 from matchkit.errors import InputError
 from matchkit.files.recipe import read_recipe
-from matchkit.report.check import COMPARED
-from matchkit.report.corrections import correction_parts, finish_parts
+from matchkit.report import check, corrections
 from matchkit.workflows.correcting_batch import WORDS, Mixed, correct
 from matchkit.workflows.finishing_batch import CorrectOptions, finish_batch
 from matchkit.workflows.session import Session
@@ -52,7 +51,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--without", action="append", default=[], metavar="INK", help="do not add this ink"
     )
-    asked.picture_option(parser, COMPARED)
+    asked.picture_option(parser, check.COMPARED)
     asked.json_option(parser)
 
 
@@ -103,7 +102,7 @@ def run(args: argparse.Namespace) -> None:
     if args.plan:
         planned = _contents(session, [args.plan])[0]
         finish = finish_batch(session, wanted, planned, contents[0], options)
-        asked.give(args, finish.to_dict, lambda: finish_parts(finish))
+        asked.give(args, finish.to_dict, lambda: corrections.finish_parts(finish))
         return
     if args.measured:
         option = "--measured-name"
@@ -118,7 +117,7 @@ def run(args: argparse.Namespace) -> None:
     else:
         rounds = [Mixed(grams=contents[0], lab=args.measured_lab, looks=args.looks or "")]
     found = correct(session, wanted, rounds, options)
-    asked.give(args, found.to_dict, lambda: correction_parts(found))
+    asked.give(args, found.to_dict, lambda: corrections.correction_parts(found))
 
 
 def _contents(session: Session, paths: Sequence[str]) -> list[dict[str, float]]:

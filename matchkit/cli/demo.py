@@ -8,8 +8,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
-from matchkit.cli.asked import json_option
-from matchkit.cli.folders import say
+from matchkit.cli import asked, folders
 from matchkit.report.parts import to_json
 from matchkit.workflows.shipped import write_demo
 
@@ -17,13 +16,13 @@ from matchkit.workflows.shipped import write_demo
 def arguments(parser: argparse.ArgumentParser) -> None:
     """The command's arguments."""
     parser.add_argument("folder", metavar="DIR", nargs="?", default="demo", help="default ./demo")
-    json_option(parser)
+    asked.json_option(parser)
 
 
 def run(args: argparse.Namespace) -> None:
     """Write the folder, then fit, match, check, correct and make a ticket."""
     for line in write_demo(Path(args.folder)):
-        say(line)
+        folders.say(line)
     shop = str(Path(args.folder))
     example = f"{shop}/example"
     steps = {

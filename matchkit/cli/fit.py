@@ -5,8 +5,7 @@ from collections.abc import Callable
 
 from matchkit.cli.asked import draw, json_option, picture_option, session_of
 from matchkit.errors import InputError, did_you_mean
-from matchkit.report.html import to_text
-from matchkit.report.inks import fit_parts, optics_picture
+from matchkit.report import html, inks
 from matchkit.report.parts import Part, to_json
 from matchkit.workflows.fitting_inks import THEORIES, InksFitted, fit_inks, keep_fits
 from matchkit.workflows.session import Session
@@ -34,12 +33,12 @@ def run(args: argparse.Namespace) -> None:
     session = session_of(args)
     _check_inks(args, [ink.name for ink in session.files.inks])
     found = fit_inks(session, args.theory)
-    parts = fit_parts(found)
+    parts = inks.fit_parts(found)
     # Written before anything is printed, since who reads that may go away.
     faults = _faults_of(lambda: keep_fits(session, found))
     faults += _faults_of(lambda: draw(args, _pictures(args, session, found, parts)))
     if not args.json:  # for people, the answer comes even where it can't be kept
-        print(to_text(parts))
+        print(html.to_text(parts))
     if faults:
         raise InputError(faults)
     print(to_json(found.to_dict()) if args.json else f"\nWritten: {args.shop}/fit.json")
@@ -74,7 +73,7 @@ def _pictures(
     for name in args.ink:
         for fit in (found.fits or found.films).values():
             if name in fit.palette.names:
-                pictures.append(optics_picture(fit, session.files.like_samples, name))
+                pictures.append(inks.optics_picture(fit, session.files.like_samples, name))
     if args.ink and not pictures:
         raise InputError(f"--ink: no drawdown of {', '.join(args.ink)} was fitted")
     return pictures or parts

@@ -3,9 +3,7 @@
 import argparse
 from math import inf
 
-from matchkit.cli.asked import prefer_option, reference_lots_option
-from matchkit.cli.films import over_options, printed_of
-from matchkit.cli.values import between, in_grams, positive, whole
+from matchkit.cli import asked, films, values
 from matchkit.workflows.formulas import ANY_LEFTOVER, Search
 from matchkit.workflows.wanted import OTHER_WEIGHT
 
@@ -24,7 +22,7 @@ def search_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--leftovers", action="store_true", help="start from whichever leftover saves most"
     )
-    prefer_option(
+    asked.prefer_option(
         parser,
         "chance: the best chance at the first drawdown; steady: the nearest under the worst light",
     )
@@ -32,19 +30,19 @@ def search_options(parser: argparse.ArgumentParser) -> None:
         "--all", action="store_true",
         help="also list formulas that are mostly clear or hard to weigh",
     )  # fmt: skip
-    over_options(parser)
-    reference_lots_option(parser)
+    films.over_options(parser)
+    asked.reference_lots_option(parser)
 
 
 def number_options(parser: argparse.ArgumentParser, *, top: int) -> None:
     """How much, of how many inks, how many formulas; the weight of the other lights."""
     for name, kind, usual, words in (
-        ("grams", in_grams(positive), 1000.0, "batch size"),
-        ("max-inks", whole(), 4, "most inks in a formula, white and clear included"),
-        ("top", whole(), top, "how many formulas for a target"),
+        ("grams", values.in_grams(values.positive), 1000.0, "batch size"),
+        ("max-inks", values.whole(), 4, "most inks in a formula, white and clear included"),
+        ("top", values.whole(), top, "how many formulas for a target"),
         (
             "other-lights",
-            between(0, inf, "0 or more"),
+            values.between(0, inf, "0 or more"),
             OTHER_WEIGHT,
             "weight of the other lights beside the first",
         ),
@@ -65,5 +63,5 @@ def search_of(args: argparse.Namespace) -> Search:
         prefer=args.prefer,
         every=args.all,
         leftover=args.use or (ANY_LEFTOVER if args.leftovers else None),
-        printed=printed_of(args),
+        printed=films.printed_of(args),
     )

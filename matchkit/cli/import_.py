@@ -4,15 +4,11 @@ import argparse
 import sys
 from contextlib import suppress
 
-from matchkit.cli.asked import json_option, scale_options, session_of
-from matchkit.cli.folders import say
-from matchkit.cli.outputs import new_file
-from matchkit.cli.values import positive
+from matchkit.cli import asked, folders, outputs, values
 from matchkit.errors import InputError
 from matchkit.files.incoming import Bringing, Imported
 from matchkit.files.preview import BARS, PLAIN_BARS
-from matchkit.report.html import to_text
-from matchkit.report.parts import to_json
+from matchkit.report import html, parts
 from matchkit.report.plan import MOST, imported_parts, look_parts, odd_lines
 from matchkit.workflows.fitting_inks import bring, converted, look_at, place_of
 from matchkit.workflows.session import Session
@@ -43,7 +39,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--index",
         metavar="N",
-        type=positive,
+        type=values.positive,
         help="refractive index of glossy films (1.5 for most resins: common practice, no"
         " source): adds or takes away the specular part if file and shop differ in it",
     )
@@ -54,19 +50,19 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--to",
-        type=new_file,
+        type=outputs.new_file,
         metavar="NEW",
         help="write the spectra to a new file instead: .csv, or .txt for CGATS.17",
     )
-    scale_options(parser)
-    json_option(parser)
+    asked.scale_options(parser)
+    asked.json_option(parser)
 
 
 def run(args: argparse.Namespace) -> None:
     """Look, print, bring in."""
     if args.shop is None and not (args.preview or args.to):
         raise InputError("import: name the shop folder, or say --preview to look only")
-    session = None if args.shop is None else session_of(args)
+    session = None if args.shop is None else asked.session_of(args)
     look = look_at(args.file, session, scale=args.scale or "", repeats=args.repeats)
     shown: set[str] = set()
     if not args.json:
@@ -74,18 +70,18 @@ def run(args: argparse.Namespace) -> None:
         with suppress(InputError):  # which bringing in tells of
             place = place_of(session) if session else None
         bars = BARS if _draws(BARS) else PLAIN_BARS
-        print(to_text(look_parts(look, place, most=None if args.all else MOST, bars=bars)))
+        print(html.to_text(look_parts(look, place, most=None if args.all else MOST, bars=bars)))
         sys.stdout.flush()
         shown = set(odd_lines(look)[: None if args.all else MOST])
     done, notes = _act(args, session, list(look.seen.notes))
     for note in notes:
         if note not in shown:
-            say(note)
+            folders.say(note)
     if args.json:
         imported = done.to_dict() if done else None
-        print(to_json({**look.to_dict(), "imported": imported, "notes": notes}))
+        print(parts.to_json({**look.to_dict(), "imported": imported, "notes": notes}))
     elif done:
-        print(to_text(imported_parts(done)))
+        print(html.to_text(imported_parts(done)))
 
 
 def _act(

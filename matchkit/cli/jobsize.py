@@ -2,8 +2,7 @@
 
 import argparse
 
-from matchkit.cli.asked import give, json_option, session_of
-from matchkit.cli.printed import container_option, job_of, job_options
+from matchkit.cli import asked, printed
 from matchkit.report.printed import size_parts
 from matchkit.workflows.predicting import recipe_in
 from matchkit.workflows.sizing import ink_for_job
@@ -13,16 +12,16 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     """The command's arguments."""
     parser.add_argument("shop", metavar="SHOP", help="the shop folder, for density and cost")
     parser.add_argument("recipe", metavar="RECIPE", help="CSV ink,grams or ink,percent; mixes too")
-    job_options(parser, required=True)
-    container_option(parser)
-    json_option(parser)
+    printed.job_options(parser, required=True)
+    printed.container_option(parser)
+    asked.json_option(parser)
 
 
 def run(args: argparse.Namespace) -> None:
     """Work out and print."""
-    job = job_of(args)
+    job = printed.job_of(args)
     assert job is not None  # --prints is required here
-    session = session_of(args)
+    session = asked.session_of(args)
     formula = recipe_in(session, args.recipe, {ink.name: ink.series for ink in session.shelf.inks})
     found = ink_for_job(session, formula, job, container=args.container, density=args.density)
-    give(args, found.to_dict, lambda: size_parts(found))
+    asked.give(args, found.to_dict, lambda: size_parts(found))

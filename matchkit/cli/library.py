@@ -4,14 +4,10 @@ import argparse
 import sys
 import time
 
-from matchkit.cli import asked
-from matchkit.cli.formulas import number_options
-from matchkit.cli.outputs import new_file
-from matchkit.cli.values import whole
+from matchkit.cli import asked, formulas, outputs, values
 from matchkit.report.formulas import library_parts
+from matchkit.workflows import library, wanted
 from matchkit.workflows.formulas import Search
-from matchkit.workflows.library import match_library
-from matchkit.workflows.wanted import spectra_in
 
 EVERY_S = 10.0  # between lines of progress where nobody watches
 
@@ -21,14 +17,14 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("shop", metavar="SHOP", help="the shop folder")
     parser.add_argument("targets", metavar="TARGETS", help="a spectrum file with many targets")
     parser.add_argument(
-        "--into", type=new_file, metavar="FILE", required=True,
+        "--into", type=outputs.new_file, metavar="FILE", required=True,
         help="FILE.csv or FILE.jsonl; a begun file is continued",
     )  # fmt: skip
     parser.add_argument("--anew", action="store_true", help="begin FILE again")
     parser.add_argument(
         "--workers", type=_workers, default=1, metavar="N", help="processes; all: every core"
     )
-    number_options(parser, top=1)
+    formulas.number_options(parser, top=1)
     parser.add_argument(
         "--without", action="append", default=[], metavar="INK", help="leave an ink out"
     )
@@ -43,8 +39,8 @@ def run(args: argparse.Namespace) -> None:
         batch_g=args.grams, max_inks=args.max_inks, top=args.top, without=tuple(args.without)
     )
     session = asked.session_of(args)
-    found = match_library(
-        session, spectra_in(session, args.targets), search, args.into, workers=args.workers,
+    found = library.match_library(
+        session, wanted.spectra_in(session, args.targets), search, args.into, workers=args.workers,
         other_weight=args.other_lights, anew=args.anew, progress=Progress(),
     )  # fmt: skip
     asked.give(args, found.to_dict, lambda: library_parts(found))
@@ -52,7 +48,7 @@ def run(args: argparse.Namespace) -> None:
 
 def _workers(text: str) -> int:
     """The type of ``--workers``."""
-    return -1 if text == "all" else whole()(text)
+    return -1 if text == "all" else values.whole()(text)
 
 
 class Progress:

@@ -2,30 +2,24 @@
 
 import argparse
 
-from matchkit.cli import asked
-from matchkit.cli.folders import progress_line, say
-from matchkit.cli.formulas import search_of, search_options
-from matchkit.cli.outputs import page, recipe_csv
-from matchkit.cli.ticket import choices_of, details, write_ticket
+from matchkit.cli import asked, folders, formulas, outputs, ticket
 from matchkit.colorimetry.illuminants import Light
 from matchkit.errors import InputError
 from matchkit.files.write import csv_text, write_file
 from matchkit.report.check import COMPARED
 from matchkit.report.formulas import RECIPES, formulas_parts
 from matchkit.report.parts import Part
-from matchkit.workflows.beginning import USUAL_G
-from matchkit.workflows.finding import find_formulas
+from matchkit.workflows import beginning, finding, weighing_out
 from matchkit.workflows.session import Session
 from matchkit.workflows.sizing import SizedBy
 from matchkit.workflows.wanted import Wanted, lamps_in, spectra_in, wanted_spectrum
-from matchkit.workflows.weighing_out import find_for_job, found_ticket
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """The command's arguments."""
     parser.add_argument("shop", metavar="SHOP", help="the shop folder")
     asked.target_options(parser, many=True)
-    search_options(parser)
+    formulas.search_options(parser)
     asked.lamp_option(parser)
     parser.add_argument(
         "--trade-offs",
@@ -33,24 +27,24 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         help="say what each formula gives up (always with steady)",
     )
     parser.add_argument(
-        "--ticket", type=page, metavar="FILE", help="write the ticket of formula 1 (.html)"
+        "--ticket", type=outputs.page, metavar="FILE", help="write the ticket of formula 1 (.html)"
     )
     parser.add_argument(
-        "--recipe", type=recipe_csv, metavar="FILE", help="write formula 1 as CSV ink,grams"
+        "--recipe", type=outputs.recipe_csv, metavar="FILE", help="write formula 1 as CSV ink,grams"
     )
     asked.picture_option(parser, (*COMPARED, RECIPES))
-    details(parser)
+    ticket.details(parser)
     parser.set_defaults(grams=None)
     asked.json_option(parser)
 
 
 def run(args: argparse.Namespace) -> None:
     """Match every target and print."""
-    sized, args.grams = args.grams is not None, args.grams or USUAL_G
-    search = search_of(args)
+    sized, args.grams = args.grams is not None, args.grams or beginning.USUAL_G
+    search = formulas.search_of(args)
     if args.show and not args.picture:
         raise InputError("--show goes with --picture FILE")
-    choices = choices_of(args)
+    choices = ticket.choices_of(args)
     for option, given in (("--prints", choices.print_job), ("--hold-back", args.hold_back)):
         if given and not args.ticket:
             raise InputError(f"{option}: it stands on the ticket; give --ticket FILE too")
@@ -60,25 +54,25 @@ def run(args: argparse.Namespace) -> None:
         raise InputError(
             "--ticket, --recipe and --picture are for one target; choose it with --name"
         )
-    tell = progress_line("subsets of inks looked at") if len(wanted) == 1 else None
-    tell_many = progress_line("targets matched")
+    tell = folders.progress_line("subsets of inks looked at") if len(wanted) == 1 else None
+    tell_many = folders.progress_line("targets matched")
     answers = []
     for done, each in enumerate(wanted, start=1):
         if choices.print_job and not sized:
             sized_by = SizedBy(job=choices.print_job, density=choices.density)
-            found = find_for_job(session, each, search, sized_by, progress=tell)
+            found = weighing_out.find_for_job(session, each, search, sized_by, progress=tell)
         else:
-            found = find_formulas(session, each, search, progress=tell)
+            found = finding.find_formulas(session, each, search, progress=tell)
         answers.append(found)
         if not tell:
             tell_many(done, len(wanted))
     if args.ticket:
-        write_ticket(args.ticket, found_ticket(session, answers[0], 0, choices))
+        ticket.write_ticket(args.ticket, weighing_out.found_ticket(session, answers[0], 0, choices))
     if args.recipe:
         best = answers[0].ranked(1).formula
         rows = list(zip(best.inks, best.grams, strict=True))
         write_file(args.recipe, csv_text(["ink", "grams"], rows))
-        say(f"written: {args.recipe}")
+        folders.say(f"written: {args.recipe}")
     told = args.trade_offs or search.prefer == "steady"
 
     def parts() -> list[Part]:

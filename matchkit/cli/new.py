@@ -3,8 +3,7 @@
 import argparse
 from dataclasses import replace
 
-from matchkit.cli.asked import give, json_option
-from matchkit.cli.plan import choices_of, plan_options
+from matchkit.cli import asked, plan
 from matchkit.errors import did_you_mean
 from matchkit.files.planned import EXAMPLES, NEW_SHOP
 from matchkit.inks.shop import GEOMETRIES, ROLES, Ink
@@ -23,15 +22,15 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--inks", default=EXAMPLES, metavar="NAME:ROLE,...", type=_inks,
         help="your inks, as White:white,Black:black,Clear:clear,Lemon:colour",
     )  # fmt: skip
-    plan_options(parser)
-    json_option(parser)
+    plan.plan_options(parser)
+    asked.json_option(parser)
 
 
 def run(args: argparse.Namespace) -> None:
     """Write the folder, whole or not at all."""
     shop = replace(NEW_SHOP, name=args.shop_name, geometry=args.geometry, condition=args.condition)
-    made = new_shop(args.folder, args.inks, shop, choices_of(args))
-    give(args, made.to_dict, lambda: [*new_shop_parts(made), *_next(args)])
+    made = new_shop(args.folder, args.inks, shop, plan.choices_of(args))
+    asked.give(args, made.to_dict, lambda: [*new_shop_parts(made), *_next(args)])
 
 
 def _next(args: argparse.Namespace) -> list[Part]:

@@ -10,10 +10,7 @@ from matchkit.cli.outputs import page
 from matchkit.cli.values import whole
 from matchkit.errors import InputError
 from matchkit.files.write import write_file
-from matchkit.practice.exercise import choice_of
-from matchkit.practice.kinds import KINDS, from_code
-from matchkit.practice.sheet import sheet_html
-from matchkit.practice.simulated_shop import practice_shop
+from matchkit.practice import exercise, kinds, sheet, simulated_shop
 from matchkit.report.practice import class_parts, exercises_parts, marked_parts, standing_parts
 from matchkit.workflows import practising
 from matchkit.workflows.misses import misses
@@ -22,7 +19,7 @@ from matchkit.workflows.misses import misses
 def arguments(parser: argparse.ArgumentParser) -> None:
     """The command's arguments."""
     parser.add_argument(
-        "--kind", action="append", choices=KINDS, help="only this kind; may be repeated"
+        "--kind", action="append", choices=kinds.KINDS, help="only this kind; may be repeated"
     )
     count, seed, level = (whole(*practising.LIMITS[name]) for name in ("count", "seed", "level"))
     parser.add_argument(
@@ -70,7 +67,7 @@ def run(args: argparse.Namespace) -> None:
         give(args, marked.to_dict, lambda: marked_parts(marked))
         return
     options = practising.PracticeOptions(
-        kinds=tuple(args.kind or KINDS),
+        kinds=tuple(args.kind or kinds.KINDS),
         count=args.count,
         seed=args.seed,
         level=args.level,
@@ -80,7 +77,7 @@ def run(args: argparse.Namespace) -> None:
     if not args.sheet:
         give(args, found.to_dict, lambda: exercises_parts(found, answers=args.answers))
         return
-    write_file(args.sheet, sheet_html(found.exercises, answers=args.answers))
+    write_file(args.sheet, sheet.sheet_html(found.exercises, answers=args.answers))
     say(f"written: {args.sheet}")
     give(args, found.to_dict, lambda: standing_parts(found.standings))
 
@@ -91,8 +88,8 @@ def _given(pairs: Sequence[str]) -> list[practising.Given]:
     for pair in pairs:
         code, _, letter = pair.partition("=")
         try:
-            each = from_code(practice_shop(), code)
-            given.append((each, choice_of(each, letter)))
+            each = kinds.from_code(simulated_shop.practice_shop(), code)
+            given.append((each, exercise.choice_of(each, letter)))
         except InputError as error:
             faults += [f"--mark {pair}: {fault}" for fault in error.faults]
     if faults:

@@ -2,9 +2,7 @@
 
 import argparse
 
-from matchkit.cli.asked import give, json_option, picture_option
-from matchkit.cli.folders import progress_line
-from matchkit.cli.values import between, whole
+from matchkit.cli import asked, folders, values
 from matchkit.report.rehearsal import PICTURES, rehearsal_parts
 from matchkit.workflows.rehearsing import DRAWDOWNS, LIMITS, TROUBLES, RehearsalOptions, rehearse
 
@@ -13,24 +11,24 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     """The command's arguments."""
     usual = RehearsalOptions()
     parser.add_argument(
-        "--targets", metavar="N", type=whole(*LIMITS["targets"]), default=usual.targets,
+        "--targets", metavar="N", type=values.whole(*LIMITS["targets"]), default=usual.targets,
         help=f"how many jobs ({usual.targets})",
     )  # fmt: skip
     parser.add_argument(
-        "--seed", metavar="S", type=whole(*LIMITS["seed"]), default=usual.seed,
+        "--seed", metavar="S", type=values.whole(*LIMITS["seed"]), default=usual.seed,
         help=f"other inks, other targets ({usual.seed})",
     )  # fmt: skip
     parser.add_argument(
-        "--lots", metavar="PERCENT", type=between(*LIMITS["lots_percent"]),
+        "--lots", metavar="PERCENT", type=values.between(*LIMITS["lots_percent"]),
         default=usual.lots_percent,
         help=f"standard deviation of strength by lot ({usual.lots_percent:g})",
     )  # fmt: skip
     parser.add_argument(
-        "--tolerance", metavar="DE00", type=between(*LIMITS["tolerance_de00"]),
+        "--tolerance", metavar="DE00", type=values.between(*LIMITS["tolerance_de00"]),
         default=usual.tolerance_de00, help=f"tolerance ({usual.tolerance_de00:g})",
     )  # fmt: skip
     parser.add_argument(
-        "--earlier", metavar="N", type=whole(*LIMITS["earlier_batches"]),
+        "--earlier", metavar="N", type=values.whole(*LIMITS["earlier_batches"]),
         default=usual.earlier_batches,
         help=f"earlier batches that the lots were learned from ({usual.earlier_batches})",
     )  # fmt: skip
@@ -42,8 +40,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--troubles", metavar="NAME", nargs="+", choices=TROUBLES, default=(),
         help=f"troubles to add: {', '.join(TROUBLES)}",
     )  # fmt: skip
-    picture_option(parser, PICTURES)
-    json_option(parser)
+    asked.picture_option(parser, PICTURES)
+    asked.json_option(parser)
 
 
 def run(args: argparse.Namespace) -> None:
@@ -57,5 +55,5 @@ def run(args: argparse.Namespace) -> None:
         drawdowns_per_ink=args.drawdowns,
         troubles=tuple(args.troubles),
     )
-    found = rehearse(options, progress_line("targets matched"))
-    give(args, found.to_dict, lambda: rehearsal_parts(found))
+    found = rehearse(options, folders.progress_line("targets matched"))
+    asked.give(args, found.to_dict, lambda: rehearsal_parts(found))

@@ -5,20 +5,15 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
+from matchkit.book import find, jobs
 from matchkit.book.containers import UNFIT
-from matchkit.book.find import scanned
-from matchkit.book.jobs import job
+from matchkit.cli import book, folders, values
 from matchkit.cli.asked import json_option, scale_options, session_of
-from matchkit.cli.book import who
-from matchkit.cli.folders import say
-from matchkit.cli.values import positive
 from matchkit.errors import InputError
 from matchkit.files.incoming import Bringing
 from matchkit.files.scale import SCALES
-from matchkit.report.check import measured_parts
-from matchkit.report.html import to_text
+from matchkit.report import check, html, plan
 from matchkit.report.parts import Part, to_json
-from matchkit.report.plan import imported_parts, look_parts
 from matchkit.workflows import watching
 from matchkit.workflows.fitting_inks import look_at, place_of
 from matchkit.workflows.session import Session
@@ -39,7 +34,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("folder", metavar="FOLDER", help="where the instrument's software exports")
     parser.add_argument(
         "--every",
-        type=positive,
+        type=values.positive,
         default=EVERY_S,
         metavar="SECONDS",
         help="how often to look, seconds (1)",
@@ -54,7 +49,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> None:
     """Look, ask, put where it belongs, until Ctrl+C."""
-    args.by = who() if args.by is None else args.by
+    args.by = book.who() if args.by is None else args.by
     folder, seen, waited = Path(args.folder), dict[Path, tuple[int, int, str]](), False
     while True:
         new, growing = watching.arrivals(folder, Path(args.shop), seen)
@@ -63,7 +58,7 @@ def run(args: argparse.Namespace) -> None:
         if args.once and not growing:
             return
         if not (new or growing or waited or args.once):
-            say(f"Waiting for files in {folder}; press Ctrl+C to end.")
+            folders.say(f"Waiting for files in {folder}; press Ctrl+C to end.")
             waited = True
         time.sleep(args.every)
 
@@ -78,28 +73,28 @@ def _take(args: argparse.Namespace, arrival: watching.Arrival) -> None:
             session.scale = next((s for s in SCALES if answer and s.startswith(answer)), "")
         look = look_at(arrival.path, session)
     except EOFError:
-        say(f"{arrival.path.name}: its scale is not known; you are asked again next time")
+        folders.say(f"{arrival.path.name}: its scale is not known; you are asked again next time")
         return
     except InputError as error:
         for fault in error.faults:
-            say(fault)
+            folders.say(fault)
         watching.leave(session, arrival)
         return
     if not args.json:
-        print(to_text(look_parts(look, place_of(session), bars="")), flush=True)
+        print(html.to_text(plan.look_parts(look, place_of(session), bars="")), flush=True)
     for each in watching.to_measure(session):
-        say(f"To measure: batch {each.batch} {each.name}{each.job and f', {each.job}'}")
+        folders.say(f"To measure: batch {each.batch} {each.name}{each.job and f', {each.job}'}")
     while True:
         try:
             placed = _put(session, arrival, lambda words: input("" if args.json else words).strip())
         except EOFError:
-            say(f"{arrival.path.name}: not placed; you are asked again next time")
+            folders.say(f"{arrival.path.name}: not placed; you are asked again next time")
             return
         except InputError as error:
             for fault in error.faults:
-                say(fault)
+                folders.say(fault)
             continue
-        print(to_json(placed.to_dict()) if args.json else to_text(_parts(placed)), flush=True)
+        print(to_json(placed.to_dict()) if args.json else html.to_text(_parts(placed)), flush=True)
         return
 
 
@@ -114,8 +109,8 @@ def _put(session: Session, arrival: watching.Arrival, ask: Callable[[str], str])
     if what == "t":
         return watching.as_target(session, arrival, rest)
     if what == "b" and rest:
-        batch = scanned(session.open_book(), rest)
-        job(session.open_book(), batch)
+        batch = find.scanned(session.open_book(), rest)
+        jobs.job(session.open_book(), batch)
         return watching.as_batch(session, arrival, batch, _state(ask))
     if what == "n" and not rest:
         return watching.leave(session, arrival)
@@ -128,13 +123,13 @@ def _state(ask: Callable[[str], str]) -> list[str]:
         words = [word.strip().casefold() for word in ask(STATE).split(",") if word.strip()]
         if {*words} <= {*UNFIT} or words in (["yes"], ["y"]):
             return [word for word in words if word in UNFIT]
-        say(f"write {', '.join(UNFIT)}, or only press Enter")
+        folders.say(f"write {', '.join(UNFIT)}, or only press Enter")
 
 
 def _parts(placed: watching.Placed) -> list[Part]:
     name = placed.arrival.path.name
     if placed.imported:
-        return [f"{name}:", *imported_parts(placed.imported)]
+        return [f"{name}:", *plan.imported_parts(placed.imported)]
     if placed.measured:
-        return [f"{name}, {placed.went}:", *measured_parts(placed.measured)]
+        return [f"{name}, {placed.went}:", *check.measured_parts(placed.measured)]
     return [f"{name}: {placed.went}."]

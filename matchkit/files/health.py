@@ -12,12 +12,10 @@ from pathlib import Path
 from matchkit.arrays import Array
 from matchkit.colorimetry.grid import GRID_NM, average, check_reflectance
 from matchkit.errors import InputError
-from matchkit.files.lock import locked
+from matchkit.files import lock, shop_tables, write
 from matchkit.files.readings import name_fault
-from matchkit.files.shop_tables import spectral_rows
 from matchkit.files.tables import Row
 from matchkit.files.text import Findings, quoted
-from matchkit.files.write import csv_text, settled, write_files
 from matchkit.fitting.instrument import StandardDrift, diagnosis, drift
 from matchkit.inks.shop import Shop
 
@@ -59,11 +57,11 @@ def read_kept(folder: str | Path) -> list[Kept]:
 
     Raises `InputError` with every fault of the file.
     """
-    path = settled(Path(folder), FILE)
+    path = write.settled(Path(folder), FILE)
     if not path.exists():
         return []
     found = Findings(file=FILE)
-    rows = spectral_rows(path, FILE, ("date", "kind", "name"), found)[1]
+    rows = shop_tables.spectral_rows(path, FILE, ("date", "kind", "name"), found)[1]
     kept = [_kept(row, R, found) for row, R in rows]
     if found.faults:
         raise InputError(found.faults)
@@ -87,10 +85,10 @@ def keep_reading(folder: str | Path, *, kind: str, name: str, readings: Array, d
         raise InputError(faults)
     new = [Kept(date=date, kind=kind, name=name, R=R) for R in readings]
     columns = ["date", "kind", "name", *(f"{nm:.0f}" for nm in GRID_NM)]
-    with locked(folder):
+    with lock.locked(folder):
         every = sorted([*read_kept(folder), *new], key=lambda each: each.date)
         rows = [[k.date, k.kind, k.name, *(f"{value:.6f}" for value in k.R)] for k in every]
-        write_files(folder, {FILE: csv_text(columns, rows)})
+        write.write_files(folder, {FILE: write.csv_text(columns, rows)})
 
 
 def health(kept: Sequence[Kept], shop: Shop, today: str) -> Health:

@@ -14,16 +14,12 @@ import numpy as np
 from matchkit.arrays import Array
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.errors import InputError, did_you_mean
-from matchkit.files import shop_tables
-from matchkit.files.grid import wavelength_columns
-from matchkit.files.lock import locked
+from matchkit.files import grid, lock, settings, shop_tables, write
 from matchkit.files.readings import NamedSpectrum, listed
-from matchkit.files.settings import geometry_faults
 from matchkit.files.shop import read_measuring
 from matchkit.files.spectrum import read_spectra
 from matchkit.files.tables import FileTable
 from matchkit.files.text import label, quoted
-from matchkit.files.write import write_keeping
 from matchkit.fitting.instrument import disagreement, oddities, repeats
 from matchkit.inks.shop import Drawdown, Shop
 
@@ -84,7 +80,7 @@ def bring_in(path: str | Path, folder: str | Path, how: Bringing | None = None) 
         With every fault of the file and the folder; then nothing was written.
     """
     read_measuring(folder)  # says what is wrong with the folder before anything is made there
-    with locked(folder):
+    with lock.locked(folder):
         return _brought_in(Path(path), Path(folder), how or Bringing())
 
 
@@ -114,7 +110,7 @@ def _brought_in(path: Path, folder: Path, how: Bringing) -> Imported:
     )
     place |= {line.drawdown: name for name, table in tables.items() for line in table.lines}
     new, held = _against(spectra, tables, place, how.existing, file)
-    faults = geometry_faults(replace(shop, drawdowns=tuple(map(_as_drawdown, new))))
+    faults = settings.geometry_faults(replace(shop, drawdowns=tuple(map(_as_drawdown, new))))
     if faults:
         raise InputError(
             [fault.replace(f"in {shop_tables.SPECTRA}", f"in {file}") for fault in faults]
@@ -124,7 +120,7 @@ def _brought_in(path: Path, folder: Path, how: Bringing) -> Imported:
         if own := [each for each in new if place[each.name] == name]:
             texts[name] = _with(old, own, replacing=how.existing == "replace")
             notes = [*notes, *_cropped(old.table)]
-    kept = write_keeping(folder, texts, texts) if texts else ""
+    kept = write.write_keeping(folder, texts, texts) if texts else ""
     measured = {li.drawdown for each in tables.values() for li in each.lines if li.R is not None}
     measured |= {each.name for each in new}
     return Imported(
@@ -243,7 +239,7 @@ def _among(R: Array, others: Iterable[Array]) -> bool:
 
 def _with(old: shop_tables.ShopTable, new: Sequence[NamedSpectrum], *, replacing: bool) -> str:
     """The text of `spectra.csv` with the new readings, all of it on the grid."""
-    head, waves = old.table.grid.head, wavelength_columns(old.table.columns)
+    head, waves = old.table.grid.head, grid.wavelength_columns(old.table.columns)
     others = [i for i in range(len(head)) if i not in waves]
     before = sum(i < min(waves) for i in others)
 

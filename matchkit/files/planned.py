@@ -10,10 +10,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from matchkit.errors import InputError
-from matchkit.files import shop_tables
-from matchkit.files.lock import locked
+from matchkit.files import lock, shop_tables, write
 from matchkit.files.text import label
-from matchkit.files.write import csv_text, write_files, write_keeping
 from matchkit.inks.drawdowns import Plan, Step, numbered
 from matchkit.inks.shop import GEOMETRIES, Ink, Shop
 
@@ -53,7 +51,7 @@ def write_new_shop(folder: str | Path, plan: Plan, shop: Shop) -> tuple[str, ...
     if Path(folder).exists():
         raise InputError(f"{folder}: is there already; name a new folder")
     files = shop_files(plan, shop)
-    write_files(folder, files)
+    write.write_files(folder, files)
     return tuple(files)
 
 
@@ -73,7 +71,7 @@ def write_plan(
     folder = Path(folder)
     if not folder.is_dir():
         raise InputError(f"{label(folder)}: not found; a shop folder is expected")
-    with locked(folder):
+    with lock.locked(folder):
         return _put_plan(folder, plan, inks, new_ink)
 
 
@@ -99,9 +97,9 @@ def _put_plan(folder: Path, plan: Plan, inks: Sequence[Ink], new_ink: str | None
         contents[shop_tables.SPECTRA] = spectra.text(places)
     kept = ""
     if any(line.drawdown in anew for line in drawn.lines):
-        kept = write_keeping(folder, [shop_tables.DRAWDOWNS], contents)
+        kept = write.write_keeping(folder, [shop_tables.DRAWDOWNS], contents)
     elif contents:
-        write_files(folder, contents)
+        write.write_files(folder, contents)
     return Planned(
         added=tuple(new),
         taken_out=tuple(out),
@@ -186,11 +184,11 @@ def shop_files(plan: Plan, shop: Shop = NEW_SHOP) -> dict[str, str]:
     places = ([step.drawdown, *[""] * len(shop_tables.WAVES)] for step in plan.steps)
     return {
         "shop.toml": _settings(plan, shop),
-        "inks.csv": csv_text(INK_COLUMNS, map(_ink_row, plan.inks)),
-        shop_tables.DRAWDOWNS: csv_text(
+        "inks.csv": write.csv_text(INK_COLUMNS, map(_ink_row, plan.inks)),
+        shop_tables.DRAWDOWNS: write.csv_text(
             ("drawdown", "ink", "percent", "lot", shop_tables.NUMBER), drawn
         ),
-        shop_tables.SPECTRA: csv_text(("drawdown", *shop_tables.WAVES), places),
+        shop_tables.SPECTRA: write.csv_text(("drawdown", *shop_tables.WAVES), places),
     }
 
 

@@ -9,9 +9,7 @@ from typing import Any
 from matchkit.errors import InputError
 from matchkit.files.text import label
 from matchkit.files.write import write_file
-from matchkit.practice import kinds
-from matchkit.practice.colour import AXES, N_LEVELS
-from matchkit.practice.exercise import LETTERS
+from matchkit.practice import colour, exercise, kinds
 
 SUFFIX = "-practice.jsonl"
 # What a line holds; files have called the level "rung" from the first release on.
@@ -21,10 +19,10 @@ USUAL = {"date": "", "gauge": kinds.NUMBERS, "aided": False, "axis": "", "times"
 NAMES = {
     "kind": (*kinds.KINDS, kinds.JOB, kinds.CAUSE, kinds.POUR, kinds.BOOK),
     "gauge": (kinds.EYE, kinds.NUMBERS),
-    "axis": ("", *AXES),
+    "axis": ("", *colour.AXES),
 }
 MOST_TIMES = 1000.0
-MOST = {"seed": kinds.MOST_SEED, "rung": N_LEVELS - 1, "choice": len(LETTERS) - 1}
+MOST = {"seed": kinds.MOST_SEED, "rung": colour.N_LEVELS - 1, "choice": len(exercise.LETTERS) - 1}
 
 
 def progress_path(folder: str | Path, learner: str) -> Path:

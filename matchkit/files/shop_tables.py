@@ -17,12 +17,9 @@ from matchkit.colorimetry.grid import (
     to_grid,
 )
 from matchkit.errors import InputError, did_you_mean
-from matchkit.files import tables
+from matchkit.files import lock, recipe, tables, write
 from matchkit.files.grid import laid
-from matchkit.files.lock import locked
-from matchkit.files.recipe import AMOUNTS
 from matchkit.files.text import Findings, encoding_mark, quoted, read_text
-from matchkit.files.write import csv_text, settled, write_keeping
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -164,7 +161,7 @@ class ShopTable:
     @property
     def unit(self) -> str:
         """The column of amounts; a planned drawdown's grams are those of a 100 g batch."""
-        return next(unit for unit in AMOUNTS if unit in self.table.columns)
+        return next(unit for unit in recipe.AMOUNTS if unit in self.table.columns)
 
     def number(self, value: float, decimals: int = 4) -> str:
         """A number as this file writes numbers."""
@@ -177,7 +174,7 @@ class ShopTable:
     def text(self, rows: Iterable[Sequence[str]], head: Sequence[str] = ()) -> str:
         """The table with these rows, separated and marked as it was."""
         grid = self.table.grid
-        return self.mark + csv_text(head or grid.head, rows, grid.separator)
+        return self.mark + write.csv_text(head or grid.head, rows, grid.separator)
 
 
 def drawn_in(folder: str | Path) -> ShopTable:
@@ -190,11 +187,11 @@ def drawn_in(folder: str | Path) -> ShopTable:
         DRAWDOWNS,
         ("drawdown", "ink", "percent", "lot"),
         required=("drawdown", "ink"),
-        numeric=AMOUNTS,
+        numeric=recipe.AMOUNTS,
         text=("lot", "ground", NUMBER),
     )
     faults = list(table.faults)
-    if not set(AMOUNTS) & set(table.columns):
+    if not set(recipe.AMOUNTS) & set(table.columns):
         faults.append(f"{DRAWDOWNS}: no column 'percent' or 'grams'; name the amounts one of these")
     if faults:
         raise InputError(faults)
@@ -244,7 +241,7 @@ def spectra_in(folder: str | Path, name: str = SPECTRA, *, values: bool = False)
 def measured_in(folder: str | Path) -> bool:
     """Whether any reading was written down; a new shop has names without readings."""
     for name in (SPECTRA, FILM_SPECTRA):
-        if settled(folder, name).exists():
+        if write.settled(folder, name).exists():
             try:
                 table, _ = _read(Path(folder), name, ("drawdown", *WAVES), spectral=True)
             except InputError:
@@ -259,7 +256,7 @@ def retire_in(folder: str | Path, ink: str) -> str:
 
     Gives the name of the copy of the file as it was.  InputError where the file has no such ink.
     """
-    with locked(folder):
+    with lock.locked(folder):
         table, mark = _read(Path(folder), INKS, ("ink",), required=("ink",), text=("active",))
         there = ShopTable(table=table, lines=[], mark=mark)
         lines = [
@@ -274,7 +271,7 @@ def retire_in(folder: str | Path, ink: str) -> str:
             [*line.cells[:k], "no", *line.cells[k + 1 :]] if line.ink == ink else line.cells
             for line in there.lines
         ]
-        return write_keeping(folder, [INKS], {INKS: there.text(rows)})
+        return write.write_keeping(folder, [INKS], {INKS: there.text(rows)})
 
 
 def _read(
@@ -288,9 +285,9 @@ def _read(
     spectral: bool = False,
 ) -> tuple[tables.FileTable, str]:
     """The table, or an empty one of these columns where there is no such file, and its mark."""
-    path = settled(folder, name)
+    path = write.settled(folder, name)
     there = path.is_file() and path.stat().st_size > 0
-    content = read_text(path, name) if there else csv_text(columns, [])
+    content = read_text(path, name) if there else write.csv_text(columns, [])
     table = tables.parse_table(
         content, name, required=required, numeric=numeric, text=text, spectral=spectral
     )

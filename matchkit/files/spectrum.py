@@ -10,11 +10,7 @@ from matchkit.arrays import Array
 from matchkit.colorimetry.grid import GRID_NM, check_reflectance, reflectance_doubts, to_grid
 from matchkit.colorimetry.illuminants import MeasuredIlluminant, lamp
 from matchkit.errors import InputError, did_you_mean
-from matchkit.files.cgats import cgats_readings
-from matchkit.files.csv_spectra import csv_readings
-from matchkit.files.cxf import cxf_readings
-from matchkit.files.grid import SEPARATORS
-from matchkit.files.grounds import check_one_way, suited
+from matchkit.files import cgats, csv_spectra, cxf, grid, grounds
 from matchkit.files.readings import NamedSpectrum, Readings, Stated, listed, with_repeats
 from matchkit.files.scale import Darkest, scaled
 from matchkit.files.tables import FileTable, amount, parse_table
@@ -56,7 +52,7 @@ def read_lamp(path: str | Path) -> tuple[MeasuredIlluminant, list[str]]:
 
 
 def _heads(line: str) -> bool:
-    splits = [line.split(separator) for separator in SEPARATORS if separator in line]
+    splits = [line.split(separator) for separator in grid.SEPARATORS if separator in line]
     return any("wavelength_nm" in map(_renamed, cells) for cells in splits)
 
 
@@ -179,8 +175,8 @@ def read_spectra(
     if name is not None:
         spectra = _named(spectra, name, found.file)
     if shop is not None:
-        spectra = suited(spectra, shop, found, index=index, not_fluorescent=not_fluorescent)
-    check_one_way(spectra, found)
+        spectra = grounds.suited(spectra, shop, found, index=index, not_fluorescent=not_fluorescent)
+    grounds.check_one_way(spectra, found)
     if found.faults:
         raise InputError(found.faults)
     return spectra, found.notes
@@ -236,15 +232,15 @@ def read_readings(path: str | Path) -> tuple[list[Readings], str, Findings]:
     content = read_bytes(path)
     begin = content[:400].replace(b"\x00", b"").lstrip(b"\xef\xbb\xbf\xff\xfe \t\r\n")
     if begin.startswith(b"<"):
-        kind, blocks = FORMATS[2], cxf_readings(content, found)
+        kind, blocks = FORMATS[2], cxf.cxf_readings(content, found)
     else:
         text = text_of(content, found.file)
         if text.lstrip("\ufeff \t\r\n").upper().startswith(_CGATS) or (
             "BEGIN_DATA_FORMAT" in text[:100_000].upper()
         ):
-            kind, blocks = FORMATS[1], cgats_readings(text, found)
+            kind, blocks = FORMATS[1], cgats.cgats_readings(text, found)
         else:
-            kind, blocks = FORMATS[0], csv_readings(text, label(Path(path.stem)), found)
+            kind, blocks = FORMATS[0], csv_spectra.csv_readings(text, label(Path(path.stem)), found)
     if not found.faults and not any(block.names for block in blocks):
         found.faults.append(f"{found.file}: no spectra in it; export them")
     if found.faults:

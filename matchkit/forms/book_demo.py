@@ -12,8 +12,7 @@ from pathlib import Path
 
 from matchkit.book.copies import restore
 from matchkit.errors import InputError
-from matchkit.files.fitted import write_fits
-from matchkit.files.write import data_folder
+from matchkit.files import fitted, write
 from matchkit.forms.shops import OpenShop, is_demo
 from matchkit.workflows.session import BOOK
 
@@ -48,7 +47,7 @@ def demo_book(opened: OpenShop) -> Path:
         try:
             shutil.copytree(opened.folder, beside)
             shutil.copytree(_weeks() / MEASURED, beside / MEASURED)
-            write_fits(beside, opened.shop, opened.fits)
+            fitted.write_fits(beside, opened.shop, opened.fits)
             restore(_weeks() / "book.json", beside)
             beside.rename(folder)
         except OSError:
@@ -67,7 +66,7 @@ def demo_day() -> datetime:
 
 
 def _weeks() -> Path:
-    return data_folder() / "demo-book"
+    return write.data_folder() / "demo-book"
 
 
 def _is_of_the_weeks(opened: OpenShop) -> bool:

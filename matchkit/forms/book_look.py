@@ -14,10 +14,9 @@ from matchkit.forms.rows import TargetPicker, known_inks
 from matchkit.forms.shops import OpenShop, copies_folder
 from matchkit.report import book
 from matchkit.report.parts import Part
-from matchkit.workflows import booking, looking_up, shelf
+from matchkit.workflows import booking, looking_up, shelf, using_up
 from matchkit.workflows.ink_history import LotDrawdown, check_lot
 from matchkit.workflows.session import Session
-from matchkit.workflows.using_up import use_up
 
 ANY, NONE = "(any)", "(none)"
 WORDS, COLOUR = "by words, ink and days", "by colour"
@@ -137,7 +136,7 @@ class UseUpPart:
         self.results.value = ""
         (grams,) = ui.read(self.grams)
         session = self.opened.session()
-        found = use_up(session, batch_g=grams)
+        found = using_up.use_up(session, batch_g=grams)
         ui.put(self.results, [*session.notices, *book.use_up_parts(found)])
 
 

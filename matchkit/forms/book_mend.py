@@ -9,10 +9,9 @@ import numpy as np
 from matchkit.book.entries import JobDetails
 from matchkit.book.jobs import BatchRecord, local_day
 from matchkit.errors import InputError
+from matchkit.forms import correct, shops
 from matchkit.forms import parts as ui
-from matchkit.forms.correct import ANYWAY, ROOM
 from matchkit.forms.pouring import PouredRows
-from matchkit.forms.shops import keep
 from matchkit.report.corrections import addition_page, correction_parts, finish_parts
 from matchkit.report.formulas import formula_head, reprint_parts, shares
 from matchkit.workflows.booked import Reprint, book_reprint, reprint
@@ -42,8 +41,8 @@ class AdvicePart:
         self.signed, self.rows, self.pour = signed, rows, pour
         self.found: Advice | None = None
         self.correction: int | None = None  # the record of what was advised last
-        self.room = ui.amount_field(ROOM, "", empty=True, zero=True)
-        self.anyway, self.told, self.ways = ui.tick(ANYWAY), ui.area(), ui.area()
+        self.room = ui.amount_field(correct.ROOM, "", empty=True, zero=True)
+        self.anyway, self.told, self.ways = ui.tick(correct.ANYWAY), ui.area(), ui.area()
         self.ask = ui.button("What should I add?", self.advise, problems, main=True)
         self.way = ui.choice("Which addition?", [], radio=True)
         self.save = ui.button("Save the addition slip", self._slip, problems)
@@ -101,7 +100,7 @@ class AdvicePart:
             raise InputError("there is no addition yet: press 'What should I add?' first")
         session, _ = self.signed()
         page = addition_page(self.found, self.found.offered[self.way.value], session.shop)
-        path = keep(page.title, ".html", page.html)
+        path = shops.keep(page.title, ".html", page.html)
         ui.put(self.slip, [f"Saved: {path.resolve()}", page])
 
     def _finish(self) -> None:

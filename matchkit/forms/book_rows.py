@@ -13,20 +13,18 @@ from matchkit.errors import InputError
 from matchkit.files.readings import NamedSpectrum
 from matchkit.files.recipe import read_recipe
 from matchkit.files.scale import SCALES
+from matchkit.forms import ink_history, pouring
 from matchkit.forms import parts as ui
 from matchkit.forms.book_demo import MEASURED
-from matchkit.forms.ink_history import LEARNED
 from matchkit.forms.jobsize import JobForm
 from matchkit.forms.match import MatchForm, PrintPart
 from matchkit.forms.parts import Field, alert, area, boxed, choice, safe, tell, tick
-from matchkit.forms.pouring import NONE
 from matchkit.forms.rows import SpectrumFile, TargetPicker
 from matchkit.forms.shops import OpenShop, saved_recipes
 from matchkit.report.formulas import booked_parts
-from matchkit.workflows import looking_up
+from matchkit.workflows import looking_up, predicting
 from matchkit.workflows.beginning import Source, begin
 from matchkit.workflows.formulas import ANY_LEFTOVER, Search
-from matchkit.workflows.predicting import recipe_in
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import scale_asked, spectra_in, spectrum_pasted
 
@@ -117,7 +115,7 @@ class NewPart:
         self.grams = ui.amount_field("Batch, grams", "1000", most=1e6)
         ui.on_change([self.formula], self._sized)
         self.printed = PrintPart(opened)
-        self.lots = w.Checkbox(value=True, description=LEARNED, indent=False)
+        self.lots = w.Checkbox(value=True, description=ink_history.LEARNED, indent=False)
         self.details = JobFields()
         self.write = ui.button("Begin this job", self.begin, self.problems, main=True)
         self.colour = w.VBox([self.target.box, ui.boxed(self.formula), self.printed.box])
@@ -175,7 +173,7 @@ class NewPart:
         name, _ = self.details.read()
         wanted = replace(wanted, name=name or wanted.name)
         path = self.saved.get(self.formula.value)
-        recipe = None if path is None else recipe_in(session, path)
+        recipe = None if path is None else predicting.recipe_in(session, path)
         return Source(wanted=wanted, recipe=recipe)
 
     def begin(self) -> None:
@@ -216,7 +214,7 @@ class ReadingPicker:
         self.problem, self.notes = alert(), area()
         self.found: dict[str, NamedSpectrum] = {}
         self.way = choice("How did it measure?", [FILE, PASTED], FILE, radio=True)
-        self.names = choice(called, [(NONE, None)])
+        self.names = choice(called, [(pouring.NONE, None)])
         self.file = SpectrumFile(opened, "Choose the measured file", "Which spectrum")
         self.taken = area()
         self.pasted = Field("Its values", "", str, short=False)
@@ -289,7 +287,7 @@ class ReadingPicker:
             except InputError as error:
                 faults += error.faults
             notes += [each.text for each in session.notices if each.code == "reading" and not asked]
-        self.names.options = [(NONE, None), *((name, name) for name in self.found)]
+        self.names.options = [(pouring.NONE, None), *((name, name) for name in self.found)]
         self.names.value = kept if kept in self.found else None
         tell(self.notes, notes, "quiet")
         if faults:

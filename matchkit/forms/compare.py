@@ -8,9 +8,8 @@ from typing import Any
 import ipywidgets as w
 
 from matchkit.errors import InputError
+from matchkit.forms import begin, ink_history
 from matchkit.forms import parts as ui
-from matchkit.forms.begin import opened_form
-from matchkit.forms.ink_history import lots_tick
 from matchkit.forms.rows import FormulaRows, TargetPicker, light_options, light_words
 from matchkit.forms.shops import OpenShop, keep
 from matchkit.matching.rank import Candidate
@@ -29,7 +28,7 @@ AT_MOST = 3  # recipes that a picture can hold
 
 def compare(opened: OpenShop, target: str = "") -> Any:
     """The form; `target` is the colour of the shop's list that it starts with."""
-    return opened_form(opened, lambda: CompareForm(opened, target).box)
+    return begin.opened_form(opened, lambda: CompareForm(opened, target).box)
 
 
 class CompareForm:
@@ -54,7 +53,7 @@ class CompareForm:
         self.ticks: list[Any] = []
         self.list = w.VBox([])
         self.rows = FormulaRows(opened, "percent")
-        self.lots = lots_tick(opened)
+        self.lots = ink_history.lots_tick(opened)
         self.look = ui.button("Compare under the lights", self.show, self.problems, main=True)
         self.save = ui.button("Save the customer's sheet", self.write, self.problems)
         self.save.disabled = True

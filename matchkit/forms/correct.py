@@ -9,10 +9,9 @@ import numpy as np
 from matchkit.correcting.correct import Correction
 from matchkit.errors import InputError
 from matchkit.files.text import typed
+from matchkit.forms import begin, ink_history
 from matchkit.forms import parts as ui
-from matchkit.forms.begin import opened_form
 from matchkit.forms.check import MeasuredPicker
-from matchkit.forms.ink_history import lots_tick
 from matchkit.forms.rows import FormulaRows, TargetPicker
 from matchkit.forms.shops import EXAMPLE_BATCH, OpenShop, keep, saved_recipe
 from matchkit.report.corrections import addition_page, correction_parts, finish_parts
@@ -28,7 +27,7 @@ READ, WEIGHING = "a drawdown was measured", "it is still being weighed: too much
 
 def correct(opened: OpenShop, target: str = "", batch: str = EXAMPLE_BATCH) -> Any:
     """The form; it starts with a colour of the shop's list and a batch that was saved."""
-    return opened_form(opened, lambda: CorrectForm(opened, target, batch).box)
+    return begin.opened_form(opened, lambda: CorrectForm(opened, target, batch).box)
 
 
 class CorrectForm:
@@ -52,7 +51,7 @@ class CorrectForm:
         self.measured = MeasuredPicker(opened)
         self.planned = ui.choice("What was planned", [*self.rows.saved])
         self.plan = ui.boxed(self.planned)
-        self.lots, self.anyway = lots_tick(opened), ui.tick(ANYWAY)
+        self.lots, self.anyway = ink_history.lots_tick(opened), ui.tick(ANYWAY)
         self.look = ui.button("What should I add?", self.find, self.problems, main=True)
         self.way = ui.choice("Which addition?", [], radio=True)
         self.save = ui.button("Save the addition slip", self.write, self.problems, main=True)

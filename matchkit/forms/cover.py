@@ -4,9 +4,8 @@ from collections.abc import Callable
 from typing import Any
 
 from matchkit.errors import InputError
+from matchkit.forms import begin, ink_history
 from matchkit.forms import parts as ui
-from matchkit.forms.begin import opened_form, quiet
-from matchkit.forms.ink_history import lots_tick
 from matchkit.forms.rows import FormulaRows
 from matchkit.forms.shops import EXAMPLE_BATCH, OpenShop, listed_targets
 from matchkit.matching.prints import film_fits, has_films
@@ -22,7 +21,7 @@ MOST_UM = 1000.0
 
 def cover(opened: OpenShop, start: str = EXAMPLE_BATCH) -> Any:
     """The form; `start` is the saved batch that it starts with, if there is one."""
-    return opened_form(opened, lambda: CoverForm(opened, start).box)
+    return begin.opened_form(opened, lambda: CoverForm(opened, start).box)
 
 
 class CoverForm:
@@ -38,14 +37,14 @@ class CoverForm:
         self.underbase = ui.amount_field(
             "Underbase, um (empty: none)", "50", most=MOST_UM, empty=True
         )
-        self.lots = lots_tick(opened)
+        self.lots = ink_history.lots_tick(opened)
         self.run = ui.Runner(
             "Does it cover?", self._work, self._answer, self.problems, "garments looked at"
         )
         texts = [self.stroke.text, self.underbase.text]
         ui.on_change([*self.rows.changing(), self.target, self.lots, *texts], self._aged)
         self.box = ui.form(
-            *quiet(_no_films(opened)),
+            *begin.quiet(_no_films(opened)),
             ui.section("1. The formula", self.rows.box),
             ui.section(
                 "2. The print",

@@ -5,10 +5,8 @@ from typing import Any
 import ipywidgets as w
 
 from matchkit.book.report import GROUPS
-from matchkit.forms.begin import first_of, opened_form, quiet
-from matchkit.forms.book_demo import with_book
+from matchkit.forms import begin, book_demo, rows
 from matchkit.forms.parts import alert, area, boxed, button, choice, form, put, row, safe, section
-from matchkit.forms.rows import known_inks
 from matchkit.forms.shops import OpenShop
 from matchkit.report.inks import NAMES, history_parts, share_parts
 from matchkit.workflows.ink_history import ink_history as history_of
@@ -29,23 +27,23 @@ NO_BOOK = "This shop has no record book yet; it begins with the first job that i
 
 def ink_history(opened: OpenShop, ink: str = "") -> Any:
     """The form; it starts with one ink."""
-    return opened_form(opened, lambda: HistoryForm(opened, ink).box)
+    return begin.opened_form(opened, lambda: HistoryForm(opened, ink).box)
 
 
 class HistoryForm:
     """The form's widgets."""
 
     def __init__(self, opened: OpenShop, ink: str = "") -> None:
-        self.opened = with_book(opened)
+        self.opened = book_demo.with_book(opened)
         self.problems, self.history, self.shares = alert(), area(), area()
-        first, note = first_of(known_inks(opened), ink)
-        self.ink = choice("Ink", known_inks(opened), first)
+        first, note = begin.first_of(rows.known_inks(opened), ink)
+        self.ink = choice("Ink", rows.known_inks(opened), first)
         self.by = choice("Counted", [(NAMES[g], g) for g in GROUPS], GROUPS[0], radio=True)
         self.ink.observe(safe(self._history, self.problems), names="value")
         self.by.observe(safe(self._count, self.problems), names="value")
         again = button("Look again", self.refresh, self.problems)
         self.box = form(
-            *quiet(note),
+            *begin.quiet(note),
             section("What has this ink been doing?", row(boxed(self.ink), again), self.problems),
             self.history,
             section("How often are batches in tolerance?", boxed(self.by), self.shares),

@@ -19,8 +19,7 @@ from matchkit.forms.shops import EXAMPLE_BATCH, FIRST_POUR, OpenShop, keep, list
 from matchkit.paper.jobsize import UM_PER_MIL, JobSize, PrintJob
 from matchkit.paper.ticket import Ticket
 from matchkit.paper.weighing import CONTAINERS_ML, Container
-from matchkit.report.formulas import prediction_parts
-from matchkit.report.printed import size_parts, ticket_page
+from matchkit.report import formulas, printed
 from matchkit.workflows.beginning import Source, begin
 from matchkit.workflows.booked import BookedFormula
 from matchkit.workflows.predicting import Formula, predict
@@ -77,12 +76,12 @@ class TicketPart:
     def look(self) -> None:
         """Show the ticket, without saving it."""
         self.saved.value = ""
-        put(self.page, [ticket_page(self._made())])
+        put(self.page, [printed.ticket_page(self._made())])
 
     def write(self) -> None:
         """Save the page and its weights, and show it ready to print."""
         made = self._made()
-        page = ticket_page(made)
+        page = printed.ticket_page(made)
         path = keep(made.job or made.target, ".html", page.html)
         keep(path.stem, ".csv", csv_text(["ink", "grams"], made.formula))
         lines = [f"Saved: {path.resolve()}", f"The formula is beside it, in {path.stem}.csv."]
@@ -158,7 +157,7 @@ class WeighForm:
         """Show the colour that the formula will have, and its weights."""
         session, formula, wanted, batch_g = self._read()
         found = predict(session, formula, wanted=wanted, batch_g=batch_g)
-        ui.put(self.results, [*session.notices, *prediction_parts(found)])
+        ui.put(self.results, [*session.notices, *formulas.prediction_parts(found)])
 
     def make(self, choices: TicketChoices) -> Ticket:
         """The ticket of what the entries say."""
@@ -262,7 +261,7 @@ class JobForm:
         """Show how much."""
         session = self.opened.session()
         found = self.size(session)
-        ui.put(self.results, [*session.notices, *size_parts(found)])
+        ui.put(self.results, [*session.notices, *printed.size_parts(found)])
 
     def _read(self) -> tuple[Formula, PrintJob]:
         formula, _ = ui.read_all(self.rows.formula, lambda: ui.read(*self._fields()))

@@ -10,9 +10,8 @@ from matchkit.errors import InputError
 from matchkit.files.planned import waiting_in
 from matchkit.files.text import parse_amount
 from matchkit.files.weighed import put_weighed, weighed
+from matchkit.forms import begin, new_shop
 from matchkit.forms import parts as ui
-from matchkit.forms.begin import first_of, opened_form, quiet
-from matchkit.forms.new_shop import DARK
 from matchkit.forms.parts import Field, alert, area, boxed, button, choice, row, section, tell
 from matchkit.forms.shops import AGAIN, STAYS, OpenShop, is_demo, keep
 from matchkit.inks.contents import LETDOWN, Weighing, weighings
@@ -123,7 +122,7 @@ OTHERWISE = "Weights that came out otherwise go into the fields at the end."
 
 def plan(opened: OpenShop, ink: str = "") -> Any:
     """The form; `ink` is the one that it starts with."""
-    return opened_form(opened, lambda: PlanForm(opened, ink).box, fitted=False)
+    return begin.opened_form(opened, lambda: PlanForm(opened, ink).box, fitted=False)
 
 
 class PlanForm:
@@ -136,19 +135,19 @@ class PlanForm:
         series = list(dict.fromkeys(ink.series for ink in opened.shop.inks))
         mine = next((ink.series for ink in opened.shop.inks if ink.name == start), series[0])
         self.series = ui.choice("Series", [(name or "the only one", name) for name in series], mine)
-        first, note = first_of(self._inks(), start)
+        first, note = begin.first_of(self._inks(), start)
         self.ink = ui.choice("For", self._inks(), first)
         self.levels = ui.choice(
             "Drawdowns of each ink", list(range(FEWEST, MOST + 1)), _begun(opened)
         )
         self.grams = ui.amount_field("Smallest pot, grams", "30", most=10_000)
-        self.dark = w.Checkbox(description=DARK, indent=False)
+        self.dark = w.Checkbox(description=new_shop.DARK, indent=False)
         self.series.observe(lambda _: self._series_changed(), names="value")
         self.look = ui.button("Show the plan", self.show, self.problems)
         self.save = ui.button("Save the plan", self.write, self.problems, main=True)
         self.into = ui.button("Put the drawdowns into the shop", self.put_in, self.problems)
         self.box = ui.form(
-            *quiet(note),
+            *begin.quiet(note),
             ui.section(
                 "Plan the drawdowns",
                 ui.row(ui.boxed(self.series), ui.boxed(self.ink)),

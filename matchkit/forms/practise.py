@@ -13,9 +13,8 @@ from typing import Any
 import ipywidgets as w
 
 from matchkit.errors import InputError
+from matchkit.forms import begin, book_demo
 from matchkit.forms import parts as ui
-from matchkit.forms.begin import opened_form
-from matchkit.forms.book_demo import with_book
 from matchkit.forms.learner import FOLDER, LearnerField, today
 from matchkit.forms.play import play
 from matchkit.forms.practise_job import PracticeJobForm
@@ -61,12 +60,12 @@ def book(opened: OpenShop) -> Any:
     """Batches of the shop's own book that came out wrong: what would you have added?"""
 
     def made() -> Any:
-        found = misses(with_book(opened).session()).exercises
+        found = misses(book_demo.with_book(opened).session()).exercises
         if not found:
             raise InputError("no batch of the book was out of tolerance and then brought nearer")
         return ExerciseForm(BOOK, found).box
 
-    return opened_form(opened, made)
+    return begin.opened_form(opened, made)
 
 
 def everything(opened: OpenShop, who: ui.Field) -> Any:

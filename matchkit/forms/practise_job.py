@@ -10,10 +10,8 @@ from matchkit.arrays import Array
 from matchkit.errors import InputError
 from matchkit.forms import parts as ui
 from matchkit.forms.learner import LearnerField, today
-from matchkit.practice import job
+from matchkit.practice import incidents, job, looks
 from matchkit.practice.hints import Hint, again_from, finish, hint, take
-from matchkit.practice.incidents import INCIDENTS, LOOKS
-from matchkit.practice.looks import answer_safety, asked_before
 from matchkit.practice.safety import Safety
 from matchkit.practice.simulated_shop import BEFORE, OPPOSITE, practice_shop
 from matchkit.report.practice import job_parts, outcome_parts
@@ -34,12 +32,13 @@ class PracticeJobForm:
         self.ink, self.grams = ui.choice("Ink", names, names[0]), ui.amount_field("Grams")
         self.seconds = ui.amount_field("Seconds", f"{job.LONG_ENOUGH_S:g}")
         self.number = ui.amount_field("Job number", f"{seed}", most=10**6)
-        self.at = ui.choice("Look", [(words, key) for key, (words, _) in LOOKS.items()])
+        self.at = ui.choice("Look", [(words, key) for key, (words, _) in incidents.LOOKS.items()])
         self.way = ui.choice("The addition will make it", ["", *OPPOSITE], "")
         sizes = [(f"about {size:g} dE00", size) for size in job.SIZES_DE00]
         self.far = ui.choice("by", sizes, job.SIZES_DE00[1])
         self.cause = ui.choice(
-            "What went wrong here?", [("", None), *((each.name, each.key) for each in INCIDENTS)]
+            "What went wrong here?",
+            [("", None), *((each.name, each.key) for each in incidents.INCIDENTS)],
         )
         self.again = ui.choice("Play again from", [])
         self.safety = ui.choice("Choose", [], radio=True)
@@ -117,7 +116,7 @@ class PracticeJobForm:
 
     def _first(self, action: str) -> bool:
         """Whether a safety question comes first; it is then shown."""
-        self.asked = asked_before(self.batch, action)
+        self.asked = looks.asked_before(self.batch, action)
         self.note.value = ""
         self.asking.layout.display = None if self.asked else "none"
         if self.asked is None:
@@ -132,7 +131,7 @@ class PracticeJobForm:
         if self.asked is None or self.safety.value is None:
             raise InputError("nothing is chosen yet: choose an answer first")
         right = self.safety.value == self.asked.answer
-        self.batch, words = answer_safety(self.batch, self.asked.key, self.safety.value)
+        self.batch, words = looks.answer_safety(self.batch, self.asked.key, self.safety.value)
         if right:
             ui.tell(self.note, f"{words} Now make your move.", "done")
             self.asking.layout.display = "none"
@@ -144,7 +143,7 @@ class PracticeJobForm:
         self.batch = replace(self.batch, hints=self.batch.hints + 1)
         grams = ", ".join(f"{name} {g:.2f} g" for name, g in advice.grams)
         seconds = f"{advice.seconds:g} s" if advice.seconds else ""
-        at = LOOKS[advice.at][0] if advice.at else ""
+        at = incidents.LOOKS[advice.at][0] if advice.at else ""
         parts = [part for part in (grams or seconds or at, advice.why) if part]
         ui.tell(self.note, f"{advice.action}: {'. '.join(parts)}", "quiet")
 

@@ -8,8 +8,7 @@ from matchkit.correcting.correct import Correction
 from matchkit.inks.shop import Shop
 from matchkit.matching.probability import chance_text
 from matchkit.matching.rank import MOSTLY_CLEAR
-from matchkit.paper import sheet
-from matchkit.paper.jobsize import summary
+from matchkit.paper import jobsize, sheet
 from matchkit.paper.ticket import Ticket
 from matchkit.paper.weighing import Fill, MadeLetdown
 
@@ -61,7 +60,7 @@ def _facts(ticket: Ticket) -> dict[str, object]:
         "volume": _volume(ticket.fill),
         "letdown_title": _letdown_title(ticket),
         "letdowns": _letdown_lines(ticket),
-        "job_size": ticket.job_size and summary(ticket.job_size, ticket.batch_g),
+        "job_size": ticket.job_size and jobsize.summary(ticket.job_size, ticket.batch_g),
     }
 
 
@@ -125,7 +124,7 @@ def _text_job_size(ticket: Ticket) -> list[str]:
     if found is None:
         return []
     return [
-        *_text_list(WORDS["job_size"], summary(found, ticket.batch_g), "- "),
+        *_text_list(WORDS["job_size"], jobsize.summary(found, ticket.batch_g), "- "),
         *_text_list(f"{WORDS['assumed']}:", found.assumptions, "- "),
     ]
 

@@ -6,13 +6,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from matchkit.arrays import Array
-from matchkit.colorimetry.grid import GRID_NM
-from matchkit.colorimetry.metamerism import special_index
+from matchkit.colorimetry import grid, metamerism
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.colorimetry.words import direction
 from matchkit.inks.recipe import weighing_order
-from matchkit.practice import simulated_shop
-from matchkit.practice.colour import SIZES, UP, ordered
+from matchkit.practice import colour, simulated_shop
 from matchkit.practice.exercise import Choice, Exercise
 from matchkit.simulator.simulate import drawdown_R
 
@@ -32,7 +30,7 @@ VALUE: dict[str, Callable[[Array], Array]] = {
     "yellower": lambda lab: lab[..., 2],
 }
 BAND = 4  # wavelengths in a band of the table
-BANDS_NM = np.array([GRID_NM[k : k + BAND].mean() for k in range(0, len(GRID_NM), BAND)])
+BANDS_NM = np.array([grid.GRID_NM[k : k + BAND].mean() for k in range(0, len(grid.GRID_NM), BAND)])
 WHERE = {  # CIE 015: A is a lamp of 2856 K, FL11 a narrow-band fluorescent one
     "A": "from 400 to 700 nm it has ever more power: little blue, much red",
     "FL11": "it has narrow peaks near 440, 545 and 610 nm and little between",
@@ -46,7 +44,7 @@ def light(shop: simulated_shop.PracticeShop, rng: Generator, *, seed: int, level
     so that the answer can be worked out.
     """
     parts = bool(rng.random() < 2 / 3)
-    times = float(SIZES["light"][level])
+    times = float(colour.SIZES["light"][level])
     while (made := _metamers(shop, rng, times if parts else 1 / times)) is None:
         pass
     pair, test, bands = made
@@ -54,7 +52,7 @@ def light(shop: simulated_shop.PracticeShop, rng: Generator, *, seed: int, level
     home = [simulated_shop.swatch(name, each) for name, each in zip(PAIR, R, strict=True)]
     away = [simulated_shop.swatch(name, each, test) for name, each in zip(PAIR, R, strict=True)]
     word = bands.word
-    words = ordered(word)
+    words = colour.ordered(word)
     texts = [f"it holds: {HOLDS_DE00:g} dE00 or less", *(f"the sample turns {w}" for w in words)]
     answer = 1 + words.index(word) if parts else 0
     told, name = _held(away, R, test), SYMBOL[words[0]]
@@ -127,7 +125,7 @@ def _metamers(
     clear = (
         abs(total) > NEAR_LIMIT * bands.limit if parts else abs(total) * NEAR_LIMIT < bands.limit
     )
-    way = (total > 0) == (bands.word in UP)
+    way = (total > 0) == (bands.word in colour.UP)
     return (pair, test, bands) if clear and (way or not parts) else None
 
 
@@ -137,8 +135,8 @@ def _bands(R: Array, test: str) -> _Bands | None:
     word = simulated_shop.main_word(*lab)
     if not word:
         return None
-    value = VALUE[ordered(word)[0]]
-    more = np.repeat(np.eye(len(BANDS_NM)), BAND, axis=1)[:, : len(GRID_NM)] / 100
+    value = VALUE[colour.ordered(word)[0]]
+    more = np.repeat(np.eye(len(BANDS_NM)), BAND, axis=1)[:, : len(grid.GRID_NM)] / 100
     moves = value(Lab(R[0] + more, test, simulated_shop.OBSERVER)) - value(lab[0])
     away = float(value(lab[1]) - value(lab[0]))
     target, sample = _banded(R)
@@ -165,7 +163,7 @@ def _percents(shop: simulated_shop.PracticeShop, c: Array) -> str:
 def _held(away: Sequence[simulated_shop.Swatch], R: Array, test: str) -> str:
     apart = float(de00(away[0].lab, away[1].lab))
     index = float(
-        special_index(
+        metamerism.special_index(
             R[0],
             R[1],
             reference=(simulated_shop.LIGHTS[0], simulated_shop.OBSERVER),
@@ -189,7 +187,7 @@ def _curves(R: Array) -> str:
     gap = R[1] - R[0]
     gap = gap[np.abs(gap) > CROSSING]
     n = int((np.diff(np.sign(gap)) != 0).sum())
-    red = float((R[1] - R[0])[GRID_NM >= RED_NM].mean())
+    red = float((R[1] - R[0])[grid.GRID_NM >= RED_NM].mean())
     side = "above" if red > 0 else "below"
     return (
         f"The two curves cross {n} times; from {RED_NM:g} nm on the sample lies {side} the target"

@@ -10,9 +10,8 @@ import numpy as np
 
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.paper.sheet import DEFER, page
+from matchkit.practice import kinds, safety
 from matchkit.practice.exercise import LETTERS, Exercise
-from matchkit.practice.kinds import TITLES
-from matchkit.practice.safety import SAFETY
 from matchkit.practice.simulated_shop import BEFORE, Swatch
 
 INVENTED = "The inks are invented; the colours are computed by a simulator, not measured in a shop."
@@ -31,9 +30,9 @@ def sheet_html(
         "title": title,
         "before": (BEFORE, INVENTED),
         "exercises": exercises,
-        "titles": TITLES,
+        "titles": kinds.TITLES,
         "letters": LETTERS,
-        "safety": SAFETY,
+        "safety": safety.SAFETY,
         "answers": answers,
         "defer": DEFER,
         "captioned": lambda shown: [(s.hex, f"{s.name}: {s.numbers}") for s in shown],

@@ -17,9 +17,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from matchkit.colorimetry.grid import GRID_NM
-from matchkit.colorimetry.illuminants import light_name
-from matchkit.colorimetry.tristimulus import hex_colours
+from matchkit.colorimetry import grid, illuminants, tristimulus
 from matchkit.errors import InputError
 from matchkit.matching.compare import Comparison
 from matchkit.paper.sheet import OFF_SCREEN, OFF_SCREEN_MARK
@@ -62,7 +60,7 @@ def spectra(ax: Axes, comparison: Comparison) -> Axes:
 
 def reflectances(ax: Axes, comparison: Comparison) -> Axes:
     """Reflectance of the target and of each sample."""
-    ax.plot(GRID_NM, comparison.target_R, color=marks.INK, lw=2.2)
+    ax.plot(grid.GRID_NM, comparison.target_R, color=marks.INK, lw=2.2)
     ends = [(comparison.target_R[-1], "target", marks.INK)]
     for k, sample in enumerate(comparison.samples):
         marks.spectrum_line(ax, sample.R, k)
@@ -104,7 +102,7 @@ def swatches(ax: Axes, comparison: Comparison) -> Axes:
         name = marks.wrapped(sample.name, letters - 1)
         ax.text(k + 0.46, -0.06, name, ha="center", va="bottom", fontsize=marks.USUAL)
     for row, light in enumerate(comparison.lights):
-        name = marks.wrapped(light_name(light), letters - 2)
+        name = marks.wrapped(illuminants.light_name(light), letters - 2)
         ax.text(-0.08, row + 0.36, name, ha="right", va="center", fontsize=marks.USUAL)
         _swatch_row(ax, comparison, row)
     marked = f"{OFF_SCREEN} " * (OFF_SCREEN_MARK in {text.get_text() for text in ax.texts})
@@ -173,7 +171,7 @@ def light_bars(ax: Axes, comparison: Comparison, *, tolerance_de00: float | None
 def _swatch_row(ax: Axes, comparison: Comparison, row: int) -> None:
     light, observer = comparison.lights[row], comparison.observer
     R = np.array([comparison.target_R, *(sample.R for sample in comparison.samples)])
-    target, *colours = hex_colours(R, light, observer)
+    target, *colours = tristimulus.hex_colours(R, light, observer)
     for k, (sample, colour) in enumerate(zip(comparison.samples, colours, strict=True)):
         marks.swatch(ax, k, row, 0.46, 0.7, target)
         marks.swatch(ax, k + 0.46, row, 0.46, 0.7, colour)

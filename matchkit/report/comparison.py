@@ -5,8 +5,7 @@ from datetime import date
 from matchkit.colorimetry.tristimulus import hex_colour
 from matchkit.paper.compare_sheet import comparison_html
 from matchkit.paper.jobsize import money_text
-from matchkit.report.check import compared_pictures
-from matchkit.report.formulas import recipe_picture
+from matchkit.report import check, formulas
 from matchkit.report.parts import Heading, Page, Part, Swatches, Table
 from matchkit.workflows.comparing import ComparedRecipe, RecipesCompared
 from matchkit.workflows.session import Notice
@@ -24,9 +23,9 @@ def comparison_parts(found: RecipesCompared) -> list[Part]:
     parts: list[Part] = [
         f"{found.wanted.name}, {observer} degree observer",
         Swatches(colours=tuple(colours), names=("target", *(s.name for s in seen.samples))),
-        *compared_pictures(seen, found.tolerance_de00, ("swatches", "spectra", "lights")),
+        *check.compared_pictures(seen, found.tolerance_de00, ("swatches", "spectra", "lights")),
         *(
-            recipe_picture(
+            formulas.recipe_picture(
                 each.sample.name,
                 each.formula.inks,
                 each.formula.percents,

@@ -4,12 +4,11 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from matchkit.arrays import Array
-from matchkit.practice.colour import AXES
+from matchkit.practice import colour, sheet
 from matchkit.practice.exercise import LETTERS, Exercise
 from matchkit.practice.hints import Outcome
 from matchkit.practice.job import BATCH_G, PracticeBatch, enough, named
 from matchkit.practice.kinds import BOOK, TITLES, Standing
-from matchkit.practice.sheet import INVENTED
 from matchkit.practice.simulated_shop import BEFORE, LIGHTS, Swatch, stepped, swatch
 from matchkit.report.check import edge_to_edge
 from matchkit.report.parts import Heading, Part, Picture, Table
@@ -27,7 +26,7 @@ IN_NUMBERS = ("", "In numbers")
 def exercises_parts(found: Exercises, *, answers: bool = False) -> list[Part]:
     """The exercises with their choices, the answers if wanted, and how far the learner is."""
     own = any(each.kind == BOOK for each in found.exercises)
-    parts: list[Part] = [BEFORE, *([] if own else [INVENTED])]
+    parts: list[Part] = [BEFORE, *([] if own else [sheet.INVENTED])]
     for number, each in enumerate(found.exercises, start=1):
         parts += [_heading(number, each), *question_parts(each)]
         parts += [f"{LETTERS[k]}) {choice.text}" for k, choice in enumerate(each.choices)]
@@ -108,11 +107,11 @@ def class_parts(found: Class) -> list[Part]:
             else ""
             if (size := eyes.get(axis)) is None
             else f"{size:.1f}"
-            for axis in AXES
+            for axis in colour.AXES
         )
         return (name, passed, *seen, f"{ladder.jobs_made} of {ladder.jobs}")
 
-    head = ("Learner", "Sessions passed", *AXES, "Jobs made")
+    head = ("Learner", "Sessions passed", *colour.AXES, "Jobs made")
     rows = tuple(row(name, ladder) for name, ladder in found.learners)
     return [
         Table(head=head, rows=rows, words=(1,)),

@@ -5,22 +5,18 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
-from matchkit.book import entries
-from matchkit.book.batches import fit_key
+from matchkit.book import batches, entries, jobs, work
 from matchkit.book.entries import JobDetails, Logged
-from matchkit.book.jobs import job
-from matchkit.book.work import approved_R
 from matchkit.inks.shop import Shop
 from matchkit.matching.match import palette_for
 from matchkit.matching.probability import most_sensitive
-from matchkit.workflows.finding import find_formulas, warnings_of
+from matchkit.workflows import finding, weighing_out
 from matchkit.workflows.formulas import FoundFormula, FoundFormulas, Search, amounts_dict
 from matchkit.workflows.predicting import Formula, on_balance
 from matchkit.workflows.printed import PrintedOver
 from matchkit.workflows.session import Notice, Session, by_light
 from matchkit.workflows.sizing import SizedBy
 from matchkit.workflows.wanted import Wanted, wanted_spectrum
-from matchkit.workflows.weighing_out import find_for_job
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -97,9 +93,9 @@ def book_best(
     """
     session.open_book(create=True)
     if sized_by is None:
-        found = find_formulas(session, wanted, search)
+        found = finding.find_formulas(session, wanted, search)
     else:
-        found = find_for_job(session, wanted, search, sized_by, rank=rank)
+        found = weighing_out.find_for_job(session, wanted, search, sized_by, rank=rank)
     return book_found(session, found, rank - 1, details, source=source, sized_by=sized_by)
 
 
@@ -145,9 +141,9 @@ def reprint(session: Session, batch: int, search: Search) -> Reprint:
     The old formula is what ended in the container, additions counted.  A batch that was never
     approved counts as it measured last.
     """
-    record = job(session.open_book(), batch)
+    record = jobs.job(session.open_book(), batch)
     search = replace(search, printed=search.printed or PrintedOver.from_book(record.printed))
-    R, approved = approved_R(record, session.shop)
+    R, approved = work.approved_R(record, session.shop)
     wanted = wanted_spectrum(session, record.name, R)
     return Reprint(
         batch=batch,
@@ -156,7 +152,7 @@ def reprint(session: Session, batch: int, search: Search) -> Reprint:
         again=predicted(
             session, wanted, Formula(amounts=record.container), search.batch_g, search.printed
         ),
-        found=find_formulas(session, wanted, search),
+        found=finding.find_formulas(session, wanted, search),
     )
 
 
@@ -186,7 +182,7 @@ def predicted(
         formula=mixed,
         palette=palette,
         sensitive=most_sensitive(palette, made.c * batch_g, made.target) if alone else None,
-        notices=warnings_of(mixed, made.target, shop),
+        notices=finding.warnings_of(mixed, made.target, shop),
     )
 
 
@@ -213,7 +209,7 @@ def write_down(
         each.formula,
         name=name,
         source=source,
-        fit=fit_key(palette_for(palettes, each.palette.names)),
+        fit=batches.fit_key(palette_for(palettes, each.palette.names)),
         printed="" if printed is None else json.dumps(printed.to_dict()),
         details=details,
         note=" ".join([*on, *doubts]),

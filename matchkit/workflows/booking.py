@@ -5,10 +5,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from matchkit.book import containers, copies, entries, jobs, work
+from matchkit.book import containers, copies, entries, jobs, rows, stock, work
 from matchkit.book.jobs import planned_grams as planned_of
-from matchkit.book.rows import taken_back
-from matchkit.book.stock import keep_leftover
 from matchkit.book.work import PaperFormula
 from matchkit.errors import InputError
 from matchkit.workflows.correcting_batch import Advice
@@ -85,7 +83,7 @@ def _poured(session: Session, batch: int, did: str, then: str) -> Written:
     planned = dict(zip(pour.inks, pour.planned_g, strict=True))
     far = jobs.far_from_plan(actual, planned, step) if any(pour.planned_g) else []
     if far:
-        back = taken_back("weighing", pour.weighing)
+        back = rows.taken_back("weighing", pour.weighing)
         session.note(
             "far_from_plan",
             *(f"far from the plan: {line}" for line in far),
@@ -130,7 +128,7 @@ def leftover(session: Session, batch: int, grams: float, name: str = "") -> Writ
     """What is left of a batch, 0 g too, goes on the shelf under a name of its own."""
     book = session.open_book()
     name = name or f"{jobs.job(book, batch).name} left of {batch}"
-    number = keep_leftover(book, session.files, batch, grams, name)
+    number = stock.keep_leftover(book, session.files, batch, grams, name)
     return Written(text=_kept(grams, name), records={"batch": batch, "mix": number})
 
 

@@ -5,10 +5,9 @@ from dataclasses import asdict, dataclass
 from datetime import date
 from typing import Any
 
-from matchkit.book.checks import log_check
+from matchkit.book import checks, stock
 from matchkit.book.lessons import LotDrift, drift
 from matchkit.book.report import PassShare, pass_shares
-from matchkit.book.stock import lots_now, open_lot
 from matchkit.correcting.lot_check import ANOTHER_DE00, LotVerdict, judge_lot, judge_shade, letdown
 from matchkit.errors import InputError, did_you_mean
 from matchkit.files.health import Health, date_fault, health, keep_reading, read_kept
@@ -291,9 +290,9 @@ def _written(
             " with its first job and check the lot again"
         )
     book, shop = session.open_book(), session.files
-    number = log_check(book, shop, drawdown, verdict, weighed_g=drawn.mixed_g)
+    number = checks.log_check(book, shop, drawdown, verdict, weighed_g=drawn.mixed_g)
     if open_now:
-        open_lot(book, shop, drawn.ink, drawn.lot)
-    if lots_now(book, shop)[drawn.ink] == drawn.lot:
+        stock.open_lot(book, shop, drawn.ink, drawn.lot)
+    if stock.lots_now(book, shop)[drawn.ink] == drawn.lot:
         return number, "written down; the next match counts on it"
     return number, f"written down; it counts once lot {drawn.lot} is opened"

@@ -15,10 +15,8 @@ from matchkit import __version__
 from matchkit.arrays import Array
 from matchkit.colorimetry.difference import Target
 from matchkit.errors import InputError
+from matchkit.files import stream, text, write
 from matchkit.files.readings import NamedSpectrum
-from matchkit.files.stream import growing
-from matchkit.files.text import unshielded
-from matchkit.files.write import csv_text
 from matchkit.fitting.fit import Fit
 from matchkit.inks.shop import Shop
 from matchkit.matching.library import check_workers, matches
@@ -89,7 +87,7 @@ def match_library(
     digest = _digest(shop, fits, [(s.name, s.R) for s in spectra], options)
     as_csv = into.casefold().endswith(".csv")
     columns = _columns(shop, search.max_inks)
-    with growing(into, digest=digest, names=names, columns=columns, anew=anew) as file:
+    with stream.growing(into, digest=digest, names=names, columns=columns, anew=anew) as file:
         begun = file.done
         if begun:
             there = f"{into}: {begun} of {len(names)} targets are there"
@@ -180,7 +178,7 @@ def _rows(answer: Match, shop: Shop, max_inks: int) -> str:
         inside = "yes" if answer.in_gamut else "no"
         sheer = "yes" if formula.mostly_clear else "no"
         rows.append([answer.target, rank, inside, *seen, sheer, chance, cost, *pairs, *empty])
-    return csv_text([], rows).split("\n", 1)[1]
+    return write.csv_text([], rows).split("\n", 1)[1]
 
 
 def _read_back(path: Path, shop: Shop) -> tuple[int, dict[str, float]]:
@@ -191,7 +189,7 @@ def _read_back(path: Path, shop: Shop) -> tuple[int, dict[str, float]]:
             for row in csv.DictReader(file):
                 if row["rank"] == "1":
                     inside += row["in_gamut"] == "yes"
-                    away[unshielded(row["target"])] = float(row[f"de00 {light}"])
+                    away[text.unshielded(row["target"])] = float(row[f"de00 {light}"])
         else:
             for line in file:
                 told = json.loads(line)

@@ -5,11 +5,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from matchkit.arrays import Array
+from matchkit.book import find, work
 from matchkit.book.containers import UNFIT, measure
-from matchkit.book.find import batch_read
 from matchkit.book.jobs import BatchRecord, job
 from matchkit.book.rows import reading_text, taken_back
-from matchkit.book.work import target_of
 from matchkit.workflows.checking import Check, check
 from matchkit.workflows.printed import PrintedOver
 from matchkit.workflows.session import Session
@@ -55,7 +54,7 @@ def measure_batch(
     `containers.UNFIT`.  Raises InputError for a batch that was not weighed.
     """
     book = session.open_book()
-    if batch_read(book, readings.mean(axis=0)) == batch:
+    if find.batch_read(book, readings.mean(axis=0)) == batch:
         session.note(
             "read_before",
             f"batch {batch} has this very reading already: it counts once; if another drawdown was"
@@ -103,7 +102,7 @@ def wanted_of_batch(session: Session, record: BatchRecord) -> Wanted | None:
 
 def wanted_kept(session: Session, name: str, number: int | None) -> Wanted | None:
     """A target of the record book by its number, under a name; None where there is none."""
-    target = target_of(session.open_book(), session.settings, number)
+    target = work.target_of(session.open_book(), session.settings, number)
     if target is None:
         return None
     if target.R is not None:

@@ -10,9 +10,8 @@ from matchkit.book.work import target_of
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import Lab
 from matchkit.colorimetry.words import direction
+from matchkit.practice import kinds, simulated_shop
 from matchkit.practice.exercise import Choice, Exercise
-from matchkit.practice.kinds import BOOK
-from matchkit.practice.simulated_shop import swatch
 from matchkit.workflows.practising import Exercises
 from matchkit.workflows.session import Session
 
@@ -52,15 +51,15 @@ def _exercise(record: BatchRecord, target: Target, lights: Sequence[str]) -> Exe
     choices, answer = _choices(added, before, rng)
     light, observer = lights[0], target.observer
     shown = [
-        swatch("target", target.R, light, observer),
-        swatch("drawdown", first.R, light, observer),
+        simulated_shop.swatch("target", target.R, light, observer),
+        simulated_shop.swatch("drawdown", first.R, light, observer),
     ]
     said = [direction(target.lab[0], Lab(R, light, observer)) for R in (first.R, last.R)]
     asked = {ink: g for pour in record.pours[:1] for ink, g in _planned(pour)}
     told = "; ".join(filter(None, [record.note, first.note, record.closing_note]))
     total_g = sum(before.values())
     return Exercise(
-        kind=BOOK,
+        kind=kinds.BOOK,
         seed=record.batch,
         level=0,
         question=f"Batch {record.batch}, {record.name}, {total_g:.0f} g, was {first.de00:.2f} dE00"
@@ -86,7 +85,7 @@ def _exercise(record: BatchRecord, target: Target, lights: Sequence[str]) -> Exe
         f" {choices[answer]} took it from"
         f" {first.de00:.2f} to {last.de00:.2f} dE00 ({said[1]})."
         + (f" The book says: {told}." if told else ""),
-        after=(swatch("after the addition", last.R, light, observer),),
+        after=(simulated_shop.swatch("after the addition", last.R, light, observer),),
     )
 
 

@@ -9,10 +9,8 @@ from typing import Any
 import numpy as np
 
 from matchkit.errors import InputError, did_you_mean
-from matchkit.files import planned
-from matchkit.files.settings import read_settings
+from matchkit.files import planned, settings, shop_tables
 from matchkit.files.shop import read_inks, read_measuring
-from matchkit.files.shop_tables import drawn_in, measured_in
 from matchkit.fitting.fit import Fit, telling
 from matchkit.inks.drawdowns import Plan, drawdown_plan, numbered, rows
 from matchkit.inks.pots import Grams
@@ -101,7 +99,7 @@ def plan_drawdowns(session: Session, choices: PlanChoices | None = None) -> Draw
     to_come: tuple[str, ...] | None = None
     in_the_way: tuple[str, ...] = ()
     try:
-        plan = numbered(plan, drawn_in(session.folder).by_number)
+        plan = numbered(plan, shop_tables.drawn_in(session.folder).by_number)
         there = {name for names in planned.waiting_in(session.folder) for name in names}
         to_come = tuple(step.drawdown for step in plan.steps if step.drawdown not in there)
     except InputError as error:  # the plan itself needs none of these files
@@ -287,10 +285,10 @@ def _half_open(path: Path, faults: tuple[str, ...]) -> Opening:
             shop=replace(planned.NEW_SHOP, name=""), fits={}, lacks=(*faults, *_beside(path))
         )
     try:
-        shop = replace(read_settings(path / "shop.toml", "shop.toml"), inks=inks)
+        shop = replace(settings.read_settings(path / "shop.toml", "shop.toml"), inks=inks)
     except InputError:
         shop = replace(planned.NEW_SHOP, name=path.name, inks=inks)
-    if measured_in(path):
+    if shop_tables.measured_in(path):
         return Opening(shop=shop, fits={}, lacks=faults)
     try:
         read_measuring(path)  # without spectra

@@ -8,7 +8,7 @@ from zlib import crc32
 
 from matchkit.errors import InputError
 from matchkit.files.progress import SUFFIX, add_progress, learner_files, read_progress
-from matchkit.practice.colour import AXES, N_LEVELS, axis_of
+from matchkit.practice import colour, simulated_shop
 from matchkit.practice.exercise import LETTERS, Exercise, Marked, mark
 from matchkit.practice.hints import Outcome
 from matchkit.practice.job import PracticeBatch
@@ -36,10 +36,9 @@ from matchkit.practice.ladder import (
     from_instrument,
     passed,
 )
-from matchkit.practice.simulated_shop import practice_shop
 
 MOST = 20  # exercises of one kind in one go
-LIMITS = {"count": (1, MOST), "seed": (0, MOST_SEED - MOST), "level": (0, N_LEVELS - 1)}
+LIMITS = {"count": (1, MOST), "seed": (0, MOST_SEED - MOST), "level": (0, colour.N_LEVELS - 1)}
 Given = tuple[Exercise, int]  # and the choice, by its position
 
 
@@ -173,7 +172,7 @@ def practise(options: PracticeOptions, learner: Learner | None = None) -> Exerci
         asked += [(seed + k, options.level) for k in range(options.count)]
         for at, level in asked[: options.count]:
             hard = _level(kind, answers, at, options.gauge) if level is None else level
-            made.append(exercise(practice_shop(), kind, seed=at, level=hard))
+            made.append(exercise(simulated_shop.practice_shop(), kind, seed=at, level=hard))
     return Exercises(
         exercises=tuple(made),
         standings=_standings(learner),
@@ -184,7 +183,7 @@ def practise(options: PracticeOptions, learner: Learner | None = None) -> Exerci
 def _level(kind: str, answers: Sequence[Answered], seed: int, gauge: str) -> int:
     """How hard an exercise should be: as the direction that its seed asks for says."""
     if kind == "see":
-        return standing(kind, answers, gauge=gauge, axis=axis_of(seed)).staircase.level
+        return standing(kind, answers, gauge=gauge, axis=colour.axis_of(seed)).staircase.level
     return standing(kind, answers).staircase.level
 
 
@@ -229,7 +228,7 @@ def keep_job(
         guess, went = reading.guess, reading.moved
         if guess is None or went is None:
             continue
-        axis = next(key for key, words in AXES.items() if guess.word in words)
+        axis = next(key for key, words in colour.AXES.items() if guess.word in words)
         right = guess.word == went.word
         times = min(guess.de00 / max(went.de00, 0.01), 100.0)
         poured.append(
@@ -248,7 +247,7 @@ def _kept(learner: Learner, new: Sequence[Answered]) -> Learner:
 def ladder_of(learner: Learner) -> Ladder:
     """Which sessions a learner has passed, and how they do by direction and in jobs."""
     answers = learner.answers
-    seen = (standing("see", answers, gauge=EYE, axis=axis) for axis in AXES)
+    seen = (standing("see", answers, gauge=EYE, axis=axis) for axis in colour.AXES)
     jobs = [each for each in answers if each.kind == JOB]
     return Ladder(
         sessions=tuple((each, passed(each.key, answers)) for each in SESSIONS),

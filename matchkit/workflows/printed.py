@@ -7,8 +7,7 @@ from typing import Any
 
 from matchkit.fitting.fit import Fit, TooFew
 from matchkit.fitting.held_out import NOMINAL_UM
-from matchkit.matching.match import palette_for
-from matchkit.matching.prints import bare_ground, fits_over, with_lots
+from matchkit.matching import match, prints
 from matchkit.workflows.session import Session
 
 
@@ -64,7 +63,7 @@ def films_today(session: Session) -> dict[str, Fit]:
             film,
             palette=replace(film.palette, inks=tuple(shelf[n] for n in film.palette.names)),
         )
-        for series, film in with_lots(films, session.fits_today).items()
+        for series, film in prints.with_lots(films, session.fits_today).items()
     }
 
 
@@ -80,9 +79,9 @@ def printed_fits(session: Session, printed: PrintedOver | None) -> Mapping[str, 
     """
     if printed is None:
         return session.fits_today
-    return fits_over(
+    return prints.fits_over(
         films_today(session),
-        bare_ground(session.shop, printed.over),
+        prints.bare_ground(session.shop, printed.over),
         printed.thickness_um,
         underbase_um=printed.underbase_um,
         thickness_sd=printed.thickness_spread,
@@ -92,5 +91,5 @@ def printed_fits(session: Session, printed: PrintedOver | None) -> Mapping[str, 
 def printed_fit(session: Session, printed: PrintedOver | None, names: Sequence[str]) -> Fit:
     """The one of `printed_fits` that holds all the named inks; InputError where none does."""
     fits = printed_fits(session, printed)
-    palette = palette_for({series: fit.palette for series, fit in fits.items()}, names)
+    palette = match.palette_for({series: fit.palette for series, fit in fits.items()}, names)
     return next(fit for fit in fits.values() if fit.palette is palette)

@@ -15,12 +15,11 @@ from matchkit.arrays import Array
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.illuminants import Light, light_name
 from matchkit.errors import InputError
-from matchkit.files.fitted import digest, fit_content, kept_theory, read_fits
+from matchkit.files import fitted, write
 from matchkit.files.settings import read_settings
 from matchkit.files.shop import read_inks, read_shelf, read_shop
 from matchkit.files.shop_tables import spectra_in as spectra_rows
 from matchkit.files.spectrum import read_spectra
-from matchkit.files.write import settled
 from matchkit.fitting.fit import Fit, TooFew
 from matchkit.fitting.held_out import THEORIES
 from matchkit.inks.palette import Palette
@@ -120,7 +119,7 @@ class Session:
         """The shop as ``shop.toml`` alone describes it: no ink, no drawdown."""
         if "files" in self.__dict__:
             return self.files
-        path = settled(self.folder, "shop.toml")
+        path = write.settled(self.folder, "shop.toml")
         if not path.is_file() and not (self.folder / "inks.csv").is_file():
             raise InputError("shop.toml: not found; name the shop folder: it has a shop.toml in it")
         shop = read_settings(path, "shop.toml")
@@ -142,7 +141,7 @@ class Session:
     @cached_property
     def digest(self) -> str:
         """A short text that changes with the measurements that were read."""
-        return digest(self.files)
+        return fitted.digest(self.files)
 
     @cached_property
     def targets(self) -> dict[str, Array]:
@@ -218,11 +217,11 @@ class Session:
     @cached_property
     def theory(self) -> str:
         """The theory that ``fit.json`` was asked for, which a changed folder is fitted by too."""
-        return kept_theory(self._fit_content)
+        return fitted.kept_theory(self._fit_content)
 
     @cached_property
     def _fit_content(self) -> Any:
-        return fit_content(self.folder)
+        return fitted.fit_content(self.folder)
 
     @cached_property
     def _as_before(self) -> "Session | None":
@@ -235,7 +234,7 @@ class Session:
     @cached_property
     def _kept(self) -> tuple[dict[str, dict[str, Fit]], str]:
         """What ``fit.json`` holds for these files, or why it can't be used."""
-        return read_fits(self.folder, self.files, self._fit_content)
+        return fitted.read_fits(self.folder, self.files, self._fit_content)
 
     @property
     def fits_kept(self) -> Mapping[str, Fit]:

@@ -13,16 +13,14 @@ from typing import Any
 from matchkit.book.jobs import BatchRecord, job, todays_jobs
 from matchkit.book.store import now
 from matchkit.errors import InputError
+from matchkit.files import stream, tables
 from matchkit.files.incoming import Bringing, Imported
 from matchkit.files.readings import NamedSpectrum
 from matchkit.files.spectrum import read_spectra
-from matchkit.files.stream import spectra_csv
-from matchkit.files.tables import read_table
 from matchkit.files.write import csv_text, write_file, write_keeping
-from matchkit.workflows.fitting_inks import bring
+from matchkit.workflows import fitting_inks, wanted
 from matchkit.workflows.measuring_batch import MeasuredBatch, measure_batch
 from matchkit.workflows.session import Session
-from matchkit.workflows.wanted import spectra_in
 
 TAKEN, COLUMNS = "watched.csv", ("when", "file", "digest", "went")
 TARGETS = "targets.csv"
@@ -92,7 +90,7 @@ def arrivals(
 
 def as_drawdowns(session: Session, arrival: Arrival, how: Bringing) -> Placed:
     """The file's readings into the shop's drawdowns, as ``matchkit import`` brings them in."""
-    done = bring(session, arrival.path, how)
+    done = fitting_inks.bring(session, arrival.path, how)
     return _noted(session, Placed(arrival=arrival, went="drawdowns", imported=done))
 
 
@@ -123,7 +121,7 @@ def as_target(session: Session, arrival: Arrival, name: str) -> Placed:
     there = read_spectra(path, scale="fraction")[0] if path.is_file() else []
     spectrum = _one(session, arrival)
     new = NamedSpectrum(name=name.strip(), readings=spectrum.R[None, :])
-    write_keeping(session.folder, [TARGETS], {TARGETS: spectra_csv([*there, new])})
+    write_keeping(session.folder, [TARGETS], {TARGETS: stream.spectra_csv([*there, new])})
     return _noted(session, Placed(arrival=arrival, went=f"target {name.strip()}"))
 
 
@@ -133,7 +131,7 @@ def leave(session: Session, arrival: Arrival) -> Placed:
 
 
 def _one(session: Session, arrival: Arrival) -> NamedSpectrum:
-    spectra = spectra_in(session, arrival.path)
+    spectra = wanted.spectra_in(session, arrival.path)
     if len(spectra) > 1:
         names = ", ".join(each.name for each in spectra[:6])
         raise InputError(
@@ -146,7 +144,7 @@ def _rows(shop: Path) -> list[tuple[str, ...]]:
     path = shop / TAKEN
     if not path.is_file():
         return []
-    table = read_table(path, file=TAKEN, required=COLUMNS, text=COLUMNS)
+    table = tables.read_table(path, file=TAKEN, required=COLUMNS, text=COLUMNS)
     if table.faults:
         raise InputError(table.faults)
     return [tuple(row.cells[name] for name in COLUMNS) for row in table.rows]
