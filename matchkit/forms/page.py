@@ -95,14 +95,23 @@ class JobPage:
         self.step = w.ToggleButtons(options=list(STEPS), description="", value=None)
         self.step.add_class("mk-steps")
         self.place = w.VBox([])
+        self.room = w.Text(continuous_update=False)  # the page's script writes the width into it
+        self.room.add_class("mk-room")
         told = ui.folded("the shop, and what its inks can do", ui.boxed(self.shop), self.about)
         self.box = ui.form(
             ui.row(self.title, self.who.box), self.step, self.head, self.problems, self.place,
-            told, name="jobpage",
+            told, self.room, name="jobpage",
         )  # fmt: skip
+        self.room.observe(ui.safe(self._turned, self.problems), names="value")
         self.shop.observe(ui.safe(self.open, self.problems), names="value")
         self.step.observe(ui.safe(self.show, self.problems), names="value")
         self.open()
+
+    def _turned(self) -> None:
+        """Pictures are drawn for the room that there is; those of the job are drawn anew."""
+        ui.screen(float(self.room.value))
+        if self.book.record is not None:
+            self.book.refresh()
 
     def open(self) -> None:
         """Read the shop that is chosen, and go on where the one who works here left off."""

@@ -26,6 +26,8 @@ from matchkit.report.parts import Part, Picture
 
 T = TypeVar("T")
 ONE_AT_A_TIME = threading.RLock()
+PX_PER_IN = 72 * 11 / 8.5  # of a picture: its smallest type, 8.5 points, is 11 px high
+MOST_IN = [math.inf]  # how wide pictures are drawn at most
 DOUBLE_S = 0.4  # a press that comes so soon after the last was done is the second of a double one
 
 
@@ -76,8 +78,13 @@ def alert() -> Any:
 def put(place: Any, parts: Sequence[Part], *, below: str = "") -> None:
     """Show the parts there, `below` what was told (HTML); words and figures wait for no picture."""
     if any(isinstance(part, Picture) and part.draw for part in parts):
-        place.value = below + to_html(parts, drawn=False)
-    place.value = below + to_html(parts)
+        place.value = below + to_html(parts, drawn=False, most_in=MOST_IN[0])
+    place.value = below + to_html(parts, most_in=MOST_IN[0])
+
+
+def screen(wide_px: float) -> None:
+    """From now on pictures are drawn for a page with so much room across."""
+    MOST_IN[0] = wide_px / PX_PER_IN
 
 
 def tell(place: Any, lines: Sequence[str] | str, kind: str = "alert") -> None:

@@ -84,6 +84,7 @@ STYLE = """
 .mk .widget-checkbox .widget-label-basic { white-space: normal; overflow: visible; }
 .mk-jobpage .mk-table caption { white-space: normal; }
 .mk-jobpage table.mk-table { min-width: min(100%, 34em); }
+.mk-jobpage .mk-half { width: 432px; }
 .mk-end { align-items: flex-end; }
 .mk-big { font-size: 24px; font-weight: 600; font-variant-numeric: tabular-nums; margin: 6px 0; }
 .mk progress { width: 18em; max-width: 100%; height: 14px; vertical-align: middle; }

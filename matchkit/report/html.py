@@ -7,6 +7,7 @@ import sys
 import zlib
 from collections.abc import Sequence
 from html import escape
+from math import inf
 from pathlib import Path
 
 from matchkit.errors import InputError
@@ -87,14 +88,14 @@ def _shows_colours() -> bool:
 WIDTH_IN = 4.6  # what `plots` sets its type for
 
 
-def png_of(picture: Picture) -> bytes:
-    """The picture as PNG."""
+def png_of(picture: Picture, most_in: float = inf) -> bytes:
+    """The picture as PNG, drawn at most so wide: type keeps its size on a narrow screen."""
     if picture.draw is None:
         return picture.png
     from matchkit.report.charts import new_axes
     from matchkit.report.charts import picture as drawn
 
-    figure, ax = new_axes(picture.width_in, picture.height_in)
+    figure, ax = new_axes(min(picture.width_in, most_in), picture.height_in)
     picture.draw(ax)
     return drawn(figure)
 
@@ -148,15 +149,15 @@ def flat(colour: str, alt: str, width: int = 440, height: int = 120) -> Picture:
     return Picture(png=png, alt=alt)
 
 
-def to_html(parts: Sequence[Part], *, drawn: bool = True) -> str:
+def to_html(parts: Sequence[Part], *, drawn: bool = True, most_in: float = inf) -> str:
     """The parts as HTML; a string is a paragraph of plain text.
 
-    Not `drawn`, pictures leave their places empty for now.
+    Not `drawn`, pictures leave their places empty for now; else they are at most `most_in` wide.
 
     >>> to_html(["5 < 6"])
     '<p>5 &lt; 6</p>'
     """
-    return "\n".join(filter(None, (_html(part, drawn) for part in parts)))
+    return "\n".join(filter(None, (_html(part, drawn, most_in) for part in parts)))
 
 
 def show(parts: Sequence[Part]) -> None:
@@ -176,15 +177,15 @@ def show(parts: Sequence[Part]) -> None:
         display(bundle, metadata=metadata, raw=True)  # type: ignore[no-untyped-call]
 
 
-def _html(part: Part, drawn: bool = True) -> str:
+def _html(part: Part, drawn: bool = True, most_in: float = inf) -> str:
     if isinstance(part, Picture) and part.aside:
         return ""
     if isinstance(part, Picture):
         kind = "mk-wide" if part.wide else "mk-half"
         if not (drawn or part.png):
-            shape = f"aspect-ratio: {part.width_in} / {part.height_in}"
+            shape = f"aspect-ratio: {min(part.width_in, most_in):.2f} / {part.height_in}"
             return f'<div class="{kind} mk-quiet" style="{shape}">The picture is being drawn.</div>'
-        data = base64.b64encode(png_of(part)).decode("ascii")
+        data = base64.b64encode(png_of(part, most_in)).decode("ascii")
         return f'<img class="{kind}" alt="{escape(part.alt)}" src="data:image/png;base64,{data}">'
     if isinstance(part, Table):
         return f'<div class="mk-scroll">{_table(part)}</div>'

@@ -25,7 +25,8 @@ IDLE_S = 12 * 3600  # a page that nobody has looked at since is ended, and its m
 FINISHED = '<script type="text/javascript">\n  window.voila_finish();'  # in the template
 OUTSIDE = "//cdn."  # marks what a page would fetch from outside
 # What the page itself does: it goes to a verdict, keeps the name of who works at it in its
-# address, and says so when the server or its kernel is gone, since presses are lost then.
+# address, tells how wide it is, stacks tables that are wider, and says so when the server or its
+# kernel is gone, since presses are lost then.
 SCRIPT = """<script>
 (() => {
   let gone = null;
@@ -35,12 +36,31 @@ SCRIPT = """<script>
     const hex = [...own].map(each => each.toString(16).padStart(2, '0')).join('');
     document.cookie = `_xsrf=${hex}; path=/; samesite=strict`;
   }
+  const fit = table => {
+    const head = [...table.querySelectorAll('thead th')].map(each => each.innerText);
+    for (const row of table.tBodies[0].rows)
+      [...row.cells].forEach((cell, k) => { cell.dataset.head = head[k]; });
+    table.classList.remove('mk-cards');
+    const place = table.closest('.mk-scroll');
+    table.classList.toggle('mk-cards', place.scrollWidth > place.clientWidth);
+  };
+  const tables = again => {
+    for (const each of document.querySelectorAll('.mk-scroll > .mk-table'))
+      if (each.offsetWidth && (again || !each.dataset.fit)) { each.dataset.fit = 1; fit(each); }
+    const field = document.querySelector('.mk-room input');
+    const wide = document.querySelector('.mk-jobpage')?.clientWidth - 20;
+    if (!field || !(wide > 0) || field.value === String(wide)) return;
+    field.value = wide;
+    field.dispatchEvent(new Event('change', {bubbles: true}));
+  };
+  addEventListener('resize', () => tables(true));
   new MutationObserver(() => {
+    tables();
     const here = document.querySelector('.mk-go');
     if (!here) return;
     here.classList.remove('mk-go');
     here.scrollIntoView({block: 'start'});
-  }).observe(document, {subtree: true, childList: true});
+  }).observe(document, {subtree: true, childList: true, attributeFilter: ['style', 'class']});
   document.addEventListener('change', event => {
     if (!event.target.closest('.mk-who')) return;
     const here = new URL(location);
@@ -69,6 +89,15 @@ SCRIPT = """<script>
 <style>
 .mk-lost { position: fixed; inset: auto 0 0 0; padding: 14px; background: #a11212; color: #fff;
   font: 600 18px sans-serif; z-index: 99; }
+.mk-room { display: none !important; }
+.mk-cards thead { display: none; }
+.mk-jobpage table.mk-cards, .mk-cards tbody, .mk-cards caption { display: block; min-width: 0; }
+.mk table.mk-cards tr { display: flex; flex-flow: row wrap; gap: 0 18px; padding: 6px 0;
+  border-bottom: 1px solid #b9bec3; }
+.mk table.mk-cards tr > * { border: 0; padding: 2px 0; text-align: left !important; }
+.mk table.mk-cards tr > th { flex: 0 0 100%; font-weight: 600; }
+.mk-cards td:empty { display: none; }
+.mk-cards tr > *::before { content: attr(data-head) ": "; font-size: 14px; font-weight: normal; }
 .mk-lost button { min-height: 44px; font-size: 16px; }
 </style>"""
 UNENCRYPTED = (
