@@ -250,14 +250,14 @@ def test_match_a_file_and_lab_numbers(opened):
     assert 'role="alert"' in form.picker.file.problem.value
     form.picker.file.upload.value = file_of("brick.csv", spectrum_csv(np.linspace(0.1, 0.4, 31)))
     assert form.picker.file.problem.value == ""
-    name, target = form.picker.read()
-    assert name == "brick"
-    assert target.R[-1] == pytest.approx(0.4)
+    wanted = form.picker.wanted(opened.session())
+    assert wanted.name == "brick"
+    assert wanted.target.R[-1] == pytest.approx(0.4)
     form.picker.way.value = "from Lab numbers"
     form.picker.a.text.value = "-12,5"
-    name, target = form.picker.read()
-    assert name == "Lab 55, -12.5, -10"
-    assert target.lab.tolist() == [[55.0, -12.5, -10.0]]
+    wanted = form.picker.wanted(opened.session())
+    assert wanted.name == "Lab 55,-12.5,-10"
+    assert wanted.target.lab.tolist() == [[55.0, -12.5, -10.0]]
 
 
 def test_weigh_a_formula_of_ones_own(opened, own_folder):
@@ -365,6 +365,22 @@ def test_leftovers_go_into_a_new_batch(opened, own_folder):
     assert "Leftover regatta teal" in page
     form.grams.text.value = "200"
     assert "have changed since" in form.stale.value
+
+
+def test_a_leftover_that_is_the_colour_already_is_offered_first(opened):
+    form, name = MatchForm(opened), "Leftover regatta teal"
+    mix = next(each for each in opened.session().shop.mixes if each.name == name)
+    palette = next(iter(opened.fits.values())).palette
+    shares = dict(zip(mix.inks, mix.fractions, strict=True))
+    R = reflectance(palette, np.array([shares.get(each, 0.0) for each in palette.names]))
+    form.picker.listed[form.picker.names.value] = R
+    form.run.start.click()
+    form.run.wait()
+    assert f"{name} on the shelf is this colour already: 735 g of it" in form.results.value
+    form.first.click()
+    form.run.wait()
+    assert (form.mix.value, form.found.formulas[0].used.name) == (name, name)
+    assert form.first.layout.display == "none"
 
 
 def test_check_says_which_way(opened):

@@ -53,6 +53,8 @@ from matchkit.forms.cover import CoverForm  # noqa: E402
 from matchkit.forms.ink_history import HistoryForm  # noqa: E402
 from matchkit.forms.jobsize import JobForm, WeighForm  # noqa: E402
 from matchkit.forms.match import MatchForm  # noqa: E402
+from matchkit.forms.rows import BOOK as FROM_BOOK  # noqa: E402
+from matchkit.forms.rows import TargetPicker  # noqa: E402
 from matchkit.forms.shops import EXAMPLE_BATCH, open_shop  # noqa: E402
 from matchkit.report.book import use_up_parts  # noqa: E402
 from matchkit.report.html import to_text  # noqa: E402
@@ -401,6 +403,15 @@ def test_finding_by_words_ink_day_and_colour(form):
     find.target.way.value, find.target.light.value = "from Lab numbers", "A"
     find.look.click()
     assert find.problems.value == ""  # under the light that is asked about
+
+
+def test_a_new_colour_is_taken_from_a_past_batch(form):
+    picker = TargetPicker(form.opened, new=True)
+    picker.way.value = FROM_BOOK
+    picker.batch.value = 5
+    wanted = picker.wanted(form.opened.session(), lights=("A",))
+    np.testing.assert_allclose(wanted.target.R, job(held(), 5).readings[-1].R)
+    assert wanted.target.light_names == ("A",)
 
 
 def test_what_runs_low_is_made_when_it_is_first_looked_at(form):

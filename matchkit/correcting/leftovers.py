@@ -141,11 +141,11 @@ def which_bucket(
             found += [each for each in best if each.saved is None or each.saved > 0]
     known = all(each.saved is not None for each in found if each.within)
     found.sort(key=lambda each: -(each.saved or 0) if known else -each.used_g)
-    found.sort(key=lambda each: _away(shelf, each.name, target) > aim)
+    found.sort(key=lambda each: away_from(shelf, each.name, target) > aim)
     return tuple(sorted(found, key=lambda e: 0 if e.within else float(e.candidate.de00[0])))
 
 
-def _away(shelf: Shelf, name: str, target: Target) -> float:
+def away_from(shelf: Shelf, name: str, target: Target) -> float:
     """dE00 of a mixture as it stands on the shelf, first light."""
     nothing = np.zeros(len(shelf.palette.inks))
     return float(seen_after(bucket_from(shelf, {name: UNIT_G}), target, nothing)[2][0])

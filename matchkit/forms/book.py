@@ -106,19 +106,13 @@ class BookForm:
         self.pick.observe(ui.safe(self._picked, self.problems), names="value")
         self.scan.text.observe(ui.safe(self._scanned, self.problems), names="value")
         self.what.observe(ui.safe(self._happened, self.wrong), names="value")
+        look = ui.button("Look again", self.refresh, self.problems)
+        tickets = ui.button("Save all tickets of the day", self._tickets, self.problems)
         self.today = ui.section(
-            "1. Today's jobs",
-            *quiet(played(self.opened)),
-            self.jobs,
-            ui.boxed(self.pick),
+            "1. Today's jobs", *quiet(played(self.opened)), self.jobs, ui.boxed(self.pick),
             ui.row(self.scan.box, *([self.who.box] if own else [])),
-            ui.row(
-                ui.button("Look again", self.refresh, self.problems),
-                ui.button("Save all tickets of the day", self._tickets, self.problems),
-            ),
-            self.printed,
-            self.problems,
-        )
+            ui.row(look, tickets), self.printed, self.problems,
+        )  # fmt: skip
         self.beside: dict[str, Callable[[], Any]] = {
             "the fields of a new job": lambda: self.new.box,
             "the search in the book": lambda: self.find.box,
@@ -137,36 +131,12 @@ class BookForm:
         return ui.form(self.today, *job, *beside, name="book")
 
     # Parts that are made when they are first looked at.
-
-    @cached_property
-    def new(self) -> NewPart:
-        """The fields of a new job."""
-        return NewPart(self.opened, self._who, self.open)
-
-    @cached_property
-    def shelf(self) -> ShelfPart:
-        """Deliveries, new lots, counting."""
-        return ShelfPart(self.opened, self._who, self.refresh)
-
-    @cached_property
-    def find(self) -> FindPart:
-        """The search in the book."""
-        return FindPart(self.opened, self.open)
-
-    @cached_property
-    def copies(self) -> CopyPart:
-        """Copies of the book."""
-        return CopyPart(self.opened, self.refresh)
-
-    @cached_property
-    def order(self) -> OrderPart:
-        """What to order."""
-        return OrderPart(self.opened)
-
-    @cached_property
-    def use_up(self) -> UseUpPart:
-        """Leftovers to use up."""
-        return UseUpPart(self.opened)
+    new = cached_property(lambda self: NewPart(self.opened, self._who, self.open))
+    shelf = cached_property(lambda self: ShelfPart(self.opened, self._who, self.refresh))
+    find = cached_property(lambda self: FindPart(self.opened, self.open))
+    copies = cached_property(lambda self: CopyPart(self.opened, self.refresh))
+    order = cached_property(lambda self: OrderPart(self.opened))
+    use_up = cached_property(lambda self: UseUpPart(self.opened))
 
     def _closing_fields(self) -> None:
         lights = light_options(self.opened.shop)

@@ -103,7 +103,7 @@ class MatchForm:
         self.again: str | None = None  # the formula to choose when they are found again
         self.problems, self.stale = ui.alert(), ui.area()
         self.results, self.detail = ui.area(), ui.area()
-        self.picker = TargetPicker(opened, start)
+        self.picker = TargetPicker(opened, start, new=True)
         self.grams = ui.amount_field("Batch, grams", "1000", most=1e6)
         self.most = ui.choice("Inks at most", [2, 3, 4, 5, 6], 4)
         mixes = [mix.name for mix in opened.session().shop.mixes]
@@ -131,6 +131,8 @@ class MatchForm:
         self.run = ui.Runner(
             "Find formulas", self._work, self._answer, self.problems, "sets of inks looked at"
         )
+        self.first = ui.button("Use the leftover first", self._with_it, self.problems)
+        self.first.layout.display = "none"
         self.pick = ui.choice("Which formula do you want?", [], radio=True)
         self.chosen = w.VBox([ui.boxed(self.pick), self.detail])
         self.chosen.layout.display = "none"
@@ -205,6 +207,7 @@ class MatchForm:
                 self.run.box,
                 self.problems,
                 self.stale,
+                self.first,
                 self.results,
                 self.chosen,
             ),
@@ -246,6 +249,7 @@ class MatchForm:
             before = {*self.found.formulas[self.pick.value].formula.inks}
         session, self.found = answer
         self.stale.value = ""
+        self.first.layout.display = None if self.found.same else "none"
         shown = [*reach_parts(self.found), *overview_parts(self.found)]
         ui.put(self.results, [*session.notices, *shown])
         self.ticket.clear()
@@ -258,6 +262,15 @@ class MatchForm:
         self.filling = False
         self.chosen.layout.display = None if self.found.formulas else "none"
         self._picked()
+
+    def _with_it(self) -> None:
+        """Formulas again, with the leftover that is this colour."""
+        assert self.found is not None and self.found.same is not None
+        name = self.found.same.name
+        if name not in self.mix.options:  # shelved since the form was made
+            self.mix.options = [*self.mix.options, name]
+        self.mix.value = name
+        self.run.start.click()
 
     def _choice(self, found: FoundFormulas, before: set[str] | None) -> int | None:
         """The formula that was asked for, else that of the inks `before`, else the best."""

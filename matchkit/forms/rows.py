@@ -11,7 +11,6 @@ import ipywidgets as w
 import numpy as np
 
 from matchkit.arrays import Array
-from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import hex_colours
 from matchkit.errors import InputError
 from matchkit.files.scale import SCALES, ScaleQuestion
@@ -24,6 +23,8 @@ from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Shop
 from matchkit.matching.match import palette_for
 from matchkit.paper.compare_sheet import light_in_words
+from matchkit.workflows.beginning import colour_of_batch
+from matchkit.workflows.looking_up import Query, find
 from matchkit.workflows.predicting import Formula
 from matchkit.workflows.session import Session
 from matchkit.workflows.wanted import (
@@ -178,6 +179,8 @@ class FormulaRows:
 OFFERED = ("D65", "D50", "A", "FL2", "FL11", "LED-B3")
 HALF = 50  # L*, above which dark words are read better
 LIST, FILE, LAB = "from the shop's list", "from a file of mine", "from Lab numbers"
+BOOK, PAST = "from a past batch of the book", 200
+ONE_LIGHT = "Numbers can be matched under one light only. If there is a sample, measure it."
 
 
 def light_words(light: str) -> str:
@@ -306,12 +309,18 @@ class SpectrumFile:
 
 
 class TargetPicker:
-    """Which colour is wanted.  With `lab` a colour known only as numbers may be typed."""
+    """Which colour is wanted.  With `lab` a colour known only as numbers may be typed.
 
-    def __init__(self, opened: shops.OpenShop, start: str = "", *, lab: bool = True) -> None:
-        self.shop = opened.shop
+    For a `new` colour a file can be handed in at any time, and a past batch says it too.
+    """
+
+    def __init__(
+        self, opened: shops.OpenShop, start: str = "", *, lab: bool = True, new: bool = False
+    ) -> None:
+        self.opened, self.shop, self.new = opened, opened.shop, new
         self.listed = shops.listed_targets(opened)
         ways = [*([LIST] if self.listed else []), FILE, *([LAB] if lab else [])]
+        ways += [BOOK] if new and opened.has_book else []
         self.way = ui.choice("Where is the target colour?", ways, ways[0], radio=True)
         ask = "hand in a file of the colour" + (", or type its Lab numbers" if lab else "")
         first, note = first_of(list(self.listed), start, ask)
@@ -322,19 +331,16 @@ class TargetPicker:
         self.b = ui.number_field("b*", "-10", -150, 150)
         self.light = ui.choice("for the light", light_options(self.shop), self.shop.lights[0])
         self.observer = ui.choice("and the observer", [2, 10], self.shop.observer)
-        self.lab = w.VBox(
-            [
-                ui.row(self.L.box, self.a.box, self.b.box),
-                ui.row(ui.boxed(self.light), ui.boxed(self.observer)),
-                w.HTML(
-                    '<p class="mk-quiet">Numbers can be matched under one light only. '
-                    "If there is a sample, measure it.</p>"
-                ),
-            ]
-        )
-        self.listing = ui.boxed(self.names)
-        self.box = w.VBox([*quiet(note), ui.boxed(self.way), self.listing, self.file.box, self.lab])
-        self.way.observe(lambda _: self._shown(), names="value")
+        numbers = ui.area()
+        ui.tell(numbers, ONE_LIGHT, "quiet")
+        light = ui.row(ui.boxed(self.light), ui.boxed(self.observer))
+        self.lab = w.VBox([ui.row(self.L.box, self.a.box, self.b.box), light, numbers])
+        self.listing, self.problem = ui.boxed(self.names), ui.alert()
+        self.batch = ui.choice("Batch", [])
+        self.past = w.VBox([ui.boxed(self.batch), self.problem])
+        parts = [self.listing, self.file.box, self.lab, self.past]
+        self.box = w.VBox([*quiet(note), ui.boxed(self.way), *parts])
+        self.way.observe(ui.safe(self._shown, self.problem), names="value")
         self.file.upload.observe(lambda _: self._handed(), names="value")
         self._shown()
 
@@ -345,18 +351,16 @@ class TargetPicker:
         if self.way.value == LAB:
             lab = ui.read(self.L, self.a, self.b)
             return wanted_lab(session, lab, self.light.value, self.observer.value)
-        name, R = self.spectrum()
+        if self.way.value == BOOK:
+            if self.batch.value is None:
+                raise InputError("no batch of the book has a colour yet")
+            known = colour_of_batch(session, self.batch.value)
+            if known.target.R is None:
+                return known
+            name, R = known.name, known.target.R
+        else:
+            name, R = self.spectrum()
         return wanted_spectrum(session, name, R, lights=lights, other_weight=other_weight)
-
-    def read(self, other_weight: float = 0.2, lights: tuple[str, ...] = ()) -> tuple[str, Target]:
-        """The target's name and the target, under `lights` or the shop's."""
-        if self.way.value == LAB:
-            lab = ui.read(self.L, self.a, self.b)
-            name = "Lab " + ", ".join(f"{value:g}" for value in lab)
-            return name, Target.from_lab(lab, self.light.value, self.observer.value)
-        name, R = self.spectrum()
-        seen = lights or self.shop.lights
-        return name, Target.from_spectrum(R, seen, self.shop.observer, other_weight=other_weight)
 
     def spectrum(self) -> tuple[str, Array]:
         """The target's name and its reflectance (n_wl,)."""
@@ -368,7 +372,8 @@ class TargetPicker:
     def changing(self) -> list[Any]:
         """The widgets that change which target is meant."""
         texts = [field.text for field in (self.L, self.a, self.b)]
-        return [self.way, self.names, self.file.names, self.light, self.observer, *texts]
+        chosen = [self.way, self.names, self.file.names, self.batch, self.light, self.observer]
+        return [*chosen, *texts]
 
     def _handed(self) -> None:
         """Who hands a file in means the colour in it."""
@@ -376,6 +381,12 @@ class TargetPicker:
             self.way.value = FILE
 
     def _shown(self) -> None:
-        """Only the way that was chosen; a file can be handed in at any time."""
-        for way, part in ((LIST, self.listing), (LAB, self.lab)):
-            part.layout.display = None if self.way.value == way else "none"
+        """Only the way that was chosen; a file of a new colour can be handed in at any time."""
+        shown, at_once = self.way.value, FILE if self.new else ""
+        parts = ((LIST, self.listing), (LAB, self.lab), (FILE, self.file.box), (BOOK, self.past))
+        for way, part in parts:
+            part.layout.display = None if way in (shown, at_once) else "none"
+        if shown == BOOK and not self.batch.options:
+            found = find(self.opened.session(), Query(top=PAST)).found
+            named = [(f"{r.batch} {r.name}, {r.customer or r.job or r.at[:10]}", r) for r in found]
+            self.batch.options = [(words, r.batch) for words, r in named if r.batch is not None]

@@ -121,6 +121,14 @@ def begin(
     )
 
 
+def colour_of_batch(session: Session, batch: int) -> Wanted:
+    """The colour of a past batch, to make it again: as it was approved, else as it was wanted."""
+    known = _known(session, Source(batch=batch))
+    if known.wanted is None:
+        raise InputError(f"batch {batch} was never measured, and no target of it is in the book")
+    return known.wanted
+
+
 def _known(session: Session, source: Source) -> _Known:
     """The formula of a source; InputError where there is none by that number or name."""
     if source.recipe is not None:

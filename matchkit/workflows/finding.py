@@ -7,7 +7,7 @@ from matchkit.arrays import Array
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.words import direction
 from matchkit.correcting.diagnose import model_error_f
-from matchkit.correcting.leftovers import Use, use, which_bucket
+from matchkit.correcting.leftovers import Use, away_from, use, which_bucket
 from matchkit.correcting.mixes import letdowns_on_shelf, shelf_of
 from matchkit.errors import InputError, did_you_mean
 from matchkit.fitting.fit import Fit
@@ -59,9 +59,10 @@ def find_formulas(
     shop, target = session.shop, wanted.target
     fits = printed_fits(session, search.printed)
     found = match(shop, fits, target, search.choices, name=wanted.name, progress=progress)
-    more, formulas, far = None, _fresh(shop, fits, target, found), None
+    more, formulas, far, same = None, _fresh(shop, fits, target, found), None, None
     if search.leftover is None:
         more = with_more_stock(shop, fits, target, found, search.choices)
+        same = None if search.printed else _same_colour(session, search, target, found)
     else:
         used, far = _with_leftovers(session, search, target, found)
         if used or search.leftover != ANY_LEFTOVER:
@@ -75,7 +76,11 @@ def find_formulas(
         fits=fits,
         formulas=formulas,
         reach=_reach(found, target, shop, search, more),
-        notices=tuple(_notices(shop, search, target, found, more, formulas, far)),
+        notices=(
+            *([_take_first(same, shop)] if same else []),
+            *_notices(shop, search, target, found, more, formulas, far),
+        ),
+        same=same,
     )
 
 
@@ -243,6 +248,34 @@ def missing(lab: Array, target: Array) -> str:
     """
     words = direction(lab, target)
     return words.replace("cleaner", "more chroma").replace("duller", "less chroma")
+
+
+def _same_colour(session: Session, search: Search, target: Target, found: Match) -> Use | None:
+    """What takes the most of a leftover that is in tolerance as it stands; None without one."""
+    shop, uses = session.shop, []
+    for fit in session.fits_today.values():
+        held = [m for m in shop.mixes if m.stock_g and {*m.inks} <= {*fit.palette.names}]
+        mixes = [mix for mix in held if mix.name not in search.without]
+        if not (mixes and found.formulas):
+            continue
+        spread = spread_of(fit.palette, fit.error, shop.resolution_g)
+        shelf = shelf_of(fit.palette, mixes, spread, model_f=model_error_f(fit))
+        for mix in shelf.mixes:
+            if away_from(shelf, mix.name, target) <= shop.tolerance_de00:
+                named = replace(search, leftover=mix.name)
+                formulas, _ = _with_leftovers(session, named, target, found)
+                uses += [each.used for each in formulas if each.used]
+    return max(uses, key=lambda each: each.used_g, default=None)
+
+
+def _take_first(same: Use, shop: Shop) -> Notice:
+    money = money_text(same.saved or 0.0, shop.currency)
+    saved = f"; {money} saved" if same.saved and same.saved > 0 else ""
+    text = (
+        f"{same.name} on the shelf is this colour already: {same.used_g:.0f} g of it and"
+        f" {same.fresh_g:.0f} g of new ink make the batch{saved}. Ask for formulas with it first."
+    )
+    return Notice(code="same_leftover", text=text)
 
 
 def _notices(

@@ -72,8 +72,9 @@ class FoundFormulas:
     """The formulas for one colour, best first.
 
     `reach` says whether the inks can reach the colour; `more` is what more stock would
-    bring, None where stock keeps nothing away; `notices` are about all of the formulas,
-    each formula has its own.
+    bring, None where stock keeps nothing away; `same` is the leftover on the shelf that is this
+    colour as it stands, and what it would save.  `notices` are about all of the formulas, each
+    formula has its own.
     """
 
     wanted: Wanted
@@ -85,6 +86,7 @@ class FoundFormulas:
     formulas: tuple[FoundFormula, ...]
     reach: Notice
     notices: tuple[Notice, ...]
+    same: Use | None = None
 
     def ranked(self, rank: int) -> FoundFormula:
         """The formula of a rank, from 1; InputError where there is none."""
