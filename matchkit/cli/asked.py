@@ -154,18 +154,13 @@ def target_options(parser: argparse.ArgumentParser, *, many: bool = False) -> No
 
     `many`: without ``--name`` every spectrum of the file is a target.
     """
+    add = parser.add_argument
     metavar, words = ("TARGETS", "of one target or many") if many else ("TARGET", "of the target")
-    parser.add_argument(
-        "target", metavar=metavar, nargs="?", help=f"spectrum file {words}; or --lab"
-    )
+    add("target", metavar=metavar, nargs="?", help=f"spectrum file {words}; or --lab")
     reading_options(parser, "TARGET")
-    parser.add_argument(
-        "--lab", type=values.lab, metavar="L,a,b", help="the target's Lab, if there is no spectrum"
-    )
-    parser.add_argument("--light", help="with --lab: the light it is for (the shop's first)")
-    parser.add_argument(
-        "--observer", type=int, choices=(2, 10), help="with --lab: 2 or 10 (the shop's)"
-    )
+    add("--lab", type=values.lab, metavar="L,a,b", help="the target's Lab, if there is no spectrum")
+    add("--light", help="with --lab: the light it is for (the shop's first)")
+    add("--observer", type=int, choices=(2, 10), help="with --lab: 2 or 10 (the shop's)")
 
 
 def wanted_of(

@@ -130,12 +130,9 @@ def reprint(session: Session, args: argparse.Namespace) -> None:
 
 
 def import_paper_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "cards", metavar="FILE", help="CSV formula,ink,percent (or grams), customer and note too"
-    )
-    parser.add_argument(
-        "--again", action="store_true", help="write down too what the book has already"
-    )
+    add = parser.add_argument
+    add("cards", metavar="FILE", help="CSV formula,ink,percent (or grams), customer and note too")
+    add("--again", action="store_true", help="write down too what the book has already")
 
 
 def import_paper(session: Session, args: argparse.Namespace) -> None:

@@ -48,23 +48,20 @@ def show(session: Session, args: argparse.Namespace) -> None:
 
 
 def find_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--like", metavar="FILE", help="near the colour of a spectrum file")
+    add = parser.add_argument
+    add("--like", metavar="FILE", help="near the colour of a spectrum file")
     reading_options(parser)
-    parser.add_argument("--lab", type=lab, metavar="L,a,b", help="near this colour")
-    parser.add_argument("--light", help="with --lab: the light it is for (the shop's first)")
-    parser.add_argument(
-        "--observer", type=int, choices=(2, 10), help="with --lab: 2 or 10 (the shop's)"
-    )
-    parser.add_argument(
-        "--within", type=positive, default=2.0, metavar="DE00", help="largest dE00 (2)"
-    )
-    parser.add_argument("--ink", default="", help="with this ink")
-    parser.add_argument("--lot", default="", help="with this lot")
-    parser.add_argument("--customer", default="", help="for this customer (part of the name)")
-    parser.add_argument("--text", default="", help="words of the colour, the job or a note")
-    parser.add_argument("--since", default="", metavar="DAY", help="as 2026-11-25")
-    parser.add_argument("--until", default="", metavar="DAY", help="that day included")
-    parser.add_argument("--top", type=whole(), default=20, metavar="N", help="how many (20)")
+    add("--lab", type=lab, metavar="L,a,b", help="near this colour")
+    add("--light", help="with --lab: the light it is for (the shop's first)")
+    add("--observer", type=int, choices=(2, 10), help="with --lab: 2 or 10 (the shop's)")
+    add("--within", type=positive, default=2.0, metavar="DE00", help="largest dE00 (2)")
+    add("--ink", default="", help="with this ink")
+    add("--lot", default="", help="with this lot")
+    add("--customer", default="", help="for this customer (part of the name)")
+    add("--text", default="", help="words of the colour, the job or a note")
+    add("--since", default="", metavar="DAY", help="as 2026-11-25")
+    add("--until", default="", metavar="DAY", help="that day included")
+    add("--top", type=whole(), default=20, metavar="N", help="how many (20)")
 
 
 def find(session: Session, args: argparse.Namespace) -> None:

@@ -19,9 +19,10 @@ from matchkit.workflows.wanted import lamps_in, spectrum_in, wanted_spectrum
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """The command's arguments."""
-    parser.add_argument("shop", metavar="SHOP", help="the shop folder")
-    parser.add_argument("target", metavar="TARGET", help="spectrum file of the target")
-    parser.add_argument(
+    add = parser.add_argument
+    add("shop", metavar="SHOP", help="the shop folder")
+    add("target", metavar="TARGET", help="spectrum file of the target")
+    add(
         "recipes",
         metavar="RECIPE",
         nargs="*",
@@ -29,31 +30,19 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         help="CSV ink,grams or ink,percent; mixes too",
     )
     asked.reading_options(parser, "TARGET")
-    parser.add_argument("--lab", type=_no_lab, help=argparse.SUPPRESS)
-    parser.add_argument(
-        "--match", type=whole(), metavar="N", help="compare the N best formulas of a match"
-    )
-    parser.add_argument(
-        "--grams",
-        type=in_grams(positive),
-        default=1000.0,
-        metavar="G",
-        help="with --match (1000)",
-    )
+    add("--lab", type=_no_lab, help=argparse.SUPPRESS)
+    add("--match", type=whole(), metavar="N", help="compare the N best formulas of a match")
+    add("--grams", type=in_grams(positive), default=1000.0, metavar="G", help="with --match (1000)")
     asked.prefer_option(parser, "with --match: as match ranks")
-    parser.add_argument(
+    add(
         "--light", action="append", default=[], metavar="NAME",
         help="one more light beside the shop's: any CIE illuminant, as LED-B3 or FL12",
     )  # fmt: skip
     asked.lamp_option(parser)
-    parser.add_argument(
-        "--sheet", type=page, metavar="FILE", help="write a page for the customer (.html, A4)"
-    )
-    parser.add_argument(
-        "--shop-copy", type=page, metavar="FILE", help="the same page with the formulas on it"
-    )
-    parser.add_argument("--job", default="", help="with --sheet: the job's name")
-    parser.add_argument("--date", default="", help="with --sheet: the date on it (today)")
+    add("--sheet", type=page, metavar="FILE", help="write a page for the customer (.html, A4)")
+    add("--shop-copy", type=page, metavar="FILE", help="the same page with the formulas on it")
+    add("--job", default="", help="with --sheet: the job's name")
+    add("--date", default="", help="with --sheet: the date on it (today)")
     asked.reference_lots_option(parser)
     asked.picture_option(parser, (*check.COMPARED, formulas.RECIPES))
     asked.json_option(parser)

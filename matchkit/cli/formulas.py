@@ -10,23 +10,20 @@ from matchkit.workflows.wanted import OTHER_WEIGHT
 
 def search_options(parser: argparse.ArgumentParser) -> None:
     """How formulas are looked for, beside the target itself."""
+    add = parser.add_argument
     number_options(parser, top=5)
-    parser.add_argument(
-        "--without", action="append", default=[], metavar="INK", help="leave this ink or mix out"
-    )
-    parser.add_argument(
+    add("--without", action="append", default=[], metavar="INK", help="leave this ink or mix out")
+    add(
         "--use",
         metavar="MIX",
         help="use as much as possible of this leftover or letdown of mixes.csv",
     )
-    parser.add_argument(
-        "--leftovers", action="store_true", help="start from whichever leftover saves most"
-    )
+    add("--leftovers", action="store_true", help="start from whichever leftover saves most")
     asked.prefer_option(
         parser,
         "chance: the best chance at the first drawdown; steady: the nearest under the worst light",
     )
-    parser.add_argument(
+    add(
         "--all", action="store_true",
         help="also list formulas that are mostly clear or hard to weigh",
     )  # fmt: skip

@@ -16,17 +16,14 @@ from matchkit.workflows.shipped import copy_notebooks, jupyter
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """The command's arguments."""
-    parser.add_argument(
+    add = parser.add_argument
+    add(
         "folder", metavar="DIR", nargs="?", default="matchkit-notebooks",
         help="where the notebooks go (./matchkit-notebooks)",
     )  # fmt: skip
-    parser.add_argument(
-        "--port", type=whole(1, 65535), default=8888, metavar="N", help="first port to try (8888)"
-    )
-    parser.add_argument(
-        "--no-browser", action="store_true", help="start without opening a browser window"
-    )
-    parser.add_argument("--copy-only", action="store_true", help="copy, and do not start")
+    add("--port", type=whole(1, 65535), default=8888, metavar="N", help="first port to try (8888)")
+    add("--no-browser", action="store_true", help="start without opening a browser window")
+    add("--copy-only", action="store_true", help="copy, and do not start")
 
 
 def run(args: argparse.Namespace) -> None:

@@ -14,20 +14,17 @@ EVERY_S = 10.0  # between lines of progress where nobody watches
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """The command's arguments."""
-    parser.add_argument("shop", metavar="SHOP", help="the shop folder")
-    parser.add_argument("targets", metavar="TARGETS", help="a spectrum file with many targets")
-    parser.add_argument(
+    add = parser.add_argument
+    add("shop", metavar="SHOP", help="the shop folder")
+    add("targets", metavar="TARGETS", help="a spectrum file with many targets")
+    add(
         "--into", type=outputs.new_file, metavar="FILE", required=True,
         help="FILE.csv or FILE.jsonl; a begun file is continued",
     )  # fmt: skip
-    parser.add_argument("--anew", action="store_true", help="begin FILE again")
-    parser.add_argument(
-        "--workers", type=_workers, default=1, metavar="N", help="processes; all: every core"
-    )
+    add("--anew", action="store_true", help="begin FILE again")
+    add("--workers", type=_workers, default=1, metavar="N", help="processes; all: every core")
     formulas.number_options(parser, top=1)
-    parser.add_argument(
-        "--without", action="append", default=[], metavar="INK", help="leave an ink out"
-    )
+    add("--without", action="append", default=[], metavar="INK", help="leave an ink out")
     asked.reference_lots_option(parser)
     asked.scale_options(parser)
     asked.json_option(parser)

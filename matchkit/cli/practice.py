@@ -18,36 +18,27 @@ from matchkit.workflows.misses import misses
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """The command's arguments."""
-    parser.add_argument(
-        "--kind", action="append", choices=kinds.KINDS, help="only this kind; may be repeated"
-    )
+    add = parser.add_argument
+    add("--kind", action="append", choices=kinds.KINDS, help="only this kind; may be repeated")
     count, seed, level = (whole(*practising.LIMITS[name]) for name in ("count", "seed", "level"))
-    parser.add_argument(
-        "--count", type=count, default=2, metavar="N", help="exercises of each kind (2)"
-    )
-    parser.add_argument(
-        "--seed", type=seed, metavar="N", help="another number gives other exercises (1)"
-    )
+    add("--count", type=count, default=2, metavar="N", help="exercises of each kind (2)")
+    add("--seed", type=seed, metavar="N", help="another number gives other exercises (1)")
     hard = f"how hard, 0 to {practising.LIMITS['level'][1]} (the learner's, else 0)"
-    parser.add_argument("--level", type=level, metavar="N", help=hard)
-    parser.add_argument("--rung", type=level, dest="level", help=argparse.SUPPRESS)
-    parser.add_argument("--learner", metavar="FILE", help="the learner's answers, a plain file")
-    parser.add_argument("--sheet", type=page, metavar="FILE", help="write a page to print there")
-    parser.add_argument(
+    add("--level", type=level, metavar="N", help=hard)
+    add("--rung", type=level, dest="level", help=argparse.SUPPRESS)
+    add("--learner", metavar="FILE", help="the learner's answers, a plain file")
+    add("--sheet", type=page, metavar="FILE", help="write a page to print there")
+    add(
         "--answers", action="store_true", help="the answers too, on pages of their own with --sheet"
     )
-    parser.add_argument(
+    add(
         "--mark",
         nargs="+",
         metavar="CODE=LETTER",
         help="mark answers, such as see-1-0=b; with --learner they are kept",
     )
-    parser.add_argument(
-        "--trainer", metavar="FOLDER", help="progress of every learner with answers in this folder"
-    )
-    parser.add_argument(
-        "--shop", metavar="SHOP", help="batches of this shop's record book that came out wrong"
-    )
+    add("--trainer", metavar="FOLDER", help="progress of every learner with answers in this folder")
+    add("--shop", metavar="SHOP", help="batches of this shop's record book that came out wrong")
     json_option(parser)
 
 

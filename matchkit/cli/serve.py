@@ -16,24 +16,17 @@ from matchkit.workflows.serving import launcher, page_server
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """The command's arguments."""
-    parser.add_argument(
-        "shop", metavar="SHOP", nargs="?", help="the shop folder (default: the one opened last)"
-    )
-    parser.add_argument(
-        "--port", type=whole(1, 65535), default=8866, metavar="N", help="first port to try (8866)"
-    )
-    parser.add_argument(
-        "--no-browser", action="store_true", help="start without opening a browser window"
-    )
-    parser.add_argument(
-        "--lan", action="store_true", help="let the shop's tablets in, by a link or a password"
-    )
-    parser.add_argument(
+    add = parser.add_argument
+    add("shop", metavar="SHOP", nargs="?", help="the shop folder (default: the one opened last)")
+    add("--port", type=whole(1, 65535), default=8866, metavar="N", help="first port to try (8866)")
+    add("--no-browser", action="store_true", help="start without opening a browser window")
+    add("--lan", action="store_true", help="let the shop's tablets in, by a link or a password")
+    add(
         "--password", default="", metavar="TEXT",
         help="the password that tablets must give; without it the link holds a secret",
     )  # fmt: skip
 
-    parser.add_argument(
+    add(
         "--launcher", action="store_true",
         help="write a file into this folder that opens the page by a double click",
     )  # fmt: skip
