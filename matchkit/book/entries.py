@@ -76,14 +76,7 @@ def log_match(
             book,
             shop,
             formula,
-            {
-                **said,
-                "target": aim,
-                "source": source,
-                "fit": fit,
-                "note": note,
-                "printed": printed,
-            },
+            {**said, "target": aim, "source": source, "fit": fit, "note": note, "printed": printed},
         )
         batch = _batch(db, book, chosen, sum(formula.grams), details, print_job)
     return Logged(target=aim, formula=chosen, batch=batch)
@@ -106,12 +99,7 @@ def log_formula(
 
 
 def open_batch(
-    book: Book,
-    formula: int,
-    grams: float,
-    details: JobDetails = PLAIN,
-    *,
-    print_job: str = "",
+    book: Book, formula: int, grams: float, details: JobDetails = PLAIN, *, print_job: str = ""
 ) -> int:
     """A new batch of a formula that the book has."""
     with writing(book) as db:

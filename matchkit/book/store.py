@@ -83,11 +83,7 @@ class Book:
 
 
 def open_book(
-    folder: str | Path,
-    *,
-    who: str = "",
-    create: bool = True,
-    clock: Callable[[], datetime] = now,
+    folder: str | Path, *, who: str = "", create: bool = True, clock: Callable[[], datetime] = now
 ) -> Book:
     """The record book of a shop folder; it is begun if there is none and `create` is set.
 

@@ -86,11 +86,7 @@ def check_lot(session: Session, args: argparse.Namespace) -> None:
     if args.open and args.only_say:
         raise InputError("--open writes the lot down and --only-say nothing; leave out one of them")
     drawn = LotDrawdown(
-        ink=args.ink,
-        lot=args.lot,
-        percent=args.percent,
-        base=args.base,
-        mixed_g=args.mixed,
+        ink=args.ink, lot=args.lot, percent=args.percent, base=args.base, mixed_g=args.mixed
     )
     measured = wanted.spectrum_in(session, args.spectrum, args.name)
     found = judge_lot(session, drawn, measured, write=not args.only_say, open_now=args.open)

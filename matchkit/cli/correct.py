@@ -71,9 +71,7 @@ def correct_options(parser: argparse.ArgumentParser) -> None:
 def options_of(args: argparse.Namespace) -> CorrectOptions:
     """What `correct_options` say, and ``--without``."""
     return CorrectOptions(
-        room_g=args.room,
-        without=tuple(getattr(args, "without", ())),
-        anyway=args.anyway,
+        room_g=args.room, without=tuple(getattr(args, "without", ())), anyway=args.anyway
     )
 
 

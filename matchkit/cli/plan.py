@@ -72,10 +72,7 @@ def run(args: argparse.Namespace) -> None:
         return
     if args.weigh_sheet:
         check_new(args.weigh_sheet)
-    made = plan_drawdowns(
-        session,
-        replace(choices_of(args), new_ink=args.ink, series=args.series),
-    )
+    made = plan_drawdowns(session, replace(choices_of(args), new_ink=args.ink, series=args.series))
     if args.html:
         write_file(args.html, plan.plan_page(made).html)
         say(f"written: {args.html}")

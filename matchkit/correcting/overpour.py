@@ -79,11 +79,7 @@ class Rescue:
 
 
 def over_pour(
-    palette: Palette,
-    plan_g: Array,
-    in_g: Array,
-    target: Target,
-    limits: Limits,
+    palette: Palette, plan_g: Array, in_g: Array, target: Target, limits: Limits
 ) -> Rescue:
     """How to finish a batch planned as `plan_g` (n_ink,) with `in_g` (n_ink,) in the container.
 

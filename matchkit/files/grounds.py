@@ -208,11 +208,7 @@ def _with_film(
 
 
 def _thickness(
-    mixture: Mixture,
-    key: str,
-    value: float,
-    inks: Mapping[str, Ink] | None,
-    found: Findings,
+    mixture: Mixture, key: str, value: float, inks: Mapping[str, Ink] | None, found: Findings
 ) -> float | None:
     """The thickness in um: as stated, or grams per area through the density."""
     where, name = mixture.rows[0].where, quoted(mixture.name)

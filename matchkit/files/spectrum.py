@@ -183,11 +183,7 @@ def read_spectra(
 
 
 def read_spectrum(
-    path: str | Path,
-    name: str | None = None,
-    *,
-    shop: Shop | None = None,
-    scale: str = "",
+    path: str | Path, name: str | None = None, *, shop: Shop | None = None, scale: str = ""
 ) -> tuple[NamedSpectrum, list[str]]:
     """One spectrum: the file's only one, or the one of that `name`; see `read_spectra`.
 

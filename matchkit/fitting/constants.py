@@ -162,9 +162,7 @@ def linear_start(films: Films, structure: Structure, start: Constants) -> Consta
     if not structure.scattering:
         S = np.full_like(S, scatter)
     return replace(
-        start,
-        K=np.clip(K, 1e-5 * scatter, np.inf),
-        S=np.clip(S, 3e-3 * scatter, 3 * scatter),
+        start, K=np.clip(K, 1e-5 * scatter, np.inf), S=np.clip(S, 3e-3 * scatter, 3 * scatter)
     )
 
 

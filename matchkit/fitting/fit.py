@@ -271,11 +271,7 @@ def _score(name: str, error: Array) -> Score:
 
 
 def _warnings(
-    films: Films,
-    inks: Sequence[Ink],
-    guessed: Mask,
-    error: Array,
-    scored: Mask,
+    films: Films, inks: Sequence[Ink], guessed: Mask, error: Array, scored: Mask
 ) -> tuple[str, ...]:
     """What the fit can't be trusted for, in the order of how often it bites."""
     if not films.hides.all():

@@ -124,9 +124,7 @@ class AgainPart:
         self.look = ui.button("Match it again", self._find, self.problems, main=True)
         self.which = ui.choice("Which formula?", [], radio=True)
         self.write = ui.button("Begin this job again", self._begin, self.problems, main=True)
-        self.chosen = w.VBox(
-            [ui.boxed(self.which), ui.row(self.job.box, self.due.box), self.write],
-        )
+        self.chosen = w.VBox([ui.boxed(self.which), ui.row(self.job.box, self.due.box), self.write])
         self.box = w.VBox([self.grams.box, self.look, self.problems, self.results, self.chosen])
         self.show()
 

@@ -47,9 +47,7 @@ class CoverForm:
             *begin.quiet(_no_films(opened)),
             ui.section("1. The formula", self.rows.box),
             ui.section(
-                "2. The print",
-                ui.boxed(self.target),
-                ui.row(self.stroke.box, self.underbase.box),
+                "2. The print", ui.boxed(self.target), ui.row(self.stroke.box, self.underbase.box)
             ),
             ui.section(
                 "3. Over each garment", self.lots, self.run.box, self.problems, self.results

@@ -96,11 +96,7 @@ def film_inside(K: ArrayLike, S: ArrayLike, *, film: Film) -> tuple[Array, Array
 
 
 def film_K_S(
-    R_black: ArrayLike,
-    R_white: ArrayLike,
-    R_g_black: ArrayLike,
-    R_g_white: ArrayLike,
-    X: ArrayLike,
+    R_black: ArrayLike, R_white: ArrayLike, R_g_black: ArrayLike, R_g_white: ArrayLike, X: ArrayLike
 ) -> tuple[Array, Array]:
     """K and S per unit of thickness of one film over two grounds, plain theory, exactly.
 

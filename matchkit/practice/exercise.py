@@ -60,9 +60,7 @@ def mark(exercise: Exercise, choice: int) -> Marked:
         raise InputError(f"{exercise.code}: there is no such choice; take one of a to {last}")
     right, chosen = choice == exercise.answer, exercise.choices[choice]
     return Marked(
-        right=right,
-        score=chosen.worth,
-        words=f"{'Right' if right else 'No'}: {chosen.told}",
+        right=right, score=chosen.worth, words=f"{'Right' if right else 'No'}: {chosen.told}"
     )
 
 

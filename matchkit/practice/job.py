@@ -247,10 +247,7 @@ def add(batch: PracticeBatch, grams: Mapping[str, float]) -> PracticeBatch:
         true = true + away_g * (np.eye(len(true))[hidden.other] - np.eye(len(true))[i])
         hidden = replace(hidden, misnamed_g=hidden.misnamed_g + float(shown[i]))
     hidden = replace(
-        hidden,
-        grams=hidden.grams + true,
-        unmixed_g=hidden.unmixed_g + true,
-        drawn_R=None,
+        hidden, grams=hidden.grams + true, unmixed_g=hidden.unmixed_g + true, drawn_R=None
     )
     new = replace(batch, shown_g=np.round(batch.shown_g + shown, 2), hidden=hidden, stirred_s=0.0)
     poured = ", ".join(f"{name} {g:.2f} g" for name, g in named(batch, shown))
@@ -265,9 +262,7 @@ def stir(batch: PracticeBatch, seconds: float) -> PracticeBatch:
     _check_filled(batch, 0.0)
     left = batch.hidden.unmixed_g * np.exp(-seconds / STIR_S)
     new = replace(
-        batch,
-        hidden=replace(batch.hidden, unmixed_g=left),
-        stirred_s=batch.stirred_s + seconds,
+        batch, hidden=replace(batch.hidden, unmixed_g=left), stirred_s=batch.stirred_s + seconds
     )
     more = f", {new.stirred_s:g} s since the last ink went in"
     words = f"{seconds:g} s{more if new.stirred_s > seconds else ''}"

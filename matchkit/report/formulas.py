@@ -209,12 +209,7 @@ def booked_parts(made: BookedFormula) -> list[Part]:
     if wanted is not None:
         head += f", predicted {formula_head(each.formula, wanted.target, made.shop.currency)}"
     reach = [f"{name}: {made.reach.text}"] if made.reach else []
-    return [
-        *reach,
-        *made.notices,
-        Heading(text=head),
-        *_one(each, made.shop.resolution_g),
-    ]
+    return [*reach, *made.notices, Heading(text=head), *_one(each, made.shop.resolution_g)]
 
 
 def reprint_parts(made: Reprint) -> list[Part]:

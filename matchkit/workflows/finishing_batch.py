@@ -101,10 +101,7 @@ def finish_batch(
 
 
 def finish_in_book(
-    session: Session,
-    batch: int,
-    weighed: Mapping[str, float],
-    options: CorrectOptions = USUAL,
+    session: Session, batch: int, weighed: Mapping[str, float], options: CorrectOptions = USUAL
 ) -> Finish:
     """How to finish a batch of the record book that is being weighed as `weighed`, in grams."""
     record = job(session.open_book(), batch)

@@ -129,10 +129,7 @@ def match_library(
 
 
 def _digest(
-    shop: Shop,
-    fits: Mapping[str, Fit],
-    targets: Sequence[tuple[str, Array]],
-    options: list[object],
+    shop: Shop, fits: Mapping[str, Fit], targets: Sequence[tuple[str, Array]], options: list[object]
 ) -> str:
     """Of all that the answers depend on."""
     stated = [

@@ -227,10 +227,7 @@ def new_shop(
     """
     choices = choices or PlanChoices()
     plan = drawdown_plan(
-        inks,
-        batch_g=choices.batch_g,
-        resolution_g=shop.resolution_g,
-        levels=choices.levels,
+        inks, batch_g=choices.batch_g, resolution_g=shop.resolution_g, levels=choices.levels
     )
     plan = with_dark(plan, choices)
     with tempfile.TemporaryDirectory(prefix="matchkit-") as elsewhere:

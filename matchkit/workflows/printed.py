@@ -60,8 +60,7 @@ def films_today(session: Session) -> dict[str, Fit]:
     shelf = {ink.name: ink for ink in session.shop.inks}
     return {
         series: replace(
-            film,
-            palette=replace(film.palette, inks=tuple(shelf[n] for n in film.palette.names)),
+            film, palette=replace(film.palette, inks=tuple(shelf[n] for n in film.palette.names))
         )
         for series, film in prints.with_lots(films, session.fits_today).items()
     }

@@ -155,11 +155,7 @@ def _ticket(
     if choices.print_job is not None:
         poured = Formula(amounts=dict(zip(candidate.inks, candidate.grams, strict=True)))
         size = sized(
-            session,
-            poured,
-            choices.print_job,
-            container=choices.container,
-            density=choices.density,
+            session, poured, choices.print_job, container=choices.container, density=choices.density
         )
     return made_ticket(
         candidate,
