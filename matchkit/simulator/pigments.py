@@ -73,145 +73,67 @@ class Bench:
 Shape = tuple[str, tuple[float, float], tuple[float, float], tuple[float, float]]
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True)
 class _Family:
     """The ranges a colour is drawn from; `strength` and `scatter` are shares of the white."""
 
     name: str
-    shapes: tuple[Shape, ...]
     strength: tuple[float, float]  # peak absorption against the white's scattering
     scatter: tuple[float, float]
+    shapes: tuple[Shape, ...]
     dirt: tuple[float, float] = (0.002, 0.02)  # absorption everywhere, share of the peak
     slope: tuple[float, float] = (0.2, 1.6)  # scattering falls with wavelength to this power
 
 
 # In the order they are taken, so that a few inks still reach round the hues.
+# fmt: off
 _FAMILIES = (
-    _Family(
-        name="Lemon",
-        shapes=(("edge", (466, 486), (6, 11), (1, 1)),),
-        strength=(0.3, 0.9),
-        scatter=(0.10, 0.35),
-    ),
-    _Family(
-        name="Scarlet",
-        shapes=(
-            ("edge", (574, 592), (6, 11), (0.8, 1)),
-            ("band", (510, 535), (25, 40), (0.1, 0.4)),
-        ),
-        strength=(0.4, 1.2),
-        scatter=(0.12, 0.35),
-    ),
-    _Family(
-        name="Sky blue",
-        shapes=(
-            ("band", (608, 630), (24, 36), (0.8, 1)),
-            ("band", (670, 695), (28, 42), (0.6, 1)),
-            ("band", (340, 380), (30, 45), (0.1, 0.4)),
-        ),
-        strength=(0.6, 1.6),
-        scatter=(0.03, 0.15),
-    ),
-    _Family(
-        name="Magenta",
-        shapes=(
-            ("band", (515, 535), (22, 34), (0.6, 1)),
-            ("band", (555, 572), (14, 22), (0.6, 1)),
-            ("band", (380, 410), (30, 50), (0.1, 0.4)),
-        ),
-        strength=(0.4, 1.2),
-        scatter=(0.03, 0.15),
-    ),
-    _Family(
-        name="Green",
-        shapes=(
-            ("band", (636, 660), (30, 44), (0.8, 1)),
-            ("band", (700, 730), (30, 45), (0.4, 0.9)),
-            ("edge", (440, 470), (10, 18), (0.4, 0.9)),
-        ),
-        strength=(0.5, 1.4),
-        scatter=(0.03, 0.15),
-    ),
-    _Family(
-        name="Violet",
-        shapes=(
-            ("band", (530, 548), (22, 32), (0.6, 0.9)),
-            ("band", (574, 594), (18, 28), (0.8, 1)),
-            ("band", (616, 634), (12, 20), (0.2, 0.7)),
-        ),
-        strength=(0.6, 1.6),
-        scatter=(0.02, 0.10),
-    ),
-    _Family(
-        name="Orange",
-        shapes=(("edge", (540, 562), (7, 12), (1, 1)), ("band", (470, 500), (25, 40), (0.1, 0.5))),
-        strength=(0.3, 1.0),
-        scatter=(0.10, 0.35),
-    ),
-    _Family(
-        name="Deep blue",
-        shapes=(
-            ("band", (578, 606), (38, 54), (0.8, 1)),
-            ("band", (640, 690), (40, 60), (0.3, 0.7)),
-        ),
-        strength=(0.3, 1.0),
-        scatter=(0.04, 0.20),
-    ),
-    _Family(
-        name="Gold",
-        shapes=(("edge", (498, 518), (7, 13), (1, 1)),),
-        strength=(0.3, 0.9),
-        scatter=(0.12, 0.40),
-    ),
-    _Family(
-        name="Red earth",
-        shapes=(
-            ("edge", (564, 582), (12, 20), (0.8, 1)),
-            ("band", (640, 700), (60, 90), (0.03, 0.10)),
-        ),
-        strength=(0.4, 1.0),
-        scatter=(0.30, 0.60),
-        dirt=(0.01, 0.04),
-    ),
-    _Family(
-        name="Crimson",
-        shapes=(
-            ("edge", (592, 608), (7, 12), (0.7, 1)),
-            ("band", (552, 574), (20, 32), (0.3, 0.8)),
-        ),
-        strength=(0.5, 1.3),
-        scatter=(0.04, 0.18),
-    ),
-    _Family(
-        name="Ochre",
-        shapes=(
-            ("edge", (492, 512), (13, 22), (0.8, 1)),
-            ("band", (640, 680), (40, 60), (0.05, 0.15)),
-        ),
-        strength=(0.3, 0.7),
-        scatter=(0.30, 0.60),
-        dirt=(0.01, 0.05),
-    ),
-    _Family(
-        name="Brown",
-        shapes=(
-            ("edge", (540, 590), (32, 60), (0.8, 1)),
-            ("band", (420, 470), (40, 60), (0.1, 0.4)),
-        ),
-        strength=(0.4, 0.9),
-        scatter=(0.15, 0.45),
-        dirt=(0.03, 0.12),
-    ),
-    _Family(
-        name="Sea green",
-        shapes=(
-            ("band", (650, 690), (48, 70), (0.8, 1)),
-            ("edge", (400, 430), (8, 16), (0.3, 0.8)),
-        ),
-        strength=(0.4, 1.2),
-        scatter=(0.05, 0.25),
-    ),
+    _Family("Lemon", (0.3, 0.9), (0.10, 0.35), (
+        ("edge", (466, 486), (6, 11), (1, 1)),)),
+    _Family("Scarlet", (0.4, 1.2), (0.12, 0.35), (
+        ("edge", (574, 592), (6, 11), (0.8, 1)),
+        ("band", (510, 535), (25, 40), (0.1, 0.4)),)),
+    _Family("Sky blue", (0.6, 1.6), (0.03, 0.15), (
+        ("band", (608, 630), (24, 36), (0.8, 1)),
+        ("band", (670, 695), (28, 42), (0.6, 1)),
+        ("band", (340, 380), (30, 45), (0.1, 0.4)),)),
+    _Family("Magenta", (0.4, 1.2), (0.03, 0.15), (
+        ("band", (515, 535), (22, 34), (0.6, 1)),
+        ("band", (555, 572), (14, 22), (0.6, 1)),
+        ("band", (380, 410), (30, 50), (0.1, 0.4)),)),
+    _Family("Green", (0.5, 1.4), (0.03, 0.15), (
+        ("band", (636, 660), (30, 44), (0.8, 1)),
+        ("band", (700, 730), (30, 45), (0.4, 0.9)),
+        ("edge", (440, 470), (10, 18), (0.4, 0.9)),)),
+    _Family("Violet", (0.6, 1.6), (0.02, 0.10), (
+        ("band", (530, 548), (22, 32), (0.6, 0.9)),
+        ("band", (574, 594), (18, 28), (0.8, 1)),
+        ("band", (616, 634), (12, 20), (0.2, 0.7)),)),
+    _Family("Orange", (0.3, 1.0), (0.10, 0.35), (
+        ("edge", (540, 562), (7, 12), (1, 1)),
+        ("band", (470, 500), (25, 40), (0.1, 0.5)),)),
+    _Family("Deep blue", (0.3, 1.0), (0.04, 0.20), (
+        ("band", (578, 606), (38, 54), (0.8, 1)),
+        ("band", (640, 690), (40, 60), (0.3, 0.7)),)),
+    _Family("Gold", (0.3, 0.9), (0.12, 0.40), (
+        ("edge", (498, 518), (7, 13), (1, 1)),)),
+    _Family("Red earth", (0.4, 1.0), (0.30, 0.60), (
+        ("edge", (564, 582), (12, 20), (0.8, 1)),
+        ("band", (640, 700), (60, 90), (0.03, 0.10)),), dirt=(0.01, 0.04)),
+    _Family("Crimson", (0.5, 1.3), (0.04, 0.18), (
+        ("edge", (592, 608), (7, 12), (0.7, 1)),
+        ("band", (552, 574), (20, 32), (0.3, 0.8)),)),
+    _Family("Ochre", (0.3, 0.7), (0.30, 0.60), (
+        ("edge", (492, 512), (13, 22), (0.8, 1)),
+        ("band", (640, 680), (40, 60), (0.05, 0.15)),), dirt=(0.01, 0.05)),
+    _Family("Brown", (0.4, 0.9), (0.15, 0.45), (
+        ("edge", (540, 590), (32, 60), (0.8, 1)),
+        ("band", (420, 470), (40, 60), (0.1, 0.4)),), dirt=(0.03, 0.12)),
+    _Family("Sea green", (0.4, 1.2), (0.05, 0.25), (
+        ("band", (650, 690), (48, 70), (0.8, 1)),
+        ("edge", (400, 430), (8, 16), (0.3, 0.8)),)),
 )
+# fmt: on
 # A masstone that absorbs more than this many times what it scatters reads like a hole.
 DARKEST = (1.5, 4.5)
 
