@@ -26,6 +26,7 @@ from nbclient.exceptions import CellExecutionError
 
 from matchkit.cli import main as command
 from matchkit.files.write import data_folder
+from matchkit.report.html import STORING
 
 HERE = Path(__file__).parent
 WIDGET = "application/vnd.jupyter.widget-view+json"
@@ -89,6 +90,7 @@ def running_kernel(demo: Path) -> Iterator[tuple[NotebookClient, Path]]:
             with contextlib.redirect_stdout(nowhere):
                 command(["fit", str(shop)])
         os.environ.update(IPYTHONDIR=folder, MATCHKIT_FORMS_RAISE="1", JUPYTER_PREFER_ENV_PATH="1")
+        os.environ[STORING] = "1"
         kernel = NotebookClient(nbformat.v4.new_notebook(), kernel_name="python3")
         kernel.create_kernel_manager()
         kernel.start_new_kernel(stderr=nowhere)

@@ -142,7 +142,7 @@ def said(widget: object) -> str:
 @pytest.mark.parametrize("path", BOOKS, ids=lambda path: path.stem)
 def test_every_cell_runs(path, name, monkeypatch):
     shown: list[object] = []
-    monkeypatch.setattr(stills, "show", shown.extend)
+    monkeypatch.setattr(stills, "show", lambda parts, **_: shown.extend(parts))
     codes = cells(path)
     if path.stem.startswith("10"):  # what comes before is no shop's, and has tests of its own
         at = next(k for k, code in enumerate(codes) if OPENED in code)
@@ -263,7 +263,7 @@ def test_batches_of_another_shop_are_not_offered(beside):
 
 def test_a_demo_shop_that_was_written_over_is_no_fault(beside, monkeypatch):
     shown: list[object] = []
-    monkeypatch.setattr(stills, "show", shown.extend)
+    monkeypatch.setattr(stills, "show", lambda parts, **_: shown.extend(parts))
     (beside / "few").rename("demo-shop")
     opened = open_shop("demo-shop")
     stills.inks(opened, "Kelp Green")

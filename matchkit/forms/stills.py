@@ -54,13 +54,18 @@ MANY, NEAR_DE00 = 60, 0.3  # formulas to choose a metameric pair from, and how n
 OF_THE_DEMO = "The stored pictures are of the demo shop; for your own shop, use the form above."
 
 
-def of_the_demo(opened: OpenShop, parts: Callable[[], Sequence[Part]]) -> None:
+def of_the_demo(
+    opened: OpenShop, parts: Callable[[], Sequence[Part]], *, folded: bool = True
+) -> None:
     """Show the parts of the demo shop; a sentence for any other, or one that lacks them."""
     try:
-        shown = parts() if is_demo(opened) and opened.fits else [OF_THE_DEMO]
+        shown = parts() if is_demo(opened) and opened.fits else []
     except InputError:  # what is called demo-shop here was changed
-        shown = [OF_THE_DEMO]
-    show(shown)
+        shown = []
+    if shown:
+        show(shown, folded=folded)
+    else:
+        show([OF_THE_DEMO])
 
 
 def match(opened: OpenShop, target: str) -> None:
@@ -91,7 +96,7 @@ def fit(opened: OpenShop, ink: str) -> None:
     def parts() -> list[Part]:
         return fit_parts(InksFitted(fits={"": fit_of(opened, ink)}, films={}))
 
-    of_the_demo(opened, parts)
+    of_the_demo(opened, parts, folded=False)
 
 
 def plan(opened: OpenShop, ink: str) -> None:
@@ -134,7 +139,7 @@ def ticket(opened: OpenShop, batch_g: float) -> None:
         made = make_ticket(session, formula, choices, wanted=wanted, batch_g=batch_g)
         return [ticket_page(replace(made, date=""))]
 
-    of_the_demo(opened, parts)
+    of_the_demo(opened, parts, folded=False)
 
 
 def compare(opened: OpenShop, target: str, lights: tuple[str, ...] = ()) -> None:
@@ -214,7 +219,7 @@ def ink_history(opened: OpenShop, ink: str) -> None:
 def practise(kind: str, seed: int = 1, level: int = 2) -> None:
     """One exercise of a kind ("see", "fix", "light", "sums") with its answer."""
     each = exercise(practice_shop(), kind, seed=seed, level=level)
-    show([*question_parts(each), *answer_parts(each, each.answer)])
+    show([*question_parts(each), *answer_parts(each, each.answer)], folded=True)
 
 
 def practise_job(seed: int = 1) -> None:
@@ -223,7 +228,7 @@ def practise_job(seed: int = 1) -> None:
     for each in SAFETY:
         batch, _ = answer_safety(batch, each.key, each.answer)
     batch = follow(batch)
-    show([*job_parts(batch), *outcome_parts(batch, finish(batch))])
+    show([*job_parts(batch), *outcome_parts(batch, finish(batch))], folded=True)
 
 
 def cover(
@@ -237,7 +242,7 @@ def cover(
         strokes = Strokes(stroke_um=stroke_um, underbase_um=underbase_um)
         return cover_parts(over_garments(session, formula, strokes))
 
-    of_the_demo(opened, parts)
+    of_the_demo(opened, parts, folded=not ink)
 
 
 hold = cover  # as it was once called

@@ -16,6 +16,7 @@ from matchkit.paper.sheet import text_columns
 from matchkit.report.parts import Banner, Heading, Page, Part, Picture, Swatches, Table
 from matchkit.workflows.session import Notice
 
+STORING = "MATCHKIT_STORE_EXAMPLES"  # in the environment: notebooks are run to be stored
 WIDEST = 200  # columns of a cell: a terminal wraps by itself
 
 
@@ -160,10 +161,23 @@ def to_html(parts: Sequence[Part], *, drawn: bool = True, most_in: float = inf) 
     return "\n".join(filter(None, (_html(part, drawn, most_in) for part in parts)))
 
 
-def show(parts: Sequence[Part]) -> None:
-    """Hand the parts to the notebook, which stores them: no widget, nothing that needs one."""
+def show(parts: Sequence[Part], *, folded: bool = False) -> None:
+    """Hand the parts to the notebook, which stores them: no widget, nothing that needs one.
+
+    With `folded` they are an example of the form above, which must not be taken for the form:
+    one line, to be opened by a click, unless they are to be stored.
+    """
     from IPython.display import display
 
+    words = (text_of(part) for part in parts if isinstance(part, str | Notice | Heading | Banner))
+    line = f"Example: {next(words, '')}"
+    if folded and not os.environ.get(STORING):
+        inner = f"<summary>{escape(line)}</summary>{to_html(parts)}"
+        html = f'<details class="mk">{inner}</details>'
+        display({"text/html": html, "text/plain": line}, raw=True)  # type: ignore[no-untyped-call]
+        return
+    if folded:  # what a notebook shows of an output that is folded
+        display({"text/plain": line}, raw=True)  # type: ignore[no-untyped-call]
     for part in parts:
         if isinstance(part, Swatches) or (isinstance(part, Picture) and part.aside):
             continue  # colours in HTML would be stripped; a picture has them
