@@ -5,6 +5,7 @@ is dear to make; what several files need is made once and kept on disk for all.
 """
 
 import contextlib
+import gc
 import io
 import os
 import shutil
@@ -76,6 +77,10 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         return rank.get(name, len(LONG)), *written
 
     items.sort(key=place)
+
+
+def pytest_collection_finish() -> None:
+    gc.freeze()  # thousands of tests stay to the end: looking through them for rubbish is dear
 
 
 @pytest.fixture(scope="session")

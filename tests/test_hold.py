@@ -28,7 +28,8 @@ def plan_and_target(**shares):
 
 def finished(palette, first_g, R, target, spread, tolerance, model_f):
     """What the correction that comes closest adds to a first pour that was measured, (n_ink,)."""
-    belief = infer(palette, [Round(grams=first_g, R=R)], spread, target=target, model_f=model_f)
+    first = Round(grams=first_g, R=R)
+    belief = infer(palette, [first], spread, target=target, model_f=model_f, refuse=False)
     limits = Limits(tolerance_de00=tolerance, resolution_g=0.01)
     how = correct(palette, belief, target, spread, limits, "closest")
     return how.additions_g

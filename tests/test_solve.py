@@ -240,10 +240,10 @@ def test_mixtures_of_its_own_inks_are_found(bench: Bench, palette: Palette) -> N
     shelf, small = replace(bench, inks=tuple(bench.inks[i] for i in keep)), subset(palette, keep)
     worst = []
     for kind in KINDS:
-        for c in random_mixtures(shelf, np.random.default_rng(12), kind, 10):
+        for c in random_mixtures(shelf, np.random.default_rng(12), kind, 5):
             target = Target.from_spectrum(reflectance(small, c), LIGHTS[:1], 10)
             worst.append(solve(small, target, keep=4).de00[0, 0])
-    assert len(worst) == 40
+    assert len(worst) == 20
     assert max(worst) < 0.05
 
 

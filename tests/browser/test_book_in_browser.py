@@ -118,7 +118,8 @@ def test_a_new_job_and_the_ink_history(notebook, lab):
     form = page.locator(".mk-book")
     form.get_by_label("Your name").fill("Ana")
     form.get_by_role("button", name="Show the fields of a new job").click()
-    form.get_by_label("Target", exact=True).first.select_option("Dusty rose")
+    target = form.get_by_label("Target", exact=True).locator("visible=true")  # once it is made
+    target.first.select_option("Dusty rose")
     form.get_by_label("Customer", exact=True).last.fill("Night Market")
     form.get_by_role("button", name="Begin this job").click()
     expect(form.get_by_text("Begun: batch 17.")).to_be_visible()

@@ -106,7 +106,6 @@ def test_a_job_from_the_customers_colour_to_its_label(browser, served, palette):
     press(page, "Print this page")
     assert clicks_of(page) <= PRESSES
 
-    loaded_again(page, "This job")
     first = page.get_by_label(re.compile("^Quay White, .* g planned"))
     grams = re.search(r"([0-9.]+) g planned", first.locator("..").inner_text())[1]
     first.fill(grams)
@@ -124,7 +123,6 @@ def test_a_job_from_the_customers_colour_to_its_label(browser, served, palette):
     press(page, "Write it down")
     expect(page.get_by_text("Next: stir, draw down, cure, let cool, measure.")).to_be_visible()
 
-    loaded_again(page, "This job")
     other = opened(browser, served)  # a second tablet
     expect(other.get_by_label("Your name")).to_have_value("Ada")
     measured(page, served, palette)
@@ -134,7 +132,6 @@ def test_a_job_from_the_customers_colour_to_its_label(browser, served, palette):
     expect(other.get_by_role("alert").filter(has_text="somebody else wrote")).to_be_visible()
     expect(other.get_by_text("Next: out of tolerance")).to_be_visible()
 
-    loaded_again(page, "This job")
     press(page, "What should I add?")
     expect(page.get_by_text("Which addition?")).to_be_visible()
     loaded_again(page, "This job")
@@ -143,11 +140,9 @@ def test_a_job_from_the_customers_colour_to_its_label(browser, served, palette):
     press(page, "Write it down")
     expect(page.get_by_text("round 2")).to_be_visible()
 
-    loaded_again(page, "This job")
     measured(page, served, palette)
     expect(page.locator(".mk-pass")).to_contain_text("PASS: dE00")
 
-    loaded_again(page, "This job")
     page.get_by_label("Approved by").fill("Bea")
     press(page, "Write it down")
     expect(page.get_by_text("Batch 1: approved.")).to_be_visible()
