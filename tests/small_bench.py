@@ -5,9 +5,11 @@ from functools import cache
 import numpy as np
 
 from matchkit.colorimetry.difference import Target
-from matchkit.correcting.diagnose import model_error_f
+from matchkit.correcting.diagnose import f_inverse, stays
+from matchkit.fitting.constants import f_scale
 from matchkit.fitting.fit import fit
 from matchkit.fitting.held_out import STRUCTURES
+from matchkit.inks.palette import reflectance
 from matchkit.inks.shop import Drawdown, Ink
 from matchkit.matching.probability import spread_of
 from matchkit.simulator.pigments import make_bench
@@ -36,7 +38,7 @@ def shop(seed=31, n_colours=5, lot_spread_percent=3.0):
     ]
     found = fit(drawdowns, inks, geometry=bench.geometry, structures=STRUCTURES[-1:])
     spread = spread_of(found.palette, found.error, 0.01)
-    return bench, drawdowns, found, spread, model_error_f(found)
+    return bench, drawdowns, found, spread
 
 
 def mixture(bench, **shares):
@@ -50,3 +52,9 @@ def mixture(bench, **shares):
 def target_of(bench, c):
     """The colour that a mixture truly has."""
     return Target.from_spectrum(opaque_R(bench, c), LIGHTS, 10)
+
+
+def predicted(palette, belief, grams):
+    """Reflectance of a batch brought to `grams`, with what was learned of it."""
+    R = reflectance(palette, grams / grams.sum(), belief.strengths)
+    return f_inverse(f_scale(R)[0] + belief.residual_f * stays(belief.grams, grams))

@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy.optimize import minimize
-from small_bench import mixture, shop
+from small_bench import mixture, predicted, shop
 
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import XYZ_to_Lab, de00
@@ -24,7 +24,7 @@ from matchkit.correcting.correct import (
     corrections,
     nothing_learned,
 )
-from matchkit.correcting.diagnose import Round, f_inverse, infer, predicted
+from matchkit.correcting.diagnose import Round, f_inverse, infer
 from matchkit.fitting.constants import f_scale
 from matchkit.inks.palette import reflectance
 from matchkit.matching.probability import Spread
@@ -243,7 +243,7 @@ def test_what_theory_cannot_explain_stays_in_the_batch(palette, spread):
     target = Target.from_spectrum(meant, ("D65",), 10)
     read = float(de00(target.lab[0], XYZ_to_Lab(R @ target.W[:, :3], target.whites[0])))
     unsure = replace(spread, log_strength=np.full(len(c), 0.005), fit_Lab=lambda *_: np.eye(3))
-    belief = infer(palette, [Round(grams=500 * c, R=R)], unsure, model_f=0.02, refuse=False)
+    belief = infer(palette, [Round(grams=500 * c, R=R)], unsure, refuse=False)
     found = correct(palette, belief, target, unsure, Limits(**USUAL), "closest")
     assert read > 1.1
     assert found.de00_before[0] == pytest.approx(read, abs=0.05)

@@ -5,24 +5,21 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy.optimize import approx_fprime, minimize
-from small_bench import mixture, shop, target_of
+from small_bench import mixture, predicted, shop, target_of
 
 from matchkit.colorimetry.grid import GRID_NM
-from matchkit.colorimetry.tristimulus import XYZ_to_Lab
+from matchkit.colorimetry.tristimulus import Lab, XYZ_to_Lab
 from matchkit.correcting.diagnose import (
-    LEAST_MODEL_F,
     T_FREEDOM,
     Round,
     f_inverse,
     infer,
-    model_error_f,
-    predicted,
 )
 from matchkit.errors import InputError
 from matchkit.fitting.constants import f_scale
 from matchkit.fitting.outliers import NOISE_F, REACH_NM
 from matchkit.inks.palette import reflectance, subset
-from matchkit.matching.probability import Spread
+from matchkit.matching.probability import LEAST_MODEL_F, Spread, model_error_f
 from matchkit.simulator.simulate import opaque_R, random_mixtures, read, weigh
 
 NM = GRID_NM[:, None] - GRID_NM
@@ -133,7 +130,7 @@ def test_two_rounds_too(palette):
 
 def test_two_inks_by_brute_force():
     """The whole posterior of two strengths on a grid: its peak, means and covariance."""
-    bench, _, found, _, _ = shop()
+    bench, _, found, _ = shop()
     pair = subset(found.palette, [0, bench.names.index("Scarlet")])
     spread = spread_for(pair, lots=0.04, pour_g=1e-4)
     rounds = [measured(pair, np.array([0.9, 0.1]), np.array([1.05, 0.96]))]
@@ -225,7 +222,7 @@ def test_what_the_model_cannot_say_is_carried_on(palette):
 @pytest.mark.parametrize("by", [0.0, 0.5, 2.0])
 def test_a_pour_gone_wrong_is_found_and_not_taken_for_a_lot(by):
     """One ink forgotten, halved or doubled, on the bench: which, and by how much."""
-    bench, _, found, spread, model_f = shop()
+    bench, _, found, spread = shop()
     rng = np.random.default_rng(6)
     c = mixture(bench, White=0.55, Scarlet=0.2, Sky_blue=0.15, Black=0.1)
     aim = 500 * c
@@ -233,7 +230,7 @@ def test_a_pour_gone_wrong_is_found_and_not_taken_for_a_lot(by):
     true, _ = weigh(np.where(np.arange(len(c)) == i, by * aim, aim), rng)
     lots = np.exp(0.03 * rng.standard_normal(len(c)))
     R = read(opaque_R(bench, true / true.sum(), lots), rng, repeats=3).mean(axis=0)
-    belief = infer(found.palette, [Round(grams=aim, R=R)], spread, model_f=model_f)
+    belief = infer(found.palette, [Round(grams=aim, R=R)], spread)
     off = belief.grams - aim
     assert int(np.argmax(np.abs(off))) == i
     assert belief.grams[i] == pytest.approx(by * aim[i], abs=0.15 * aim[i])
@@ -258,18 +255,18 @@ def switched(geometry):
 
 
 def test_right_batches_are_not_refused():
-    bench, _, found, spread, model_f = shop()
+    bench, _, found, spread = shop()
     rng = np.random.default_rng(11)
     for kind in ("pastel", "half", "deep", "clear"):
         for c in random_mixtures(bench, rng, kind, 6):
             lots = np.exp(0.05 * rng.standard_normal(len(c)))
             R = read(opaque_R(bench, c, lots), rng, repeats=3).mean(axis=0)
-            infer(found.palette, [Round(grams=500 * c, R=R)], spread, model_f=model_f)
+            infer(found.palette, [Round(grams=500 * c, R=R)], spread)
 
 
 def test_a_switched_specular_part_is_named():
     """Read with the surface's own reflection in it, against drawdowns without: k1 more."""
-    bench, _, found, spread, model_f = shop()
+    bench, _, found, spread = shop()
     included = switched("d/8 specular included")
     rng = np.random.default_rng(12)
     named = 0
@@ -279,25 +276,25 @@ def test_a_switched_specular_part_is_named():
     for c in mixtures:
         R = read(opaque_R(included, c), rng, repeats=3).mean(axis=0)
         with pytest.raises(InputError) as caught:
-            infer(found.palette, [Round(grams=500 * c, R=R)], spread, model_f=model_f)
+            infer(found.palette, [Round(grams=500 * c, R=R)], spread)
         named += "specular part included" in str(caught.value)
     assert named >= len(mixtures) - 1
 
 
 def test_too_dark_everywhere_is_no_specular_part_where_none_was_measured():
     """What a surface reflects is not in the drawdowns, so a reading can't be missing it."""
-    bench, _, found, spread, model_f = shop()
+    bench, _, found, spread = shop()
     assert bench.geometry.endswith("excluded")
     c = mixture(bench, White=0.6, Sky_blue=0.25, Lemon=0.15)
     R = read(opaque_R(bench, c), np.random.default_rng(14), repeats=3).mean(axis=0) - 0.02
     with pytest.raises(InputError, match="too dark by about 2 % reflectance") as caught:
-        infer(found.palette, [Round(grams=500 * c, R=R)], spread, model_f=model_f)
+        infer(found.palette, [Round(grams=500 * c, R=R)], spread)
     assert "specular" not in str(caught.value) and "calibrate" in str(caught.value)
 
 
 def test_a_coarse_hand_with_hundredths_of_a_gram_is_found():
     """Nearly all clear, every pour of colour 0.1 g off: a third of an ink, and no strange lot."""
-    bench, _, found, spread, model_f = shop()
+    bench, _, found, spread = shop()
     weighed = 500 * mixture(bench, Clear=498.9, Black=0.26, Lemon=0.57, Magenta=0.38)
     small = (weighed > 0) & (weighed < 400)
     worst = []
@@ -305,30 +302,28 @@ def test_a_coarse_hand_with_hundredths_of_a_gram_is_found():
         rng = np.random.default_rng(seed)
         true = weighed + np.where(small, 0.1 * rng.choice([-1, 1], len(weighed)), 0)
         R = read(opaque_R(bench, true / true.sum()), rng, repeats=3).mean(axis=0)
-        belief = infer(found.palette, [Round(grams=weighed, R=R)], spread, model_f=model_f)
+        belief = infer(found.palette, [Round(grams=weighed, R=R)], spread)
         worst.append(np.abs(belief.grams - true)[small].max())
     assert np.median(worst) < 0.03 and max(worst) < 0.1
 
 
 def test_a_wrong_sample_is_refused_and_said_so():
-    bench, _, found, spread, model_f = shop()
+    bench, _, found, spread = shop()
     c = mixture(bench, White=0.9, Scarlet=0.1)
     other = opaque_R(bench, mixture(bench, White=0.5, Green=0.4, Lemon=0.1))
     with pytest.raises(InputError, match="wrong sample"):
-        infer(found.palette, [Round(grams=500 * c, R=other)], spread, model_f=model_f)
-    anyway = infer(
-        found.palette, [Round(grams=500 * c, R=other)], spread, model_f=model_f, refuse=False
-    )
+        infer(found.palette, [Round(grams=500 * c, R=other)], spread)
+    anyway = infer(found.palette, [Round(grams=500 * c, R=other)], spread, refuse=False)
     assert anyway.unexplained_f > 0.01
 
 
 def test_another_mixture_of_the_same_inks_is_refused_and_a_pour_left_out_is_not():
-    bench, _, found, spread, model_f = shop()
+    bench, _, found, spread = shop()
     c = mixture(bench, White=0.8, Scarlet=0.15, Green=0.05)
 
     def inferred(of):
         R = opaque_R(bench, mixture(bench, **of))
-        return infer(found.palette, [Round(grams=500 * c, R=R)], spread, model_f=model_f)
+        return infer(found.palette, [Round(grams=500 * c, R=R)], spread)
 
     for other in ({"White": 1.0}, {"White": 0.5, "Green": 0.5}, {"Scarlet": 1.0}):
         with pytest.raises(InputError, match="as its lot is; a wrong"):
@@ -361,9 +356,16 @@ def test_known_lots_are_where_the_estimate_starts(palette):
     assert np.linalg.det(belief.covariance) < 0.9 * np.linalg.det(alone.covariance)
 
 
-def test_the_fits_own_error_is_its_held_out_median():
-    found = shop()[2]
-    held = found.de00_held_out[np.isfinite(found.de00_held_out)]
-    assert model_error_f(found) == pytest.approx(np.median(held) / 116)
-    none = replace(found, de00_held_out=np.full(3, np.nan))
-    assert model_error_f(none) == LEAST_MODEL_F
+def test_the_fits_own_error_is_that_of_the_colour():
+    """A smooth error of f of that size errs in Lab as the spread says; none known, the least."""
+    bench, _, found, spread = shop()
+    palette, rng = found.palette, np.random.default_rng(3)
+    root = np.linalg.cholesky(SMOOTH / LEAST_MODEL_F**2 + 1e-9 * np.eye(len(NM)))
+    for c in (mixture(bench, White=0.9, Lemon=0.1), mixture(bench, Clear=0.5, Magenta=0.5)):
+        R = reflectance(palette, c)
+        wrong_f = f_scale(R)[0] + 0.003 * rng.standard_normal((4000, len(NM))) @ root.T
+        error = np.cov(Lab(f_inverse(wrong_f), "D65", 10).T)
+        known = replace(spread, fit_Lab=lambda *_, error=error: error)
+        assert model_error_f(palette, c, known) == pytest.approx(0.003, rel=0.1)
+        sure = replace(spread, fit_Lab=lambda *_: np.zeros((3, 3)))
+        assert model_error_f(palette, c, sure) == LEAST_MODEL_F

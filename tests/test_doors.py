@@ -24,7 +24,6 @@ FOR_PYTHON = {
         "optics.kubelka_munk.film_R",
         "simulator.radiative_transfer.diffuse_R",
         "simulator.simulate.ladder",
-        "correcting.diagnose.predicted",
         "matching.linear.linear_fractions",
     ),
 }

@@ -26,10 +26,10 @@ def plan_and_target(**shares):
     return plan, Target.from_spectrum(R, ("D65", "A", "FL11"), 10)
 
 
-def finished(palette, first_g, R, target, spread, tolerance, model_f):
+def finished(palette, first_g, R, target, spread, tolerance):
     """What the correction that comes closest adds to a first pour that was measured, (n_ink,)."""
     first = Round(grams=first_g, R=R)
-    belief = infer(palette, [first], spread, target=target, model_f=model_f, refuse=False)
+    belief = infer(palette, [first], spread, target=target, refuse=False)
     limits = Limits(tolerance_de00=tolerance, resolution_g=0.01)
     how = correct(palette, belief, target, spread, limits, "closest")
     return how.additions_g
@@ -108,7 +108,7 @@ def test_both_chances_are_those_of_simulated_jobs(shares):
         R = f_inverse(
             f_scale(seen(true, first_wrong))[0] + 4e-4 * rng.standard_normal(len(GRID_NM))
         )
-        second = finished(palette, held.first_g, R, target, spread, tolerance, model_f)
+        second = finished(palette, held.first_g, R, target, spread, tolerance)
         two.append(far(seen(true + poured(second), later_wrong)))
     # 50 jobs tell a chance to 0.07 (one standard error).
     assert held.chance_one_stage == pytest.approx(np.mean(np.array(one) <= tolerance), abs=0.12)
@@ -125,7 +125,7 @@ def _as_Lab(palette, plan, root):
 
 
 def test_the_second_stage_brings_batches_in_on_the_bench():
-    bench, _, found, _, model_f = shop()
+    bench, _, found, _ = shop()
     palette, rng = found.palette, np.random.default_rng(9)
     usual = spread_of(palette, found.error, 0.01)
     spread = replace(usual, log_strength=np.full(len(palette.inks), 0.06), pour_g=0.03)
@@ -141,7 +141,7 @@ def test_the_second_stage_brings_batches_in_on_the_bench():
 
         before.append(de00(target.lab[0], Lab(drawn(weigh(plan, rng)[0]), "D65", 10)))
         true, shown = weigh(held.first_g, rng)
-        second = finished(palette, shown, drawn(true), target, spread, 1.0, model_f)
+        second = finished(palette, shown, drawn(true), target, spread, 1.0)
         assert (second >= 0).all()
         true = true + weigh(second, rng)[0]
         after.append(de00(target.lab[0], Lab(drawn(true), "D65", 10)))

@@ -25,7 +25,7 @@ BATCH = dict(batch_g=500.0, resolution_g=0.01, tolerance_de00=1.0)
 
 
 def the_shelf(*mixes, inks=None):
-    _, _, found, spread, _ = shop()
+    _, _, found, spread = shop()
     palette = found.palette if inks is None else replace(found.palette, inks=inks)
     return shelf_of(palette, mixes, spread)
 

@@ -36,7 +36,7 @@ def check_of(bench, ink, *, percent=10.0, strength=1.0, base="White", rng=None):
 
 
 def judge(ink, drawdowns, **more):
-    _, _, found, spread, _ = shop()
+    _, _, found, spread = shop()
     return judge_lot(
         found.palette, ink, drawdowns, spread, light="D65", observer=10, lot="2", **more
     )
@@ -61,7 +61,7 @@ def test_the_bench_s_strength_is_found_within_its_error():
 def test_the_estimate_is_that_of_a_general_least_squares():
     # scipy.optimize.curve_fit, plain weights: with a reading that the model can say the
     # weighting does not matter.
-    bench, _, found, _, _ = shop()
+    bench, _, found, _ = shop()
     palette = found.palette
     c = mixture(bench, White=0.9, Green=0.1)
     s = np.ones(len(c))
@@ -138,7 +138,7 @@ def test_a_white_is_judged_with_a_little_black():
 
 
 def test_an_accepted_verdict_is_the_product_of_two_gaussians():
-    bench, _, found, _, _ = shop()
+    bench, _, found, _ = shop()
     verdict = judge("Lemon", [check_of(bench, "Lemon", strength=1.06)])
     known = accept(lots.start(found.palette.inks), verdict)
     i = found.palette.index("Lemon")

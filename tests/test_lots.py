@@ -12,7 +12,6 @@ from matchkit.colorimetry.grid import GRID_NM
 from matchkit.correcting import lots
 from matchkit.correcting.advice import lot_strengths
 from matchkit.correcting.diagnose import (
-    LEAST_MODEL_F,
     Round,
     beside_the_batch,
     infer,
@@ -22,6 +21,7 @@ from matchkit.fitting.constants import f_scale
 from matchkit.fitting.outliers import NOISE_F, REACH_NM
 from matchkit.inks.palette import reflectance
 from matchkit.inks.shop import Ink
+from matchkit.matching.probability import LEAST_MODEL_F
 from matchkit.simulator.simulate import draw_lots, opaque_R, random_mixtures, read, weigh
 from tests.studies import lots_honest as study
 
@@ -61,7 +61,7 @@ def kalman(palette, spread, grams, y, mean, P):
 
 
 def test_learning_is_the_kalman_filter_where_all_is_linear(palette):
-    bench, _, _, spread, _ = shop()
+    bench, _, _, spread = shop()
     known = lots.start(palette.inks)
     mean, P = lots.for_palette(known, palette)
     true = 0.002 * np.random.default_rng(1).standard_normal(len(mean))  # small: linear
@@ -80,7 +80,7 @@ def test_learning_is_the_kalman_filter_where_all_is_linear(palette):
 
 
 def test_twenty_batches_on_the_bench_teach_the_lots():
-    bench, _, found, spread, model_f = shop(lot_spread_percent=5.0)
+    bench, _, found, spread = shop(lot_spread_percent=5.0)
     palette, rng = found.palette, np.random.default_rng(8)
     true = draw_lots(rng, len(palette.inks), 0.05)
     known = lots.start(palette.inks)
@@ -88,7 +88,7 @@ def test_twenty_batches_on_the_bench_teach_the_lots():
         c = random_mixtures(bench, rng, ("pastel", "half", "deep", "clear")[k % 4], 1)[0]
         grams, shown = weigh(500 * c, rng)
         R = read(opaque_R(bench, grams / grams.sum(), true), rng, repeats=3).mean(axis=-2)
-        known, _ = lots.learn(known, palette, [Round(grams=shown, R=R)], spread, model_f=model_f)
+        known, _ = lots.learn(known, palette, [Round(grams=shown, R=R)], spread)
     mean, covariance = lots.for_palette(known, palette)
     # Strength can only be told beside the white's.
     beside = np.eye(len(mean))[1:] - np.eye(len(mean))[0]
@@ -101,7 +101,7 @@ def test_twenty_batches_on_the_bench_teach_the_lots():
 
 
 def test_a_slip_teaches_nothing_and_is_named(palette):
-    bench, _, _, spread, _ = shop()
+    bench, _, _, spread = shop()
     known = lots.start(palette.inks)
     c = mixture(bench, White=0.8, Lemon=0.15, Green=0.05)
     twice = mixture(bench, White=0.8, Lemon=0.15, Green=0.10)
@@ -112,7 +112,7 @@ def test_a_slip_teaches_nothing_and_is_named(palette):
 
 
 def test_a_reading_of_something_else_teaches_nothing(palette):
-    bench, _, _, spread, _ = shop()
+    bench, _, _, spread = shop()
     known = lots.start(palette.inks)
     c = mixture(bench, White=0.8, Lemon=0.2)
     other = reflectance(palette, mixture(bench, White=0.6, Magenta=0.4))
@@ -121,7 +121,7 @@ def test_a_reading_of_something_else_teaches_nothing(palette):
 
 
 def test_a_new_lot_is_forgotten_and_the_others_are_not(palette):
-    bench, _, _, spread, _ = shop()
+    bench, _, _, spread = shop()
     c = mixture(bench, White=0.8, Lemon=0.15, Green=0.05)
     off = np.where(c > 0, 0.03, 0.0)
     off[0] = -0.02
@@ -150,7 +150,7 @@ def test_the_shelf_as_it_stands(palette):
 
 
 def test_lots_survive_json(palette):
-    bench, _, _, spread, _ = shop()
+    bench, _, _, spread = shop()
     c = mixture(bench, White=0.8, Lemon=0.2)
     known, _ = lots.learn(
         lots.start(palette.inks), palette, [batch(palette, c, 0.01 * np.ones(len(c)))], spread
@@ -215,7 +215,7 @@ def test_the_stored_study_has_two_thirds_of_the_truth_within_one_error():
 
 
 def test_a_sound_white_is_not_called_weak_beside_a_strong_colour(palette):
-    bench, _, _, spread, _ = shop()
+    bench, _, _, spread = shop()
     c = mixture(bench, White=0.85, Scarlet=0.15)
     strong = np.where(np.arange(len(c)) == palette.index("Scarlet"), np.log(1.06), 0.0)
     belief = infer(palette, [batch(palette, c, strong)], spread)

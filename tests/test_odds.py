@@ -207,7 +207,7 @@ def test_odds_are_honest_on_the_bench():
     """Batches made by radiative transfer, not by the palette that foretold them."""
     from matchkit.simulator.simulate import opaque_R, random_mixtures, read, weigh
 
-    bench, _, found, spread, _ = shop()
+    bench, _, found, spread = shop()
     rng = np.random.default_rng(8)
     spread = replace(spread, log_strength=np.full(len(bench.inks), 0.06))
     said, true = [], []

@@ -18,8 +18,8 @@ LETDOWN = Mix(name="Green 10", inks=("Green", "White"), fractions=(0.1, 0.9), st
 
 
 def shelf(*mixes, **more):
-    _, _, found, spread, model_f = shop()
-    return shelf_of(found.palette, mixes, spread, model_f=model_f, **more)
+    _, _, found, spread = shop()
+    return shelf_of(found.palette, mixes, spread, **more)
 
 
 def test_what_was_poured_together_is_one_film():
@@ -61,7 +61,7 @@ def test_a_measured_leftover_is_known_better_than_its_label():
 
 
 def test_strengths_of_leftovers_poured_together_are_by_mass():
-    bench, _, _, _, _ = shop()
+    bench, *_ = shop()
     held = shelf(TEAL, LETDOWN)
     held = replace(held, log_strength=np.log([[1.2] * 8, [0.9] * 8]))
     joined = bucket_from(held, {"Old teal": 100, "Green 10": 100})

@@ -6,12 +6,12 @@ blue, C* clean or dull); the everyday forms of a sentence are common practice, n
 
 import numpy as np
 import pytest
-from small_bench import mixture, shop, target_of
+from small_bench import mixture, predicted, shop, target_of
 
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.colorimetry.words import direction
 from matchkit.correcting.correct import Limits, correct
-from matchkit.correcting.diagnose import infer, predicted
+from matchkit.correcting.diagnose import infer
 from matchkit.correcting.visual import WORDS, look_round, lots_that_explain, offset, parse
 from matchkit.errors import InputError
 from matchkit.simulator.simulate import opaque_R
@@ -131,7 +131,7 @@ def test_what_direction_says_is_understood_with_the_right_signs():
 
 
 def test_correcting_by_words_helps_most_batches():
-    bench, _, found, spread, _ = shop(lot_spread_percent=5.0)
+    bench, _, found, spread = shop(lot_spread_percent=5.0)
     palette, rng = found.palette, np.random.default_rng(4)
     before, after = [], []
     for k in range(12):
@@ -175,7 +175,7 @@ def believed(text, bench, found, spread, c):
     ("way", "axis", "sign"), [("red", 1, 1), ("dark", 0, -1), ("green", 1, -1)]
 )
 def test_the_stronger_the_word_the_further_off_a_batch_is_believed(way, axis, sign):
-    bench, _, found, spread, _ = shop()
+    bench, _, found, spread = shop()
     c = mixture(bench, White=80, Scarlet=8, Lemon=6, Black=2)
     sizes = []
     for text in (f"a touch {way}", f"too {way}", f"much too {way}"):
@@ -189,6 +189,6 @@ def test_the_stronger_the_word_the_further_off_a_batch_is_believed(way, axis, si
 
 
 def test_an_eye_that_sees_nothing_leaves_all_as_it_is():
-    bench, _, found, spread, _ = shop()
+    bench, _, found, spread = shop()
     size, _ = believed("looks right", bench, found, spread, mixture(bench, White=80, Scarlet=8))
     assert size < 0.15

@@ -37,7 +37,7 @@ from matchkit.book.checks import Checks, apply_lot_checks, checks_of
 from matchkit.book.jobs import BatchRecord, job_of
 from matchkit.book.stock import lots_of
 from matchkit.book.store import Book, reading, record, writing
-from matchkit.correcting.diagnose import beside_the_batch, infer, model_error_f
+from matchkit.correcting.diagnose import beside_the_batch, infer
 from matchkit.correcting.lots import (
     Lots,
     as_json,
@@ -201,7 +201,7 @@ def drift(book: Book, shop: Shop, found: Fit, ink: str) -> list[LotDrift]:
             rounds = rounds_of(batch, palette, shop)
             if not rounds[-1].grams[i] > 0:
                 continue
-            alone = infer(palette, rounds, spread, model_f=model_error_f(found), refuse=False)
+            alone = infer(palette, rounds, spread, refuse=False)
             checked = apply_lot_checks(state, checks, found, shop)
             mean, error = told_strengths(checked)
             one, one_error = beside_the_batch(
@@ -284,8 +284,7 @@ def _after(lots: Lots, batch: BatchRecord, found: Fit, shop: Shop) -> tuple[Lots
     rounds = rounds_of(batch, palette, shop)
     try:
         return learn(
-            lots, palette, rounds, spread,
-            model_f=model_error_f(found), in_use=_share_in_use(lots, batch, palette),
+            lots, palette, rounds, spread, in_use=_share_in_use(lots, batch, palette),
         )  # fmt: skip
     except InputError as error:
         return lots, error.faults

@@ -31,14 +31,12 @@ from matchkit.colorimetry.tristimulus import Lab, Lab_jacobian, XYZ_to_Lab, de00
 from matchkit.correcting.estimate import Prior, descend, most_likely
 from matchkit.errors import InputError
 from matchkit.fitting.constants import f_scale
-from matchkit.fitting.fit import Fit
 from matchkit.fitting.outliers import NOISE_F, shift_words, smooth
 from matchkit.inks.palette import Palette, reflectance, reflectance_jacobian, strength_jacobian
-from matchkit.matching.probability import Spread
+from matchkit.matching.probability import Spread, model_error_f
 
 Left = Callable[[Array], float]
 
-LEAST_MODEL_F = 5e-4  # the model's own error is never taken as smaller
 T_FREEDOM = 8.0  # heavy tails of the strength prior: some lots are far off
 # Now and then a pour is forgotten, doubled or misread, by so much of it: one in a hundred of
 # the smallest pours, the greater the rarer.  A guess, which decides between a slip and a
@@ -107,7 +105,6 @@ def infer(
     spread: Spread,
     *,
     target: Target | None = None,
-    model_f: float = LEAST_MODEL_F,
     refuse: bool = True,
     known: tuple[Array, Array] | None = None,
     freedom: float = T_FREEDOM,
@@ -116,8 +113,8 @@ def infer(
     """The most likely state of a batch after one or more rounds.
 
     `rounds` hold the contents of the container at each measurement, so they only grow.
-    `model_f` is the fit's own error on the f scale.  InputError if the reading can't come
-    from these inks, unless `refuse` is False.  `target` is needed for Lab-only rounds.
+    InputError if the reading can't come from these inks, unless `refuse` is False.
+    `target` is needed for Lab-only rounds.
     `known` are the mean (n_ink,) and covariance (n_ink, n_ink) of log strength that
     earlier batches left; without it every lot is the reference, give or take its spread.
     `freedom` is that of the tails of the strengths; infinite makes them Gaussian.  Where
@@ -143,7 +140,7 @@ def infer(
                 yield _prior(lots, sd, freedom), float(np.log(p))
 
     limit = np.concatenate([np.full(n, 0.3), 0.5 * pours_g])
-    model_f = max(model_f, LEAST_MODEL_F)
+    model_f = [model_error_f(palette, each.grams / each.grams.sum(), spread) for each in rounds]
     found = most_likely(
         partial(_linearise, palette, rounds, poured, target=target),
         partial(_data_covariance, rounds, model_f),
@@ -172,7 +169,7 @@ def infer(
             C = _data_covariance(shifted, model_f)
             return _unexplained(shifted, descend(look, C, prior, limit, prior.mean).miss)
 
-        _refuse_if_wrong(palette, rounds[-1], belief.unexplained_f, model_f, left)
+        _refuse_if_wrong(palette, rounds[-1], belief.unexplained_f, model_f[-1], left)
     if refuse:
         _refuse_if_far(palette, rounds[-1], belief, lots)
     return belief
@@ -213,19 +210,6 @@ def beside_the_batch(
     mean_told = share**2 @ prior_sd**2 - share @ covariance @ share
     told = log_strength - np.where(grams > 0, share @ log_strength, 0.0)
     return told, np.sqrt(np.diag(covariance) + np.where(grams > 0, max(mean_told, 0.0), 0.0))
-
-
-def model_error_f(found: Fit) -> float:
-    """The usual held-out error of a fit on the f scale, of which 1 / 116 is one L*."""
-    told = found.de00_held_out[np.isfinite(found.de00_held_out)]
-    return float(np.median(told)) / 116 if len(told) else LEAST_MODEL_F
-
-
-def predicted(palette: Palette, belief: Belief, grams: Array) -> Array:
-    """Reflectance (n_wl,) of the batch brought to `grams`, with what was learned."""
-    R = reflectance(palette, grams / grams.sum(), belief.strengths)
-    f = f_scale(R)[0] + belief.residual_f * stays(belief.grams, grams)
-    return f_inverse(f)
 
 
 def _check_growth(palette: Palette, rounds: Sequence[Round]) -> None:
@@ -280,23 +264,25 @@ def _linearise(
     return np.concatenate(misses), np.concatenate(slopes)
 
 
-def _data_covariance(rounds: Sequence[Round], model_f: float, wider: float = 1.0) -> Array:
+def _data_covariance(
+    rounds: Sequence[Round], model_f: Sequence[float], wider: float = 1.0
+) -> Array:
     """Covariance of the data about the model: smooth residual and noise, by round."""
     ends = np.cumsum([0, *(3 if each.R is None else len(GRID_NM) for each in rounds)])
     out = np.zeros((ends[-1], ends[-1]))
-    model = (wider * model_f) ** 2 * smooth()
+    model = wider**2 * smooth()
     for k, each in enumerate(rounds):
         rows = slice(ends[k], ends[k + 1])
         if each.R is None:
             assert each.lab_covariance is not None
             out[rows, rows] = each.lab_covariance
             continue
-        out[rows, rows] = model + (wider * NOISE_F) ** 2 * np.eye(len(GRID_NM))
+        out[rows, rows] = model_f[k] ** 2 * model + (wider * NOISE_F) ** 2 * np.eye(len(GRID_NM))
         for j in range(k):
             if rounds[j].R is not None:
                 other = slice(ends[j], ends[j + 1])
                 out[rows, other] = out[other, rows] = (
-                    stays(rounds[j].grams, rounds[k].grams) * model
+                    stays(rounds[j].grams, rounds[k].grams) * model_f[j] * model_f[k] * model
                 )
     return out
 
@@ -310,13 +296,15 @@ def stays(earlier_g: Array, later_g: Array) -> float:
     return float(earlier_g.sum() / later_g.sum())
 
 
-def _residual(rounds: Sequence[Round], miss: Array, model_f: float) -> Array:
+def _residual(rounds: Sequence[Round], miss: Array, model_f: Sequence[float]) -> Array:
     """The residual that the next drawdown of this batch will probably show."""
     covariance = _data_covariance(rounds, model_f)
-    model, last = model_f**2 * smooth(), rounds[-1].grams
+    last = rounds[-1].grams
     blocks = [
-        np.zeros((len(GRID_NM), 3)) if each.R is None else stays(each.grams, last) * model
-        for each in rounds
+        np.zeros((len(GRID_NM), 3))
+        if each.R is None
+        else stays(each.grams, last) * own_f * model_f[-1] * smooth()
+        for each, own_f in zip(rounds, model_f, strict=True)
     ]
     expected: Array = np.hstack(blocks) @ np.linalg.solve(covariance, miss)
     return expected

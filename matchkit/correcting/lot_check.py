@@ -14,14 +14,13 @@ import numpy as np
 from matchkit.arrays import Array
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.colorimetry.words import direction
-from matchkit.correcting.diagnose import LEAST_MODEL_F
 from matchkit.correcting.lots import Lots, index_of, new_lot, runs
 from matchkit.errors import InputError
 from matchkit.fitting.constants import f_scale
 from matchkit.fitting.outliers import NOISE_F, smooth
 from matchkit.inks.palette import Palette, reflectance, reflectance_jacobian, strength_jacobian
 from matchkit.inks.shop import Drawdown, Shop
-from matchkit.matching.probability import Spread
+from matchkit.matching.probability import LEAST_MODEL_F, Spread, model_error_f
 
 WIDE = 0.3  # spread of log strength before a check drawdown was measured
 TELLING = 0.05  # standard error of log strength above which a check has said nothing
@@ -185,7 +184,7 @@ def _check(
     f, slope = f_scale(R)
     alike = [d for d in reference if set(d.inks) <= set(palette.names)]
     alike = [d for d in alike if np.abs(_fractions(palette, d) - c).sum() <= SAME_MIX * c[i]]
-    residual, model_f = np.zeros_like(f), _model_f(spread, c, R)
+    residual, model_f = np.zeros_like(f), model_error_f(palette, c, spread)
     if alike:
         residual, model_f = np.mean([_miss(palette, d) for d in alike], axis=0), LEAST_MODEL_F
     by_gram = (by_amount - c @ by_amount) / weighed_g * slope
@@ -201,12 +200,6 @@ def _miss(palette: Palette, drawdown: Drawdown) -> Array:
     told = reflectance(replace(palette, strengths=None), _fractions(palette, drawdown))
     miss: Array = f_scale(drawdown.R)[0] - f_scale(told)[0]
     return miss
-
-
-def _model_f(spread: Spread, c: Array, R: Array) -> float:
-    """The fit's own error in a mixture on the f scale, of which 1 / 116 is one L*."""
-    error = spread.fit_Lab(c, Lab(R, "D65", 10))
-    return max(float(np.sqrt(np.trace(error) / 3)) / 116, LEAST_MODEL_F)
 
 
 def _strength(palette: Palette, i: int, checks: Sequence[_Check]) -> tuple[float, float]:

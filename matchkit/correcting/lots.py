@@ -131,7 +131,6 @@ def learn(
     spread: Spread,
     *,
     target: Target | None = None,
-    model_f: float = diagnose.LEAST_MODEL_F,
     in_use: Array | None = None,
 ) -> tuple[Lots, tuple[str, ...]]:
     """What is known after one more batch, and what was odd about it, in words.
@@ -149,15 +148,7 @@ def learn(
     # What the batch shows of an ink is the mean of its lots, by mass.
     mean = own * lot_mean
     covariance = np.outer(own, own) * lot_covariance + np.diag(((1 - own) * lots.prior[at]) ** 2)
-    look = partial(
-        diagnose.infer,
-        palette,
-        rounds,
-        spread,
-        target=target,
-        model_f=model_f,
-        known=(mean, covariance),
-    )
+    look = partial(diagnose.infer, palette, rounds, spread, target=target, known=(mean, covariance))
     odd_in = partial(
         _odd, palette, grams=rounds[-1].grams, mean=mean, covariance=covariance,
         pour_g=spread.pour_g,

@@ -14,7 +14,7 @@ import numpy as np
 from matchkit.arrays import Array
 from matchkit.colorimetry.difference import Target
 from matchkit.correcting import container
-from matchkit.correcting.diagnose import LEAST_MODEL_F, Round, infer
+from matchkit.correcting.diagnose import Round, infer
 from matchkit.errors import InputError
 from matchkit.inks.palette import Palette
 from matchkit.inks.recipe import BASES, STEPS_TO_TRUST, Letdown, cost_per_kg, weighing_order
@@ -49,9 +49,7 @@ class Shelf:
         return names.index(name)
 
 
-def shelf_of(
-    palette: Palette, mixes: Sequence[Mix], spread: Spread, *, model_f: float = LEAST_MODEL_F
-) -> Shelf:
+def shelf_of(palette: Palette, mixes: Sequence[Mix], spread: Spread) -> Shelf:
     """The mixtures that are made of a palette's inks, known as well as they can be."""
     reference = replace(palette, strengths=None)
     rows, notes = [], []
@@ -66,7 +64,7 @@ def shelf_of(
             )
             continue
         try:
-            rows.append((mix, *_known(reference, mix, spread, model_f)))
+            rows.append((mix, *_known(reference, mix, spread)))
         except InputError as error:
             notes.append(f"{mix.name}: left out: {error}; correct mixes.csv or measure it again")
     n, n_wl = palette.K.shape
@@ -177,9 +175,7 @@ def letdowns_on_shelf(
     return out
 
 
-def _known(
-    palette: Palette, mix: Mix, spread: Spread, model_f: float
-) -> tuple[Array, Array, Array, Array]:
+def _known(palette: Palette, mix: Mix, spread: Spread) -> tuple[Array, Array, Array, Array]:
     """Contents, log strengths, their covariance, and the residual of one mixture."""
     contents = np.zeros(len(palette.inks))
     for ink, fraction in zip(mix.inks, mix.fractions, strict=True):
@@ -188,7 +184,7 @@ def _known(
         nothing = np.zeros(palette.K.shape[1])
         return contents, np.zeros(len(contents)), np.diag(spread.log_strength**2), nothing
     # As if 100 g had been weighed: percents on a label are rounded about as a pour is.
-    belief = infer(palette, [Round(grams=100 * contents, R=mix.R)], spread, model_f=model_f)
+    belief = infer(palette, [Round(grams=100 * contents, R=mix.R)], spread)
     return (
         belief.grams / belief.grams.sum(), belief.log_strength, belief.covariance, belief.residual_f
     )  # fmt: skip

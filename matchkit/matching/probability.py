@@ -18,8 +18,11 @@ import numpy as np
 
 from matchkit.arrays import Array
 from matchkit.colorimetry.difference import Target, difference, difference_slope
-from matchkit.colorimetry.tristimulus import Lab_jacobian, XYZ_to_Lab
+from matchkit.colorimetry.illuminants import weights, white
+from matchkit.colorimetry.tristimulus import Lab, Lab_jacobian, XYZ_to_Lab
+from matchkit.fitting.constants import f_scale
 from matchkit.fitting.expected_error import ExpectedError
+from matchkit.fitting.outliers import smooth
 from matchkit.inks.palette import (
     Palette,
     doubt_jacobian,
@@ -28,6 +31,7 @@ from matchkit.inks.palette import (
     strength_jacobian,
 )
 
+LEAST_MODEL_F = 5e-4  # the model's own error is never taken as smaller
 N_DIRECTIONS = 600  # over the sphere; the chance is then good to about 0.002
 
 
@@ -68,6 +72,18 @@ def spread_of(palette: Palette, error: ExpectedError, resolution_g: float) -> Sp
         fit_Lab=partial(error.Lab_covariance, palette),
         log_thickness=0.0 if palette.film is None else palette.film.thickness_sd,
     )
+
+
+def model_error_f(palette: Palette, c: Array, spread: Spread) -> float:
+    """The fit's own error in a mixture `c` (n_ink,) on the f scale.
+
+    It is as large as a smooth error must be to err in L*, a*, b* as `spread` says.
+    """
+    R = reflectance(palette, c)
+    W = weights("D65", 10)
+    by_f = Lab_jacobian(R @ W, white("D65", 10)) @ (W.T / f_scale(R)[1])
+    error = np.trace(spread.fit_Lab(c, Lab(R, "D65", 10)))
+    return max(float(np.sqrt(error / np.trace(by_f @ smooth() @ by_f.T))), LEAST_MODEL_F)
 
 
 def lab_covariance(

@@ -187,7 +187,7 @@ def _correction(batch: PracticeBatch) -> Correction:
         unknown = spread.log_strength.copy()
         unknown[batch.hidden.ink] = UNKNOWN_LOT
         spread = replace(spread, log_strength=unknown)
-    belief = infer(shop.palette, rounds, spread, model_f=shop.model_f, refuse=False, slips=False)
+    belief = infer(shop.palette, rounds, spread, refuse=False, slips=False)
     limits = Limits(
         tolerance_de00=batch.tolerance_de00,
         resolution_g=RESOLUTION_G,

@@ -27,7 +27,7 @@ from matchkit.arrays import Array
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import XYZ_to_Lab, de00
 from matchkit.correcting.correct import Limits, correct
-from matchkit.correcting.diagnose import Round, infer, model_error_f
+from matchkit.correcting.diagnose import Round, infer
 from matchkit.correcting.lots import for_palette, learn, start
 from matchkit.fitting.expected_error import ExpectedError
 from matchkit.fitting.fit import Fit, fit
@@ -270,7 +270,7 @@ def _learn(
     shop: SimulatedShop, k: int, lots: Array, spread: Spread, earlier: int, rng: np.random.Generator
 ) -> Known:
     """What `earlier` batches of other targets tell about today's lots."""
-    palette, model_f = shop.found.palette, model_error_f(shop.found)
+    palette = shop.found.palette
     usual = [
         replace(ink, lot_spread_percent=100 * float(sd))
         for ink, sd in zip(palette.inks, spread.log_strength, strict=True)
@@ -281,7 +281,7 @@ def _learn(
         formula_g = shop.formula_g[other]
         done = job(shop.bench, formula_g, lots, rng, correct=_leave, rounds=0, hand=HAND)
         seen = Round(grams=done.shown_g[0], R=done.readings[0])
-        learned, _ = learn(learned, palette, [seen], spread, model_f=model_f)
+        learned, _ = learn(learned, palette, [seen], spread)
     return for_palette(learned, palette)
 
 
@@ -334,11 +334,11 @@ def _by_inference(
 
     A batch in tolerance is left alone.
     """
-    palette, model_f = shop.found.palette, model_error_f(shop.found)
+    palette = shop.found.palette
 
     def fix(shown_g: Sequence[Array], readings: Sequence[Array]) -> Array:
         rounds = [Round(grams=g, R=R) for g, R in zip(shown_g, readings, strict=True)]
-        belief = infer(palette, rounds, spread, model_f=model_f, refuse=False, known=known)
+        belief = infer(palette, rounds, spread, refuse=False, known=known)
         inside = _seen(shop.targets[k], readings[-1][None])[0] <= tolerance_de00
         limits = Limits(
             tolerance_de00=tolerance_de00,

@@ -15,7 +15,6 @@ from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.illuminants import white
 from matchkit.colorimetry.tristimulus import XYZ, Lab, XYZ_to_Lab, de00, hex_colour, in_srgb
 from matchkit.colorimetry.words import direction
-from matchkit.correcting.diagnose import model_error_f
 from matchkit.fitting.fit import fit
 from matchkit.fitting.held_out import STRUCTURES
 from matchkit.inks.palette import Palette
@@ -58,15 +57,13 @@ BEFORE = (
 class PracticeShop:
     """A simulated shop for learners: `bench` is the truth, `palette` what a fit knows of it.
 
-    `spread` is how far lots, pours and readings usually lie apart here, and `model_f` the
-    fit's own error.
+    `spread` is how far lots, pours, readings and the fit usually lie apart here.
     """
 
     seed: int
     bench: Bench
     palette: Palette
     spread: Spread
-    model_f: float
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -108,7 +105,6 @@ def practice_shop(seed: int = 31) -> PracticeShop:
         bench=bench,
         palette=found.palette,
         spread=replace(usual, log_strength=np.full(len(bench.inks), LOTS)),
-        model_f=model_error_f(found),
     )
 
 

@@ -28,7 +28,7 @@ from matchkit.correcting.advice import (
 )
 from matchkit.correcting.correct import Correction, corrections, limits_of, nothing_learned
 from matchkit.correcting.correct import correct as solve
-from matchkit.correcting.diagnose import Belief, Round, infer, model_error_f
+from matchkit.correcting.diagnose import Belief, Round, infer
 from matchkit.correcting.lots import for_palette, start
 from matchkit.correcting.visual import WORDS as WORDS
 from matchkit.correcting.visual import look_round, lots_that_explain
@@ -371,7 +371,7 @@ def _belief(case: _Case) -> tuple[Belief, Array | None]:
     rounds = [Round(grams=g, R=s.R) for g, s in zip(case.weighed, case.seen, strict=True)]
     try:
         belief = infer(
-            palette, rounds, spread, target=target, model_f=model_error_f(found),
+            palette, rounds, spread, target=target,
             refuse=not case.options.anyway, known=case.lots,
         )  # fmt: skip
     except InputError as error:

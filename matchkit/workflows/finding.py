@@ -6,7 +6,6 @@ from dataclasses import replace
 from matchkit.arrays import Array
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.words import direction
-from matchkit.correcting.diagnose import model_error_f
 from matchkit.correcting.leftovers import Use, away_from, use, which_bucket
 from matchkit.correcting.mixes import letdowns_on_shelf, shelf_of
 from matchkit.errors import InputError, did_you_mean
@@ -123,7 +122,7 @@ def _with_leftovers(
         ]
         if mixes:
             spread = spread_of(fit.palette, fit.error, shop.resolution_g)
-            shelf = shelf_of(fit.palette, mixes, spread, model_f=model_error_f(fit))
+            shelf = shelf_of(fit.palette, mixes, spread)
             session.note("mix_left_out", *shelf.notes)
             cost = plain.formulas[0].cost_per_kg
             if name == ANY_LEFTOVER:
@@ -259,7 +258,7 @@ def _same_colour(session: Session, search: Search, target: Target, found: Match)
         if not (mixes and found.formulas):
             continue
         spread = spread_of(fit.palette, fit.error, shop.resolution_g)
-        shelf = shelf_of(fit.palette, mixes, spread, model_f=model_error_f(fit))
+        shelf = shelf_of(fit.palette, mixes, spread)
         for mix in shelf.mixes:
             if away_from(shelf, mix.name, target) <= shop.tolerance_de00:
                 named = replace(search, leftover=mix.name)

@@ -10,7 +10,6 @@ import numpy as np
 from matchkit.arrays import Array
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import Lab, hex_colour
-from matchkit.correcting.diagnose import model_error_f
 from matchkit.correcting.mixes import poured_together, shelf_of
 from matchkit.correcting.mixes import predict as predicted_R
 from matchkit.errors import InputError
@@ -235,7 +234,7 @@ def on_balance(
     mixes = [mix for mix in shop.mixes if mix.name in poured]
     if palette.printed:  # a mix was read as a drawdown
         mixes = [replace(mix, R=None) for mix in mixes]
-    shelf = shelf_of(palette, mixes, spread, model_f=model_error_f(fit))
+    shelf = shelf_of(palette, mixes, spread)
     if len(shelf.mixes) < len(mixes):
         raise InputError(shelf.notes)
     if wanted is None:

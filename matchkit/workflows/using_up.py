@@ -9,7 +9,6 @@ import numpy as np
 from matchkit.book.work import Recurring, recurring
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import Lab, de00
-from matchkit.correcting.diagnose import model_error_f
 from matchkit.correcting.leftovers import use
 from matchkit.correcting.mixes import shelf_of
 from matchkit.errors import InputError
@@ -100,7 +99,7 @@ def _becomes(
     shop, fit, palette = session.shop, fits[0], fits[0].palette
     R, _ = colour_of(mix, fit)
     spread = spread_of(palette, fit.error, shop.resolution_g)
-    shelf = shelf_of(palette, [mix], spread, model_f=model_error_f(fit))
+    shelf = shelf_of(palette, [mix], spread)
     session.note("mix_left_out", *shelf.notes)
     alike = [each for each in made if {*each.shares} <= {*palette.names}] if shelf.mixes else []
     own = {how: Lab(R, *how) for how in {(each.light, each.observer) for each in alike}}

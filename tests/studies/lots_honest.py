@@ -19,7 +19,7 @@ from pathlib import Path
 
 import numpy as np
 
-from matchkit.correcting.diagnose import Round, beside_the_batch, infer, model_error_f
+from matchkit.correcting.diagnose import Round, beside_the_batch, infer
 from matchkit.correcting.lots import for_palette, learn, start
 from matchkit.fitting.fit import fit
 from matchkit.fitting.held_out import STRUCTURES
@@ -39,7 +39,7 @@ def play(seed, one_strong=False, batches=BATCHES):
     rng = np.random.default_rng([seed, 1])
     inks, drawn = drawdowns_of(bench, rng, 10)
     found = fit(drawn, inks, geometry=bench.geometry, structures=STRUCTURES[-1:])
-    palette, model_f = found.palette, model_error_f(found)
+    palette = found.palette
     spread = spread_of(palette, found.error, 0.01)
     true = draw_lots(rng, len(inks), 0.03)
     if one_strong:
@@ -51,9 +51,9 @@ def play(seed, one_strong=False, batches=BATCHES):
         R = read(opaque_R(bench, grams / grams.sum(), true), rng, repeats=3).mean(axis=-2)
         round_ = [Round(grams=shown, R=R)]
         if first is None:
-            belief = infer(palette, round_, spread, model_f=model_f, refuse=False)
+            belief = infer(palette, round_, spread, refuse=False)
             first = belief.log_strength, belief.covariance, spread.log_strength, shown
-        known, _ = learn(known, palette, round_, spread, model_f=model_f)
+        known, _ = learn(known, palette, round_, spread)
     every = (*for_palette(known, palette), known.prior, known.grams)
     rows = []
     for after, (x, covariance, prior, grams) in (("one", first), ("all", every)):
