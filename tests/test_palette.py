@@ -1,5 +1,7 @@
 """Mixing: the formula, its slope, strengths, and what a palette leaves out."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from bench_inks import columns, textbook
@@ -14,6 +16,7 @@ from matchkit.inks.palette import (
     mixture_K_S,
     reflectance,
     reflectance_jacobian,
+    role_words,
     strength_jacobian,
     subset,
     surface_slope,
@@ -175,3 +178,12 @@ def test_an_unknown_ink_is_told_with_the_known_ones(palette: Palette) -> None:
 def test_amounts_for_another_number_of_inks_are_refused(palette: Palette) -> None:
     with pytest.raises(InputError, match="3 amounts for 16 inks"):
         reflectance(palette, [0.2, 0.3, 0.5])
+
+
+def test_a_clear_under_another_role_is_told(palette: Palette) -> None:
+    assert role_words(palette) == []
+    for name, role in (("Clear", "colour"), ("Lemon", "clear")):
+        inks = tuple(replace(i, role=role) if i.name == name else i for i in palette.inks)
+        (line,) = role_words(replace(palette, inks=inks))
+        assert line.startswith(f"{name} ")
+        assert role in line

@@ -39,6 +39,9 @@ from matchkit.optics.kubelka_munk import R_inf, with_surface
 
 HIDING = Film(R_g=np.zeros(1))  # so thick that no ground shows
 Q_FLOOR = 1e-9  # keeps dR/dq finite for a film that absorbs nothing
+# Largest K or S beside a white's: a clear's is below the second, any other ink's above the first
+# (simulated: at most 0.09, at least 1).
+CLEAR_TO_WHITE = (0.15, 0.5)
 DEEP_AT = 0.08  # the h above: K/S of about 12 is halfway between tints and deep colours
 
 
@@ -219,3 +222,25 @@ def _amounts(palette: Palette, c: ArrayLike, strengths: ArrayLike | None) -> tup
     if strengths is None:
         strengths = np.ones(len(palette.inks)) if palette.strengths is None else palette.strengths
     return c, np.asarray(strengths, dtype=float)
+
+
+def role_words(palette: Palette) -> list[str]:
+    """Inks that are a clear by their K and S and not by their role, or the other way about.
+
+    A clear under another role would fill containers with what does not hide, unsaid.  A line
+    each; none by single-constant theory, which knows no S.
+    """
+    lines: list[str] = []
+    if "single-constant" in palette.model:
+        return lines
+    most = np.maximum(palette.K, palette.S).max(axis=1)
+    white = max(m for m, ink in zip(most, palette.inks, strict=True) if ink.role == "white")
+    for ink, times in zip(palette.inks, (most / white).tolist(), strict=True):
+        if ink.role != "clear" and times < CLEAR_TO_WHITE[0]:
+            what = "neither colours nor hides: as a clear, it lets the ground show"
+        elif ink.role == "clear" and times > CLEAR_TO_WHITE[1]:
+            what = "colours or hides too much for a clear"
+        else:
+            continue
+        lines.append(f"{ink.name} {what}; is its role in inks.csv right ({ink.role})?")
+    return lines

@@ -22,7 +22,7 @@ from matchkit.files.shop_tables import spectra_in as spectra_rows
 from matchkit.files.spectrum import read_spectra
 from matchkit.fitting.fit import Fit, TooFew
 from matchkit.fitting.held_out import THEORIES
-from matchkit.inks.palette import Palette
+from matchkit.inks.palette import Palette, role_words
 from matchkit.inks.shop import Ink, Shop
 from matchkit.matching.match import fit_shop, palette_for, series_of
 from matchkit.matching.prints import drawdown_fits, film_fits, has_films
@@ -192,6 +192,7 @@ class Session:
             if few is not None and not {*series_of(shop)} <= {*fits}:
                 raise few
         self.note("theory", *single_constant_words(fits))
+        self.note("role", *(line for f in fits.values() for line in role_words(f.palette)))
         if not all(fit.scores for fit in fits.values()):
             self.note(
                 "untried",
