@@ -120,7 +120,7 @@ def key(given: tuple[Any, ...], more: dict[str, Any]) -> str:
 def pictures_left_blank() -> Iterator[None]:
     """Forms get a blank for each picture: `test_plots` and the notebooks draw them."""
 
-    def blank(picture: html.Picture) -> bytes:
+    def blank(picture: html.Picture, most_in: float = 0) -> bytes:
         return html.flat("#ffffff", "", 4, 4).png if picture.draw else picture.png
 
     with pytest.MonkeyPatch.context() as patch:
