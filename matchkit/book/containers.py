@@ -196,7 +196,6 @@ def log_correction(
     *,
     measurement: int | None = None,
     choice: str = "least",
-    note: str = "",
 ) -> int:
     """What was advised to be added; `inks` name the advice's grams.
 
@@ -210,10 +209,10 @@ def log_correction(
     with writing(book) as db:
         is_open(db, batch)
         last = db.execute(
-            "SELECT id, measurement, choice FROM correction_now WHERE batch = ? AND note = ?"
+            "SELECT id, measurement, choice FROM correction_now WHERE batch = ?"
             " AND id NOT IN (SELECT correction FROM weighing WHERE correction IS NOT NULL)"
             " ORDER BY id DESC",
-            [batch, note],
+            [batch],
         ).fetchone()
         if last and last[1:] == (measurement, choice):
             rows = db.execute("SELECT ink, mg FROM addition WHERE correction = ?", [last[0]])
@@ -226,7 +225,7 @@ def log_correction(
             "de00": round(float(advice.de00[0]), 4),
             "chance": round(float(advice.chance_in_tolerance), 4),
             "can_be_saved": int(advice.can_be_saved),
-            "note": note,
+            "note": "",
         }
         number = record(db, book, "correction", values)
         for ink, mg in added.items():

@@ -37,15 +37,13 @@ class SharedBase:
         return sum(self.grams.values()) - max(grams for grams, _ in self.parts)
 
 
-def shared_bases(
-    jobs: Sequence[BatchRecord], resolution_g: float, *, least: float = LEAST_SHARED
-) -> list[SharedBase]:
+def shared_bases(jobs: Sequence[BatchRecord], resolution_g: float) -> list[SharedBase]:
     """Jobs that are still to be weighed and could begin as one base colour.
 
     Their common part is what each holds of every ink, sum of the smallest shares, 0-1:
     mixed once, it becomes any of them by additions.  It counts as a base colour if at least
-    two inks are in it and it is `least` of each.  The two with the most in common come first,
-    then each further job that leaves enough; no job stands in two groups.
+    two inks are in it and it is `LEAST_SHARED` of each.  The two with the most in common come
+    first, then each further job that leaves enough; no job stands in two groups.
     """
     waiting = [each for each in jobs if each.state == "to weigh"]
     found = []
@@ -53,11 +51,13 @@ def shared_bases(
         (_share((one, other)), -k, -j, (one, other))
         for k, one in enumerate(waiting)
         for j, other in enumerate(waiting[k + 1 :])
-        if _share((one, other)) >= least
+        if _share((one, other)) >= LEAST_SHARED
     ]:
         group: tuple[BatchRecord, ...] = max(pairs, key=lambda pair: pair[:3])[-1]
         while more := [
-            (*group, each) for each in waiting if each not in group and _fits(group, each, least)
+            (*group, each)
+            for each in waiting
+            if each not in group and _share((*group, each)) >= LEAST_SHARED
         ]:
             group = max(more, key=_share)
         waiting = [each for each in waiting if each not in group]
@@ -82,10 +82,6 @@ def _share(group: Sequence[BatchRecord]) -> float:
 
 def _base(group: Sequence[BatchRecord]) -> dict[str, float]:
     return reduce(common, [each.shares for each in group[1:]], dict(group[0].shares))
-
-
-def _fits(group: Sequence[BatchRecord], each: BatchRecord, least: float) -> bool:
-    return _share((*group, each)) >= least
 
 
 def _worked_out(group: tuple[BatchRecord, ...], resolution_g: float) -> SharedBase:

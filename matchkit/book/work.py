@@ -27,6 +27,8 @@ from matchkit.inks.shop import Shop
 from matchkit.matching.match import chances_of, fractions_for, palette_for
 from matchkit.matching.rank import Candidate, weighed
 
+PRINTED = 100  # printed jobs, the last, that tell what jobs take
+
 
 @dataclass(frozen=True, kw_only=True)
 class Predicted:
@@ -130,7 +132,7 @@ class PrintedJob:
     left_g: float
 
 
-def printed_jobs(book: Book, *, top: int = 100) -> list[PrintedJob]:
+def printed_jobs(book: Book) -> list[PrintedJob]:
     """The last approved batches that were sized by a job and whose rest was written down."""
     with reading(book) as db:
         rows = db.execute(
@@ -138,7 +140,7 @@ def printed_jobs(book: Book, *, top: int = 100) -> list[PrintedJob]:
             " WHERE b.print_job <> '' AND c.outcome = 'approved'"
             " AND b.id IN (SELECT batch FROM mix_now WHERE batch IS NOT NULL)"
             " ORDER BY b.id DESC LIMIT ?",
-            [top],
+            [PRINTED],
         ).fetchall()
         return [
             PrintedJob(

@@ -49,8 +49,6 @@ def ask_weights(
     planned: Mapping[str, float],
     resolution_g: float,
     over: Callable[[Mapping[str, float]], tuple[str, Sequence[Mapping[str, float]]]],
-    *,
-    ask: Callable[[str], str] | None = None,
 ) -> dict[str, float]:
     """Grams by ink as a person types them, ink by ink, with the running total.
 
@@ -58,7 +56,6 @@ def ask_weights(
     and what each way still takes; it is handed what is in the container so far.  The person
     chooses a way, and is then asked for what that takes.  InputError where the person stops.
     """
-    ask = ask or _typed
     say(HOW)
     steps, grams, followed = [*planned.items()], list[float](), False
     while len(grams) < len(steps):
@@ -67,7 +64,7 @@ def ask_weights(
         more = " more" if name in _so_far(steps, grams) else ""
         shown_g = sum(grams) + plan_g
         shows = grams_text(shown_g, resolution_g)
-        typed = _answer(ask, f"{name}, {plan} g{more} (then the balance shows {shows}): ")
+        typed = _answer(f"{name}, {plan} g{more} (then the balance shows {shows}): ")
         if typed == "back":
             grams.pop() if grams else say("This is the first ink.")
             continue
@@ -87,7 +84,7 @@ def ask_weights(
             words, ways = over(_so_far(steps, grams))
             if words:
                 say(words)
-                rest = _chosen(ask, ways, steps[len(grams) :])
+                rest = _chosen(ways, steps[len(grams) :])
                 if rest is None:
                     grams.pop()
                     continue
@@ -105,7 +102,6 @@ def _so_far(steps: Sequence[tuple[str, float]], grams: Sequence[float]) -> dict[
 
 
 def _chosen(
-    ask: Callable[[str], str],
     ways: Sequence[Mapping[str, float]],
     plan: Sequence[tuple[str, float]],
 ) -> Sequence[tuple[str, float]] | None:
@@ -115,23 +111,19 @@ def _chosen(
     known = {"": plan, "back": None}
     known |= {f"{k}": [*way.items()] for k, way in enumerate(ways, start=1)}
     words = f"Which? 1 to {len(ways)}; only Enter: as planned; 'back': it was typed wrong: "
-    while (typed := _answer(ask, words)) not in known:
+    while (typed := _answer(words)) not in known:
         say(f"{typed!r} is none of these")
     return known[typed]
 
 
-def _answer(ask: Callable[[str], str], question: str) -> str:
+def _answer(question: str) -> str:
     """What a person answers; InputError where that is to stop, or nothing more comes."""
     try:
-        typed = ask(question).strip()
+        # The question is no part of the answer on standard output.
+        print(question, end="", file=sys.stderr, flush=True)
+        typed = input().strip()
     except (EOFError, KeyboardInterrupt):
         typed = "stop"
     if typed.casefold() == "stop":
         raise InputError("stopped: nothing was written down")
     return "back" if typed.casefold() == "back" else typed
-
-
-def _typed(question: str) -> str:
-    """What a person types; the question is not part of the answer on standard output."""
-    print(question, end="", file=sys.stderr, flush=True)
-    return input()

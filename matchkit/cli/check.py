@@ -12,7 +12,6 @@ from matchkit.workflows.wanted import spectrum_in
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    """The command's arguments."""
     parser.add_argument("shop", metavar="SHOP", help="the shop folder")
     asked.target_options(parser)
     parser.add_argument(

@@ -18,7 +18,6 @@ from matchkit.workflows.wanted import lamps_in, spectrum_in, wanted_spectrum
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    """The command's arguments."""
     add = parser.add_argument
     add("shop", metavar="SHOP", help="the shop folder")
     add("target", metavar="TARGET", help="spectrum file of the target")

@@ -14,7 +14,6 @@ STROKE_UM = 50.0
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    """The command's arguments."""
     parser.add_argument("shop", metavar="SHOP", help="the shop folder")
     parser.add_argument("recipe", metavar="RECIPE", help="CSV ink,grams or ink,percent; mixes too")
     parser.add_argument("--target", metavar="FILE", help="spectrum file (the recipe when it hides)")

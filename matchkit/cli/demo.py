@@ -14,7 +14,6 @@ from matchkit.workflows.shipped import write_demo
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    """The command's arguments."""
     parser.add_argument("folder", metavar="DIR", nargs="?", default="demo", help="default ./demo")
     asked.json_option(parser)
 

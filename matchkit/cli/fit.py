@@ -12,7 +12,6 @@ from matchkit.workflows.session import Session
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    """The command's arguments."""
     parser.add_argument("shop", metavar="SHOP", help="the shop folder; fit.json is written there")
     picture_option(parser)
     parser.add_argument(

@@ -15,7 +15,6 @@ from matchkit.workflows.session import Session
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    """The command's arguments."""
     parser.add_argument("file", metavar="FILE", help="spectra: CSV, CGATS.17 text or CxF3")
     parser.add_argument("shop", metavar="SHOP", nargs="?", help="the shop folder")
     parser.add_argument("--preview", action="store_true", help="only look; write nothing")

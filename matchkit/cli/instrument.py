@@ -10,7 +10,6 @@ from matchkit.workflows.wanted import spectrum_in
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    """The command's arguments."""
     parser.add_argument("shop", metavar="SHOP", help="the shop folder; readings are kept in it")
     parser.add_argument("--tile", metavar="FILE", help="keep this reading of the white tile")
     parser.add_argument(

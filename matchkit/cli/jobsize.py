@@ -9,7 +9,6 @@ from matchkit.workflows.sizing import ink_for_job
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    """The command's arguments."""
     parser.add_argument("shop", metavar="SHOP", help="the shop folder, for density and cost")
     parser.add_argument("recipe", metavar="RECIPE", help="CSV ink,grams or ink,percent; mixes too")
     printed.job_options(parser, required=True)

@@ -15,7 +15,6 @@ from matchkit.workflows.shipped import copy_notebooks, jupyter
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    """The command's arguments."""
     add = parser.add_argument
     add(
         "folder", metavar="DIR", nargs="?", default="matchkit-notebooks",

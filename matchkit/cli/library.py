@@ -13,7 +13,6 @@ EVERY_S = 10.0  # between lines of progress where nobody watches
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    """The command's arguments."""
     add = parser.add_argument
     add("shop", metavar="SHOP", help="the shop folder")
     add("targets", metavar="TARGETS", help="a spectrum file with many targets")

@@ -16,7 +16,6 @@ from matchkit.workflows.wanted import Wanted, lamps_in, spectra_in, wanted_spect
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    """The command's arguments."""
     parser.add_argument("shop", metavar="SHOP", help="the shop folder")
     asked.target_options(parser, many=True)
     formulas.search_options(parser)

@@ -13,7 +13,6 @@ from matchkit.workflows.planning import new_shop
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    """The command's arguments."""
     parser.add_argument("folder", metavar="DIR", help="a folder that does not exist yet")
     parser.add_argument("--shop-name", default=NEW_SHOP.name, help="the name of the shop")
     parser.add_argument("--geometry", default="", choices=("", *GEOMETRIES), help="how you measure")

@@ -16,7 +16,6 @@ from matchkit.workflows.planning import PlanChoices, plan_drawdowns, put_plan
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    """The command's arguments."""
     parser.add_argument("shop", metavar="SHOP", help="the shop folder; its inks.csv is read")
     parser.add_argument("--ink", help="plan for this new ink only")
     parser.add_argument("--series", help="plan for this series, where the shop has several")

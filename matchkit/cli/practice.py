@@ -17,7 +17,6 @@ from matchkit.workflows.misses import misses
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    """The command's arguments."""
     add = parser.add_argument
     add("--kind", action="append", choices=kinds.KINDS, help="only this kind; may be repeated")
     count, seed, level = (whole(*practising.LIMITS[name]) for name in ("count", "seed", "level"))

@@ -8,7 +8,6 @@ from matchkit.workflows.predicting import predict, recipe_in
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    """The command's arguments."""
     ticket.recipe_options(parser, "weigh out so much (predicted unrounded)")
     asked.reference_lots_option(parser)
     asked.picture_option(parser)

@@ -8,7 +8,6 @@ from matchkit.workflows.rehearsing import DRAWDOWNS, LIMITS, TROUBLES, Rehearsal
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    """The command's arguments."""
     usual = RehearsalOptions()
     parser.add_argument(
         "--targets", metavar="N", type=values.whole(*LIMITS["targets"]), default=usual.targets,

@@ -15,7 +15,6 @@ from matchkit.workflows.serving import launcher, page_server
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    """The command's arguments."""
     add = parser.add_argument
     add("shop", metavar="SHOP", nargs="?", help="the shop folder (default: the one opened last)")
     add("--port", type=whole(1, 65535), default=8866, metavar="N", help="first port to try (8866)")

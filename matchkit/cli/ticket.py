@@ -21,7 +21,6 @@ SENSITIVE = "auto"  # in place of INK=PERCENT
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    """The command's arguments."""
     recipe_options(parser, "batch size (what the job needs, or the recipe's own grams)")
     html_option(parser)
     details(parser)

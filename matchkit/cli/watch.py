@@ -29,7 +29,6 @@ STATE = f"Stirred, cured and hiding?  Enter = yes; else what it was, {', '.join(
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    """The command's arguments."""
     parser.add_argument("shop", metavar="SHOP", help="the shop folder")
     parser.add_argument("folder", metavar="FOLDER", help="where the instrument's software exports")
     parser.add_argument(

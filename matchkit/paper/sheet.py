@@ -129,7 +129,7 @@ def _pieces(word: str, columns: int) -> list[str]:
 
 
 def text_columns(
-    rows: Sequence[Sequence[str]], align: str, *, widest: Sequence[int] = (), gap: str = "  "
+    rows: Sequence[Sequence[str]], align: str, *, widest: Sequence[int] = ()
 ) -> list[str]:
     """Rows of cells as lines of text.
 
@@ -149,7 +149,7 @@ def text_columns(
         for i in range(max(map(len, row))):
             parts = [cell[i] if i < len(cell) else "" for cell in row]
             placed = [_placed(p, size, a) for p, size, a in zip(parts, sizes, align, strict=False)]
-            lines.append(gap.join(placed).rstrip())
+            lines.append("  ".join(placed).rstrip())
     return lines
 
 
@@ -227,9 +227,7 @@ HEAD = (
 )
 
 
-def plan_html(
-    plan: Plan, *, title: str = "Drawdown plan", shop: str = "", date: str = "", lang: str = "en"
-) -> str:
+def plan_html(plan: Plan, *, title: str = "Drawdown plan", shop: str = "", date: str = "") -> str:
     """Pages to print on A4, one for each ink, to work through from top to bottom."""
     facts = {
         "plan": plan,
@@ -246,7 +244,6 @@ def plan_html(
         "short": lambda step: step.drawdown.removeprefix(f"{step.ink} "),
         "pot_cells": lambda step: _pot_cells(step, plan.resolution_g),
         "cautions": caution_list(PLAN_CAUTIONS),
-        "lang": lang,
     }
     return page("plan", facts, resolution_g=plan.resolution_g)
 

@@ -23,7 +23,6 @@ def sheet_html(
     *,
     answers: bool = True,
     title: str = "Practice",
-    lang: str = "en",
 ) -> str:
     """A page to print on A4: exercises, then safety questions, then the answers if wanted."""
     facts = {
@@ -38,7 +37,6 @@ def sheet_html(
         "captioned": lambda shown: [(s.hex, f"{s.name}: {s.numbers}") for s in shown],
         "curve_lines": _curve_lines,
         "arrow_ends": _arrow_ends,
-        "lang": lang,
     }
     return page("practice", facts)
 

@@ -101,7 +101,7 @@ def png_of(picture: Picture, most_in: float = inf) -> bytes:
     return drawn(figure)
 
 
-def pictures_of(parts: Sequence[Part], names: Sequence[str] = (), usual: int = 3) -> list[Picture]:
+def pictures_of(parts: Sequence[Part], names: Sequence[str] = ()) -> list[Picture]:
     """The pictures of an answer that have one of `names`, in that order; else the first ones.
 
     Raises InputError for a name that the answer has no picture of, or where it has none.
@@ -112,7 +112,7 @@ def pictures_of(parts: Sequence[Part], names: Sequence[str] = (), usual: int = 3
             there.setdefault(part.name, []).append(part)
     if not there:
         raise InputError("--picture: this answer has no picture; a Lab has no spectrum to show")
-    chosen = list(names) or list(there)[:usual]
+    chosen = list(names) or list(there)[:3]
     if missing := [name for name in chosen if name not in there]:
         have = ", ".join(there)
         raise InputError(f"--show {missing[0]}: this answer has no such picture; it has {have}")

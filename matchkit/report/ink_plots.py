@@ -99,18 +99,17 @@ def ink_moves(
     light: Light,
     observer: int,
     inks: Sequence[str] = (),
-    step: float = 0.01,
     target_lab: ArrayLike | None = None,
     tolerance_de00: float = 1.0,
 ) -> Axes:
     """What adding 1 % of each ink does to a colour: arrows in a*, b*, the step in L* in words.
 
-    `inks` are those to show, the recipe's own if none is named; `step` is the addition as
-    a share of the batch.  A target is drawn with its tolerance.
+    `inks` are those to show, the recipe's own if none is named.  A target is drawn with its
+    tolerance.
     """
     c = np.asarray(fractions, dtype=float)
     shown = [palette.index(name) for name in inks] or np.flatnonzero(c > 0).tolist()
-    after = (c + step * np.eye(c.size)[shown]) / (1 + step)
+    after = (c + 0.01 * np.eye(c.size)[shown]) / 1.01
     lab = Lab(reflectance(palette, np.vstack([c, after])), light, observer)
     here, moves = lab[0], lab[1:] - lab[0]
     ax.plot(*here[1:], "o", color=marks.INK, ms=5)
@@ -130,9 +129,7 @@ def ink_moves(
         texts.append(f"{marks.short(palette.names[i], 18)} {marks.lightness_step(move[0])}")
     ax.set_aspect("equal", adjustable="datalim")
     ax.margins(0.25)
-    about = (
-        f"+{100 * step:g} % of the batch, {marks.short(light_name(light), 24)}, {observer} degrees"
-    )
+    about = f"+1 % of the batch, {marks.short(light_name(light), 24)}, {observer} degrees"
     ax.set_title(about, fontsize=marks.USUAL, loc="left")
     marks.axis_names(ax, "a*", "b*")
     shafts = here[1:] + np.linspace(0.1, 0.9, 9)[:, None, None] * moves[:, 1:]

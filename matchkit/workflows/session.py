@@ -22,7 +22,7 @@ from matchkit.files.shop_tables import spectra_in as spectra_rows
 from matchkit.files.spectrum import read_spectra
 from matchkit.fitting.fit import Fit, TooFew
 from matchkit.fitting.held_out import THEORIES
-from matchkit.inks.palette import Palette, role_words
+from matchkit.inks.palette import role_words
 from matchkit.inks.shop import Ink, Shop
 from matchkit.matching.match import fit_shop, palette_for, series_of
 from matchkit.matching.prints import drawdown_fits, film_fits, has_films
@@ -345,11 +345,6 @@ class Session:
     def fits_today(self) -> Mapping[str, Fit]:
         """The fits with today's lots: what every prediction is made with."""
         return self.learned().fits
-
-    @property
-    def palettes_today(self) -> dict[str, Palette]:
-        """Their palettes by series."""
-        return {series: found.palette for series, found in self.fits_today.items()}
 
 
 def batches_words(n: int) -> str:

@@ -140,8 +140,8 @@ def wanted_spectrum(
     return Wanted(name=name, target=target)
 
 
-def wanted_listed(session: Session, name: str, *, lights: Sequence[Light] = ()) -> Wanted:
-    """A colour of the shop's ``targets.csv``, under `lights` or the shop's.
+def wanted_listed(session: Session, name: str) -> Wanted:
+    """A colour of the shop's ``targets.csv``, under its lights.
 
     InputError tells the names there are.
     """
@@ -149,7 +149,7 @@ def wanted_listed(session: Session, name: str, *, lights: Sequence[Light] = ()) 
         there = ", ".join(session.targets) or "nothing"
         hint = did_you_mean(name, session.targets)
         raise InputError(f"targets.csv holds no {name!r}; it holds {there}{hint}")
-    return wanted_spectrum(session, name, session.targets[name], lights=lights)
+    return wanted_spectrum(session, name, session.targets[name])
 
 
 def example_wanted(session: Session) -> Wanted:
