@@ -120,6 +120,36 @@ def test_every_step_opens_and_stays_as_it_was_left(shop):
     assert page.place.children[0] is kept
 
 
+def test_held_back_ink_and_an_over_pour_change_what_comes_next(shop):
+    page = loaded(shop, TODAY)
+    assert main(["book", str(shop), "log-match", "--lab", "70,-20,20", "--by", "Bo"]) == 0
+    page.book.refresh()
+    page.step.value = JOB
+    rows = page.book.rows
+    (white, white_g), (second, second_g) = [*rows.planned.items()][:2]
+    page.book.ticket.hold.value = 0.1
+    rows.shows.text.value = f"{white_g + 10:.2f}"
+    press(page.place, "Next ink")
+    assert f"10.00 g too much {white}" in rows.wrong.value
+    assert f"2 of {len(rows.planned)}: {second} {0.9 * second_g:.2f} g" in rows.now.value
+    assert f"{0.1 * second_g:.2f} g more of it is held back" in rows.now.value
+    page.book.ticket.hold.value = 0.0
+    assert rows.fields[white].text.value == f"{white_g + 10:.2f}"
+    press(page.place, "Too much went in: how to go on")
+    assert rows.planned[second] == pytest.approx(second_g * (1 + 10 / white_g), abs=0.02)
+    assert f"{second} {rows.planned[second]:.2f} g" in rows.now.value
+
+
+def test_the_address_for_other_tablets_is_on_the_page(shop, monkeypatch):
+    pytest.importorskip("segno", reason="segno is not installed")
+    link = "http://192.0.2.7:8866/?token=abc"
+    monkeypatch.setenv("MATCHKIT_PAGE_ADDRESS", link)
+    page = loaded(shop, TODAY)
+    told = [e.value for e in widgets(page.place) if isinstance(e, w.HTML) and link in e.value]
+    assert len(told) == 1
+    assert "<svg" in told[0]
+
+
 def test_words_wait_for_no_picture():
     seen, place = [], ui.area()
     place.observe(lambda change: seen.append(change["new"]), names="value")

@@ -17,7 +17,6 @@ from matchkit.book.find import scanned
 from matchkit.book.jobs import BatchRecord, job, job_of, planned_grams
 from matchkit.book.rows import must_be
 from matchkit.errors import InputError
-from matchkit.files.text import text_fault
 from matchkit.forms import parts as ui
 from matchkit.forms.begin import opened_form, quiet
 from matchkit.forms.book_demo import played, with_book
@@ -50,6 +49,11 @@ MEANWHILE = (
     "somebody else wrote about batch {} since you looked, and nothing of yours was written; look"
     " at its record as it is now, then write yours"
 )
+BESIDE = {
+    "the fields of a new job": "new", "the search in the book": "find",
+    "the shelf: deliveries, new lots, counting": "shelf", "what to order": "order",
+    "leftovers to use up": "use_up", "copies of the book": "copies",
+}  # fmt: skip
 EMPTY = (
     "This shop has no record book yet. It begins with the first job: press 'Show the fields of a"
     " new job' below."
@@ -76,7 +80,7 @@ class BookForm:
         self.done, self.saved, self.printed = ui.area(), ui.area(), ui.area()
         self.jobs, self.tale, self.page = ui.area(), ui.area(), ui.area()
         own = isinstance(who, str)  # else the name is typed elsewhere on the page
-        self.who = name_field(who) if isinstance(who, str) else who
+        self.who = ui.name_field(who) if isinstance(who, str) else who
         self.pick = ui.choice("Job", [])
         self.pick.layout = w.Layout(width="40em", max_width="100%")
         self.scan = ui.Field("Or its number, or its label scanned", "", str, short=False)
@@ -106,6 +110,7 @@ class BookForm:
         self.pick.observe(ui.safe(self._picked, self.problems), names="value")
         self.scan.text.observe(ui.safe(self._scanned, self.problems), names="value")
         self.what.observe(ui.safe(self._happened, self.wrong), names="value")
+        self.ticket.hold.observe(ui.safe(self._held_back, self.wrong), names="value")
         look = ui.button("Look again", self.refresh, self.problems)
         tickets = ui.button("Save all tickets of the day", self._tickets, self.problems)
         self.today = ui.section(
@@ -113,22 +118,17 @@ class BookForm:
             ui.row(self.scan.box, *([self.who.box] if own else [])),
             ui.row(look, tickets), self.printed, self.problems,
         )  # fmt: skip
-        self.beside: dict[str, Callable[[], Any]] = {
-            "the fields of a new job": lambda: self.new.box,
-            "the search in the book": lambda: self.find.box,
-            "the shelf: deliveries, new lots, counting": lambda: self.shelf.box,
-            "what to order": lambda: self.order.box,
-            "leftovers to use up": lambda: self.use_up.box,
-            "copies of the book": lambda: self.copies.box,
-        }
         ui.safe(self.refresh, self.problems)()
 
     @cached_property
     def box(self) -> Any:
         """Everything below each other."""
         job = (self.entry, self.wrong, self.done, self.record_box)
-        beside = [ui.folded(words, make=part) for words, part in self.beside.items()]
-        return ui.form(self.today, *job, *beside, name="book")
+        return ui.form(self.today, *job, *map(self.beside, BESIDE), name="book")
+
+    def beside(self, words: str) -> Any:
+        """A part of `BESIDE`, made when it is first looked at."""
+        return ui.folded(words, make=lambda: getattr(self, BESIDE[words]).box)
 
     # Parts that are made when they are first looked at.
     new = cached_property(lambda self: NewPart(self.opened, self._who, self.open))
@@ -252,11 +252,26 @@ class BookForm:
             part.layout.display = None if what in when else "none"
         if what == MEASURED:
             self.reading.empty()
-        elif what in (WEIGHED, ADDED):
-            step = self.opened.shop.resolution_g
-            self._pours(planned_grams(self.record, step) if what == WEIGHED else {})
+        elif what == WEIGHED:
+            self._plan()
+        elif what == ADDED:
+            self._pours({})
 
-    def _pours(self, planned: dict[str, float]) -> None:
+    def _held_back(self) -> None:
+        """Another first pour; what was typed of it stays."""
+        if self.record is not None and self.what.value == WEIGHED:
+            typed = {ink: field.text.value for ink, field in self.rows.fields.items()}
+            self._plan()
+            self.rows.retype(typed)
+
+    def _plan(self) -> None:
+        """What goes in at first, without what is held back."""
+        assert self.record is not None
+        planned = planned_grams(self.record, self.opened.shop.resolution_g)
+        first = planned | dict(self.ticket.made().first_pour if self.ticket.hold.value else ())
+        self._pours(first, {ink: g - first[ink] for ink, g in planned.items() if g > first[ink]})
+
+    def _pours(self, planned: dict[str, float], held: dict[str, float] | None = None) -> None:
         shop = self.opened.session().shop
         series = {ink.name: ink.series for ink in shop.inks}
         assert self.record is not None
@@ -264,7 +279,7 @@ class BookForm:
         others = [ink.name for ink in shop.inks if ink.series in mine]
         others += [mix.name for mix in shop.mixes if {series.get(i) for i in mix.inks} <= mine]
         self.planned.layout.display = None if planned else "none"
-        self.rows.ask(planned, others, shop.resolution_g)
+        self.rows.ask(planned, others, shop.resolution_g, held)
 
     # ---- writing
 
@@ -383,16 +398,3 @@ def marks_of(record: BatchRecord) -> tuple[object, ...]:
     """What changes when somebody writes about a batch."""
     pours = tuple(pour.weighing for pour in record.pours)
     return pours, tuple(each.measurement for each in record.readings), record.outcome
-
-
-def name_field(who: str = "") -> ui.Field:
-    """The field for the name of who writes."""
-    return ui.Field("Your name", who, _name)
-
-
-def _name(text: str) -> str:
-    if not text.strip():
-        raise InputError("write your name: every record is signed")
-    if fault := text_fault(text):
-        raise InputError(fault)
-    return text.strip()

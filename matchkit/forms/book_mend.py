@@ -108,6 +108,9 @@ class AdvicePart:
         session, record = self.signed()
         found = finish_in_book(session, record.batch, self.rows.weighed(), self._options())
         ui.put(self.ways, [*session.notices, *finish_parts(found)])
+        if found.rescue.over and found.rescue.ways:
+            first = next(iter(found.rescue.ways.values()))
+            self.rows.go_on(found.rest(first.rest_g))
 
 
 class AgainPart:

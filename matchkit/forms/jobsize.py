@@ -76,11 +76,11 @@ class TicketPart:
     def look(self) -> None:
         """Show the ticket, without saving it."""
         self.saved.value = ""
-        put(self.page, [printed.ticket_page(self._made())])
+        put(self.page, [printed.ticket_page(self.made())])
 
     def write(self) -> None:
         """Save the page and its weights, and show it ready to print."""
-        made = self._made()
+        made = self.made()
         page = printed.ticket_page(made)
         path = keep(made.job or made.target, ".html", page.html)
         keep(path.stem, ".csv", csv_text(["ink", "grams"], made.formula))
@@ -99,7 +99,8 @@ class TicketPart:
         """No ticket of an older formula stays in sight."""
         self.saved.value = self.page.value = self.problems.value = ""
 
-    def _made(self) -> Ticket:
+    def made(self) -> Ticket:
+        """The ticket by what is chosen."""
         held = self.hold.value
         return self.make(
             TicketChoices(

@@ -17,11 +17,12 @@ from urllib.parse import parse_qs
 import ipywidgets as w
 
 from matchkit.book.drafts import draft, keep_draft, last_writer
+from matchkit.book.label import qr_svg
 from matchkit.errors import InputError
 from matchkit.files.write import opened_shops, remember_shop
 from matchkit.forms import parts as ui
 from matchkit.forms.begin import lacking
-from matchkit.forms.book import BookForm, marks_of, name_field
+from matchkit.forms.book import BookForm, marks_of
 from matchkit.forms.book_demo import with_book
 from matchkit.forms.book_rows import BeginPart
 from matchkit.forms.check import check
@@ -37,7 +38,7 @@ from matchkit.forms.plan import plan
 from matchkit.forms.practise import everything
 from matchkit.forms.readings import readings
 from matchkit.forms.shops import EXAMPLE_BATCH, OpenShop, kept_in, open_shop
-from matchkit.workflows.serving import SHOP
+from matchkit.workflows.serving import ADDRESS, SHOP
 
 TODAY, COLOUR, JOB = "Today", "New colour", "This job"
 STEPS: dict[str, Callable[["JobPage"], Any]] = {
@@ -84,7 +85,7 @@ class JobPage:
     """The page's widgets; a step is made when it is first looked at, and stays as it was left."""
 
     def __init__(self, folder: str | Path, who: str = "") -> None:
-        self.who: ui.Field = name_field(who)
+        self.who: ui.Field = ui.name_field(who)
         self.who.box.add_class("mk-who")
         self.problems, self.wait, self.about, self.title = (
             ui.alert(), ui.area(), ui.area(), w.HTML()
@@ -172,10 +173,13 @@ class JobPage:
 
     def today(self) -> Any:
         """The day's jobs, and other ways to begin one."""
-        beside = ("the fields of a new job", "copies of the book")
-        return w.VBox(
-            [self.book.today, *(ui.folded(each, make=self.book.beside[each]) for each in beside)]
-        )
+        folds = [*map(self.book.beside, ("the fields of a new job", "copies of the book"))]
+        if link := escape(os.environ.get(ADDRESS, "")):
+            code = (
+                f'<div class="mk-qr">{qr_svg(os.environ[ADDRESS])}<a href="{link}">{link}</a></div>'
+            )
+            folds.append(ui.folded("the address for another tablet", w.HTML(code)))
+        return w.VBox([self.book.today, *folds])
 
     def shelf(self) -> Any:
         """Deliveries, lots, stock, leftovers."""

@@ -19,7 +19,7 @@ from typing import Any, TypeVar
 import ipywidgets as w
 
 from matchkit.errors import InputError, briefly, plainly
-from matchkit.files.text import parse_amount
+from matchkit.files.text import parse_amount, text_fault
 from matchkit.forms.shops import STYLE
 from matchkit.report.html import to_html
 from matchkit.report.parts import Part, Picture
@@ -263,6 +263,19 @@ def number_field(label: str, value: str, low: float, high: float) -> Field:
         return number
 
     return Field(label, value, parse)
+
+
+def name_field(who: str = "") -> Field:
+    """The field for the name of who writes."""
+    return Field("Your name", who, _name)
+
+
+def _name(text: str) -> str:
+    if not text.strip():
+        raise InputError("write your name: every record is signed")
+    if fault := text_fault(text):
+        raise InputError(fault)
+    return text.strip()
 
 
 def read(*fields: Field) -> list[Any]:

@@ -13,6 +13,18 @@ from matchkit.paper.sheet import grams_text
 
 NONE = "(none)"
 MORE = 3  # inks beside the planned ones
+FAR_OVER = 1.01  # of the plan: more went in than a careful pour takes
+# Keys for gloves.  The page itself types: a press is seen at once.
+KEY = (
+    "const f = this.closest('.mk-pour').querySelector('input'), k = this.value;"
+    " f.value = k ? f.value + k : f.value.slice(0, -1);"
+    " f.dispatchEvent(new Event('change', {bubbles: true}))"
+)
+KEYS = "".join(
+    f'<button type="button" class="jupyter-button" value="{key}" onclick="{KEY}"'
+    f' aria-label="{key or "delete the last figure"}">{key or "&#9003;"}</button>'
+    for key in (*"789456123.0", "")
+)
 
 
 class PouredRows:
@@ -20,6 +32,7 @@ class PouredRows:
 
     def __init__(self) -> None:
         self.planned: dict[str, float] = {}
+        self.held: dict[str, float] = {}
         self.doubted: dict[str, float] = {}
         self.step = 0.01
         self.fields: dict[str, Field] = {}
@@ -29,7 +42,9 @@ class PouredRows:
         self.next = button("Next ink", self._poured_next, self.wrong, main=True)
         shown = row(self.shows.box, self.next)
         shown.add_class("mk-end")
-        self.one = w.VBox([self.now, shown, self.wrong])
+        pad = w.HTML(f'<div class="mk-pad">{KEYS}</div>')
+        self.one = w.VBox([self.now, row(shown, pad), self.wrong])
+        self.one.add_class("mk-pour")
         self.inks = [choice(f"Another ink {k + 1}", [NONE], NONE) for k in range(MORE)]
         self.grams = [Field(f"Grams of ink {k + 1}", "", self._more) for k in range(MORE)]
         self.lines = [row(boxed(i), g.box) for i, g in zip(self.inks, self.grams, strict=True)]
@@ -37,9 +52,16 @@ class PouredRows:
             ink.observe(lambda _: self._shown(), names="value")
         self.box = w.VBox([self.one, self.place, *self.lines])
 
-    def ask(self, planned: Mapping[str, float], others: Sequence[str], step: float) -> None:
-        """Empty fields for these inks; `others` may go in beside them."""
+    def ask(
+        self,
+        planned: Mapping[str, float],
+        others: Sequence[str],
+        step: float,
+        held: Mapping[str, float] | None = None,
+    ) -> None:
+        """Empty fields for these inks; `others` may go in beside them, `held` is held back."""
         self.planned, self.doubted, self.step = dict(planned), {}, step
+        self.held = dict(held or {})
         self.fields = {
             ink: Field(
                 f"{ink}, {grams_text(g, step)} g planned",
@@ -64,6 +86,19 @@ class PouredRows:
         """The balance showed just what was planned."""
         for ink, field in self.fields.items():
             field.text.value = grams_text(self.planned[ink], self.step)
+
+    def retype(self, typed: Mapping[str, str]) -> None:
+        """Put back what was typed of the inks that are still asked for."""
+        for ink, text in typed.items():
+            if ink in self.fields:
+                self.fields[ink].text.value = text
+
+    def go_on(self, rest: Mapping[str, float]) -> None:
+        """From now on the inks that are not in yet are weighed to `rest`, by ink."""
+        for ink, field in self.fields.items():
+            if not field.text.value.strip():
+                self.planned[ink] = rest.get(ink, 0.0)
+        self._tell_next()
 
     def read(self) -> dict[str, float]:
         """Grams by ink, or every fault at once; what is far from the plan only when said twice."""
@@ -112,12 +147,18 @@ class PouredRows:
         """The next ink, large, and where the balance is then."""
         total, ink = self._so_far()
         if ink is None:
-            tell(self.now, f"All in: {grams_text(total, self.step)} g. Write it down.", "big")
+            later = [f"{ink} {grams_text(g, self.step)} g" for ink, g in self.held.items()]
+            back = [f"Held back until the first drawdown: {', '.join(later)}"] if later else []
+            lines = [f"All in: {grams_text(total, self.step)} g. Write it down.", *back]
+            tell(self.now, lines, "big")
             return
         then = grams_text(total + self.planned[ink], self.step)
         each = f"{[*self.fields].index(ink) + 1} of {len(self.fields)}"
         more = grams_text(self.planned[ink], self.step)
-        tell(self.now, [f"{each}: {ink} {more} g", f"until the balance shows {then} g"], "big")
+        later_g = grams_text(self.held.get(ink, 0.0), self.step)
+        kept = [f"{later_g} g more of it is held back"] if ink in self.held else []
+        big = [f"{each}: {ink} {more} g", f"until the balance shows {then} g", *kept]
+        tell(self.now, big, "big")
 
     def _poured_next(self) -> None:
         """Note what the balance shows with the next ink; empty: just what was planned."""
@@ -132,6 +173,10 @@ class PouredRows:
             )
         self.fields[ink].text.value = grams_text(grams, self.step)
         self.shows.text.value = ""
+        if grams > max(FAR_OVER * self.planned[ink], self.planned[ink] + 5 * self.step):
+            over = grams_text(grams - self.planned[ink], self.step)
+            told = f"{over} g too much {ink}: 'Too much went in' below says how to go on."
+            tell(self.wrong, told, "look")
 
     def _more(self, text: str) -> float | None:
         beside = [field.text.value for field in self.fields.values()]

@@ -18,6 +18,7 @@ from matchkit.files.write import kept_secret, write_file
 
 HERE, EVERYWHERE = "127.0.0.1", "0.0.0.0"
 SHOP = "MATCHKIT_PAGE_SHOP"  # in the environment of the page: the folder of the shop
+ADDRESS = "MATCHKIT_PAGE_ADDRESS"  # there too: where other tablets find it
 PAGE = "page.ipynb"
 TEMPLATE = "matchkit"
 SHORTEST = 8  # letters of a password that others could try from the shop's network
@@ -106,6 +107,7 @@ def page_server(
             "JUPYTER_PATH": str(work / "data"),
             "JUPYTER_PREFER_ENV_PATH": "1",
             SHOP: str(shop.resolve()),
+            ADDRESS: link if lan else "",
         },
         address=link,
         notes=(UNENCRYPTED,) if lan else (),
