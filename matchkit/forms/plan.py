@@ -10,8 +10,9 @@ from matchkit.errors import InputError
 from matchkit.files.planned import waiting_in
 from matchkit.files.text import parse_amount
 from matchkit.files.weighed import put_weighed, weighed
-from matchkit.forms import begin, new_shop
+from matchkit.forms import begin
 from matchkit.forms import parts as ui
+from matchkit.forms.new_shop import DARK
 from matchkit.forms.parts import Field, alert, area, boxed, button, choice, row, section, tell
 from matchkit.forms.shops import AGAIN, STAYS, OpenShop, is_demo, keep
 from matchkit.inks.contents import LETDOWN, Weighing, weighings
@@ -141,7 +142,7 @@ class PlanForm:
             "Drawdowns of each ink", list(range(FEWEST, MOST + 1)), _begun(opened)
         )
         self.grams = ui.amount_field("Smallest pot, grams", "30", most=10_000)
-        self.dark = w.Checkbox(description=new_shop.DARK, indent=False)
+        self.dark = w.Checkbox(description=DARK, indent=False)
         self.series.observe(lambda _: self._series_changed(), names="value")
         self.look = ui.button("Show the plan", self.show, self.problems)
         self.save = ui.button("Save the plan", self.write, self.problems, main=True)
