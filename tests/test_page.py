@@ -158,6 +158,18 @@ def test_words_wait_for_no_picture():
     assert all("It came out." in each for each in seen)
 
 
+def test_a_picture_that_comes_late_brings_no_old_answer_back(monkeypatch):
+    place = ui.area()
+
+    def emptied(picture, most_in):
+        place.value = ""  # an entry was changed meanwhile
+        return b""
+
+    monkeypatch.setattr("matchkit.report.html.png_of", emptied)
+    ui.put(place, ["It came out.", Picture(alt="a line", draw=lambda ax: ax.plot([0, 1]))])
+    assert place.value == ""
+
+
 def test_what_is_saved_lies_in_the_shop_and_the_shop_is_remembered(shop, tmp_path):
     page = loaded(shop)
     assert keep("a ticket", ".html", "<p>").parent == (shop / "tickets")

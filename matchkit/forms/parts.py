@@ -76,10 +76,17 @@ def alert() -> Any:
 
 
 def put(place: Any, parts: Sequence[Part], *, below: str = "") -> None:
-    """Show the parts there, `below` what was told (HTML); words and figures wait for no picture."""
+    """Show the parts there, `below` what was told (HTML); words and figures wait for no picture.
+
+    What was emptied or filled anew while a picture was drawn stays as it is.
+    """
     if any(isinstance(part, Picture) and part.draw for part in parts):
-        place.value = below + to_html(parts, drawn=False, most_in=MOST_IN[0])
-    place.value = below + to_html(parts, most_in=MOST_IN[0])
+        words = place.value = below + to_html(parts, drawn=False, most_in=MOST_IN[0])
+        drawn = below + to_html(parts, most_in=MOST_IN[0])
+        with ONE_AT_A_TIME:
+            place.value = drawn if place.value == words else place.value
+    else:
+        place.value = below + to_html(parts, most_in=MOST_IN[0])
 
 
 def screen(wide_px: float) -> None:
