@@ -314,7 +314,7 @@ def test_the_command_finds_the_strength_and_match_counts_on_it(run):
     same = run.drawdown("same", green)
     said = run("check-lot", "Kelp Green", "G-071", same, "--percent", "10", "--open").out
     assert "as strong as the fitted lot" in said
-    assert "Written down; the next match counts on it" in said
+    assert "Written down; the next match uses it" in said
     lots = {each["ink"]: each for each in json.loads(run("lots", "--json").out)["lots"]}
     assert lots["Kelp Green"]["lot"] == "G-071" and lots["Kelp Green"]["error"] < 0.01
     assert abs(lots["Kelp Green"]["strength"] - 1) < 0.005

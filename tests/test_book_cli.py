@@ -117,7 +117,7 @@ def test_a_whole_job(desk, tmp_path):
     lots = dict.fromkeys([each["ink"] for each in logged["inks"][1:]], 1.12)
     first = desk.reading("first", logged["inks"], lots)
     measured = desk.text("measure", batch, first)
-    assert "FAIL: dE00" in measured.out
+    assert "OUT OF TOLERANCE: dE00" in measured.out
     advice = desk.json("correct", batch)
     assert advice["chance_in_tolerance"] >= 0.95 and advice["de00_before"]["D65"] > 1
     assert advice["can_be_saved"]

@@ -369,7 +369,7 @@ def test_nothing_is_added_by_a_drawdown_that_is_not_fit_for_it(hands, state):
     record = job(hands.book, batch)
     assert record.readings[-1].state == (state,) and record.readings[-1].passed is None
     np.testing.assert_allclose(hands.lots().mean, before.mean)
-    with pytest.raises(InputError, match=f"was {state}; nothing is added by it"):
+    with pytest.raises(InputError, match=f"was {state}; add nothing because of it"):
         correct_batch(session_of(hands), batch)
     measure(hands.book, hands.shop, batch, hands.read(hands.grams(12.0)))
     assert correct_batch(session_of(hands), batch).batch == batch

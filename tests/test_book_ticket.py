@@ -119,9 +119,9 @@ def test_the_leftover_of_the_same_colour_stands_first_on_the_ticket(desk):
     desk.text("leftover", "1", "148", "Old coral")
     log(desk)
     first = desk.json("ticket", "2")["warnings"][0]
-    assert first.startswith("148.00 g of this stand on the shelf: Old coral, measured dE00 0.")
+    assert first.startswith("148.00 g of this are on the shelf: Old coral, measured dE00 0.")
     ticket = desk.text("ticket", "2").out
-    assert ticket.index("of this stand on the shelf") < ticket.index("[ ]")
+    assert ticket.index("of this are on the shelf") < ticket.index("[ ]")
 
 
 def test_a_batch_booked_as_a_print_is_judged_and_corrected_as_one(desk):

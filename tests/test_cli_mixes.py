@@ -119,7 +119,7 @@ def test_touchy_inks_are_held_back_beside_a_mix_and_on_the_ticket_of_a_match(
         run("match", *target, *more, "--ticket", page, "--hold-back", "auto")
         assert "in one stage" in page.read_text(encoding="utf-8")
     _, err = run("match", *target, "--hold-back", "auto", status=2)
-    assert err == "--hold-back: it stands on the ticket; give --ticket FILE too\n"
+    assert err == "--hold-back: it is printed on the ticket; give --ticket FILE too\n"
 
 
 def test_what_to_hold_back_is_told_in_percent_and_by_the_formula_s_own_names(run, recipe):
@@ -240,7 +240,7 @@ def test_what_is_said_where_no_leftover_comes_near_enough(sand, capsys):
     )
     (folder / "mixes.csv").unlink()
     assert main([*far, "--leftovers"]) == 2
-    assert "no mix stands on the shelf" in capsys.readouterr().err
+    assert "no mix is on the shelf" in capsys.readouterr().err
     assert main([*far, "--use", "Sand rest"]) == 2
     assert (
         "no formula takes the leftover 'Sand rest'; the mixes are none" in capsys.readouterr().err

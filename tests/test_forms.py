@@ -386,13 +386,13 @@ def test_a_leftover_that_is_the_colour_already_is_offered_first(opened):
 def test_check_says_which_way(opened):
     form = CheckForm(opened, "Sea teal")
     form.look.click()
-    assert "FAIL: dE00" in form.results.value
+    assert "OUT OF TOLERANCE: dE00" in form.results.value
     form.measured.way.value = "from a file of mine"
     assert form.results.value == ""
     target = form.picker.listed["Sea teal"]
     form.measured.file.upload.value = file_of("again.csv", spectrum_csv(target))
     form.look.click()
-    assert "PASS: dE00 0.00" in form.results.value
+    assert "IN TOLERANCE: dE00 0.00" in form.results.value
 
 
 def test_correct_round_by_round(opened, own_folder):

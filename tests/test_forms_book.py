@@ -195,7 +195,7 @@ def test_a_job_from_the_balance_to_the_shelf(form, opened, own_folder):
     target = opened.session().targets["Sea teal"]
     form.reading.file.upload.value = file_of("first proof.csv", target)
     press(form, "Write it down")
-    assert "PASS: dE00 0.00" in form.done.value
+    assert "IN TOLERANCE: dE00 0.00" in form.done.value
 
     assert form.what.value == CLOSED
     press(form, "Write it down")  # a second click in a hurry approves nothing
@@ -785,5 +785,5 @@ def test_a_fail_is_not_told_in_the_green_of_what_went_well(form, opened):
         "first proof.csv", opened.session().targets["Dusty rose"]
     )
     press(form, "Write it down")
-    assert "FAIL: dE00" in form.done.value
+    assert "OUT OF TOLERANCE: dE00" in form.done.value
     assert "mk-fail" in form.done.value

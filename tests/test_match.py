@@ -157,7 +157,7 @@ def test_what_is_out_of_reach_is_told_with_how_far_and_which_way(shop, capsys, t
     assert main(["match", str(shop), "--lab", "55,60,58", "--top", "1"]) == 0
     said = capsys.readouterr().out
     assert f"Lab 55,60,58: {told}" in said
-    assert ("Still off: much more chroma, redder." in said) is (tolerance != "9.0")
+    assert ("Still needed: much more chroma, redder." in said) is (tolerance != "9.0")
 
 
 def test_too_few_inks_are_not_blamed_on_the_target(run):

@@ -193,7 +193,7 @@ def test_few_inks_and_no_list_still_give_formulas():
 def test_what_a_shop_lacks_is_said_before_a_button_is_pressed():
     opened = open_shop("few")
     assert "draw the inks over a black and white card" in said(forms.hold(opened))
-    assert "no leftover stands on the shelf yet" in said(forms.leftovers(opened))
+    assert "no leftover is on the shelf yet" in said(forms.leftovers(opened))
 
 
 def test_inks_without_readings_can_be_planned_for():

@@ -148,12 +148,12 @@ def test_the_costliest_move_is_named_and_played_again():
     batch = measure(drawdown(stir(batch, 5)))
     batch = follow(add(batch, {"Black": 20.0}))
     outcome = finish(batch, "")
-    assert outcome.costliest.startswith("Costliest move: the addition before round 2 (Black")
+    assert outcome.costliest.startswith("Most costly move: the addition before round 2 (Black")
     again = follow(again_from(batch, outcome.costliest_move))
     assert finish(again).points > outcome.points
     unstirred = follow(measure(drawdown(stir(add(plain(2), dict(hint(plain(2)).grams)), 2))))
     told = finish(unstirred).costliest
-    assert told == "Costliest move: round 1 was drawn down unstirred: a round and half an hour."
+    assert told == "Most costly move: round 1 was drawn down unstirred: a round and half an hour."
 
 
 def test_hints_and_a_cause_that_was_not_named_cost_points():

@@ -122,7 +122,7 @@ def right_sums(each):
     """By hand, from the numbers that the question and its table show."""
     table = {k: float(v.split()[0]) for k, v in each.facts if re.fullmatch(r"[\d.]+ g", v)}
     q, numbers = each.question, [float(n) for n in re.findall(r"\d+(?:\.\d+)?", each.question)]
-    if q.startswith("A recipe makes"):
+    if q.startswith("A ticket makes"):
         value = table[re.search(r"How much (.*)\?", q)[1]] * numbers[1] / numbers[0]
     elif q.startswith("You weigh"):
         names = list(table)
@@ -189,7 +189,7 @@ def wanted_words(kind, each, right):
         return right
     target, sample = (s.lab for s in each.after)
     holds = distance(target, sample) <= HOLDS_DE00
-    return "it holds" if holds else f"it parts: under {each.after[0].light}"
+    return "it still matches" if holds else f"it differs: under {each.after[0].light}"
 
 
 def test_the_wrong_way_round_is_named_as_such(played):

@@ -179,7 +179,7 @@ def verdict(book: Book, shop: Shop, batch: BatchRecord) -> str:
     if target is None or last.de00 is None:
         return "measured; it has no target to be judged by"
     seen = Lab(last.R, target.lights[0], target.observer)
-    word = "PASS" if last.passed else "FAIL"
+    word = "IN TOLERANCE" if last.passed else "OUT OF TOLERANCE"
     return (
         f"{word}: dE00 {last.de00:.2f} under {target.light_names[0]}, tolerance "
         f"{shop.tolerance_de00:g}; drawdown compared with target: {direction(target.lab[0], seen)}"

@@ -91,7 +91,7 @@ def measure_arguments(parser: argparse.ArgumentParser) -> None:
     for state, todo in containers.UNFIT.items():
         parser.add_argument(
             f"--{state.replace(' ', '-')}", dest="state", action="append_const", const=state,
-            help=f"the drawdown was {state}, so that nothing is added by it: {todo}",
+            help=f"the drawdown was {state}, so that add nothing because of it: {todo}",
         )  # fmt: skip
 
 

@@ -1,4 +1,4 @@
-"""``matchkit compare``: compare recipes under several lights."""
+"""``matchkit compare``: compare formulas under several lights."""
 
 import argparse
 from pathlib import Path
@@ -75,8 +75,8 @@ def run(args: argparse.Namespace) -> None:
 def _no_lab(_: str) -> str:
     """What to do instead: the indices need the target's spectrum."""
     raise argparse.ArgumentTypeError(
-        "other lights can't be judged by a Lab, so recipes are not compared by it; `matchkit match`"
-        " and `matchkit check` take --lab"
+        "other lights can't be judged by a Lab, so formulas are not compared by it; `matchkit"
+        " match` and `matchkit check` take --lab"
     )
 
 
@@ -85,11 +85,11 @@ def _top(args: argparse.Namespace) -> int:
     faults = ["--show goes with --picture FILE"] if args.show and not args.picture else []
     names = [Path(path).stem for path in args.recipes]
     faults += [
-        f"compare: two recipe files are called {name}; rename one"
+        f"compare: two formula files are called {name}; rename one"
         for name in sorted({name for name in names if names.count(name) > 1})
     ]
     if not args.recipes and args.match is None:
-        faults.append("compare: give recipe files, or --match N for the best formulas of a match")
+        faults.append("compare: give formula files, or --match N for the best formulas of a match")
     if faults:
         raise InputError(faults)
     return args.match or 0

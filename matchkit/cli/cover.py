@@ -16,7 +16,9 @@ STROKE_UM = 50.0
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("shop", metavar="SHOP", help="the shop folder")
     parser.add_argument("recipe", metavar="RECIPE", help="CSV ink,grams or ink,percent; mixes too")
-    parser.add_argument("--target", metavar="FILE", help="spectrum file (the recipe when it hides)")
+    parser.add_argument(
+        "--target", metavar="FILE", help="spectrum file (the formula where it hides)"
+    )
     asked.reading_options(parser)
     parser.add_argument(
         "--thickness", type=microns, default=STROKE_UM, metavar="UM",

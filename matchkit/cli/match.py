@@ -46,14 +46,14 @@ def run(args: argparse.Namespace) -> None:
     choices = ticket.choices_of(args)
     for option, given in (("--prints", choices.print_job), ("--hold-back", args.hold_back)):
         if given and not args.ticket:
-            raise InputError(f"{option}: it stands on the ticket; give --ticket FILE too")
+            raise InputError(f"{option}: it is printed on the ticket; give --ticket FILE too")
     session = asked.session_of(args)
     wanted = _wanted(args, session)
     if len(wanted) > 1 and (args.ticket or args.recipe or args.picture):
         raise InputError(
             "--ticket, --recipe and --picture are for one target; choose it with --name"
         )
-    tell = folders.progress_line("subsets of inks looked at") if len(wanted) == 1 else None
+    tell = folders.progress_line("combinations of inks tried") if len(wanted) == 1 else None
     tell_many = folders.progress_line("targets matched")
     answers = []
     for done, each in enumerate(wanted, start=1):

@@ -81,8 +81,8 @@ def run(args: argparse.Namespace) -> None:
     if args.weigh_sheet:
         write_weigh_sheet(args.weigh_sheet, made.plan, args.shop)
         say(
-            f"written: {args.weigh_sheet}; fill in showed_g where a weight came out otherwise, then"
-            f" `matchkit plan {args.shop} --weighed {args.weigh_sheet} --write`"
+            f"written: {args.weigh_sheet}; fill in showed_g where a weight differs from the plan,"
+            f" then `matchkit plan {args.shop} --weighed {args.weigh_sheet} --write`"
         )
 
 

@@ -1,4 +1,4 @@
-"""``matchkit predict``: predict the colour of a recipe."""
+"""``matchkit predict``: predict the colour of a formula."""
 
 import argparse
 

@@ -1,4 +1,4 @@
-"""``matchkit ticket``: make a weigh-out ticket for a recipe."""
+"""``matchkit ticket``: make the weigh-out ticket of a formula."""
 
 import argparse
 
@@ -21,7 +21,7 @@ SENSITIVE = "auto"  # in place of INK=PERCENT
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    recipe_options(parser, "batch size (what the job needs, or the recipe's own grams)")
+    recipe_options(parser, "batch size (what the job needs, or the formula's own grams)")
     html_option(parser)
     details(parser)
     asked.reference_lots_option(parser)

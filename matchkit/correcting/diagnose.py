@@ -51,7 +51,7 @@ COARSE, ODDS_OF_COARSE = 5.0, 0.05
 # whether the specular part was switched.  On the bench nine in ten wrong samples leave
 # more than the first; right ones leave 0.001, or 0.01 where the fit knows little of clear.
 UNEXPLAINED_F, SUSPECT_F = 0.006, 0.003
-NEAR_DE00 = 1.5  # a reading this near to what the weights foretold is no wrong sample
+NEAR_DE00 = 1.5  # a reading this near to what the weights predict is no wrong sample
 # A reading that only these inks in other shares explain is of another mixture of them: no lot is
 # so many times as strong as it was.  A mixer's guess; --anyway takes it all the same.
 FAR_TIMES, FAR_SD = 2.5, 4.0
@@ -328,7 +328,7 @@ def _unexplained(rounds: Sequence[Round], miss: Array) -> float:
 
 
 def _away(palette: Palette, each: Round) -> float:
-    """How far a reading is from what its weights foretold, dE00 (D65, 10 degrees)."""
+    """How far a reading is from what its weights predict, dE00 (D65, 10 degrees)."""
     if each.R is None:
         return np.inf
     R = reflectance(palette, each.grams / each.grams.sum())

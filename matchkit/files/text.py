@@ -57,7 +57,7 @@ def read_text(path: Path, file: str = "") -> str:
 
 
 def text_of(content: bytes, name: str) -> str:
-    """The same of what was read already."""
+    """The text in the bytes of a file, named `name` in faults."""
     for signature, what in SIGNATURES.items():
         if content.startswith(signature):
             raise InputError(f"{name}: this is {what}")

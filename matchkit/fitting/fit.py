@@ -152,8 +152,8 @@ def fit(
     miss_Lab = Lab(known, light, observer) - measured
     if not scored.any():  # as fitted, few cards are met by any constants: no miss at all is known
         miss_Lab = UNTRIED_LAB * np.eye(3)[np.arange(len(measured)) % 3]
-    # What another theory foretells was made as it was written down: this one is at fault.
-    foretold = [e < AT_LEAST for _, e in tried] if theory != "best" else []
+    # What another theory predicts was made as it was written down: this one is at fault.
+    predicted = [e < AT_LEAST for _, e in tried] if theory != "best" else []
     return Fit(
         palette=palette,
         drawdowns=tuple(d.name for d in drawdowns),
@@ -182,7 +182,7 @@ def fit(
             observer,
             without=without,
             wrong=weight <= held_out.LEFT_OUT,
-            explained=np.any([*foretold, in_clear & shows], axis=0),
+            explained=np.any([*predicted, in_clear & shows], axis=0),
         ),
         warnings=(
             *([_card_words(hiding_error[in_clear], error[in_clear])] if shows else []),

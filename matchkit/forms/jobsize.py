@@ -204,7 +204,7 @@ class JobForm:
         self.width = ui.amount_field("Artwork, width, cm", "30", most=1000)
         self.height = ui.amount_field("Artwork, height, cm", "40", most=1000)
         self.coverage = ui.amount_field("In this colour, %", "40", most=100)
-        self.way = ui.choice("The ink of one stroke is told by", [MESH, WET], MESH, radio=True)
+        self.way = ui.choice("Ink of one stroke, given by", [MESH, WET], MESH, radio=True)
         self.mesh = ui.amount_field("Mesh, cm3 per m2", "60", most=1000)
         self.transfer = ui.amount_field("Of it on the garment, %", "60", most=100)
         self.wet = ui.amount_field("Wet thickness, um", "36", most=1000)

@@ -38,7 +38,7 @@ PREFER = (
 )
 FRESH, ANY = "fresh ink only", "whichever leftover saves most"
 NO_LEFTOVER = (
-    "no leftover stands on the shelf yet: notebook 9 puts one there when a job is closed, or write"
+    "no leftover is on the shelf yet: notebook 9 puts one there when a job is closed, or write"
     " it into mixes.csv in the shop's folder (name,ink,percent,stock_g: a row for each ink)"
 )
 HIDES = "a drawdown that hides"
@@ -129,7 +129,7 @@ class MatchForm:
         }
         self.lots = lots_tick(opened)
         self.run = ui.Runner(
-            "Find formulas", self._work, self._answer, self.problems, "sets of inks looked at"
+            "Find formulas", self._work, self._answer, self.problems, "combinations of inks tried"
         )
         self.first = ui.button("Use the leftover first", self._with_it, self.problems)
         self.first.layout.display = "none"

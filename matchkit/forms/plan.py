@@ -23,10 +23,10 @@ from matchkit.report.plan import plan_page, put_lines, to_come_lines, weighed_li
 from matchkit.workflows.planning import DrawdownPlan, PlanChoices, plan_drawdowns, put_plan
 from matchkit.workflows.session import Session
 
-TITLE = "Did weights come out otherwise?"
+TITLE = "Did you weigh other amounts?"
 NOTE = (
-    "Write what the balance showed, in grams; an empty field is as planned. Enter a ladder in one"
-    " go: what is left in a pot goes on into the drawdowns after it."
+    "Write what the balance showed, in grams; an empty field is as planned. Enter a letdown series"
+    " in one go: what is left in a pot goes on into the drawdowns after it."
 )
 
 
@@ -118,7 +118,7 @@ def _shown_grams(text: str, planned: float | None) -> float | None:
 
 ALL = "all inks of the series"
 USUAL = PlanChoices().levels
-OTHERWISE = "Weights that came out otherwise go into the fields at the end."
+OTHERWISE = "Enter weights that differ from the plan in the fields at the end."
 
 
 def plan(opened: OpenShop, ink: str = "") -> Any:

@@ -60,7 +60,7 @@ class PlayForm:
             ui.row(self.inks, self.picture),
             ui.row(
                 ui.button("Back to white", self._open, self.problems),
-                ui.button("Forget the way so far", self._forget, self.problems),
+                ui.button("Clear the path", self._forget, self.problems),
             ),
             self.problems,
             name="play",
@@ -118,7 +118,7 @@ class PlayForm:
             f'<div role="status">{grams.sum():.1f} g: {told} ({self.seen_by[0]}).{words}</div>'
             f"<div>{_chip(hex_colour(R[0], *self.seen_by), SIDE)}</div>"
             f"{_way(np.array(self.trail), lab[1:], self.palette.names, self.colours)}"
-            f"<div>Arrows: {MORE_G:g} g more of each ink. Thin line: the way so far.</div>"
+            f"<div>Arrows: {MORE_G:g} g more of each ink. Thin line: the path so far.</div>"
         )
 
 

@@ -180,7 +180,7 @@ class PracticeJobForm:
         self.back.layout.display = None
 
     def _again(self) -> None:
-        """The same job as it was before a move; it counts no more."""
+        """Play the job again from before a move; what comes is not counted."""
         if self.again.value is not None:
             self.kept = True
             self._restart(again_from(self.batch, self.again.value), kept=True)

@@ -229,7 +229,7 @@ def chance_within(lab: Array, covariance: Array, target: Array, tolerance_de00: 
 
 
 def chances_within(lab: Array, covariance: Array, target: Array, tolerance_de00: float) -> Array:
-    """The same for colours `lab` (..., 3) with `covariance` (..., 3, 3): chances (...).
+    """The chance of each of many colours: `lab` (..., 3), `covariance` (..., 3, 3), chances (...).
 
     Differences are told in the straight-line space that CIEDE2000 makes around the predicted
     colour; the part of the Gaussian inside the sphere is summed over directions from its

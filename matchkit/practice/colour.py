@@ -59,7 +59,7 @@ WHAT = {
 }  # fmt: skip
 WHAT |= {OPPOSITE[word]: what for word, what in WHAT.items()}
 MEANING = (
-    "L*: 0 black, 100 white. C*: 0 grey, the larger the cleaner. h: 0 red, 90 yellow, 180 green,"
+    "L*: 0 black, 100 white. C*: 0 grey, the larger, the cleaner. h: 0 red, 90 yellow, 180 green,"
     " 270 blue (degrees)."
 )
 NUMBER = {
@@ -220,7 +220,7 @@ def fix(shop: PracticeShop, rng: Generator, *, seed: int, level: int) -> Exercis
         kind="fix",
         seed=seed,
         level=level,
-        question=f"A batch of {grams.sum():.2f} g is off. Which addition brings it in?",
+        question=f"A batch of {grams.sum():.2f} g is off. Which addition brings it into tolerance?",
         facts=(
             ("Target", target.numbers),
             ("Batch", batch.numbers),
@@ -291,7 +291,10 @@ def _fix_choice(
         worth, told = 1.0, f"{right} is what it lacked: {left}."
     elif ink == right_ink:
         much = "too much" if g > right_g else "too little"
-        worth, told = 0.5, f"the right ink but {much}: {left}, {away}; {right} brings it in."
+        worth, told = (
+            0.5,
+            f"the right ink but {much}: {left}, {away}; {right} brings it into tolerance.",
+        )
     else:
         worth, told = 0.0, f"not {names[ink]}: {left}, {away}. It lacks {right}."
     return Choice(text=f"{names[ink]}, {g:.2f} g", worth=worth, told=told)

@@ -102,7 +102,10 @@ def hint(batch: PracticeBatch) -> Hint:
         )
         return Hint(action="weigh", grams=named(batch, grams), why=why)
     if not batch.readings and (rest := _rescaled(batch)):
-        why = "A pour went over. In proportion to it the rest makes the colour of the ticket."
+        why = (
+            "Too much of one ink went in. With the rest in proportion to it, the colour stays that"
+            " of the ticket."
+        )
         return Hint(action="add", grams=rest, why=why)
     if at := _to_look_at(batch):
         return at
@@ -119,9 +122,8 @@ def hint(batch: PracticeBatch) -> Hint:
         return _addition(batch)
     if batch.stirred_s < LONG_ENOUGH_S:
         why = (
-            "The drawdown that was measured was not stirred long enough: nothing is added by it. "
-            * unstirred
-            + "What is not stirred in shows in the drawdown as a wrong colour."
+            "What was drawn down and measured was not stirred long enough: add nothing because of"
+            " it. " * unstirred + "What is not stirred in shows in the drawdown as a wrong colour."
             f" {MIX[1]} ({UNSOURCED})"
         )
         return Hint(action="stir", seconds=LONG_ENOUGH_S - batch.stirred_s, why=why)
@@ -298,7 +300,7 @@ def _costliest(batch: PracticeBatch) -> tuple[str, int | None]:
         return "", None
     at = int(np.argmax(costs))
     better, worse = ends[at], ends[at + 1]
-    return f"Costliest move: {_named_move(states[at], batch, at)}: {_cost(better, worse)}.", at
+    return f"Most costly move: {_named_move(states[at], batch, at)}: {_cost(better, worse)}.", at
 
 
 def _named_move(before: PracticeBatch, batch: PracticeBatch, at: int) -> str:
@@ -314,7 +316,7 @@ def _named_move(before: PracticeBatch, batch: PracticeBatch, at: int) -> str:
 
 def _cost(better: PracticeBatch, worse: PracticeBatch) -> str:
     if is_as_asked(better) and not is_as_asked(worse):
-        return "after it the batch could not be brought in any more"
+        return "after it the batch could no longer be brought into tolerance"
     rounds = _rounds(worse) - _rounds(better)
     grams = _waste_g(worse) - _waste_g(better)
     parts = []

@@ -42,8 +42,8 @@ INCIDENTS = (
     ),
     Incident(
         key="over-pour",
-        name="a pour went over",
-        told="{ink} was poured over; the balance showed it.",
+        name="too much of an ink was poured",
+        told="Too much {ink} was poured; the balance showed it.",
     ),
     Incident(
         key="aperture",

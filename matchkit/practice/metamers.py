@@ -21,7 +21,7 @@ RED_NM = 600.0
 CROSSING = 0.002  # a crossing of two curves that a drawing shows
 LIKE = 1.33  # a pair by more than this factor easier or harder belongs to another level
 NEAR_LIMIT = 1.25  # a pair nearer to the limit than this factor is no exercise
-HOLDS_DE00 = 1.0  # the limit of "it holds"
+HOLDS_DE00 = 1.0  # the limit of "it still matches"
 SYMBOL = {"lighter": "L*", "cleaner": "C*", "redder": "a*", "yellower": "b*"}
 VALUE: dict[str, Callable[[Array], Array]] = {
     "lighter": lambda lab: lab[..., 0],
@@ -53,7 +53,10 @@ def light(shop: simulated_shop.PracticeShop, rng: Generator, *, seed: int, level
     away = [simulated_shop.swatch(name, each, test) for name, each in zip(PAIR, R, strict=True)]
     word = bands.word
     words = colour.ordered(word)
-    texts = [f"it holds: {HOLDS_DE00:g} dE00 or less", *(f"the sample turns {w}" for w in words)]
+    texts = [
+        f"it still matches: {HOLDS_DE00:g} dE00 or less",
+        *(f"the sample turns {w}" for w in words),
+    ]
     answer = 1 + words.index(word) if parts else 0
     told, name = _held(away, R, test), SYMBOL[words[0]]
     total = float(bands.moves @ bands.apart)
@@ -61,8 +64,8 @@ def light(shop: simulated_shop.PracticeShop, rng: Generator, *, seed: int, level
         kind="light",
         seed=seed,
         level=level,
-        question=f"Two recipes match under {simulated_shop.LIGHTS[0]}. Does the sample hold under"
-        f" {test}, or which way does it part from the target?",
+        question=f"Two formulas match under {simulated_shop.LIGHTS[0]}. Does the sample still match"
+        f" under {test}, or in which direction does it differ from the target?",
         facts=(
             ("Target", _percents(shop, pair[0])),
             ("Sample", _percents(shop, pair[1])),
@@ -83,7 +86,8 @@ def light(shop: simulated_shop.PracticeShop, rng: Generator, *, seed: int, level
         ),
         answer=answer,
         hint=f"In each row: sample less target, times what one point moves. Their sum is how far"
-        f" {name} moves under {test}; where the sum is small it holds. Of {test}: {WHERE[test]}.",
+        f" {name} moves under {test}; where it is small, the sample still matches."
+        f" Of {test}: {WHERE[test]}.",
         explanation=f"{told[0].upper()}{told[1:]} By the rows {name} moves by {total:+.2f}."
         f" {_curves(R)} The picture has both curves: where {test} has its power, the higher one"
         " sends back more.",
@@ -130,7 +134,7 @@ def _metamers(
 
 
 def _bands(R: Array, test: str) -> _Bands | None:
-    """The bands of a pair (2, n_wl) for the direction in which it parts most under a light."""
+    """The bands of a pair (2, n_wl) for the direction in which it differs most under a light."""
     lab = Lab(R, test, simulated_shop.OBSERVER)
     word = simulated_shop.main_word(*lab)
     if not word:
@@ -170,7 +174,7 @@ def _held(away: Sequence[simulated_shop.Swatch], R: Array, test: str) -> str:
             test=(test, simulated_shop.OBSERVER),
         )
     )
-    verdict = "it holds" if apart <= HOLDS_DE00 else "it parts"
+    verdict = "it still matches" if apart <= HOLDS_DE00 else "it differs"
     return (
         f"{verdict}: under {test} they are {apart:.2f} dE00 apart, and the sample is"
         f" {direction(away[0].lab, away[1].lab)} (special metamerism index {index:.2f},"
@@ -179,7 +183,7 @@ def _held(away: Sequence[simulated_shop.Swatch], R: Array, test: str) -> str:
 
 
 def _not(choice: int, told: str) -> str:
-    return f"it does not hold; {told}" if choice == 0 else f"not so; {told}"
+    return f"it does not match there; {told}" if choice == 0 else f"not so; {told}"
 
 
 def _curves(R: Array) -> str:

@@ -94,7 +94,7 @@ def _scale(inks: Sequence[Ink], c: Array, batch_g: float, rng: Generator) -> Sum
     name = str(rng.choice(np.array(list(recipe))))
     g, right = recipe[name], wanted[name]
     return (
-        f"A recipe makes 1000 g. You need {batch_g:g} g. How much {name}?",
+        f"A ticket makes 1000 g. You need {batch_g:g} g. How much {name}?",
         _listed(recipe),
         "g",
         right,
@@ -103,7 +103,7 @@ def _scale(inks: Sequence[Ink], c: Array, batch_g: float, rng: Generator) -> Sum
             (g * 1000 / batch_g, "that is scaled the wrong way round"),
             (right * 10, "the decimal point slipped by one place"),
         ],
-        f"Weight in the recipe times wanted batch over recipe batch: {g:.2f} x {batch_g:g} / 1000.",
+        f"Weight on the ticket times wanted batch over its batch: {g:.2f} x {batch_g:g} / 1000.",
     )
 
 

@@ -185,7 +185,7 @@ def stock_parts(stock: Stock) -> list[Part]:
 def use_up_parts(found: UseUp) -> list[Part]:
     """What could be worked off, the oldest first."""
     if not found.leftovers:
-        return ["No leftover stands on the shelf."]
+        return ["No leftover is on the shelf."]
     rows = []
     for each in found.leftovers:
         head = (each.name, each.date, f"{each.stock_g:.0f}")

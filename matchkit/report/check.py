@@ -89,7 +89,7 @@ def edge_to_edge(above: str, below: Sequence[str], names: Sequence[str], title: 
 def check_parts(found: Check) -> list[Part]:
     """In or out of tolerance, by how much and in which direction, under each light."""
     verdict, target = found.verdict, found.wanted.target
-    word = "PASS" if verdict.passed else "FAIL"
+    word = "IN TOLERANCE" if verdict.passed else "OUT OF TOLERANCE"
     head = (
         f"{word}: dE00 {verdict.de00[0]:.2f} under {verdict.lights[0]}, tolerance"
         f" {found.tolerance_de00:g}"

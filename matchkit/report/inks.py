@@ -163,7 +163,7 @@ def history_parts(found: InkHistory) -> list[Part]:
             words=(2,),
         ),
         "Batch alone (grey): what each batch says by itself. Lot so far (black): all batches of"
-        " the lot up to that one, which is what the next match counts on. +-, bars and band are"
+        " the lot up to that one, which the next match uses. +-, bars and band are"
         " one standard error.",
     ]
 

@@ -102,7 +102,7 @@ def put_lines(done: Planned) -> list[str]:
 def weighed_parts(found: Reweighed) -> list[Part]:
     """Which percents the weights change."""
     if not found.changes:
-        return ["Every weight came out as drawdowns.csv says."]
+        return ["Every weight is as drawdowns.csv says."]
     rows = tuple(
         (each.drawdown, each.ink, each.before, f"{each.percent:.4f}") for each in found.changes
     )

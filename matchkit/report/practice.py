@@ -56,7 +56,7 @@ def standing_parts(standings: Sequence[Standing]) -> list[Part]:
         size = "" if each.size is None else f", {each.size:.1f} {unit}"
         often = "" if each.threshold is None else f"; 7 in 10 right at level {each.threshold:.1f}"
         if each.guessing:
-            often = "; so far a guesser would do as well: look, or ask for a hint"
+            often = "; so far no better than guessing: look, or ask for a hint"
         lines.append(
             f"{each.axis or TITLES[each.kind]}: {each.n_right} of {each.n_answers} right, score"
             f" {each.score:g}; now at level {each.staircase.level} of 0 to"
@@ -90,7 +90,7 @@ def ladder_parts(found: Ladder) -> list[Part]:
             times = max(each.times, 1 / each.times)
             far = "; about as far as measured" if times < 1.25 else f"; {times:.1f} times {how}"
         parts.append(
-            f"Additions foreseen, {each.axis}: {each.n_right} of {each.n} the right way{far}."
+            f"Additions predicted, {each.axis}: {each.n_right} of {each.n} the right way{far}."
         )
     return parts
 
@@ -115,7 +115,7 @@ def class_parts(found: Class) -> list[Part]:
     rows = tuple(row(name, ladder) for name, ladder in found.learners)
     return [
         Table(head=head, rows=rows, words=(1,)),
-        "Directions: the dE00 that is told 7 times in 10 by eye; empty: too few answers yet.",
+        "Directions: the dE00 that the eye judges right 7 times in 10; empty: too few answers yet.",
     ]
 
 
@@ -216,7 +216,7 @@ def job_parts(batch: PracticeBatch) -> list[Part]:
         (
             f"Reading {k}",
             f"{shown.numbers}: {r.de00:.2f} dE00, {r.words}"
-            + ("" if r.believed else " (tells nothing: see what was looked at)"),
+            + ("" if r.believed else " (of no use: see what was looked at)"),
         )
         for k, (shown, r) in enumerate(zip(seen, batch.readings, strict=True), start=1)
     )

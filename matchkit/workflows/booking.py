@@ -49,7 +49,7 @@ def weigh(session: Session, batch: int, grams: Mapping[str, float] | None = None
     if untold := [ink for ink, g in planned.items() if g > 0 and ink not in grams]:
         raise InputError(
             [
-                f"{ink}: {planned[ink]:g} g planned, none told; write 0 if none went in"
+                f"{ink}: {planned[ink]:g} g planned, no weight given; write 0 if none went in"
                 for ink in untold
             ]
         )
@@ -119,7 +119,7 @@ def close(
     elif outcome == "approved" and jobs.job(session.open_book(), batch).print_job:
         text += (
             " When it is printed, write down what is left of it, 0 g too: the next job of this mesh"
-            " and fabric can count on that."
+            " and fabric can use that."
         )
     return Written(text=text, records={"batch": batch, "closing": number})
 

@@ -81,7 +81,7 @@ def compare(session: Session, wanted: Wanted, recipes: Sequence[Formula]) -> Rec
     target = wanted.target
     if target.R is None:
         raise InputError(
-            "other lights can't be judged by a Lab, so recipes are not compared with it; measure"
+            "other lights can't be judged by a Lab, so formulas are not compared with it; measure"
             " the sample"
         )
     made = [_weighed(session, wanted, each) for each in recipes]

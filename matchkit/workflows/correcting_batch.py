@@ -223,7 +223,7 @@ def correct_batch(session: Session, batch: int, options: CorrectOptions = USUAL)
     if last is not None and last.state and last.weighing == record.pours[-1].weighing:
         lead = f"batch {batch}: the last drawdown was"
         raise InputError(
-            [f"{lead} {each}; nothing is added by it: {UNFIT[each]}" for each in last.state]
+            [f"{lead} {each}; add nothing because of it: {UNFIT[each]}" for each in last.state]
         )
     note_mixes(session, [name for pour in record.pours for name in pour.inks])
     names = [*record.container]
@@ -342,7 +342,7 @@ def _belief(case: _Case) -> tuple[Belief, Array | None]:
     if last.lab is not None:
         session.note(
             "lab_only",
-            "Lab only: which ink went wrong is told less surely, and other lights can't be judged;"
+            "Lab only: which ink went wrong is less certain, and other lights can't be judged;"
             " measure the spectrum if you can",
         )
         lab = np.asarray(last.lab, dtype=float)

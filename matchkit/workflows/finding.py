@@ -144,7 +144,7 @@ def _with_leftovers(
         hint = did_you_mean(name, [mix.name for mix in shop.mixes])
         raise InputError(f"no formula takes the leftover {name!r}; {there}{hint}")
     if not out and not shop.mixes:
-        raise InputError("no mix stands on the shelf; write it into mixes.csv")
+        raise InputError("no mix is on the shelf; write it into mixes.csv")
     near = [
         FoundFormula(
             formula=each.candidate,
@@ -220,7 +220,7 @@ def _reach(
     """Whether the inks can reach the target, and if not, how far off and which way they end."""
     best, light = found.formulas[0], target.light_names[0]
     away = f"dE00 {best.de00[0]:.2f} under {light}"
-    wanting = f"Still off: {missing(best.lab[0], target.lab[0])}."
+    wanting = f"Still needed: {missing(best.lab[0], target.lab[0])}."
     if best.de00[0] <= shop.tolerance_de00:
         if found.in_gamut:
             return Notice(code="in_reach", text="these inks can reach it.")

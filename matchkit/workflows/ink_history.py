@@ -294,5 +294,5 @@ def _written(
     if open_now:
         stock.open_lot(book, shop, drawn.ink, drawn.lot)
     if stock.lots_now(book, shop)[drawn.ink] == drawn.lot:
-        return number, "written down; the next match counts on it"
+        return number, "written down; the next match uses it"
     return number, f"written down; it counts once lot {drawn.lot} is opened"

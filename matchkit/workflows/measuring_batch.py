@@ -86,7 +86,9 @@ def measure_batch(
                 f" {taken_back('measurement', number)} takes it back",
             )
     for each in state:
-        session.note("unfit_drawdown", f"{each}: nothing is added by this drawdown; {UNFIT[each]}")
+        session.note(
+            "unfit_drawdown", f"{each}: add nothing because of this drawdown; {UNFIT[each]}"
+        )
     head = f"batch {batch}: "
     told = session.learn()
     odd = tuple(line.removeprefix(head) for line in told if line.startswith(head))

@@ -63,7 +63,7 @@ def _exercise(record: BatchRecord, target: Target, lights: Sequence[str]) -> Exe
         seed=record.batch,
         level=0,
         question=f"Batch {record.batch}, {record.name}, {total_g:.0f} g, was {first.de00:.2f} dE00"
-        " from its target. Which way was it off, and what would you have added?",
+        " from its target. In which direction was it off, and what would you have added?",
         facts=(
             ("Target", shown[0].numbers),
             ("First drawdown", shown[1].numbers),
@@ -80,7 +80,8 @@ def _exercise(record: BatchRecord, target: Target, lights: Sequence[str]) -> Exe
             for k, text in enumerate(choices)
         ),
         answer=answer,
-        hint="First say which way it is off. Then look for the ink that pulls the other way.",
+        hint="First say in which direction it is off. Then look for the ink that pulls the"
+        " other way.",
         explanation=f"The drawdown was {said[0]}; the weights: {off_plan(record.pours[0])}."
         f" {choices[answer]} took it from"
         f" {first.de00:.2f} to {last.de00:.2f} dE00 ({said[1]})."

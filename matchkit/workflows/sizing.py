@@ -158,7 +158,7 @@ def as_before(session: Session, job: jobsize.PrintJob) -> jobsize.PrintJob:
             " they are said: write down what is left of a job, or 0",
         )
         return replace(job, as_before=False)
-    session.note("taken_before", f"{taken.words}; that is counted on")
+    session.note("taken_before", f"{taken.words}; that is used")
     return jobsize.as_taken(job, taken.um)
 
 

@@ -108,7 +108,7 @@ def ticket(
     batch_g = batch_g or formula.total_g
     if batch_g is None:
         raise InputError(
-            "the recipe holds percents only; say how many grams to mix (--grams G), or what is to"
+            "the formula holds percents only; say how many grams to mix (--grams G), or what is to"
             " be printed"
         )
     made = on_balance(session, formula, wanted, batch_g, printed)
@@ -190,7 +190,7 @@ def _on_shelf(shop: Shop, fit: Fit, candidate: Candidate, wanted: Wanted | None)
         away = float(de00(target.lab[0], Lab(R, light, observer)))
         if away <= shop.tolerance_de00:
             how = "measured" if read else "predicted"
-            there = f"{grams_text(mix.stock_g, shop.resolution_g)} g of this stand on the shelf"
+            there = f"{grams_text(mix.stock_g, shop.resolution_g)} g of this are on the shelf"
             text = f"{there}: {mix.name}, {how} dE00 {away:.2f} from the target. Use it up first."
             found.append((away, text))
     return [text for _, text in sorted(found)]

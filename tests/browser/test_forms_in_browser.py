@@ -165,7 +165,7 @@ def test_check_and_correct(notebook, lab):
     page = notebook("06_check_and_correct.ipynb")
     check = page.locator(".mk-check")
     check.get_by_role("button", name="Is it near enough?").click()
-    expect(check.get_by_text("FAIL: dE00")).to_be_visible()
+    expect(check.get_by_text("OUT OF TOLERANCE: dE00")).to_be_visible()
     form = page.locator(".mk-correct")
     form.get_by_role("button", name="What should I add?").click()
     expect(form.get_by_text("chance in tolerance as it is")).to_be_visible()

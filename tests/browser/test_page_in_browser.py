@@ -126,7 +126,7 @@ def test_a_job_from_the_customers_colour_to_its_label(browser, served, palette):
     other = opened(browser, served)  # a second tablet
     expect(other.get_by_label("Your name")).to_have_value("Ada")
     measured(page, served, palette)
-    expect(page.locator(".mk-fail")).to_contain_text("FAIL: dE00")
+    expect(page.locator(".mk-fail")).to_contain_text("OUT OF TOLERANCE: dE00")
     expect(page.locator(".mk-fail")).to_be_in_viewport()
     press(other, "Write it down")
     expect(other.get_by_role("alert").filter(has_text="somebody else wrote")).to_be_visible()
@@ -141,7 +141,7 @@ def test_a_job_from_the_customers_colour_to_its_label(browser, served, palette):
     expect(page.get_by_text("round 2")).to_be_visible()
 
     measured(page, served, palette)
-    expect(page.locator(".mk-pass")).to_contain_text("PASS: dE00")
+    expect(page.locator(".mk-pass")).to_contain_text("IN TOLERANCE: dE00")
 
     page.get_by_label("Approved by").fill("Bea")
     press(page, "Write it down")
