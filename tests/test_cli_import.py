@@ -264,3 +264,10 @@ def test_repeats_called_by_letters_are_averaged_when_that_is_said(run, shop, wri
     assert status == 0
     assert "3 readings of 'Grey'" in out
     assert "taken as readings of 'grey': 'grey a', 'GREY b', 'Grey 3/3'" in err
+
+
+def test_readings_of_one_name_that_disagree_are_told_wherever_they_are_read(run, shop, write):
+    grey = NEW["Grey"][0]
+    path = write(wide({"Grey": [grey, 1.3 * grey]}))
+    _, _, err = run("check", shop, path, path)
+    assert "Grey: 2 readings lie up to" in err

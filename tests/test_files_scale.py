@@ -86,3 +86,12 @@ def test_as_percent_no_file_is_much_darker_than_the_shop(write):
 def test_what_no_film_reads_is_not_asked_about_and_not_told(write):
     spectrum, told = read(write(np.linspace(0.05, 0.9, 31)))
     assert (spectrum.scale, told) == ("0-1", "")
+
+
+def test_a_heading_of_percent_over_values_that_no_film_has_is_questioned(tmp_path):
+    path = tmp_path / "pairs.csv"
+    rows = "".join(f"{nm},{0.05 + (nm - 400) / 1000:.4f}\n" for nm in NM)
+    path.write_text(f"wavelength_nm,reflectance %\n{rows}", encoding="utf-8")
+    spectrum, told = read(path)
+    assert spectrum.scale == "percent"
+    assert "darker than most blacks; if it was written as 0-1" in told

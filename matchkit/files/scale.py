@@ -25,7 +25,7 @@ Darkest = Callable[[], float | None]
 SCALES = {"percent": "percent", "fraction": "0-1"}  # as a person says it, as it is told
 LAB_WITHIN = 0.5  # dE*ab
 DARKER = 0.7  # of the shop's darkest reading; less than that is no film of this shop
-NO_FILM_BELOW = 0.001  # reflectance; common practice, no source
+NO_FILM = 0.1  # percent of reflectance that no film is below; common practice, no source
 USUAL = (("D65", 10), ("D50", 2), ("D65", 2), ("D50", 10), ("A", 10), ("C", 2))
 
 
@@ -65,9 +65,9 @@ def scaled(
         found.notes.append(f"{found.file}: read as {scale}: {why}")
     percent = scale == "percent"
     light = any((block.values > PERCENT).any() for block in blocks)
-    for block in blocks if percent and light else ():
-        found.faults.extend([] if block.scale else _slips(block))
-        found.notes.extend(briefly(_too_dark(block)))
+    for block in blocks if percent else ():
+        found.faults.extend(_slips(block) if light and not block.scale else [])
+        found.notes.extend(briefly(_too_dark(block, HIGHEST if light else NO_FILM)))
     return [
         replace(
             block,
@@ -109,7 +109,7 @@ def _scale(
         return by_lab, "its own L*a*b* are of this scale" if by_lab == "percent" else ""
     if said:
         return SCALES[said], "as was said"
-    if low / 100 < NO_FILM_BELOW:
+    if low < NO_FILM:
         return "0-1", ""
     known = darkest() if darkest else None
     if known is not None and low / 100 < DARKER * known:
@@ -160,10 +160,12 @@ def _slips(block: Readings) -> list[str]:
     ]
 
 
-def _too_dark(block: Readings) -> list[str]:
-    """Rows of a file in percent that may have been written as 0-1."""
+def _too_dark(block: Readings, lowest: float) -> list[str]:
+    """Rows of a file in percent that may have been written as 0-1: they go below `lowest`."""
     return [
         f"{block.where[i]} {quoted(block.names[i])}: nowhere above {HIGHEST:g} %, darker than"
         " most blacks; if it was written as 0-1, write the whole file in one scale"
-        for i in np.flatnonzero(block.values.max(axis=-1) <= HIGHEST)
+        for i in np.flatnonzero(
+            (block.values.max(axis=-1) <= HIGHEST) & (block.values.min(axis=-1) < lowest)
+        )
     ]

@@ -53,11 +53,15 @@ def spectrum_in(
     if not session.repeats or name or len(spectra) == 1:
         return chosen(spectra, path, option)
     one = replace(spectra[0], readings=np.concatenate([each.readings for each in spectra]))
-    shop = session.settings
-    told = f"{len(one.readings)} readings are averaged as {one.name}"
-    odd = disagreement(repeats(one.readings, shop.lights[0], shop.observer))
-    session.note("repeats", *filter(None, [told, odd]))
+    session.note("repeats", f"{len(one.readings)} readings are averaged as {one.name}")
+    _note_disagreement(session, one)
     return one
+
+
+def _note_disagreement(session: Session, read: NamedSpectrum) -> None:
+    shop = session.settings
+    if odd := disagreement(repeats(read.readings, shop.lights[0], shop.observer)):
+        session.note("repeats", f"{read.name}: {odd}")
 
 
 def spectra_in(
@@ -74,6 +78,9 @@ def spectra_in(
     )
     session.note("reading", *notes)
     session.scales[label(Path(path))] = spectra[0].scale
+    for each in spectra:
+        if len(each.readings) > 1:
+            _note_disagreement(session, each)
     return spectra
 
 
