@@ -53,19 +53,10 @@ def to_grid(wavelengths_nm: ArrayLike, values: ArrayLike, where: str = "") -> Sp
     [CIE167]; beside a steep edge its polynomial can dip below zero, which no
     reflectance does, so a middle between values >= 0 is not let below 0.
 
-    Parameters
-    ----------
-    wavelengths_nm : (n,)
-        Rising, evenly spaced, covering 400-700 nm [nm].
-    values : (..., n)
-        In any unit; nothing but the wavelength changes.
-    where : str
-        Begins the message of a fault, such as ``"spectra.csv"``.
-
-    Raises
-    ------
-    InputError
-        If the wavelengths do not rise evenly, end too early, or miss the grid.
+    `wavelengths_nm` (n,) rise, evenly spaced, and cover 400-700 nm; `values` (..., n) are in
+    any unit, and nothing but the wavelength changes.  `where` begins the message of a fault,
+    such as ``"spectra.csv"``.  InputError if the wavelengths do not rise evenly, end too early,
+    or miss the grid.
 
     >>> to_grid([380 + 5 * i for i in range(81)], [i / 100 for i in range(81)])[:3].tolist()
     [0.04, 0.06, 0.08]

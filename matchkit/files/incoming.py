@@ -74,10 +74,7 @@ def bring_in(path: str | Path, folder: str | Path, how: Bringing | None = None) 
 
     Those of films go into `film_spectra.csv`, unless `spectra.csv` has that name already.
 
-    Raises
-    ------
-    InputError
-        With every fault of the file and the folder; then nothing was written.
+    InputError with every fault of the file and the folder; then nothing was written.
     """
     read_measuring(folder)  # says what is wrong with the folder before anything is made there
     with lock.locked(folder):

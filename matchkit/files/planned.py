@@ -63,10 +63,7 @@ def write_plan(
     A drawdown that was never measured and is not in the plan goes out if it holds the
     `new_ink`; without one, if it holds none of the shop's `inks` that are of another series.
 
-    Raises
-    ------
-    InputError
-        With the faults of the two files; then nothing was written.
+    InputError with the faults of the two files; then nothing was written.
     """
     folder = Path(folder)
     if not folder.is_dir():

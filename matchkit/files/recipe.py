@@ -51,21 +51,11 @@ def mixtures(
 ) -> list[Mixture]:
     """The mixtures of a table, in order of their first rows.
 
-    Parameters
-    ----------
-    table : FileTable
-        With a column ``ink``, one of `AMOUNTS`, and perhaps ``lot``.
-    by : str
-        The column that names the mixture a row belongs to; empty: all rows are one.
-    either : bool
-        Both columns of amounts may be there, where each mixture keeps to one of them.
-    series : mapping
-        The series of every known ink, or None: any ink will do.
-
-    Raises
-    ------
-    InputError
-        If there is no column of amounts, or two where one is wanted.
+    `table` has a column ``ink``, one of `AMOUNTS`, and perhaps ``lot``; `by` is the column that
+    names the mixture a row belongs to (empty: all rows are one).  With `either` both columns of
+    amounts may be there, where each mixture keeps to one of them.  `series` is that of every
+    known ink, or None: any ink will do.  InputError if there is no column of amounts, or two
+    where one is wanted.
     """
     both = either and set(AMOUNTS) <= set(table.columns)
     unit = "" if both else _unit(table)
@@ -224,22 +214,10 @@ def read_recipe(
 ) -> WrittenRecipe:
     """The recipe in a file.
 
-    Parameters
-    ----------
-    path : path
-        CSV with the columns ``ink`` and one of ``grams`` and ``percent`` (by mass,
-        sum 100 +- 0.1).
-    inks : names, or a mapping of names to series
-        All inks that may occur, those of one series together.  None: any.
-    mixes : iterable of Mix
-        Mixes that may be named beside the inks; they are taken apart.
-    grams_only : bool
-        Refuse percents, where weights are needed.
-
-    Raises
-    ------
-    InputError
-        With every fault of the file.
+    The file is CSV with the columns ``ink`` and one of ``grams`` and ``percent`` (by mass, sum
+    100 +- 0.1).  `inks` are all that may occur, names or a mapping of names to series, those of
+    one series together (None: any); `mixes` may be named beside them and are taken apart.  With
+    `grams_only` percents are refused.  InputError with every fault of the file.
     """
     path, mixes = Path(path), tuple(mixes)
     table = read_table(path, required=("ink",), numeric=AMOUNTS)

@@ -130,35 +130,15 @@ def read_spectra(
     Values become 0-1; whether they were percent is told by the file, or asked for: see
     `files.scale`.
 
-    Parameters
-    ----------
-    path : path
-        CSV, CGATS.17 or CxF3.
-    name : str
-        Only the spectrum of that name.
-    shop : Shop
-        Whose way of measuring what the file states must agree with.  None: it need
-        not agree with anything but itself.
-    index : float
-        Refractive index of glossy films: the specular part is then added or taken
-        away where the file and the shop differ in it, and that is said.
-    not_fluorescent : bool
-        Nothing in the file fluoresces, so it does not matter how much UV there was.
-    scale : str
-        "percent" or "fraction", where the file itself leaves it open.
-    repeats : bool
-        Names such as "red a", "red b" and "red 1/3" are repeat readings of "red".
-    darkest : function
-        Gives the darkest reflectance that the shop has measured, or None.  As percent a file
-        may not be much darker than that.
+    The file is CSV, CGATS.17 or CxF3; `name` asks for one spectrum of it.  What it states of
+    the measuring must agree with the `shop` (None: with itself only).  `index` is the refractive
+    index of glossy films: the specular part is then added or taken away where file and shop
+    differ in it, and that is said.  With `not_fluorescent` it does not matter how much UV there
+    was.  `scale` is "percent" or "fraction", where the file leaves it open.  With `repeats`,
+    names such as "red a", "red b" and "red 1/3" are readings of "red".  `darkest` gives the
+    darkest reflectance that the shop has measured, or None: as percent a file may not be much
+    darker.  InputError with every fault of the file, or if it may be percent or 0-1.
 
-    Raises
-    ------
-    InputError
-        With every fault of the file, or if it may be percent or 0-1.
-
-    Examples
-    --------
     >>> from matchkit.files.write import data_folder
     >>> spectra, notes = read_spectra(data_folder() / "demo-shop" / "targets.csv")
     >>> spectra[-1].name, spectra[-1].R.shape, notes

@@ -82,24 +82,11 @@ def parse_table(
 ) -> FileTable:
     """The rows of `content`.  Unknown columns are left alone.
 
-    Parameters
-    ----------
-    content, file : str
-        What was read, and its name for messages.
-    required, numeric, text : names of columns
-        That must be there; that hold numbers; that may be there.
-    limits : names of columns
-        Whose loss would do harm: a near-miss of such a name is a fault, of another
-        one a note.
-    spectral : bool
-        Wavelengths are expected as columns: ``400``, ``400 nm`` or ``400 %``.
-    rename : function
-        From a header cell to a column name.
-
-    Raises
-    ------
-    InputError
-        When the rows cannot be told apart into cells at all.
+    `file` names it in messages.  `required`, `numeric` and `text` are columns that must be
+    there, that hold numbers, that may be there; `limits` those whose loss would do harm: a
+    near-miss of such a name is a fault, of another one a note.  With `spectral`, wavelengths are
+    expected as columns: ``400``, ``400 nm`` or ``400 %``.  `rename` makes a column name of a
+    header cell.  InputError when the rows cannot be told apart into cells at all.
 
     >>> table = parse_table("Ink;grams\\nRed;12,5\\n", "a.csv", required=["ink"], numeric=["grams"])
     >>> table.rows[0].where, table.rows[0].cells, table.decimal

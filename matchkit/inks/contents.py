@@ -72,18 +72,10 @@ def weighings(plan: Plan) -> tuple[Weighing, ...]:
 def contents(readings: Sequence[Weighing], inks: Collection[str]) -> Contents:
     """Follow the pots: what is left keeps its percents, what is added goes on top.
 
-    Parameters
-    ----------
-    readings : sequence of Weighing
-        In the order of the work; those of one drawdown are taken together.
-    inks : names
-        Of the inks; the letdowns are those among the readings.
-
-    Raises
-    ------
-    InputError
-        For what can't have been: a negative weight, more left than there was, a name that
-        is no ink and no letdown made before.
+    `readings` are in the order of the work, and those of one drawdown are taken together;
+    `inks` are the names of the inks, the letdowns being those among the readings.  InputError
+    for what can't have been: a negative weight, more left than there was, a name that is no
+    ink and no letdown made before.
 
     >>> made = {"made": "Red 5 in white", "pot": "1"}
     >>> white = Weighing(what="White", planned_g=28.5, **made)

@@ -97,19 +97,9 @@ def drawdown_plan(
 ) -> Plan:
     """The drawdowns for all inks, or for `new_ink` among them.
 
-    Parameters
-    ----------
-    batch_g : float
-        The least that can be stirred and drawn down well.
-    levels : int
-        Drawdowns of each ink, 3 to 13.
-    pull_g : float
-        What one drawdown takes out of the pot (common practice, no source).
-
-    Raises
-    ------
-    InputError
-        For no inks, an unknown `new_ink`, or numbers that make no sense.
+    `batch_g` is the least that can be stirred and drawn down well, `levels` the drawdowns of
+    each ink (3 to 13), `pull_g` what one takes out of the pot (common practice, no source).
+    InputError for no inks, an unknown `new_ink`, or numbers that make no sense.
 
     >>> inks = [Ink(name="White", role="white"), Ink(name="Red", role="colour")]
     >>> [step.drawdown for step in drawdown_plan(inks, levels=3, new_ink="Red").steps]

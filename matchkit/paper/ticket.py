@@ -106,29 +106,14 @@ def ticket(
 ) -> Ticket:
     """The ticket of one candidate.
 
-    Parameters
-    ----------
-    target : Target
-        What `candidate.de00` was measured against; None: a batch without a target, whose
-        Lab are under the shop's lights.
-    inks : sequence of Ink
-        Where the candidate's names are looked up; the shop's inks, if none are given.
-    hold_back : mapping
-        Ink to the share of it that is weighed first, 0-1; the rest goes in last.
-    use_letdowns : bool
-        Weigh too small weights from letdowns; otherwise the ticket only says how.
-    additives : sequence of Additive
-        Their grams are worked out here.
-    job_size : JobSize
-        How much ink the job needs; None: nobody said how it is printed.
-    warnings : sequence of str
-        What the caller has to say; the ticket's own follow.
-
-    Raises
-    ------
-    InputError
-        For names that are not there, numbers that make no sense, a batch that does not fit the
-        container, and one that is not what the job needs.
+    `target` is what `candidate.de00` was measured against; without one its Lab are under the
+    shop's lights.  Names are looked up in `inks`, or in the shop's.  `hold_back` gives by ink
+    the share that is weighed first, 0-1; the rest goes in last.  With `use_letdowns` too small
+    weights are weighed from letdowns; otherwise the ticket only says how.  The grams of
+    `additives` are worked out here.  `job_size` is how much ink the job needs (None: nobody
+    said how it is printed); `warnings` are what the caller has to say, and the ticket's own
+    follow.  InputError for names that are not there, numbers that make no sense, a batch that
+    does not fit the container, and one that is not what the job needs.
     """
     shelf = {ink.name: ink for ink in inks or shop.inks}
     held = dict(hold_back or {})
