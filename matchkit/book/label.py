@@ -51,8 +51,7 @@ def qr_svg(text: str) -> str:
         import segno
     except ImportError:
         return ""
-    made: str = segno.make(text, error="m", micro=False).svg_inline(border=4, omitsize=True)
-    return made
+    return segno.make(text, error="m", micro=False).svg_inline(border=4, omitsize=True)
 
 
 def _measured(shop: Shop, batch: BatchRecord) -> tuple[str, str] | None:

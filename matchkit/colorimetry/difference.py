@@ -183,8 +183,7 @@ def _grow(a_1: Array, b_1: Array, a_2: Array, b_2: Array) -> Array:
 def _chroma_share(C: Array) -> Array:
     C_2 = C * C
     C_7 = C_2 * C_2 * C_2 * C
-    share: Array = np.sqrt(C_7 / (C_7 + POW25_7))
-    return share
+    return np.sqrt(C_7 / (C_7 + POW25_7))
 
 
 def _weights(

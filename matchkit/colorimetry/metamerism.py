@@ -203,8 +203,7 @@ def adapted(
     M = TRANSFORMS[transform]
     left, entered = (np.asarray(each, dtype=float) for each in (white, to_white))
     gain = D * (M @ entered) / (M @ left) * left[1] / entered[1] + 1 - D
-    moved: Array = np.asarray(XYZ, dtype=float) @ np.linalg.solve(M, gain[:, None] * M).T
-    return moved
+    return np.asarray(XYZ, dtype=float) @ np.linalg.solve(M, gain[:, None] * M).T
 
 
 def inconstancy(

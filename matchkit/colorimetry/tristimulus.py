@@ -66,8 +66,7 @@ def XYZ(R: ArrayLike, light: Light, observer: int) -> Array:
     if R.shape[-1:] != (N_WL,):
         found = R.shape[-1] if R.ndim else "one number"
         raise InputError(f"spectrum: found {found}, need {N_WL} values, 400-700 nm by 10; resample")
-    product: Array = R @ weights(light, observer)
-    return product
+    return R @ weights(light, observer)
 
 
 def Lab(R: ArrayLike, light: Light, observer: int) -> Array:
@@ -130,8 +129,7 @@ def de00(lab_1: ArrayLike, lab_2: ArrayLike) -> Array:
     2.0425
     """
     lightness, chroma, hue = _de00_parts(lab_1, lab_2)
-    difference: Array = np.sqrt(lightness**2 + chroma**2 + hue**2)
-    return difference
+    return np.sqrt(lightness**2 + chroma**2 + hue**2)
 
 
 def de00_vector(lab_1: ArrayLike, lab_2: ArrayLike) -> Array:
@@ -305,8 +303,7 @@ def _hue_step(h_1: Array, h_2: Array) -> Array:
     """From hue 1 to hue 2 the short way round, radians."""
     step = h_2 - h_1
     turn = np.where(np.abs(step) > HALF_TURN, 2 * np.pi, 0.0)
-    short: Array = step - np.copysign(turn, step)
-    return short
+    return step - np.copysign(turn, step)
 
 
 def _at_distance(lab: Array, start: Array, ray: Array, radius: float) -> Array:
@@ -318,8 +315,7 @@ def _at_distance(lab: Array, start: Array, ray: Array, radius: float) -> Array:
         middle = (near + far) / 2
         short = de00(lab, start + middle * ray)[:, None] < radius
         near, far = np.where(short, middle, near), np.where(short, far, middle)
-    reached: Array = start + far * ray
-    return reached
+    return start + far * ray
 
 
 def _de00_parts(lab_1: ArrayLike, lab_2: ArrayLike) -> tuple[Array, Array, Array]:
@@ -349,16 +345,14 @@ def _chroma_share(C: Array) -> Array:
     """sqrt(C^7 / (C^7 + 25^7)), 0 to 1 [S05]."""
     C_2 = C * C
     C_7 = C_2 * C_2 * C_2 * C
-    share: Array = np.sqrt(C_7 / (C_7 + POW25_7))
-    return share
+    return np.sqrt(C_7 / (C_7 + POW25_7))
 
 
 def _mean_hue(h_1: Array, h_2: Array) -> Array:
     """The hue midway, the short way round, 0 to a whole turn [S05]."""
     total = h_1 + h_2
     far = np.abs(h_2 - h_1) > HALF_TURN
-    mean: Array = total / 2 + np.where(far, np.where(total < 2 * np.pi, np.pi, -np.pi), 0.0)
-    return mean
+    return total / 2 + np.where(far, np.where(total < 2 * np.pi, np.pi, -np.pi), 0.0)
 
 
 def _hue_weight(h: Array) -> Array:

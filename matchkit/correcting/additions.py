@@ -237,5 +237,4 @@ def _allowed(wanted: AdditionWanted, rows: Array) -> Mask:
 
 
 def _F(wanted: AdditionWanted, rows: Array) -> Array:
-    F: Array = container.differences_after(wanted.bucket, wanted.target, rows) @ wanted.target.share
-    return F
+    return container.differences_after(wanted.bucket, wanted.target, rows) @ wanted.target.share

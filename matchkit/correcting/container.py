@@ -72,8 +72,7 @@ def reflectance_after(bucket: Bucket, additions_g: Array) -> Array:
     a = np.asarray(additions_g, dtype=float)
     rows = a.reshape(-1, a.shape[-1])
     everything = np.tile(np.arange(a.shape[-1]), (len(rows), 1))
-    R: Array = _optics(bucket, everything, rows).R.reshape(*a.shape[:-1], -1)
-    return R
+    return _optics(bucket, everything, rows).R.reshape(*a.shape[:-1], -1)
 
 
 def seen_after(bucket: Bucket, target: Target, additions_g: Array) -> tuple[Array, Array, Array]:
@@ -180,8 +179,7 @@ def _slope_of_R(bucket: Bucket, subsets: Index, optics: _Optics) -> Array:
         crowded = palette.crowding[w] * optics.strong[:, w] / (room[:, w] ** 2 * optics.total_g)
         S = S - (crowded[:, None] * more)[..., None] * palette.S[w]
     by_K, by_S = optics.by_K[:, None, :], optics.by_S[:, None, :]
-    slope: Array = by_K * (K - optics.K[:, None, :]) + by_S * (S - optics.S[:, None, :])
-    return slope
+    return by_K * (K - optics.K[:, None, :]) + by_S * (S - optics.S[:, None, :])
 
 
 def slopes_after(bucket: Bucket, target: Target, subsets: Index, a: Array) -> tuple[Array, Array]:

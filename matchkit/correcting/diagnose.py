@@ -95,8 +95,7 @@ class Belief:
     @property
     def strengths(self) -> Array:
         """Most likely strengths, (n_ink,): 1 is the reference lot."""
-        strengths: Array = np.exp(self.log_strength)
-        return strengths
+        return np.exp(self.log_strength)
 
 
 def infer(
@@ -227,8 +226,7 @@ def _pour_errors(errors_g: Array, poured: list[tuple[int, int]], n_rounds: int, 
     each = np.zeros((n_rounds, n))
     for (k, i), error in zip(poured, errors_g, strict=True):
         each[k, i] = error
-    total: Array = np.cumsum(each, axis=0)
-    return total
+    return np.cumsum(each, axis=0)
 
 
 def _linearise(
@@ -306,8 +304,7 @@ def _residual(rounds: Sequence[Round], miss: Array, model_f: Sequence[float]) ->
         else stays(each.grams, last) * own_f * model_f[-1] * smooth()
         for each, own_f in zip(rounds, model_f, strict=True)
     ]
-    expected: Array = np.hstack(blocks) @ np.linalg.solve(covariance, miss)
-    return expected
+    return np.hstack(blocks) @ np.linalg.solve(covariance, miss)
 
 
 def f_inverse(f: Array) -> Array:

@@ -139,5 +139,4 @@ def _reweighted(prior: Prior, x: Array) -> Array:
     n = len(prior.sd)
     tail = np.ones(len(x))
     tail[:n] = 1 / (1 + ((x - prior.mean)[:n] / prior.sd) ** 2 / prior.freedom)
-    precision: Array = np.sqrt(tail[:, None] * tail) * prior.precision
-    return precision
+    return np.sqrt(tail[:, None] * tail) * prior.precision

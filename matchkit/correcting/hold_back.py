@@ -122,15 +122,13 @@ def _sensitive(palette: Palette, grams: Array, target: Target, sd: Array) -> lis
 
 def _to_Lab(R: Array, target: Target) -> Array:
     W = target.W[:, :3]
-    slope: Array = Lab_jacobian(R @ W, target.whites[0]) @ W.T
-    return slope
+    return Lab_jacobian(R @ W, target.whites[0]) @ W.T
 
 
 def _to_de00(R: Array, target: Target) -> Array:
     """Slope (3, n_wl) of the difference from the target with R, first light."""
     lab = XYZ_to_Lab(R @ target.W[:, :3], target.whites[0])
-    slope: Array = difference_slope(target.lab[0], lab)[1] @ _to_Lab(R, target)
-    return slope
+    return difference_slope(target.lab[0], lab)[1] @ _to_Lab(R, target)
 
 
 def _by_gram(palette: Palette, grams: Array) -> tuple[Array, Array]:

@@ -198,8 +198,7 @@ def _check(
 def _miss(palette: Palette, drawdown: Drawdown) -> Array:
     """What the model says too little of a drawdown of the reference lots, on the f scale."""
     told = reflectance(replace(palette, strengths=None), _fractions(palette, drawdown))
-    miss: Array = f_scale(drawdown.R)[0] - f_scale(told)[0]
-    return miss
+    return f_scale(drawdown.R)[0] - f_scale(told)[0]
 
 
 def _strength(palette: Palette, i: int, checks: Sequence[_Check]) -> tuple[float, float]:

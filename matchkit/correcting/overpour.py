@@ -147,8 +147,7 @@ class _Case:
     def over(self) -> Mask:
         """Which planned inks (n_ink,) are over the plan by more than a weighing may be."""
         may = np.maximum(OVER_STEPS * self.resolution_g, OVER_SHARE * self.plan_g)
-        over: Mask = (self.plan_g > 0) & (self.in_g - self.plan_g > may + self.resolution_g / 2)
-        return over
+        return (self.plan_g > 0) & (self.in_g - self.plan_g > may + self.resolution_g / 2)
 
     @property
     def planned_de00(self) -> Array:

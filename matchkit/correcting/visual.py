@@ -277,10 +277,7 @@ def _direction(way: str, standard: Array) -> Array:
     # Beside an orange "redder" is a turn of hue; beside a red it can only mean more of it.
     turn = np.array([0.0, -outward[2], outward[1]])
     along = float(axis @ turn)
-    way_off: Array = (
-        turn * np.sign(along) if abs(along) >= ALONG else outward * np.sign(axis @ outward)
-    )
-    return way_off
+    return turn * np.sign(along) if abs(along) >= ALONG else outward * np.sign(axis @ outward)
 
 
 def _across(axes: list[Array]) -> list[Array]:

@@ -238,8 +238,7 @@ class _Lots:
 
     def strengths(self, x: Array) -> Array:
         """Strengths (n, n_ink) from log strengths of the lots (n_lot,)."""
-        strengths: Array = np.exp(np.where(self.number >= 0, x[self.number], 0.0))
-        return strengths
+        return np.exp(np.where(self.number >= 0, x[self.number], 0.0))
 
     def step(self, at: Constants, films: Films, weight: Array, x: Array) -> Array:
         """Log strengths (n_lot,) after a step from `x`, by which the films are as strong."""

@@ -185,8 +185,7 @@ def trust(at: Constants, films: Films, *, reach: float = 3.0) -> Array:
     thickness or mixture would bend the inks around it.
     """
     off = misfit(at, films)
-    weight: Array = 1 / (1 + (off / (reach * max(float(np.median(off)), LEAST_MISFIT_F))) ** 2)
-    return weight
+    return 1 / (1 + (off / (reach * max(float(np.median(off)), LEAST_MISFIT_F))) ** 2)
 
 
 def _from_hiding(C: Array, q: Array, white: int, scattering: bool) -> tuple[Array, Array]:

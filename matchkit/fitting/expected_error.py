@@ -118,8 +118,7 @@ def _far_out(error: Array, main: Index, cards: Index, apart: Array) -> Mask:
     """Which drawdowns (n,) contradict those of their ink and those like them: wrong readings."""
     of_ink = [usual_error(error, main == main[k], cards == cards[k]) for k in range(len(error))]
     alike = np.median(error[np.argsort(apart, axis=1)[:, :LIKEST]], axis=1)
-    far: Mask = error > np.maximum(AT_LEAST, TIMES * np.maximum(of_ink, alike))
-    return far
+    return error > np.maximum(AT_LEAST, TIMES * np.maximum(of_ink, alike))
 
 
 def _first_times(v: Array, main: Index, count: Index) -> Array:
@@ -127,8 +126,7 @@ def _first_times(v: Array, main: Index, count: Index) -> Array:
     size = np.linalg.norm(v, axis=1)
     of_ink = [np.median(size[main == i]) if n > 1 else 0.0 for i, n in enumerate(count)]
     times = np.array(of_ink) / max(float(np.median(size)), 1e-9)
-    first: Array = np.where(times > TIMES, times, 1.0)
-    return first
+    return np.where(times > TIMES, times, 1.0)
 
 
 def _apart(one: Array, other: Array) -> Array:

@@ -177,8 +177,7 @@ def spikes(R: ArrayLike) -> list[int]:
 def _leaps(R: Array) -> Mask:
     slope = np.abs(np.diff(R))
     beside = np.maximum(slope[..., :-2], slope[..., 2:])
-    found: Mask = slope[..., 1:-1] > np.maximum(JUMP_LEAST, JUMP_TIMES * beside)
-    return found
+    return slope[..., 1:-1] > np.maximum(JUMP_LEAST, JUMP_TIMES * beside)
 
 
 def _lone(R: Array) -> Mask:

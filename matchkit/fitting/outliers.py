@@ -34,8 +34,7 @@ def smooth() -> Array:
     >>> smooth()[0, :5].round(3).tolist()  # 400 nm with 400 to 440 nm
     [1.0, 0.969, 0.882, 0.755, 0.607]
     """
-    together: Array = np.exp(-(((GRID_NM[:, None] - GRID_NM) / REACH_NM) ** 2) / 2)
-    return together
+    return np.exp(-(((GRID_NM[:, None] - GRID_NM) / REACH_NM) ** 2) / 2)
 
 
 def explain(

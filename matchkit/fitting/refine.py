@@ -46,8 +46,7 @@ def solve_constants(
     ties = _ties(films, structure)
 
     def residual(at: constants.Constants) -> Array:
-        miss: Array = sqrt_w * (constants.f_scale(constants.predict(at, films))[0] - target)
-        return miss
+        return sqrt_w * (constants.f_scale(constants.predict(at, films))[0] - target)
 
     def cost_of(miss: Array, at: constants.Constants) -> float:
         off = noise_f * (_values(at, names) - prior[0]) / prior[1]

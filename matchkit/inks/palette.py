@@ -138,8 +138,7 @@ def strength_jacobian(palette: Palette, c: Array, strengths: ArrayLike | None = 
     own_K = (c * s)[..., None] * palette.K
     own_S = (c * s / (1 + palette.crowding * c))[..., None] * palette.S
     _, by_K, by_S = look(palette, own_K.sum(axis=-2), own_S.sum(axis=-2))
-    by_strength: Array = by_K[..., None, :] * own_K + by_S[..., None, :] * own_S
-    return by_strength
+    return by_K[..., None, :] * own_K + by_S[..., None, :] * own_S
 
 
 def doubt_jacobian(palette: Palette, c: Array) -> Array:

@@ -80,8 +80,7 @@ def weigh_out(
         counts[i] += np.clip(steps - counts.sum(), -counts[i], most[i] - counts[i])
     counts[order[0]] += steps - counts.sum()
     decimals = max(0, -int(np.floor(np.log10(resolution_g)))) + 2
-    grams: Array = np.round(counts * resolution_g, decimals)
-    return grams
+    return np.round(counts * resolution_g, decimals)
 
 
 def cost_per_kg(inks: Sequence[Ink], fractions: Sequence[float]) -> float | None:

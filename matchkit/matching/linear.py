@@ -25,8 +25,7 @@ def linear_misses(palette: Palette, R: ArrayLike) -> Array:
     inner = np.clip(inner, 2e-3, 0.99)
     under = inner / (1 - palette.k2 + palette.k2 * inner)
     q = (1 - under) ** 2 / (2 * under)
-    misses: Array = (palette.K - q * palette.S) / (q + LEVEL)
-    return misses
+    return (palette.K - q * palette.S) / (q + LEVEL)
 
 
 def linear_fractions(palette: Palette, R: ArrayLike) -> Array:

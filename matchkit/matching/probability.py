@@ -120,8 +120,7 @@ def _doubt(palette: Palette, grams: Array, target: Target) -> Array:
     c = grams / grams.sum(axis=-1)[..., None]
     to_Lab = _Lab_of_R(reflectance(palette, c), target)
     moved = to_Lab @ doubt_jacobian(palette, c).swapaxes(-1, -2)
-    covariance: Array = moved @ moved.swapaxes(-1, -2)
-    return covariance
+    return moved @ moved.swapaxes(-1, -2)
 
 
 def covariance_after(
@@ -154,18 +153,16 @@ def covariance_after(
     both = new_s @ V @ old_s.T + pour * now_g @ old_g.T + both_fit
     new = new_s @ V @ new_s.T + pour * (now_g @ now_g.T + more_g @ more_g.T) + new_fit
     thicker = new_s.sum(axis=1)
-    left: Array = (
+    return (
         new
         - both @ np.linalg.solve(old + seen_Lab, both.T)
         + spread.measuring_Lab**2 * np.eye(3)
         + spread.log_thickness**2 * np.outer(thicker, thicker)
     )
-    return left
 
 
 def _root(covariance: Array) -> Array:
-    root: Array = np.linalg.cholesky(covariance + 1e-12 * np.eye(3)).astype(float)
-    return root
+    return np.linalg.cholesky(covariance + 1e-12 * np.eye(3)).astype(float)
 
 
 def _slopes(palette: Palette, grams: Array, target: Target) -> tuple[Array, Array, Array]:
@@ -280,8 +277,7 @@ def _lab(palette: Palette, grams: Array, target: Target) -> Array:
 def _Lab_of_R(R: Array, target: Target) -> Array:
     """d Lab / d R, (..., 3, n_wl), under the first light."""
     W = target.W[:, :3]
-    slope: Array = Lab_jacobian(R @ W, target.whites[0]) @ W.T
-    return slope
+    return Lab_jacobian(R @ W, target.whites[0]) @ W.T
 
 
 @cache

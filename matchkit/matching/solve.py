@@ -220,8 +220,7 @@ def _subsets(usable: Sequence[int], m: int, smaller: _Round) -> Index:
     grown = np.concatenate([np.insert(parents, 0, new, axis=1) for new in usable])
     grown = np.sort(grown, axis=1)
     grown = grown[(np.diff(grown, axis=1) > 0).all(axis=1)]  # an ink it had already adds nothing
-    every: Index = np.unique(grown, axis=0)
-    return every
+    return np.unique(grown, axis=0)
 
 
 def _screen(
@@ -343,8 +342,7 @@ def _cost(palette: Palette, c: Array) -> Array:
     """Cost per kg of formulas (n, n_ink); infinite where an ink has no price."""
     price = _prices(palette)
     unknown = ((c > DROPPED) & np.isinf(price)).any(axis=1)
-    cost: Array = np.where(unknown, np.inf, c @ np.where(np.isinf(price), 0, price))
-    return cost
+    return np.where(unknown, np.inf, c @ np.where(np.isinf(price), 0, price))
 
 
 def _prices(palette: Palette) -> Array:

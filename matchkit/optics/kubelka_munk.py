@@ -183,8 +183,7 @@ def with_surface(R: ArrayLike, *, base: float, gain: float, k2: float) -> Spectr
     [0.24356, 1.0]
     """
     R = np.asarray(R, dtype=float)
-    R_m: Spectrum = base + gain * (1 - k2) * R / (1 - k2 * R)
-    return R_m
+    return base + gain * (1 - k2) * R / (1 - k2 * R)
 
 
 def without_surface(R_m: ArrayLike, *, base: float, gain: float, k2: float) -> Spectrum:
@@ -197,8 +196,7 @@ def without_surface(R_m: ArrayLike, *, base: float, gain: float, k2: float) -> S
     [0.4, 1.0]
     """
     inner = (np.asarray(R_m, dtype=float) - base) / gain
-    R: Spectrum = inner / (1 - k2 + k2 * inner)
-    return R
+    return inner / (1 - k2 + k2 * inner)
 
 
 def contrast_ratio(Y_black: ArrayLike, Y_white: ArrayLike) -> Spectrum:

@@ -255,8 +255,7 @@ def _spread(shop: SimulatedShop, lots_percent: float) -> Spread:
 
 
 def _padded(values: Array, by: float, length: int) -> Array:
-    padded: Array = np.concatenate([values, np.full(length - len(values), by)])
-    return padded
+    return np.concatenate([values, np.full(length - len(values), by)])
 
 
 def _seen(target: Target, readings: Array) -> Array:

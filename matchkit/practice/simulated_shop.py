@@ -152,8 +152,7 @@ def _in_white(bench: Bench, rng: np.random.Generator, n: int, colours: int) -> A
 
 def on_screen(R: Array, light: str = "D65") -> Mask:
     """Whether (...) a screen can show reflectances (..., n_wl) as seen under a light."""
-    shown: Mask = in_srgb(XYZ(R, light, OBSERVER), white(light, OBSERVER))
-    return shown
+    return in_srgb(XYZ(R, light, OBSERVER), white(light, OBSERVER))
 
 
 def swatch(name: str, R: Array, light: str = "D65", observer: int = OBSERVER) -> Swatch:

@@ -144,19 +144,16 @@ def _log_between(rng: Generator, low: float, high: float) -> float:
 
 def _edge(centre_nm: float, width_nm: float, tails: bool = False) -> Array:
     x = (GRID_NM - centre_nm) / width_nm
-    result: Array = 0.5 - np.arctan(0.8 * x) / np.pi if tails else 1 / (1 + np.exp(x))
-    return result
+    return 0.5 - np.arctan(0.8 * x) / np.pi if tails else 1 / (1 + np.exp(x))
 
 
 def _band(centre_nm: float, width_nm: float, tails: bool = False) -> Array:
     x = (GRID_NM - centre_nm) / width_nm
-    result: Array = 1 / (1 + 0.7 * x**2) if tails else np.exp(-0.5 * x**2)
-    return result
+    return 1 / (1 + 0.7 * x**2) if tails else np.exp(-0.5 * x**2)
 
 
 def _power(slope: float) -> Array:
-    result: Array = (GRID_NM / 550.0) ** -slope
-    return result
+    return (GRID_NM / 550.0) ** -slope
 
 
 def _absorption(family: _Family, rng: Generator, tails: bool = False) -> Array:

@@ -61,8 +61,7 @@ class Angles:
     @property
     def root_F(self) -> Array:
         """Square root of the share of a diffuse flux in each direction, (..., m)."""
-        root: Array = np.sqrt(2 * self.mu * self.w)
-        return root
+        return np.sqrt(2 * self.mu * self.w)
 
     @property
     def surface_T(self) -> Array:

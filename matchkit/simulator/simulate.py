@@ -189,8 +189,7 @@ def _smooth(shape: tuple[int, ...], reach_nm: float, rng: Generator) -> Array:
     apart = (GRID_NM[:, None] - GRID_NM) / reach_nm
     # The small diagonal keeps the factor real when the reach is long.
     root = np.linalg.cholesky(np.exp(-0.5 * apart**2) + 1e-9 * np.eye(N_WL))
-    result: Array = rng.standard_normal(shape) @ root.T
-    return result
+    return rng.standard_normal(shape) @ root.T
 
 
 def read(R: ArrayLike, rng: Generator, noise: Noise = NOISE, *, repeats: int = 1) -> Array:
@@ -208,8 +207,7 @@ def read(R: ArrayLike, rng: Generator, noise: Noise = NOISE, *, repeats: int = 1
         true = true * (1 + noise.drawdown * (1 - np.clip(true, 0, 1)) * wrong)
     shape = (*true.shape[:-2], repeats, N_WL)
     seen = true * (1 + noise.relative * _smooth(shape, noise.reach_nm, rng))
-    result: Array = np.maximum(seen + noise.absolute * _smooth(shape, noise.reach_nm, rng), 0)
-    return result
+    return np.maximum(seen + noise.absolute * _smooth(shape, noise.reach_nm, rng), 0)
 
 
 def weigh(
@@ -233,8 +231,7 @@ def weigh(
 
 def draw_lots(rng: Generator, n_ink: int, spread: float = 0.03) -> Array:
     """Strengths of today's lots against the reference, log-normal, ``(n_ink,)``."""
-    result: Array = np.exp(spread * rng.standard_normal(n_ink))
-    return result
+    return np.exp(spread * rng.standard_normal(n_ink))
 
 
 # ---- drawdowns and mixtures to try

@@ -149,14 +149,12 @@ def drifted(R: Array, when: ArrayLike, troubles: Troubles) -> Array:
     away = troubles.drift * np.asarray(when, dtype=float)[..., None]
     off_nm = DRIFT_NM * away
     slope = np.gradient(R, GRID_NM, axis=-1)
-    result: Array = np.maximum(R * (1 + away) + off_nm * slope, 0)
-    return result
+    return np.maximum(R * (1 + away) + off_nm * slope, 0)
 
 
 def astray(grams: Array, troubles: Troubles, rng: Generator) -> Array:
     """What truly ends up in the mixture of what was weighed: the hand loses a little."""
-    result: Array = grams * np.maximum(1 + troubles.weighing * rng.standard_normal(grams.shape), 0)
-    return result
+    return grams * np.maximum(1 + troubles.weighing * rng.standard_normal(grams.shape), 0)
 
 
 def swapped(readings: Array, troubles: Troubles, rng: Generator) -> Array:

@@ -255,8 +255,7 @@ def on_balance(
 def grams_of(palette: Palette, poured: Mapping[str, float], shop: Shop) -> Array:
     """Grams (n_ink,) of what is weighed, mixes taken apart."""
     held = taken_apart(poured, shop.mixes)
-    grams: Array = sum(poured.values()) * fractions_for(palette, [*held], [*held.values()])
-    return grams
+    return sum(poured.values()) * fractions_for(palette, [*held], [*held.values()])
 
 
 PROVE = "A print is not a drawdown: prove it on the garment, cured, under the agreed light."
