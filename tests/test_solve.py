@@ -380,7 +380,7 @@ def test_round_off_does_not_choose_among_formulas_that_all_meet_the_target(fitte
             continue
         target = Target.from_spectrum(spectrum.R, shop.lights, shop.observer, other_weight=0.0)
         lists = set()
-        for _ in range(3):
+        for _ in range(2):
             shaken = {
                 series: replace(
                     found,
