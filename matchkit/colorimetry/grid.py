@@ -22,11 +22,10 @@ Sources:
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from matchkit.arrays import Array
 from matchkit.errors import InputError
 
-Spectrum = NDArray[np.float64]  # (..., n_wl)
-
-GRID_NM: NDArray[np.float64] = np.arange(400.0, 701.0, 10.0)
+GRID_NM: Array = np.arange(400.0, 701.0, 10.0)
 N_WL = GRID_NM.size
 
 TOLERANCE_NM = 0.02  # wavelengths are printed with two decimals at most (3.33 nm steps)
@@ -46,7 +45,7 @@ _BEYOND = np.array([[884, -1960, 3033, -2648, 1080, -180], [508, -540, 488, -367
 _MIDDLE = np.array([3, -25, 150, 150, -25, 3]) / 256
 
 
-def to_grid(wavelengths_nm: ArrayLike, values: ArrayLike, where: str = "") -> Spectrum:
+def to_grid(wavelengths_nm: ArrayLike, values: ArrayLike, where: str = "") -> Array:
     """Spectra on 400-700 nm by 10, from any even steps that lead there.
 
     Wider ranges are cropped.  20 nm steps are halved by Sprague's interpolation
@@ -70,7 +69,7 @@ def to_grid(wavelengths_nm: ArrayLike, values: ArrayLike, where: str = "") -> Sp
     return given[..., _nearest(nm)]
 
 
-def average(readings: ArrayLike) -> Spectrum:
+def average(readings: ArrayLike) -> Array:
     """The mean of repeat readings, (n_readings, n_wl) to (n_wl,).
 
     >>> average([[0.25, 0.5], [0.75, 0.5]]).tolist()
@@ -79,7 +78,7 @@ def average(readings: ArrayLike) -> Spectrum:
     each = np.asarray(readings, dtype=float)
     if each.ndim < 2 or each.shape[-2] == 0:
         raise InputError(f"readings must be (n_readings, n_wl), at least one; got {each.shape}")
-    mean: Spectrum = each.mean(axis=-2)
+    mean: Array = each.mean(axis=-2)
     return mean
 
 
@@ -135,21 +134,21 @@ def _at(where: str) -> str:
     return f"{where}: " if where else ""
 
 
-def _value(R: Spectrum, index: int) -> str:
+def _value(R: Array, index: int) -> str:
     return f"{R[index]:.4g} at {GRID_NM[index]:.0f} nm" if R.size == N_WL else f"{R[index]:.4g}"
 
 
-def _step_nm(nm: Spectrum) -> float:
+def _step_nm(nm: Array) -> float:
     return float((nm[-1] - nm[0]) / (nm.size - 1))
 
 
-def _nearest(nm: Spectrum) -> NDArray[np.intp]:
+def _nearest(nm: Array) -> NDArray[np.intp]:
     """Where each grid wavelength is, or would be, in evenly spaced `nm`."""
     index: NDArray[np.intp] = np.rint((GRID_NM - nm[0]) / _step_nm(nm)).astype(np.intp)
     return index
 
 
-def _wavelength_fault(nm: Spectrum, values: Spectrum) -> str:
+def _wavelength_fault(nm: Array, values: Array) -> str:
     """Why `values` at `nm` cannot be brought to the grid, or an empty string."""
     if nm.ndim != 1 or nm.size < 2 or not ((nm > 0) & (nm < 1e5)).all():
         return "wavelengths must be a row of two or more numbers in nm"
@@ -158,7 +157,7 @@ def _wavelength_fault(nm: Spectrum, values: Spectrum) -> str:
     return _order_fault(nm) or _range_fault(nm) or _step_fault(nm)
 
 
-def _order_fault(nm: Spectrum) -> str:
+def _order_fault(nm: Array) -> str:
     falls = np.flatnonzero(np.diff(nm) <= 0)
     if falls.size:
         before, after = nm[falls[0]], nm[falls[0] + 1]
@@ -167,7 +166,7 @@ def _order_fault(nm: Spectrum) -> str:
     return ""
 
 
-def _range_fault(nm: Spectrum) -> str:
+def _range_fault(nm: Array) -> str:
     need = "400-700 nm must be covered"
     if nm[0] > GRID_NM[0] + TOLERANCE_NM:
         return f"wavelengths begin at {nm[0]:g} nm; {need}, and nothing is made up beyond the data"
@@ -176,7 +175,7 @@ def _range_fault(nm: Spectrum) -> str:
     return ""
 
 
-def _step_fault(nm: Spectrum) -> str:
+def _step_fault(nm: Array) -> str:
     step, steps = _step_nm(nm), np.diff(nm)
     worst = int(np.abs(steps - np.median(steps)).argmax())
     if abs(steps[worst] - np.median(steps)) > TOLERANCE_NM:
@@ -197,7 +196,7 @@ def _step_fault(nm: Spectrum) -> str:
     return ""
 
 
-def _halved(values: Spectrum) -> Spectrum:
+def _halved(values: Array) -> Array:
     """Evenly spaced values, (..., n), and their middles: (..., 2n - 1) [CIE167]."""
     with np.errstate(invalid="ignore", over="ignore"):
         before = values[..., :6] @ _BEYOND.T

@@ -11,8 +11,8 @@ import re
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.errors import InputError
 from matchkit.files.grid import LONGEST_HEADER, LONGEST_NM, MOST_CELLS, MOST_ROWS, SHORTEST_NM
 from matchkit.files.readings import Readings, StatedLab, light_name, name_fault, stated_in
@@ -247,7 +247,7 @@ def _block(table: _Table, columns: _Columns, found: Findings) -> Readings:
 
 def _numbers(
     table: _Table, places: list[int], found: Findings
-) -> tuple[list[tuple[int, list[str]]], NDArray[np.float64]]:
+) -> tuple[list[tuple[int, list[str]]], Array]:
     """The rows whose values are all numbers, and these, (n_rows, n)."""
     cells = [[words[i] for i in places] for _, words in table.rows]
     try:

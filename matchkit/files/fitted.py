@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.grid import N_WL
 from matchkit.errors import InputError
 from matchkit.files.lock import locked
@@ -264,5 +264,5 @@ def _check(found: Fit, shop: Shop) -> None:
         raise ValueError
 
 
-def _array(values: Sequence[Any]) -> NDArray[np.float64]:
+def _array(values: Sequence[Any]) -> Array:
     return np.array(values, dtype=float)

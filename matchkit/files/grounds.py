@@ -4,9 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import fields, replace
 from pathlib import Path
 
-import numpy as np
-from numpy.typing import NDArray
-
+from matchkit.arrays import Array
 from matchkit.colorimetry.grid import LOWEST, average
 from matchkit.errors import did_you_mean
 from matchkit.files.readings import (
@@ -124,8 +122,6 @@ def _say(refused: dict[str, list[str]], kept: set[str], found: Findings) -> None
             found.notes.append(f"{found.file}: {listed(spare)}: readings left out: {reason}")
 
 
-Spectrum = NDArray[np.float64]  # (n_wl,)
-
 FILE, FILMS = "grounds.csv", "films.csv"
 FILM_NUMBERS = ("thickness_um", "g_per_m2")
 THICKNESS_UM = (1.0, 2000.0)  # a film of ink, not a mistaken unit
@@ -139,7 +135,7 @@ def read_grounds(path: Path | None, found: Findings) -> tuple[Ground, ...]:
     """
     if path is None:
         return ()
-    readings: dict[str, list[tuple[Row, Spectrum]]] = {}
+    readings: dict[str, list[tuple[Row, Array]]] = {}
     for row, R in spectral_rows(path, FILE, ("ground",), found, text=("surface",))[1]:
         name = wording(row, "ground", faults=found.faults, required=True)
         readings.setdefault(name, []).append((row, R))

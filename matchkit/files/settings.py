@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.illuminants import weights
 from matchkit.errors import InputError, nearest
 from matchkit.files.text import Findings, label, quoted, read_text, text_fault
@@ -109,7 +109,7 @@ def geometry_doubts(shop: Shop) -> list[str]:
     ]
 
 
-def _darkest(R: NDArray[np.float64]) -> float:
+def _darkest(R: Array) -> float:
     return float(np.sort(R)[:DARKEST_BANDS].mean())
 
 

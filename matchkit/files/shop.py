@@ -13,7 +13,6 @@ from pathlib import Path
 from typing import TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 
 from matchkit.colorimetry.grid import average
 from matchkit.errors import InputError, did_you_mean, plainly
@@ -40,7 +39,6 @@ OPTIONAL_FILES = ("mixes.csv", "grounds.csv", "films.csv", "film_spectra.csv")
 DENSITY_G_PER_ML = (0.3, 10.0)  # wider than any ink, narrow enough to catch kg per m3
 
 T = TypeVar("T")
-Spectrum = NDArray[np.float64]
 Inks = dict[str, Ink] | None  # None: inks.csv could not be read, so any name may be right
 
 

@@ -14,8 +14,8 @@ from itertools import chain
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.errors import InputError, nearest
 from matchkit.files.grid import MOST_FAULTS, Grid, laid, split_table, wavelength_columns
 from matchkit.files.text import decimal_mark, label, number, quoted, read_text, text_fault
@@ -41,7 +41,7 @@ class FileTable:
     columns: tuple[str, ...]
     rows: tuple[Row, ...]
     decimal: str
-    nm: NDArray[np.float64]  # (n,), of the wavelength columns
+    nm: Array  # (n,), of the wavelength columns
     percent: bool  # a wavelength column is headed %
     faults: tuple[str, ...]
     notes: tuple[str, ...]
@@ -161,7 +161,7 @@ def wording(row: Row, name: str, *, faults: list[str], required: bool = False) -
     return unicodedata.normalize("NFC", cell)
 
 
-def spectral_values(table: FileTable) -> tuple[list[Row], NDArray[np.float64], list[str]]:
+def spectral_values(table: FileTable) -> tuple[list[Row], Array, list[str]]:
     """The rows whose wavelength cells are all numbers, their values, the faults.
 
     One fault a row: the first bad cell and how many more there are.  The values

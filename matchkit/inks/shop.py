@@ -6,8 +6,8 @@ Fractions are by mass, 0-1.  Spectra are on the package grid, ``(..., n_wl)``.
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matchkit.arrays import Array
 from matchkit.errors import InputError
 
 ROLES = ("white", "black", "clear", "colour")
@@ -52,15 +52,15 @@ class Drawdown:
     name: str
     inks: tuple[str, ...]
     fractions: tuple[float, ...]
-    readings: NDArray[np.float64]
+    readings: Array
     lots: tuple[str, ...] = ()  # one per ink, or empty
     ground: str = ""
     thickness_um: float | None = None  # None: it hides, or nobody stated it
 
     @property
-    def R(self) -> NDArray[np.float64]:
+    def R(self) -> Array:
         """The mean of the readings, (n_wl,)."""
-        mean: NDArray[np.float64] = np.mean(self.readings, axis=0)
+        mean: Array = np.mean(self.readings, axis=0)
         return mean
 
 
@@ -73,7 +73,7 @@ class Mix:
     fractions: tuple[float, ...]
     stock_g: float | None = None
     date: str = ""
-    R: NDArray[np.float64] | None = None  # measured, (n_wl,)
+    R: Array | None = None  # measured, (n_wl,)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -85,7 +85,7 @@ class Ground:
     """
 
     name: str
-    R: NDArray[np.float64]
+    R: Array
     surface: str = "rough"
 
 

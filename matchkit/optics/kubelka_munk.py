@@ -23,16 +23,15 @@ Sources:
 """
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from matchkit.arrays import Array
 from matchkit.errors import InputError
-
-Spectrum = NDArray[np.float64]  # (..., n_wl)
 
 TINY = 1e-12
 
 
-def k_over_s(R_inf: ArrayLike) -> Spectrum:
+def k_over_s(R_inf: ArrayLike) -> Array:
     """K/S of a film too thick to see through, (1 - R)^2 / 2R [KM31].
 
     `R_inf` lies in (0, 1]; zero and below raise InputError, since no finite K/S gives them.
@@ -46,11 +45,11 @@ def k_over_s(R_inf: ArrayLike) -> Spectrum:
             f"R_inf must be above 0 and at most 1, got {R.min():.4g} to {R.max():.4g}; "
             "check the surface correction and the scale"
         )
-    q: Spectrum = (1 - R) ** 2 / (2 * R)
+    q: Array = (1 - R) ** 2 / (2 * R)
     return q
 
 
-def R_inf(q: ArrayLike) -> Spectrum:
+def R_inf(q: ArrayLike) -> Array:
     """Reflectance of a hiding film from q = K/S, the inverse of `k_over_s`.
 
     Written as 1 / (1 + q + sqrt(q^2 + 2q)): the textbook 1 + q - sqrt(q^2 + 2q)
@@ -60,11 +59,11 @@ def R_inf(q: ArrayLike) -> Spectrum:
     [0.5, 0.2, 5e-09]
     """
     q = np.asarray(q, dtype=float)
-    R: Spectrum = 1 / (1 + q + np.sqrt(q * (q + 2)))
+    R: Array = 1 / (1 + q + np.sqrt(q * (q + 2)))
     return R
 
 
-def film_R0_T(K: ArrayLike, S: ArrayLike, X: ArrayLike) -> tuple[Spectrum, Spectrum]:
+def film_R0_T(K: ArrayLike, S: ArrayLike, X: ArrayLike) -> tuple[Array, Array]:
     """Reflectance over black and transmittance of a layer [K48].
 
     `K`, `S` >= 0 are (..., n_wl), `X` >= 0 broadcasts.  K = 0 and S = 0 are allowed.
@@ -86,7 +85,7 @@ def film_R0_T(K: ArrayLike, S: ArrayLike, X: ArrayLike) -> tuple[Spectrum, Spect
     return S * ratio / below, 2 * np.sqrt(e) / below
 
 
-def film_R(K: ArrayLike, S: ArrayLike, X: ArrayLike, R_g: ArrayLike) -> Spectrum:
+def film_R(K: ArrayLike, S: ArrayLike, X: ArrayLike, R_g: ArrayLike) -> Array:
     """Reflectance of a layer over a ground `R_g`, R0 + T^2 R_g / (1 - R0 R_g) [K48].
 
     >>> film_R([0.25, 1.0], [1.0, 0.0], 1.0, 0.8).round(6).tolist()
@@ -94,13 +93,13 @@ def film_R(K: ArrayLike, S: ArrayLike, X: ArrayLike, R_g: ArrayLike) -> Spectrum
     """
     R0, T = film_R0_T(K, S, X)
     R_g = np.asarray(R_g, dtype=float)
-    R: Spectrum = R0 + T**2 * R_g / (1 - R0 * R_g)
+    R: Array = R0 + T**2 * R_g / (1 - R0 * R_g)
     return R
 
 
 def layers_from_two_grounds(
     R_black: ArrayLike, R_white: ArrayLike, R_g_black: ArrayLike, R_g_white: ArrayLike
-) -> tuple[Spectrum, Spectrum]:
+) -> tuple[Array, Array]:
     """R0 and T of a layer from its reflectance over two known grounds.
 
     All are internal reflectances, (..., n_wl).  From R = R0 + T^2 g / (1 - R0 g) for
@@ -174,7 +173,7 @@ def _fresnel_diffuse(n: float) -> float:
     )
 
 
-def with_surface(R: ArrayLike, *, base: float, gain: float, k2: float) -> Spectrum:
+def with_surface(R: ArrayLike, *, base: float, gain: float, k2: float) -> Array:
     """What an instrument reads of a film whose internal reflectance is `R` [S42].
 
     `base`, `gain` and `k2` come from `surface_constants` or from a fit.
@@ -186,7 +185,7 @@ def with_surface(R: ArrayLike, *, base: float, gain: float, k2: float) -> Spectr
     return base + gain * (1 - k2) * R / (1 - k2 * R)
 
 
-def without_surface(R_m: ArrayLike, *, base: float, gain: float, k2: float) -> Spectrum:
+def without_surface(R_m: ArrayLike, *, base: float, gain: float, k2: float) -> Array:
     """Internal reflectance of a film that reads `R_m`, the inverse of `with_surface`.
 
     A reading at or below `base` cannot come from that surface; the result is then
@@ -199,7 +198,7 @@ def without_surface(R_m: ArrayLike, *, base: float, gain: float, k2: float) -> S
     return inner / (1 - k2 + k2 * inner)
 
 
-def contrast_ratio(Y_black: ArrayLike, Y_white: ArrayLike) -> Spectrum:
+def contrast_ratio(Y_black: ArrayLike, Y_white: ArrayLike) -> Array:
     """Contrast ratio: Y measured over black, divided by Y measured over white.
 
     ISO 6504 and ASTM D2805 define it on instrument readings.  Apply `with_surface` to
@@ -208,5 +207,5 @@ def contrast_ratio(Y_black: ArrayLike, Y_white: ArrayLike) -> Spectrum:
     >>> round(float(contrast_ratio(68.6, 70.0)), 3)
     0.98
     """
-    ratio: Spectrum = np.asarray(Y_black, dtype=float) / np.asarray(Y_white, dtype=float)
+    ratio: Array = np.asarray(Y_black, dtype=float) / np.asarray(Y_white, dtype=float)
     return ratio
