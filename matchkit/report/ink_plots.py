@@ -65,7 +65,10 @@ def formulas(ax: Axes, rows: Sequence[FormulaRow], title: str) -> Axes:
     A row holds the inks and percents in words, the percents with their colours, the colours
     of target and formula under that light, and the words beside these.
     """
-    ax.set(xlim=(-4, 142), ylim=(len(rows) - 0.05, -0.35))
+    wide_in = ax.figure.get_figwidth()
+    letters = int(0.85 * wide_in * 72 / (marks.PROSE * marks.SMALL))
+    right = 121 + 21 * max(1.0, 6.4 / wide_in)  # what stands beside keeps its room
+    ax.set(xlim=(-4, right), ylim=(len(rows) - 0.05, -0.35))
     ax.axis("off")
     for k, (inks, parts, pair, beside) in enumerate(rows):
         left = 0.0
@@ -81,13 +84,14 @@ def formulas(ax: Axes, rows: Sequence[FormulaRow], title: str) -> Axes:
                 lw=marks.HAIR,
             )
             left += percent
-        ax.text(0, k + 0.43, inks, ha="left", va="top", fontsize=marks.SMALL)
+        ax.text(0, k + 0.43, marks.short(inks, letters), ha="left", va="top", fontsize=marks.SMALL)
         for half, colour in enumerate(pair):
             marks.swatch(ax, 103 + 8 * half, k, 8, 0.4, colour)
         ax.plot([111, 111], [k, k + 0.4], color=marks.INK, lw=marks.HAIR)
         ax.text(121, k + 0.2, beside, ha="left", va="center", fontsize=marks.SMALL)
     pairs = [colour for *_, pair, _ in rows for colour in pair]
-    ax.set_title(title + marks.off_screen_note(pairs), fontsize=marks.USUAL, loc="left")
+    title = marks.wrapped(title + marks.off_screen_note(pairs), int(0.9 * letters))
+    ax.set_title(title, fontsize=marks.USUAL, loc="left")
     return ax
 
 
