@@ -158,7 +158,7 @@ def test_compare_shows_every_light(notebook):
     expect(form.get_by_label("formula 1:")).to_be_visible()
     form.get_by_role("button", name="Compare under the lights").click()
     expect(form.get_by_role("rowheader", name="LED-B3").first).to_be_visible()
-    assert form.get_by_role("img", name="side by side under each light").count() == 1
+    expect(form.get_by_role("img", name="side by side under each light")).to_have_count(1)
 
 
 def test_check_and_correct(notebook, lab):
