@@ -68,7 +68,6 @@ def test_check_by_lab_says_what_the_spectrum_says_under_that_light(shop, ask, fi
     assert "observer" not in by_spectrum
 
 
-@pytest.mark.filterwarnings("ignore::colour.utilities.ColourRuntimeWarning")
 def test_check_by_lab_under_another_light_and_observer_agrees_with_colour_science(shop, ask):
     """colour-science 0.4 gives Lab and CIEDE2000 by its own code."""
     import colour

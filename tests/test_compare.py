@@ -72,7 +72,6 @@ def odd_recipe() -> np.ndarray:
 # ---- side by side ---------------------------------------------------------------------------
 
 
-@pytest.mark.filterwarnings("ignore::colour.utilities.ColourRuntimeWarning")
 @pytest.mark.parametrize("light", LIGHTS)
 def test_lab_under_every_light_of_colour_science(light):
     """The measured chart of ISO 17321-1; lights tabulated by 5 nm are taken to 1 nm by

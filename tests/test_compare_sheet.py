@@ -94,7 +94,6 @@ def test_every_number_is_that_of_the_comparison():
         assert "first drawdown: 87 %" in section
 
 
-@pytest.mark.filterwarnings("ignore::colour.utilities.ColourRuntimeWarning")
 def test_swatches_are_the_colours_of_colour_science():
     """sRGB of colour-science with the Bradford transform, within one level of 255."""
     comparison = seen(NAMES[:1], lights=["D65", "A", "FL11"])

@@ -230,7 +230,6 @@ def test_all_faults_of_a_lamp_are_told_at_once():
 PLAIN_CALL = {"D50": 0.003, "D65": 0.003, "A": 0.003, "FL2": 0.13, "FL11": 0.13, "LED-B3": 0.05}
 
 
-@pytest.mark.filterwarnings("ignore::colour.utilities.ColourRuntimeWarning")
 @pytest.mark.parametrize("observer", [2, 10])
 @pytest.mark.parametrize(("light", "tolerance"), PLAIN_CALL.items())
 def test_measured_chart_agrees_with_colour_science(light, tolerance, observer):
@@ -240,7 +239,6 @@ def test_measured_chart_agrees_with_colour_science(light, tolerance, observer):
     assert cm.de00(cm.Lab(R, light, observer), theirs).max() < tolerance
 
 
-@pytest.mark.filterwarnings("ignore::colour.utilities.ColourRuntimeWarning")
 @pytest.mark.parametrize(("light", "observer"), BOTH)
 def test_cie_samples_agree_when_colour_science_has_the_light_at_1_nm(light, observer):
     """CIE 13.3 test-colour samples: nothing but the light's interpolation sets us apart."""

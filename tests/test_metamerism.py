@@ -309,7 +309,6 @@ def test_inconstancy_of_four_curves(curve, light, transform, de00, cmc):
     assert ours == pytest.approx(cmc, abs=1e-4)
 
 
-@pytest.mark.filterwarnings("ignore::colour.utilities.ColourRuntimeWarning")
 def test_inconstancy_is_that_of_colour_science_put_together():
     """Its own weights, white, transform at full adaptation, and CIEDE2000."""
     R = smooth_spectra(6)

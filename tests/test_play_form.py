@@ -20,7 +20,6 @@ def given(monkeypatch):
     return PlayForm({"invented": practice_shop().palette}, LIGHTS[0], OBSERVER)
 
 
-@pytest.mark.filterwarnings("ignore::colour.utilities.ColourRuntimeWarning")  # of its own grid
 def test_a_move_shows_the_colour_and_an_arrow_for_each_ink_at_once(given):
     """L*a*b* by colour-science's own sum over the spectrum."""
     import colour
