@@ -423,21 +423,23 @@ def test_a_reprint_with_todays_lots_is_nearer_than_the_old_formula(hands):
 
 
 def test_learning_closes_most_of_the_gap_in_the_stored_study():
-    """20 shops x 60 jobs; at least half of what known strengths are worth."""
-    rows = json.loads(book_learning.STORED.read_text(encoding="utf-8"))
-    assert rows[0]["jobs"] == 20 * 60
-    assert rows[0]["gap_closed"] >= 0.5
-    assert rows[0]["unknown"] < rows[0]["learned"] <= rows[0]["known"]
+    """Of what known strengths are worth where inks are easy; batches counted do no worse."""
+    whole, *_ = json.loads(book_learning.STORED.read_text(encoding="utf-8"))["easy-10"]
+    gap = whole["known"] - whole["unknown"]
+    assert whole["jobs"] == book_learning.JOBS * len(book_learning.SEEDS) and gap > 0
+    assert whole["lots"] - whole["unknown"] >= 0.5 * gap
+    assert whole["learned"] >= whole["lots"] - 0.01
 
 
 def test_the_study_in_small():
     """One shop with few inks and jobs, to see that it runs; the whole study is what judges."""
     away = book_learning.play(1, n_jobs=11, n_colours=2)[3:]
-    unknown, learned_, known = np.median(away, axis=0)
-    assert unknown - learned_ > 0.5 * (unknown - known)
+    unknown, lots, learned_, known = np.median(away, axis=0)
+    assert unknown - max(lots, learned_) > 0.5 * (unknown - known)
 
 
 @pytest.mark.slow
 def test_the_study_is_as_stored():
-    away = np.array([book_learning.play(seed) for seed in book_learning.SEEDS])
-    assert book_learning.study(away) == json.loads(book_learning.STORED.read_text(encoding="utf-8"))
+    away = np.array([book_learning.play(seed, "easy-3") for seed in book_learning.SEEDS])
+    stored = json.loads(book_learning.STORED.read_text(encoding="utf-8"))
+    assert book_learning.study(away) == stored["easy-3"]

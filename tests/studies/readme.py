@@ -15,6 +15,7 @@ from matchkit.workflows.session import Session
 from tests.studies import (
     blind_accuracy,
     book_learning,
+    book_speed,
     films,
     first_formula,
     hard_accuracy,
@@ -91,6 +92,10 @@ def book_table():
     return book_learning.markdown(stored(book_learning))
 
 
+def book_speed_table():
+    return book_speed.markdown(stored(book_speed))
+
+
 def speed_table():
     starts = stored(many_starts)
     return (
@@ -164,6 +169,7 @@ PARTS = {
     "rehearsal": rehearsal_table,
     "first formula": first_table,
     "book": book_table,
+    "book speed": book_speed_table,
     "film": film_table,
     "slabs": slab_table,
     "paint": paint_table,
