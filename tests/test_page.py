@@ -48,6 +48,10 @@ def press(box, words):
     return found
 
 
+def labels(page):
+    return [getattr(each, "description", "") for each in widgets(page.place)]
+
+
 def loaded(shop, step=JOB):
     """The page as a browser that was just opened shows it."""
     page = JobPage(shop)
@@ -115,6 +119,12 @@ def test_every_step_opens_and_stays_as_it_was_left(shop):
         page.step.value = name
         assert page.problems.value == ""
         assert (page.place.children[0] is page.made[name]) == (name != JOB)  # there is no job
+    page.step.value = "Check"
+    fold = next(e for e in widgets(page.place) if isinstance(e, w.ToggleButton))
+    assert "Compare under the lights" not in labels(page)
+    page.who.text.value, fold.value = WHO, True
+    fold.value = False
+    assert "Compare under the lights" in labels(page)
     kept = page.made["Check"]
     page.step.value = "Check"
     assert page.place.children[0] is kept
@@ -138,6 +148,19 @@ def test_held_back_ink_and_an_over_pour_change_what_comes_next(shop):
     press(page.place, "Too much went in: how to go on")
     assert rows.planned[second] == pytest.approx(second_g * (1 + 10 / white_g), abs=0.02)
     assert f"{second} {rows.planned[second]:.2f} g" in rows.now.value
+
+
+def test_a_form_that_was_opened_once_is_there_again_with_what_was_typed(shop):
+    assert main(["book", str(shop), "log-match", "--lab", "70,-20,20", "--by", "Bo"]) == 0
+    page = loaded(shop, "Own formula")
+    folds = [e for e in widgets(page.place) if isinstance(e, w.ToggleButton)]
+    looks = next(e for e in folds if e.description == "Show what a formula looks like")
+    looks.value = True
+    field = next(e for e in widgets(page.place) if getattr(e, "description", "") == "Batch, grams")
+    field.value = "123"
+    looks.value = False
+    again = loaded(shop, "Own formula")
+    assert "123" in [getattr(e, "value", "") for e in widgets(again.place)]
 
 
 def test_the_address_for_other_tablets_is_on_the_page(shop, monkeypatch):

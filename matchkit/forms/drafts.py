@@ -106,6 +106,8 @@ def _plain(field: Any) -> Any:
             }
             for each in field.value
         ]
+    if isinstance(field, w.ToggleButton):  # what it made is to be there for what was typed in it
+        return field.value or getattr(field, "made", False)
     return field.label if isinstance(field, w.Dropdown | w.RadioButtons) else field.value
 
 

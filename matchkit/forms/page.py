@@ -46,12 +46,10 @@ STEPS: dict[str, Callable[["JobPage"], Any]] = {
     COLOUR: lambda page: page.new_colour(),
     JOB: lambda page: page.job,
     "Own formula": lambda page: page.own_formula(),
-    "Check": lambda page: w.VBox([check(page.opened), compare(page.opened), correct(page.opened)]),
+    "Check": lambda page: page.check(),
     "Shelf": lambda page: page.shelf(),
     "Find": lambda page: ui.section("Find in the book", page.book.find.box),
-    "Inks": lambda page: w.VBox(
-        [readings(page.opened), plan(page.opened), inks(page.opened), ink_history(page.opened)]
-    ),
+    "Inks": lambda page: page.inks(),
     "Practise": lambda page: everything(page.opened, page.who),
 }
 OF_THE_BOOK = (TODAY, JOB)  # what they show comes from the book, not from a draft of a person
@@ -208,7 +206,25 @@ class JobPage:
             return jobsize(self.opened)
         size = JobForm(self.opened, EXAMPLE_BATCH)
         begin = BeginPart(size, self._signed, partial(self._begun, "Own formula"))
-        return w.VBox([size.box, begin.box, weigh(self.opened), cover(self.opened)])
+        more = {"what a formula looks like": weigh, "whether a print covers the garment": cover}
+        return w.VBox([size.box, begin.box, *self._folded(more)])
+
+    def check(self) -> Any:
+        """Is a drawdown near enough, and what goes with that."""
+        more = {"formulas compared under the lights": compare, "what to add to a batch": correct}
+        return w.VBox([check(self.opened), *self._folded(more)])
+
+    def inks(self) -> Any:
+        """Readings of the shop's inks, and what they say."""
+        more = {
+            "the plan of drawdowns": plan, "what an ink does": inks,
+            "what an ink has been doing": ink_history,
+        }  # fmt: skip
+        return w.VBox([readings(self.opened), *self._folded(more)])
+
+    def _folded(self, forms: Mapping[str, Callable[[OpenShop], Any]]) -> list[Any]:
+        """Forms that are made when they are first looked at."""
+        return [ui.folded(name, make=partial(form, self.opened)) for name, form in forms.items()]
 
     def _signed(self) -> str:
         (who,) = ui.read(self.who)

@@ -134,7 +134,7 @@ def folded(words: str, *children: Any, make: Callable[[], Any] | None = None) ->
 
     def turn(_: object) -> None:
         if make and not inside.children:
-            inside.children = [make()]
+            inside.children, each.made = [make()], True
         inside.layout.display = None if each.value else "none"
         each.description = f"{'Hide' if each.value else 'Show'} {words}"
 

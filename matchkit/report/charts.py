@@ -199,6 +199,6 @@ def _plane(ax: Axes, comparison: Comparison, light: int, plane: str, tolerance_d
         names.append(", ".join([marks.short(sample.name, 16), away, *beside]))
     ax.margins(0.18)
     about = f"{marks.short(comparison.light_names[light], 16)}, {comparison.observer} degrees"
-    ax.set_title(f"{about}; {told}", fontsize=marks.USUAL, loc="left")
+    marks.title(ax, f"{about}; {told}")
     marks.axis_names(ax, *(("a*", "b*") if plane == "ab" else ("C*", "L*")))
     return marks.name_points(ax, np.vstack([marks.in_plane(target, plane), points]), names)

@@ -65,9 +65,8 @@ def formulas(ax: Axes, rows: Sequence[FormulaRow], title: str) -> Axes:
     A row holds the inks and percents in words, the percents with their colours, the colours
     of target and formula under that light, and the words beside these.
     """
-    wide_in = ax.figure.get_figwidth()
-    letters = int(0.85 * wide_in * 72 / (marks.PROSE * marks.SMALL))
-    right = 121 + 21 * max(1.0, 6.4 / wide_in)  # what stands beside keeps its room
+    letters = int(1.15 * marks.letters_over(ax))
+    right = 121 + 21 * max(1.0, 90 / letters)  # what stands beside keeps its room
     ax.set(xlim=(-4, right), ylim=(len(rows) - 0.05, -0.35))
     ax.axis("off")
     for k, (inks, parts, pair, beside) in enumerate(rows):
@@ -90,9 +89,7 @@ def formulas(ax: Axes, rows: Sequence[FormulaRow], title: str) -> Axes:
         ax.plot([111, 111], [k, k + 0.4], color=marks.INK, lw=marks.HAIR)
         ax.text(121, k + 0.2, beside, ha="left", va="center", fontsize=marks.SMALL)
     pairs = [colour for *_, pair, _ in rows for colour in pair]
-    title = marks.wrapped(title + marks.off_screen_note(pairs), int(0.9 * letters))
-    ax.set_title(title, fontsize=marks.USUAL, loc="left")
-    return ax
+    return marks.title(ax, title + marks.off_screen_note(pairs))
 
 
 def ink_moves(
@@ -178,9 +175,7 @@ def K_over_S(ax: Axes, palette: Palette, ink: str, drawdowns: Sequence[Drawdown]
     ax.set_yscale("log")
     ax.yaxis.set_major_locator(LogLocator(numticks=6))
     ax.yaxis.set_minor_formatter(NullFormatter())
-    ax.set_title(
-        f"{marks.short(ink, 30)}: lines fitted, points measured", fontsize=marks.USUAL, loc="left"
-    )
+    marks.title(ax, f"{marks.short(ink, 30)}: lines fitted, points measured")
     marks.wavelength_axis(ax, "K/S of the film")
     return marks.end_labels(ax, ends)
 

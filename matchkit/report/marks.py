@@ -88,6 +88,18 @@ def axis_names(ax: Axes, x: str, y: str) -> Axes:
     return plain(ax)
 
 
+def letters_over(ax: Axes) -> int:
+    """How many usual letters of a sentence fit above an `ax` that fills its figure."""
+    figure = ax.figure
+    return int(0.8 * figure.bbox.width / figure.dpi * 72 / (PROSE * USUAL))
+
+
+def title(ax: Axes, words: str) -> Axes:
+    """Write a title, on two lines where one would be cut."""
+    ax.set_title(wrapped(words, letters_over(ax)), fontsize=USUAL, loc="left")
+    return ax
+
+
 def settle(ax: Axes) -> None:
     """Lay the figure out, so that places on the paper can be asked for."""
     with warnings.catch_warnings():
@@ -317,7 +329,8 @@ def patches(ax: Axes, colours: Sequence[str], names: Sequence[str], title: str) 
     ax.set(xlim=(0, max(len(colours), 1)), ylim=(1.6, -0.5))
     for k, (colour, name) in enumerate(zip(colours, names, strict=True)):
         swatch(ax, k, 0, 1, 1, colour)
-        ax.text(k + 0.5, 1.1, wrapped(name, 12), ha="center", va="top", fontsize=USUAL)
+        size = USUAL if len(colours) * 8 <= letters_over(ax) else SMALL
+        ax.text(k + 0.5, 1.1, wrapped(name, 12), ha="center", va="top", fontsize=size)
     title += off_screen_note(colours)
     ax.text(0, -0.12, title, ha="left", va="bottom", fontsize=USUAL)
     ax.axis("off")
