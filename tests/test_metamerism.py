@@ -140,6 +140,10 @@ def test_the_uncorrected_pair(sample, test, de_ab, de00):
     assert cm.de00(*seen) == pytest.approx(de00, abs=1e-4)
 
 
+def test_the_paramer_differs_under_the_reference_too():
+    assert cm.de00(cm.Lab(STANDARD, *D65), cm.Lab(PARAMER, *D65)) == pytest.approx(0.7154, abs=1e-4)
+
+
 @pytest.mark.parametrize("correction", mm.CORRECTIONS)
 @pytest.mark.parametrize(("test", "de00"), [("A/10", 1.0340), ("FL11/10", 1.7825)])
 def test_for_the_exact_metamer_all_corrections_agree(correction, test, de00):

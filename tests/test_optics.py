@@ -52,8 +52,8 @@ def test_k_over_s_is_the_exact_rational(text: str) -> None:
 
 def test_k_over_s_of_the_printed_values() -> None:
     # Worked by hand as exact rationals.
-    R = [0.01, 0.02, 0.05, 0.1, 0.2, 0.25, 0.4, 0.5, 0.6, 0.8, 0.9]
-    q = [49.005, 24.01, 9.025, 4.05, 1.6, 1.125, 0.45, 0.25, 2 / 15, 0.025, 1 / 180]
+    R = [0.01, 0.02, 0.05, 0.1, 0.2, 0.25, 0.4, 0.5, 0.6, 0.8, 0.9, 0.99]
+    q = [49.005, 24.01, 9.025, 4.05, 1.6, 1.125, 0.45, 0.25, 2 / 15, 0.025, 1 / 180, 1 / 19800]
     np.testing.assert_allclose(k_over_s(R), q, rtol=1e-12)
 
 
