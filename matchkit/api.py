@@ -11,7 +11,10 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import ArrayLike
 
+from matchkit.arrays import Array
 from matchkit.colorimetry.difference import Target
+from matchkit.colorimetry.grid import N_WL, check_reflectance
+from matchkit.errors import InputError
 from matchkit.files.write import data_folder
 from matchkit.paper.ticket import Ticket
 from matchkit.workflows import (
@@ -120,7 +123,7 @@ def check(shop: Session, target: Target, readings: ArrayLike) -> checking.Check:
     >>> check(demo_shop(), Target.from_spectrum(teal), 1.02 * teal).verdict.passed
     True
     """
-    R = np.atleast_2d(np.asarray(readings, dtype=float))
+    R = np.array([_reading(each) for each in np.atleast_2d(np.asarray(readings, dtype=float))])
     return checking.check(shop, Wanted(name="target", target=target), R)
 
 
@@ -143,7 +146,7 @@ def correct(
     >>> correct(demo_shop(), teal, grams).least.added_g > 0
     True
     """
-    R = None if reading is None else np.asarray(reading, dtype=float)
+    R = None if reading is None else _reading(reading)
     mixed = Mixed(grams=weighed, R=R)
     wanted = Wanted(name="target", target=target)
     return correcting_batch.correct(shop, wanted, [mixed], CorrectOptions(room_g=room_g))
@@ -157,3 +160,13 @@ def ticket(shop: Session, formula: Mapping[str, float], *, batch_g: float, job: 
     """
     choices = weighing_out.TicketChoices(job=job)
     return weighing_out.ticket(shop, Formula(amounts=formula), choices, batch_g=batch_g)
+
+
+def _reading(values: ArrayLike) -> Array:
+    """A reading (n_wl,) as a file's would be taken: InputError for what is no reflectance."""
+    R = np.asarray(values, dtype=float)
+    if R.shape != (N_WL,):
+        raise InputError(f"a reading has {N_WL} values, 400-700 nm by 10, found shape {R.shape}")
+    if faults := check_reflectance(R):
+        raise InputError(faults)
+    return R

@@ -55,3 +55,22 @@ def test_a_batch_from_colour_to_correction() -> None:
     assert advice.de00_before[0] < 0.1
     assert matchkit.ticket(shop, grams, batch_g=500).rows
     assert set(advice.to_dict()) >= {"additions", "de00", "choices"}
+
+
+def test_what_no_instrument_and_no_balance_shows_is_refused_with_words() -> None:
+    shop, grams = matchkit.demo_shop(), {"Quay White": 90.0, "Kelp Green": 10.0}
+    R = shop.targets["Sea teal"]
+    target = matchkit.Target.from_spectrum(R)
+    wrong = [
+        ("percent", lambda: matchkit.Target.from_spectrum(100 * R)),
+        ("percent", lambda: matchkit.check(shop, target, 100 * R)),
+        ("not a number", lambda: matchkit.correct(shop, target, grams, np.nan * R)),
+        ("31 values", lambda: matchkit.correct(shop, target, grams, R[:9])),
+        ("0 or more", lambda: matchkit.predict(shop, {**grams, "Quay White": -5.0})),
+        ("0 or more", lambda: matchkit.correct(shop, target, {**grams, "Quay White": np.nan})),
+        ("in grams", lambda: matchkit.correct(shop, target, dict.fromkeys(grams, 0.0))),
+        ("top: found 0", lambda: matchkit.match(shop, target, top=0)),
+    ]
+    for words, ask in wrong:
+        with pytest.raises(matchkit.InputError, match=words):
+            ask()

@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 
 from matchkit.arrays import Array
-from matchkit.colorimetry.grid import N_WL, to_grid
+from matchkit.colorimetry.grid import N_WL, check_reflectance, to_grid
 from matchkit.colorimetry.illuminants import Light, light_name, weights, white
 from matchkit.colorimetry.tristimulus import XYZ_to_Lab
 from matchkit.errors import InputError
@@ -66,7 +66,8 @@ class Target:
         a pair of wavelengths and values, which are taken to that grid; or an object with
         `wavelengths` and `values`, such as a `colour.SpectralDistribution`.  The first of
         `lights` is the one that is matched; the mean dE00 of the others is multiplied by
-        `other_weight` and added.  Raises InputError for wavelengths that don't cover the grid.
+        `other_weight` and added.  Raises InputError for wavelengths that
+        don't cover the grid, and for what is no reflectance.
 
         >>> import numpy as np
         >>> Target.from_spectrum(np.full(31, 0.2)).lab.round(2).tolist()
@@ -106,15 +107,18 @@ class Target:
 def _on_grid(spectrum: Any) -> Array:
     """Reflectance (n_wl,) from any of the forms that `Target.from_spectrum` takes."""
     if hasattr(spectrum, "wavelengths") and hasattr(spectrum, "values"):
-        return to_grid(spectrum.wavelengths, spectrum.values)
-    if len(spectrum) == 2:
-        return to_grid(*spectrum)
-    R = np.asarray(spectrum, dtype=float)
+        R = to_grid(spectrum.wavelengths, spectrum.values)
+    elif len(spectrum) == 2:
+        R = to_grid(*spectrum)
+    else:
+        R = np.asarray(spectrum, dtype=float)
     if R.shape != (N_WL,):
         raise InputError(
             f"a spectrum on the grid has {N_WL} values, 400-700 nm by 10, found shape {R.shape};"
             " give (wavelengths, values) instead"
         )
+    if faults := check_reflectance(R):
+        raise InputError(faults)
     return R
 
 

@@ -108,10 +108,14 @@ def density_g_per_ml(inks: Sequence[Ink], fractions: Sequence[float]) -> float |
 def taken_apart(amounts: Mapping[str, float], mixes: Iterable[Mix]) -> dict[str, float]:
     """Amounts by ink, where each of `mixes` that is named counts as the inks in it.
 
+    Raises InputError for what is no amount.
+
     >>> pastel = Mix(name="Pastel", inks=("White", "Lemon"), fractions=(0.9, 0.1))
     >>> taken_apart({"Pastel": 50.0, "White": 50.0}, [pastel])
     {'White': 95.0, 'Lemon': 5.0}
     """
+    if wrong := [n for n, amount in amounts.items() if not 0 <= amount < float("inf")]:
+        raise InputError([f"{n}: found {amounts[n]:g}, need 0 or more" for n in wrong])
     shelf = {mix.name: mix for mix in mixes}
     inks: dict[str, float] = {}
     for name, amount in amounts.items():

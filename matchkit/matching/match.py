@@ -264,8 +264,8 @@ def check_choices(shop: Shop, choices: Choices) -> None:
             f"batch: {batch_g:g} g is less than 100 steps of the balance "
             f"({shop.resolution_g:g} g); make a bigger batch"
         )
-    if choices.max_inks < 1:
-        faults.append(f"max inks: found {choices.max_inks}, need 1 or more")
+    counts = {"max inks": choices.max_inks, "top": choices.top}
+    faults += [f"{what}: found {n}, need 1 or more" for what, n in counts.items() if n < 1]
     if faults:
         raise InputError(faults)
 

@@ -187,7 +187,7 @@ def correct(
     rounds need a spectrum each.  Raises InputError for weights or readings that make no sense,
     and for a reading that these inks can't have, unless the options say `anyway`.
     """
-    if not rounds:
+    if not rounds or not all(sum(each.grams.values()) for each in rounds):
         raise InputError("a batch needs what was weighed, in grams")
     if len(rounds) > 1 and any(each.R is None for each in rounds):
         raise InputError("several rounds need a spectrum each; give one for every weighing")

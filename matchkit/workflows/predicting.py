@@ -116,7 +116,7 @@ def apart(session: Session, formula: Formula, *, readings: bool = False) -> dict
     for mix in mixes:
         own = f"{mix.name} is a mix: predicted by its own reading"
         session.note("mix", own if readings and mix.R is not None else mix_note(mix))
-    return taken_apart({n: a for n, a in formula.amounts.items() if a > 0}, mixes)
+    return taken_apart({n: a for n, a in formula.amounts.items() if a != 0}, mixes)
 
 
 def strengths_of(fits: Mapping[str, Fit]) -> dict[str, dict[str, float]]:
