@@ -107,8 +107,8 @@ VERDICTS = {
     "in reach": r"in gamut|inks can reach it",
     "nothing to add": r"[Nn]othing to add",
     "no addition helps": r"No addition brings it nearer",
-    "passes": r"\bPASS\b",
-    "fails": r"\bFAIL\b",
+    "passes": r"\bIN TOLERANCE\b",
+    "fails": r"\bOUT OF TOLERANCE\b",
 }
 LOT = re.compile(r"(?:^|: )([A-Z][\w ]*?)(?: lot \S+)? has run (\d+) % (strong|weak)", re.M)
 STRENGTH = re.compile(r"^(.+?) looks (\d+) % (?:too )?(strong|weak)", re.M)
