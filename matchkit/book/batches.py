@@ -28,6 +28,7 @@ from matchkit.errors import InputError
 from matchkit.files.fitted import fit_from, fit_plain
 from matchkit.fitting.batches import Batches, count_batches
 from matchkit.fitting.fit import Fit
+from matchkit.inks.opacity import drawn_as
 from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Shop
 from matchkit.matching.prints import grounds_inside
@@ -197,9 +198,7 @@ def with_batches(
     if not (best := others or [told for told in standing[:1] if len(told["batches"]) > FEW]):
         return found, ()
     kept = fit_from(best[0]["fit"], shop, inks=found.palette.inks)
-    if found.palette.film is not None and (ours := kept.palette.film) is not None:
-        film = replace(found.palette.film, spread=ours.spread, back=ours.back, dim=ours.dim)
-        kept = replace(kept, palette=replace(kept.palette, film=film))
+    kept = replace(kept, palette=drawn_as(kept.palette, found.palette))
     return kept, tuple(best[0]["batches"])
 
 

@@ -20,9 +20,10 @@ import numpy as np
 from matchkit.arrays import Array, Index, Mask
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.tristimulus import Lab, de00
-from matchkit.fitting.constants import Constants, Films, f_scale, look, misfit, mixtures, trust
+from matchkit.fitting import constants
+from matchkit.fitting.constants import Constants, Films, Structure, f_scale, look, misfit, trust
 from matchkit.fitting.expected_error import expected_error
-from matchkit.fitting.fit import Fit
+from matchkit.fitting.fit import Fit, palette_of
 from matchkit.fitting.held_out import (
     FILM_STRUCTURES,
     FOLDS,
@@ -35,6 +36,7 @@ from matchkit.fitting.held_out import (
     solve,
 )
 from matchkit.fitting.outliers import NOISE_F, smooth
+from matchkit.inks.opacity import drawn_as
 from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Drawdown
 
@@ -122,12 +124,14 @@ def count_batches(
         R[fold == out] = look(at, strong)[0][fold == out]
     cards = cards_of(drawn)
     each = np.concatenate([cards, cards.max(initial=-1) + 1 + np.arange(n)])
-    return _as_fit(found, now, batches, rows, fold != KEPT, R, R_fitted, each, weight < HARDLY)
+    wrong = weight < HARDLY
+    return _as_fit(found, now, structure, batches, rows, fold != KEPT, R, R_fitted, each, wrong)
 
 
 def _as_fit(
     found: Fit,
     at: Constants,
+    structure: Structure,
     batches: Batches,
     rows: Films,
     scored: Mask,
@@ -140,24 +144,11 @@ def _as_fit(
     doubt = palette.doubt
     if doubt is not None and at.log_K_S_sd is not None:
         doubt = np.where(doubt != 0, at.log_K_S_sd, 0.0)
-    film = palette.film
-    if film is not None:
-        film = replace(film, spread=at.spread, back=at.back, dim=at.dim)
     measured = Lab(rows.R_m, light, observer)
     held_out = Lab(np.where(scored[:, None], R, R_fitted), light, observer)
     error, fitted = de00(measured, held_out), de00(measured, Lab(R_fitted, light, observer))
-    palette = replace(
-        palette,
-        K=at.K,
-        S=at.S,
-        crowding=np.where([i.role == "white" for i in palette.inks], at.crowding, 0.0),
-        base=at.base,
-        gain=at.gain,
-        k2=at.k2,
-        deep=float(np.exp(at.log_deep)),
-        film=film,
-        doubt=doubt,
-    )
+    made = palette_of(at, palette.inks, structure, film=palette.film is not None)
+    palette = replace(drawn_as(made, palette), strengths=palette.strengths, doubt=doubt)
     C = np.concatenate([found.fractions, batches.C])
     miss = held_out - measured
     return replace(
@@ -242,7 +233,7 @@ class _Lots:
 
     def step(self, at: Constants, films: Films, weight: Array, x: Array) -> Array:
         """Log strengths (n_lot,) after a step from `x`, by which the films are as strong."""
-        K, S = films.C[:, :, None] * at.K, mixtures(at, films)[2][:, :, None] * at.S
+        K, S = films.C[:, :, None] * at.K, constants.mixtures(at, films)[2][:, :, None] * at.S
         R, by_K, by_S = look(at, films)
         f, by_R = f_scale(R)
         J = (by_R * by_K)[:, None] * K + (by_R * by_S)[:, None] * S

@@ -61,6 +61,15 @@ def over(
     return replace(palette, film=new)
 
 
+def drawn_as(palette: Palette, other: Palette) -> Palette:
+    """The palette with its films as thick, and over the same ground, as those of `other`."""
+    ours, film = palette.film, other.film
+    if ours is None or film is None:
+        return palette
+    film = replace(film, spread=ours.spread, back=ours.back, dim=ours.dim)
+    return replace(palette, film=film)
+
+
 def layer_ground(palette: Palette, c: ArrayLike) -> tuple[Array, Array]:
     """What a printed film is as a ground: `R_g` and `R_g_beam` of the next film on it.
 

@@ -13,7 +13,7 @@ from matchkit.arrays import Array
 from matchkit.errors import InputError, did_you_mean
 from matchkit.fitting.fit import Fit, fit
 from matchkit.fitting.held_out import usual_um
-from matchkit.inks.opacity import layer_ground, over
+from matchkit.inks.opacity import drawn_as, layer_ground, over
 from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Ground, Shop
 from matchkit.matching.match import series_of
@@ -141,10 +141,9 @@ def with_lots(films: Mapping[str, Fit], fits: Mapping[str, Fit]) -> dict[str, Fi
     }
     today = {}
     for series, found in films.items():
-        palette, film = found.palette, found.palette.film
-        if (same := fits.get(series)) and film and (ours := same.palette.film):
-            film = replace(film, spread=ours.spread, back=ours.back, dim=ours.dim)
-            palette = replace(same.palette, film=film)
+        palette = found.palette
+        if (same := fits.get(series)) and palette.film and same.palette.film:
+            palette = drawn_as(same.palette, palette)
         elif known:
             strengths = np.array([known.get(name, 1.0) for name in palette.names])
             palette = replace(palette, strengths=strengths)
