@@ -209,7 +209,7 @@ HOW = (
     " the instrument in place of the name.",
     "Cure all alike, let cool, measure on the white and on the black: the same reading, or it"
     " does not hide.",
-    "Weights came out otherwise? Write what the balance showed on the lines beside them, and enter"
+    "Other weights than planned? Write what the balance showed on the lines beside them, and enter"
     " it where the plan was made: drawdowns.csv then gets the true percents, pot after pot.",
     "What a pot holds in the end is a leftover: keep it with its percents.",
 )
@@ -258,7 +258,7 @@ def plan_summary(plan: Plan) -> str:
     return (
         f"{len(plan.steps)} drawdowns take {used_g:.0f} g of ink; with a pot for each it would be"
         f" {fresh_g:.0f} g. Work from top to bottom: from weak to strong, one pot"
-        " serves a ladder."
+        " serves a letdown series."
     )
 
 

@@ -104,7 +104,7 @@ def check_parts(found: Check) -> list[Part]:
             edge_to_edge(colours[0], [colours[1]], ["the drawdown"], f"Above: {found.wanted.name}")
         )
     rows = tuple(
-        (light, f"{e:.2f}", *(f"{v:+.2f}" for v in d), words)
+        (light, f"{e:.2f}", *(f"{v:+z.2f}" for v in d), words)
         for light, e, d, words in zip(
             verdict.lights, verdict.de00, verdict.delta, verdict.words, strict=True
         )

@@ -104,7 +104,7 @@ def _numbers(found: RecipesCompared, each: ComparedRecipe) -> Table:
         (
             name,
             f"{sample.de00[k]:.2f}",
-            *(f"{value:+.2f}" for value in sample.delta[k]),
+            *(f"{value:+z.2f}" for value in sample.delta[k]),
             f"{sample.metamerism[k]:.2f}" if k else "",
             f"{sample.inconstancy[k]:.2f}" if name != "D65" else "",
             sample.words[k],
