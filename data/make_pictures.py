@@ -275,6 +275,7 @@ def screenshot() -> bytes:
                 form.get_by_label("Target", exact=True).select_option(WANTED)
                 form.get_by_role("button", name="Find formulas").click()
                 form.locator("table").nth(1).wait_for()  # of the formula that is chosen first
+                form.locator("button:enabled", has_text="Find formulas").wait_for()  # all is drawn
                 page.mouse.move(0, 0)
                 page.wait_for_timeout(500)
                 formulas = form.locator("table").first.bounding_box()
@@ -288,9 +289,9 @@ def screenshot() -> bytes:
 
 def _small(png: bytes) -> bytes:
     out = io.BytesIO()
-    Image.open(io.BytesIO(png)).convert("RGB").quantize(28, dither=Image.Dither.NONE).save(
-        out, "png", optimize=True
-    )
+    Image.open(io.BytesIO(png)).convert("RGB").quantize(
+        48, Image.Quantize.FASTOCTREE, dither=Image.Dither.NONE
+    ).save(out, "png", optimize=True)
     return out.getvalue()
 
 
