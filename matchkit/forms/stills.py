@@ -166,7 +166,7 @@ def leftovers(opened: OpenShop, target: str, mix: str = "", batch_g: float = 100
 
 
 def check(opened: OpenShop) -> None:
-    """The shop's example: its first proof against its target."""
+    """The shop's example: its first drawdown against its target."""
 
     def parts() -> list[Part]:
         session = opened.session()
