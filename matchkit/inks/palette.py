@@ -27,6 +27,7 @@ Sources: Duncan (1940) for adding K and S by amount, from memory; [KM31] and [S4
 """
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -66,7 +67,7 @@ class Palette:
     film: Film | None = None  # None: so thick that it hides
     doubt: Array | None = None  # (2, n_ink, n_wl), see `doubt_jacobian`; None: no doubt
 
-    @property
+    @cached_property  # asked for thousands of times by a fold over the record book
     def names(self) -> tuple[str, ...]:
         """Ink names in the order of the arrays."""
         return tuple(ink.name for ink in self.inks)
