@@ -23,6 +23,7 @@ from matchkit.fitting.expected_error import ExpectedError, expected_error
 from matchkit.fitting.outliers import AT_LEAST, explain, main_ink, outlier_words, usual_error
 from matchkit.inks.opacity import over
 from matchkit.inks.palette import Palette, reflectance
+from matchkit.inks.recipe import BASES
 from matchkit.inks.shop import Drawdown, Ink
 from matchkit.optics.film import Film
 
@@ -34,6 +35,11 @@ NEAR = 1e-3  # of the whole range: a number so close to its bound sits on it
 # How far a fit that no drawdown was held out of may miss: about 5 in L*, a* and b* each, standard
 # deviation.  Film constants from one film of each ink on a simulated card missed by as much.
 UNTRIED_LAB = 8.0
+UNTRIED = (
+    "how far predictions miss is not known, so no chance is high: the inks were drawn down too few"
+    " times to leave any out; draw down letdowns, three cards of each ink or more"
+)
+ENOUGH_CARDS = 3  # of an ink: from a masstone and one tint, nine in ten formulas missed dE00 1
 GUESS = 0.5  # of the expected spread of log S: what leaves more open tells nothing
 
 
@@ -150,7 +156,8 @@ def fit(
     fitted = de00(measured, Lab(R_fitted, light, observer))
     known, miss = np.where(scored[:, None], R, R_fitted), np.where(scored, error, fitted)
     miss_Lab = Lab(known, light, observer) - measured
-    if not scored.any():  # as fitted, few cards are met by any constants: no miss at all is known
+    untried = not scored.any() or _few(films, cards, inks)  # any constants meet so few cards
+    if untried:
         miss_Lab = UNTRIED_LAB * np.eye(3)[np.arange(len(measured)) % 3]
     # What another theory predicts was made as it was written down: this one is at fault.
     predicted = [e < AT_LEAST for _, e in tried] if theory != "best" else []
@@ -187,6 +194,7 @@ def fit(
         warnings=(
             *([_card_words(hiding_error[in_clear], error[in_clear])] if shows else []),
             *on_bounds(found, structure),
+            *((UNTRIED,) if untried else ()),
             *_warnings(handed_in, inks, guessed, miss, scored),
         ),
         light=light,
@@ -206,6 +214,13 @@ def _check_enough(films: Films, fold: Index) -> None:
             f"too few drawdowns to try a fit on (drawdowns: {n}, inks: {n_ink}); "
             "draw down each ink alone and at two letdowns, and the white with a little black"
         )
+
+
+def _few(films: Films, cards: Index, inks: Sequence[Ink]) -> bool:
+    """Whether most colours were drawn down on fewer than three cards."""
+    own = [i for i, ink in enumerate(inks) if ink.role not in BASES]
+    drawn = [len(np.unique(cards[films.C[:, i] > 0])) for i in own]
+    return bool(drawn) and float(np.median(drawn)) < ENOUGH_CARDS
 
 
 def ink_errors(found: Fit) -> dict[str, tuple[float, float]]:

@@ -20,7 +20,7 @@ from matchkit.files.settings import read_settings
 from matchkit.files.shop import read_inks, read_shelf, read_shop
 from matchkit.files.shop_tables import spectra_in as spectra_rows
 from matchkit.files.spectrum import read_spectra
-from matchkit.fitting.fit import Fit, TooFew
+from matchkit.fitting.fit import UNTRIED, Fit, TooFew
 from matchkit.fitting.held_out import THEORIES
 from matchkit.inks.palette import role_words
 from matchkit.inks.shop import Ink, Shop
@@ -193,12 +193,7 @@ class Session:
                 raise few
         self.note("theory", *single_constant_words(fits))
         self.note("role", *(line for f in fits.values() for line in role_words(f.palette)))
-        if not all(fit.scores for fit in fits.values()):
-            self.note(
-                "untried",
-                "how far predictions miss is not known, so no chance is high: each ink was drawn"
-                " down too few times to leave one out; draw down letdowns of it",
-            )
+        self.note("untried", *{UNTRIED for f in fits.values() if UNTRIED in f.warnings})
         return fits
 
     @cached_property
