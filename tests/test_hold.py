@@ -59,6 +59,14 @@ def test_the_share_leaves_three_standard_deviations_in_hand():
         hold_back(palette, plan, target, spread, 1.0, resolution_g=0.01, share=1.0)
 
 
+def test_a_plan_far_from_its_target_is_promised_nothing_of_two_stages():
+    palette, spread = shop()[2].palette, shop()[3]
+    plan, _ = plan_and_target(White=0.8, Lemon=0.12, Green=0.08)
+    _, elsewhere = plan_and_target(White=0.5, Lemon=0.5)
+    held = hold_back(palette, plan, elsewhere, spread, 1.0, resolution_g=0.01)
+    assert held.inks and held.chance_two_stage == held.chance_one_stage < 0.01
+
+
 def test_where_nothing_is_touchy_nothing_is_held():
     palette, spread = shop()[2].palette, shop()[3]
     plan, target = plan_and_target(White=1.0)

@@ -32,6 +32,7 @@ TOUCHY_DE00 = 0.1  # an ink whose usual lot moves the colour less is not held ba
 MOST_HELD = 3  # inks to weigh twice: more is more work than it saves
 DRAWS = 400
 NEAR_DE00 = 0.05  # a draw that can be finished this near counts as finished
+FAR_DE00 = 5.0  # beyond, slopes at the plan do not say what finishing could put right
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -78,7 +79,8 @@ def hold_back(
     `share` None takes one from the spread of lots.  `alone_g` (n_ink,) is what of `grams` is
     weighed as an ink; the rest is in mixes that go in whole.  Without it all is.
 
-    Where no ink is sensitive nothing is held back, and both chances are those of one stage.
+    Where no ink is sensitive nothing is held back, and both chances are those of one stage.  So
+    they are where the plan itself is far from the target: more than finishing it is needed then.
     """
     grams = np.asarray(grams, dtype=float)
     alone = grams if alone_g is None else np.asarray(alone_g, dtype=float)
@@ -96,13 +98,14 @@ def hold_back(
     if not held:
         return HoldBack(inks=(), share=1.0, first_g=grams, then_g=np.zeros_like(grams),
                         chance_one_stage=one, chance_two_stage=one)  # fmt: skip
+    two = _chance_two(palette, first, grams, target, spread, lots, tolerance_de00)
     return HoldBack(
         inks=tuple(palette.names[i] for i in held),
         share=part,
         first_g=first,
         then_g=np.round(grams - first, 6),
         chance_one_stage=one,
-        chance_two_stage=_chance_two(palette, first, grams, target, spread, lots, tolerance_de00),
+        chance_two_stage=one if two is None else two,
     )
 
 
@@ -146,12 +149,14 @@ def _chance_two(
     spread: Spread,
     lots: Array,
     tolerance_de00: float,
-) -> float:
-    """The chance within tolerance once the first stage was measured and finished."""
+) -> float | None:
+    """The chance within tolerance once the first stage was measured and finished; None if far."""
     known, open_ = _told_by_reading(palette, first, plan, target, spread, lots)
     R, by_gram = _by_gram(palette, plan)
     lab = XYZ_to_Lab(R @ target.W[:, :3], target.whites[0])
     v, by_Lab = difference_slope(target.lab[0], lab)
+    if np.linalg.norm(v) > FAR_DE00:
+        return None
     own = plan > 0
     J = by_Lab @ _to_Lab(R, target) @ by_gram[:, own]
     left = _unfinished(v, by_Lab @ known @ by_Lab.T, J, (plan - first)[own])
