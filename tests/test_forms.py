@@ -139,7 +139,8 @@ def test_callbacks_wait_for_each_other():
     assert done == ["choice", "press"]
 
 
-def test_work_is_stopped_and_its_answer_thrown_away():
+@pytest.mark.parametrize("why", ["Stopped", "an entry has changed"])
+def test_work_is_stopped_and_its_answer_thrown_away(why):
     going, place, answers = threading.Event(), alert(), []
 
     def work(progress):
@@ -152,8 +153,8 @@ def test_work_is_stopped_and_its_answer_thrown_away():
     runner.start.click()
     assert runner.start.disabled
     assert not runner.stop.disabled
-    runner.stop.click()
-    assert "Stopped" in runner.note.value
+    runner.stop.click() if why == "Stopped" else runner.aged()
+    assert why in runner.note.value
     going.set()
     runner.wait()
     assert answers == []

@@ -107,6 +107,7 @@ class CompareForm:
 
     def _aged(self) -> None:
         """What is in sight no longer belongs to the entries."""
+        self.run.aged()
         for place in (self.results, self.problems, self.saved, self.sheet):
             place.value = ""
         self.save.disabled = True

@@ -75,6 +75,7 @@ class CoverForm:
         ui.put(self.results, parts)
 
     def _aged(self) -> None:
+        self.run.aged()
         self.results.value = self.problems.value = ""
 
 

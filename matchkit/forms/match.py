@@ -288,6 +288,7 @@ class MatchForm:
 
     def _aged(self) -> None:
         """The formulas in sight are no longer those of the entries above them."""
+        self.run.aged()
         self.problems.value = ""
         if self.found is not None:
             self.stale.value = (

@@ -354,10 +354,15 @@ class Runner:
         self._thread = threading.Thread(target=self._run, args=(self._job, work), daemon=True)
         self._thread.start()
 
-    def _halt(self) -> None:
+    def aged(self) -> None:
+        """What the work began with has changed: an answer to that would mislead."""
+        if self.start.disabled:
+            self._halt("Stopped, since an entry has changed. Press again.")
+
+    def _halt(self, why: str = "Stopped. Nothing was changed.") -> None:
         self._job += 1
         self._busy(False)
-        tell(self.note, "Stopped. Nothing was changed.", "quiet")
+        tell(self.note, why, "quiet")
 
     def _busy(self, busy: bool) -> None:
         self.start.disabled, self.stop.disabled = busy, not busy
