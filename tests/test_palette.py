@@ -96,7 +96,7 @@ def test_strength_leaves_a_masstone_and_acts_like_more_ink_in_a_tint(palette: Pa
 def test_a_palette_carries_its_strengths_and_a_caller_overrides_them(palette: Palette) -> None:
     n = len(palette.inks)
     s = np.linspace(0.9, 1.1, n)
-    lots = Palette(**{**vars(palette), "strengths": s})
+    lots = replace(palette, strengths=s)
     c = np.full(n, 1 / n)
     np.testing.assert_array_equal(reflectance(lots, c), reflectance(palette, c, s))
     np.testing.assert_array_equal(reflectance(lots, c, np.ones(n)), reflectance(palette, c))
@@ -155,7 +155,7 @@ def test_no_mixture_reads_outside_0_to_1(few: Palette, parts: list[float]) -> No
 
 def test_a_subset_mixes_as_the_whole_does(palette: Palette, rng: np.random.Generator) -> None:
     keep = [7, 0, 3]
-    lots = Palette(**{**vars(palette), "strengths": np.linspace(0.9, 1.1, len(palette.inks))})
+    lots = replace(palette, strengths=np.linspace(0.9, 1.1, len(palette.inks)))
     c = rng.dirichlet(np.ones(3), 4)
     whole = np.zeros((4, len(palette.inks)))
     whole[:, keep] = c
