@@ -60,6 +60,10 @@ def group(nodeid: str) -> str:
 
 
 @pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers() -> int:
+    return (os.cpu_count() or 1) + 1  # one of them mostly waits for a browser
+
+
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
     from xdist.scheduler import LoadFileScheduling
 
