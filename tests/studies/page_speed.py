@@ -53,6 +53,23 @@ def matched(page, name, again):
     return time.perf_counter() - started
 
 
+def at_once(pages, name, again):
+    """Seconds from the presses on all pages to the formulas on each."""
+    old = [page.get_by_text("The entries above have changed since") for page in pages]
+    for page, words in zip(pages, old, strict=True):
+        page.get_by_label("Target", exact=True).locator("visible=true").select_option(name)
+        if again:
+            words.wait_for()
+    started, seconds = time.perf_counter(), []
+    for page in pages:
+        page.get_by_role("button", name="Find formulas").click(no_wait_after=True)
+    for page, words in zip(pages, old, strict=True):
+        page.get_by_text("Which formula do you want?").wait_for()
+        words.wait_for(state="hidden")
+        seconds.append(time.perf_counter() - started)
+    return seconds
+
+
 def study(folder):
     """Each number by what it is of."""
     shop = folder / "shop"
@@ -83,13 +100,9 @@ def study(folder):
             for each in tablets:
                 opened(each, served.link)
                 answered(each, "New colour", each.get_by_role("heading", name="1. The colour"))
-            started = time.perf_counter()
-            for each in tablets:
-                each.get_by_role("button", name="Find formulas").click(no_wait_after=True)
-            at_once_s = []
-            for each in tablets:
-                each.get_by_text("Which formula do you want?").wait_for()
-                at_once_s.append(time.perf_counter() - started)
+            time.sleep(15)  # the server has made the next kernels ready, as in a shop at work
+            first_s = at_once(tablets, "Dusty rose", again=False)
+            later_s = at_once(tablets, "Sea teal", again=True)
     finally:
         served.kill()
     return {
@@ -98,7 +111,8 @@ def study(folder):
         "ready_again_s": median(again_s),
         "press_s": median(press_s),
         "match_s": median(match_s),
-        "five_at_once_slowest_s": max(at_once_s),
+        "five_at_once_slowest_first_s": max(first_s),  # what a match needs is loaded by each
+        "five_at_once_slowest_later_s": max(later_s),
     }
 
 
