@@ -59,11 +59,6 @@ def group(nodeid: str) -> str:
     return "browser" if path.parent.name == "browser" else path.stem
 
 
-@pytest.hookimpl(optionalhook=True)
-def pytest_xdist_auto_num_workers() -> int:
-    return (os.cpu_count() or 1) + 1  # one of them mostly waits for a browser
-
-
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
     from xdist.scheduler import LoadFileScheduling
 

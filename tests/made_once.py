@@ -8,15 +8,12 @@ import os
 import pickle
 import time
 from collections.abc import Callable, Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
 
 from matchkit.book import lessons
 from matchkit.correcting import shares
-from matchkit.files.shop import read_shop
-from matchkit.inks.shop import Shop
 from matchkit.matching import match, prints
 from matchkit.matching.solve import count_subsets
 from matchkit.report import html
@@ -24,7 +21,6 @@ from matchkit.workflows import (
     correcting_batch,
     finding,
     finishing_batch,
-    session,
     using_up,
     weighing_out,
 )
@@ -125,31 +121,4 @@ def pictures_left_blank() -> Iterator[None]:
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(html, "png_of", blank)
-        yield
-
-
-@pytest.fixture(scope="session", autouse=True)
-def shops_read_once() -> Iterator[None]:
-    """Folders of the same files hold the same shop, which is not read for each command on each."""
-    known: dict[tuple[object, ...], Shop] = {}
-
-    def read(folder: str | Path, settings: Shop | None = None) -> Shop:
-        try:
-            files = sorted(
-                (each.name, hashlib.sha256(Path(each).read_bytes()).digest())
-                for each in os.scandir(folder)
-                if each.is_file() and not each.name.startswith("book.db")
-            )
-        except OSError:
-            return read_shop(folder, settings)
-        key = (Path(folder).name, settings is None, *files)
-        if key not in known:
-            found = read_shop(folder, settings)
-            if len(known) > 20:
-                known.clear()
-            known[key] = found
-        return known[key]
-
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(session, "read_shop", read)
         yield

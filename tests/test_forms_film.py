@@ -158,6 +158,7 @@ def test_the_ticket_tells_the_job(opened, own_folder):
     form = white(JobForm(opened, ""))
     form.ticket.job.text.value = "Regatta shirts"
     form.ticket.save.click()
+    assert form.ticket.problems.value == ""
     page = (own_folder / "tickets" / "Regatta-shirts.html").read_text(encoding="utf-8")
     assert "Ink for the whole job" in page
     assert "300 prints, artwork 1200 cm2 (186 in2), 40 % of it in this colour" in page
