@@ -59,6 +59,7 @@ def group(nodeid: str) -> str:
     return "browser" if path.parent.name == "browser" else path.stem
 
 
+@pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
     from xdist.scheduler import LoadFileScheduling
 

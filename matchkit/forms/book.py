@@ -295,9 +295,7 @@ class BookForm:
         self.refresh()
         told = [f"Written down. {words}", *(n.text for n in session.notices)]
         ui.tell(self.done, told, kind)
-        told = self.done.value
-        self.done.value = f'<div class="mk-go">{told}</div>'
-        ui.put(self.done, self.more, below=told)
+        ui.put(self.done, self.more, below=f'<div class="mk-go">{self.done.value}</div>')
 
     def _who(self) -> str:
         (who,) = ui.read(self.who)
