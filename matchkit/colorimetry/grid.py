@@ -22,7 +22,7 @@ Sources:
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matchkit.arrays import Array
+from matchkit.arrays import Array, Mask
 from matchkit.errors import InputError
 
 GRID_NM: Array = np.arange(400.0, 701.0, 10.0)
@@ -113,6 +113,17 @@ def check_reflectance(R: ArrayLike, where: str = "") -> list[str]:
             " calibration; leave it out or measure again"
         )
     return faults
+
+
+def are_sound(R: Array) -> Mask:
+    """Which of many spectra (n, n_wl) `check_reflectance` has nothing against, (n,).
+
+    >>> are_sound(np.array([[0.0, 0.9], [0.2, 1.2]])).tolist()
+    [True, False]
+    """
+    high = R.max(axis=1)
+    sound: Mask = (high > 0) & (high <= HIGHEST) & (R.min(axis=1) >= LOWEST)
+    return sound
 
 
 def reflectance_doubts(R: ArrayLike, where: str = "") -> list[str]:

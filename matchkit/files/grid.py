@@ -86,7 +86,7 @@ def laid(grid: Grid) -> list[tuple[int, list[str], str]]:
     """Rows that are not blank: number, cells under the header, why they do not fit."""
     width, lines = len(grid.head), []
     for row, record in enumerate(grid.records, grid.head_row + 1):
-        cells = [cell.strip() for cell in record]
+        cells = list(map(str.strip, record))
         fault = ""
         if len(cells) != width:
             fault = _width_fault(cells, width, grid.separator)

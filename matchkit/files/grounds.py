@@ -169,6 +169,8 @@ def with_films(
     drawn: Sequence[Mixture], table: FileTable, inks: Mapping[str, Ink] | None, found: Findings
 ) -> list[Mixture]:
     """The drawdowns of a table with ground and thickness, where they are films."""
+    if not {"ground", *FILM_NUMBERS} & set(table.columns):
+        return list(drawn)
     return [_with_film(mixture, table, inks, found) for mixture in drawn]
 
 

@@ -12,6 +12,7 @@ from matchkit.arrays import Array
 from matchkit.colorimetry.grid import (
     GRID_NM,
     PERCENT,
+    are_sound,
     check_reflectance,
     reflectance_doubts,
     to_grid,
@@ -87,9 +88,9 @@ def spectral_rows(
     on_grid = to_grid(table.nm, values, where=file)
     if percent := _percent_fault(table, rows, values):
         raise InputError(percent)
-    for row, R in zip(rows, on_grid, strict=True):
-        name = quoted(row.cells.get(required[-1], ""))
-        found.faults.extend(check_reflectance(R, f"{row.where} {name}"))
+    for k in np.flatnonzero(~are_sound(on_grid)):
+        name = quoted(rows[k].cells.get(required[-1], ""))
+        found.faults.extend(check_reflectance(on_grid[k], f"{rows[k].where} {name}"))
     return table, list(zip(rows, on_grid, strict=True)), waiting
 
 

@@ -11,6 +11,7 @@ import unicodedata
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from itertools import chain
+from operator import itemgetter
 from pathlib import Path
 
 import numpy as np
@@ -18,7 +19,15 @@ import numpy as np
 from matchkit.arrays import Array
 from matchkit.errors import InputError, nearest
 from matchkit.files.grid import MOST_FAULTS, Grid, laid, split_table, wavelength_columns
-from matchkit.files.text import decimal_mark, label, number, quoted, read_text, text_fault
+from matchkit.files.text import (
+    decimal_mark,
+    label,
+    number,
+    plain_numbers,
+    quoted,
+    read_text,
+    text_fault,
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -103,8 +112,16 @@ def parse_table(
         raise InputError(faults)
     places = {name: columns.index(name) for name in known if name in columns}
     lines = laid(grid)
+    values = itemgetter(*waves) if waves else lambda cells: ()
     rows = [
-        _row(f"{file} row {row}", cells, bool(fault), places, waves) for row, cells, fault in lines
+        Row(
+            where=f"{file} row {row}",
+            cells={name: cells[place] for name, place in places.items()},
+            first=cells[0],
+            values=values(cells),
+            broken=bool(fault),
+        )
+        for row, cells, fault in lines
     ]
     return FileTable(
         file=file,
@@ -153,12 +170,11 @@ def wording(row: Row, name: str, *, faults: list[str], required: bool = False) -
     Composed (NFC): an accent may be stored in two ways that look the same.
     """
     cell = row.cells.get(name, "")
-    fault = text_fault(cell)
-    if fault:
+    if fault := text_fault(cell):
         faults.append(f"{row.where}: {name} {fault}")
     elif required and not cell:
         faults.append(f"{row.where}: {name} is empty; write a name")
-    return unicodedata.normalize("NFC", cell)
+    return cell if cell.isascii() else unicodedata.normalize("NFC", cell)
 
 
 def spectral_values(table: FileTable) -> tuple[list[Row], Array, list[str]]:
@@ -167,10 +183,14 @@ def spectral_values(table: FileTable) -> tuple[list[Row], Array, list[str]]:
     One fault a row: the first bad cell and how many more there are.  The values
     are (n_rows, n) on ``table.nm``.
     """
+    sound = [row for row in table.rows if not row.broken]
+    plain = plain_numbers([cell for row in sound for cell in row.values], table.decimal)
+    if plain:
+        return sound, np.array(plain).reshape(len(sound), table.nm.size), []
     rows, values = [], []
     faults: list[str] = []
     more = 0
-    for row in (row for row in table.rows if not row.broken):
+    for row in sound:
         try:
             values.append([number(cell, table.decimal) for cell in row.values])
             rows.append(row)
@@ -221,22 +241,6 @@ def _wave_faults(waves: dict[int, tuple[float, bool]], columns: list[str], head:
     if len({percent for _, percent in waves.values()}) > 1:
         return [f"{head}: some wavelengths are headed % and some are not; use one scale"]
     return []
-
-
-def _row(
-    where: str,
-    cells: list[str],
-    broken: bool,
-    places: dict[str, int],
-    waves: dict[int, tuple[float, bool]],
-) -> Row:
-    return Row(
-        where=where,
-        cells={name: cells[place] for name, place in places.items()},
-        first=cells[0],
-        values=tuple(cells[place] for place in waves),
-        broken=broken,
-    )
 
 
 def _decimal(

@@ -1,7 +1,7 @@
 """Text in files: its encoding, faults in it, and numbers that people write."""
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import islice
 from math import inf, isfinite
@@ -83,7 +83,7 @@ def text_fault(text: str) -> str:
     >>> text_fault("Lemon"), text_fault("Lem\\ton")[:13]
     ('', "'Lem\\\\ton' hol")
     """
-    if _UNSEEN.search(text):
+    if not text.isprintable() and _UNSEEN.search(text):
         return f"{quoted(text)} holds a line break or an invisible character; type it anew"
     return ""
 
@@ -113,6 +113,9 @@ LONGEST = 64  # characters; no measured number is longer
 # Digits are 0-9 only.  Written so that a failed match takes linear time.
 _POINT = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
 _COMMA = re.compile(_POINT.pattern.replace(r"\.", ","))
+_POINTS, _COMMAS = (
+    re.compile(rf"(?>{one.pattern})(?:\n(?>{one.pattern}))*+") for one in (_POINT, _COMMA)
+)
 _THOUSANDS = re.compile(r"[+-]?[1-9][0-9]{0,2}[.,][0-9]{3}")
 _BLANKS = "[ \u00a0\u2009\u202f]"
 _GROUPED = re.compile(rf"[+-]?[1-9][0-9]{{0,2}}(?:{_BLANKS}[0-9]{{3}})+(?:[.,][0-9]*)?")
@@ -137,6 +140,20 @@ def number(text: str, decimal: str = ".") -> float:
         if isfinite(value):
             return value
     raise InputError(_why_not(text, decimal))
+
+
+def plain_numbers(cells: Sequence[str], decimal: str) -> list[float]:
+    """The numbers in many cells, as `number` reads each; none where one may be no plain number.
+
+    Long tables are nearly always plain, and read at once take a fifth of the time.
+    """
+    together = "\n".join(cells)
+    mark = _COMMAS if decimal == "," else _POINTS
+    if not (mark.fullmatch(together) and together.count("\n") == len(cells) - 1):
+        return []
+    values = list(map(float, together.replace(",", ".").split("\n")))
+    sound = max(map(len, cells)) <= LONGEST and all(map(isfinite, values))
+    return values if sound else []
 
 
 def parse_amount(
@@ -209,7 +226,10 @@ def decimal_mark(cells: Iterable[str], separator: str = ",", *, reflectance: boo
     >>> decimal_mark(["12,5", "1,234", "7"]), decimal_mark(["50,641"], ";", reflectance=True)
     (',', ',')
     """
-    commas, points = [], []
+    commas, points, cells = [], [], list(cells)
+    together = "\n".join(cells)
+    if "," not in together and (reflectance or separator not in ";\t"):
+        return "."
     for cell in cells:
         if "," in cell and (_COMMA.fullmatch(cell) or _COMMA.fullmatch(ungrouped(cell))):
             commas.append(cell)
