@@ -32,6 +32,7 @@ from matchkit.book.stock import (
 )
 from matchkit.book.store import open_book, reading
 from matchkit.book.story import events_of
+from matchkit.book.work import approved_R, verdict
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import Lab
 from matchkit.correcting.correct import Correction
@@ -304,6 +305,41 @@ def test_what_is_approved_out_of_tolerance_needs_a_reason_and_a_name(book, tmp_p
     assert (told.outcome, told.approved_by) == ("approved", "Ana")
     assert told.closing_note == "the customer waits"
     assert stock(book, SHOP)["Old cream"] == 40.0
+
+
+def test_an_unfit_or_outdated_reading_is_nobody_s_colour(book):
+    """Not that of an approval, a label, a leftover or a reprint."""
+    batch = logged(book)
+    weigh(book, SHOP, batch, CREAM)
+    measure(book, SHOP, batch, read_as(0.9, 0.1, 0, 0), state=("uncured",))
+    with pytest.raises(InputError, match="read last was uncured; write in the note why"):
+        close(book, batch, "approved")
+    assert verdict(book, SHOP, job(book, batch)).startswith("NOT JUDGED (uncured): dE00")
+    with pytest.raises(InputError, match="of a drawdown that was cured"):
+        approved_R(job(book, batch), SHOP)
+    good = read_as(0.95, 0.05, 0, 0)
+    measure(book, SHOP, batch, good)
+    keep_leftover(book, SHOP, batch, 10.0, "Read")
+    add(book, SHOP, batch, {"Lemon": 5.0})
+    keep_leftover(book, SHOP, batch, 10.0, "Added to")
+    read, added_to = leftovers(book)
+    np.testing.assert_allclose(read.R, good, atol=1e-6)
+    assert added_to.R is None
+    assert job(book, batch).read_now is None
+    assert verdict(book, SHOP, job(book, batch)).startswith("BEFORE THE LAST ADDITION IN")
+    of_print = open_batch_as_print(book)
+    keep_leftover(book, SHOP, of_print, 10.0, "Print")
+    assert leftovers(book)[-1].R is None
+
+
+def open_batch_as_print(book):
+    """A batch that was matched as a print, and measured."""
+    target = aim(0.95, 0.05, 0, 0)
+    printed = candidate([475.0, 25.0, 0.0, 0.0], target)
+    batch = log_match(book, SHOP, target, printed, name="Print", printed='{"over": "tee"}').batch
+    weigh(book, SHOP, batch, CREAM)
+    measure(book, SHOP, batch, read_as(0.9, 0.1, 0, 0))
+    return batch
 
 
 def test_details_are_mended_and_the_older_ones_struck(book, clock):

@@ -121,18 +121,19 @@ def close(
     """The end of a batch: approved, rejected or abandoned; by whom, under which light.
 
     An approval is signed, by who writes unless another is named.  Of a batch whose last reading
-    is out of tolerance, or that was added to since, it needs a `note` that says why.
+    is out of tolerance or of an unfit drawdown, or that was added to since, it needs a `note`
+    that says why.
     What is `left`, grams and a name, goes on the shelf of `shop`.
     """
     if outcome not in OUTCOMES:
         raise InputError(f"outcome: found {quoted(outcome)}; write {', '.join(OUTCOMES)}")
     with writing(book) as db:
         is_open(db, batch)
-        measurement, weighing, passed, away = db.execute(
-            "SELECT id, weighing, passed, de00 FROM measurement_now WHERE batch = ?"
+        measurement, weighing, passed, away, state = db.execute(
+            "SELECT id, weighing, passed, de00, state FROM measurement_now WHERE batch = ?"
             " ORDER BY id DESC LIMIT 1",
             [batch],
-        ).fetchone() or (None, None, None, None)
+        ).fetchone() or (None, None, None, None, "")
         if outcome == "approved":
             approved_by = approved_by.strip() or book.who
             faults = [] if approved_by else ["an approval is signed: write who approved it"]
@@ -140,7 +141,7 @@ def close(
                 faults.append(
                     f"batch {batch} was not measured; measure what is approved, then close"
                 )
-            elif not note.strip() and (doubt := _doubt(db, batch, weighing, passed, away)):
+            elif not note.strip() and (doubt := _doubt(db, batch, weighing, passed, away, state)):
                 faults.append(f"batch {batch}: {doubt}; write in the note why it is approved so")
             if faults:
                 raise InputError(faults)
@@ -152,11 +153,18 @@ def close(
 
 
 def _doubt(
-    db: sqlite3.Connection, batch: int, weighing: int | None, passed: int | None, away: float | None
+    db: sqlite3.Connection,
+    batch: int,
+    weighing: int | None,
+    passed: int | None,
+    away: float | None,
+    state: str,
 ) -> str:
     """What speaks against approving a batch by its last reading; nothing if all is well."""
     if weighing != last_weighing(db, batch):
         return "it was not measured after the last addition"
+    if state:
+        return f"the drawdown that was read last was {state}"
     return f"its last reading is out of tolerance (dE00 {away:.2f})" if passed == 0 else ""
 
 

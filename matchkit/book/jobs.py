@@ -107,6 +107,11 @@ class BatchRecord:
                 held[ink] = held.get(ink, 0.0) + grams
         return held or {ink: share * self.planned_g for ink, share in self.holds.items()}
 
+    @property
+    def read_now(self) -> Measurement | None:
+        """The last reading of what is in the container now, of a drawdown fit to be judged by."""
+        return _read_now(self.pours, self.readings)
+
 
 def job(book: Book, batch: int) -> BatchRecord:
     """All that the book has about a batch; InputError if there is none or it was struck."""
@@ -232,12 +237,17 @@ def _readings(db: sqlite3.Connection, batch: int) -> tuple[Measurement, ...]:
 def _state(pours: Sequence[Poured], readings: Sequence[Measurement]) -> str:
     if not pours:
         return "to weigh"
-    last = [each for each in readings if each.weighing == pours[-1].weighing and not each.state]
-    if not last:
+    last = _read_now(pours, readings)
+    if last is None:
         return "to measure"
-    if last[-1].passed is None:
+    if last.passed is None:
         return "measured; no target to judge by"
-    return "in: to approve" if last[-1].passed else "out: to correct"
+    return "in: to approve" if last.passed else "out: to correct"
+
+
+def _read_now(pours: Sequence[Poured], readings: Sequence[Measurement]) -> Measurement | None:
+    now = [r for r in readings if pours and r.weighing == pours[-1].weighing and not r.state]
+    return now[-1] if now else None
 
 
 def state_words(state: str) -> str:

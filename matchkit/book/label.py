@@ -55,10 +55,9 @@ def qr_svg(text: str) -> str:
 
 
 def _measured(shop: Shop, batch: BatchRecord) -> tuple[str, str] | None:
-    """The colour that was measured last, with its numbers."""
-    if not batch.readings:
+    """The colour that was measured of what is in the container, with its numbers."""
+    if (last := batch.read_now) is None:
         return None
-    last = batch.readings[-1]
     away = "" if last.de00 is None else f", dE00 {last.de00:.2f} from the target"
     L, a, b = last.lab
     told = f"measured {local_day(last.at)}: L* {L:.1f}, a* {a:.1f}, b* {b:.1f} ({last.light}){away}"

@@ -18,7 +18,7 @@ from math import ceil
 
 import numpy as np
 
-from matchkit.book.rows import by_ink, contents, left_g, milligrams, must_be
+from matchkit.book.rows import by_ink, contents, last_weighing, left_g, milligrams, must_be
 from matchkit.book.schema import MG
 from matchkit.book.store import Book, insert, reading, record, writing
 from matchkit.errors import InputError, did_you_mean
@@ -261,25 +261,28 @@ def shelve(
 ) -> int:
     """Put what is left of a batch on the shelf, in a transaction that is open."""
     must_be(db, "batch", batch)
-    taken = {*mixes_of(db, shop), *(ink.name for ink in shop.inks)}
-    if name.strip() in {"", *taken}:
+    if name.strip() in {"", *mixes_of(db, shop), *(ink.name for ink in shop.inks)}:
         raise InputError(
             f"{quoted(name)} is on the shelf already, or empty; give another name, or put its"
             " weight right with `matchkit book SHOP count`"
         )
-    held = by_ink(contents(db, batch))
+    held, kept_g = by_ink(contents(db, batch)), left_g(db, batch)
     total = sum(held.values())
-    kept_g = left_g(db, batch)
     if not 0 <= grams <= total - kept_g + 1e-9:
         kept = f", and {kept_g:g} g of it are on the shelf already" if kept_g else ""
         raise InputError(f"batch {batch} was {total:g} g{kept}; {grams:g} g can't be left")
-    rows = db.execute("SELECT R FROM measurement_now WHERE batch = ? ORDER BY id", [batch])
-    R = ([None] + [row[0] for row in rows])[-1]
-    number = record(db, book, "mix", {"name": name, "batch": batch, "R": R, "note": ""})
+    row = db.execute(  # of what is in the container now: a fit drawdown, and not a print
+        "SELECT m.R FROM measurement_now m, batch b, formula f WHERE b.id = m.batch AND f.id ="
+        " b.formula AND f.printed = '' AND m.state = '' AND m.batch = ? AND m.weighing = ?"
+        " AND m.geometry = ? ORDER BY m.id DESC LIMIT 1",
+        [batch, last_weighing(db, batch), shop.geometry],
+    ).fetchone()
+    said = {"batch": batch, "R": row and row[0], "note": ""}
+    number = record(db, book, "mix", {"name": name, **said})
     for ink, g in held.items():
         insert(db, "mix_ink", {"mix": number, "ink": ink, "fraction": g / total})
-    row = {"ink": name, "lot": "", "mg": milligrams(grams, name, zero=True), "note": ""}
-    record(db, book, "movement", {"kind": "leftover", "mix": number, **row})
+    moved = {"ink": name, "lot": "", "mg": milligrams(grams, name, zero=True), "note": ""}
+    record(db, book, "movement", {"kind": "leftover", "mix": number, **moved})
     return number
 
 

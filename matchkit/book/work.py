@@ -180,6 +180,10 @@ def verdict(book: Book, shop: Shop, batch: BatchRecord) -> str:
         return "measured; it has no target to be judged by"
     seen = Lab(last.R, target.lights[0], target.observer)
     word = "IN TOLERANCE" if last.passed else "OUT OF TOLERANCE"
+    if last.state:
+        word = f"NOT JUDGED ({', '.join(last.state)})"
+    elif last.weighing != batch.pours[-1].weighing:
+        word = f"BEFORE THE LAST ADDITION {word}"
     return (
         f"{word}: dE00 {last.de00:.2f} under {target.light_names[0]}, tolerance "
         f"{shop.tolerance_de00:g}; drawdown compared with target: {direction(target.lab[0], seen)}"
@@ -188,11 +192,12 @@ def verdict(book: Book, shop: Shop, batch: BatchRecord) -> str:
 
 def approved_R(record: BatchRecord, shop: Shop) -> tuple[Array, bool]:
     """How a batch measured (n_wl,) when it was approved, else last, and whether it was approved."""
-    seen = [r for r in record.readings if r.geometry == shop.geometry]
+    seen = [r for r in record.readings if r.geometry == shop.geometry and not r.state]
     if not seen:
         raise InputError(
-            f"batch {record.batch} has no measurement in the shop's geometry ({shop.geometry});"
-            " measure a kept print of it, and match that"
+            f"batch {record.batch} has no measurement in the shop's geometry ({shop.geometry}) of a"
+            " drawdown that was cured, stirred and hiding; measure a kept print of it, and match"
+            " that"
         )
     approved = [r for r in seen if r.measurement == record.closed_on]
     return (approved or seen)[-1].R, bool(approved)
