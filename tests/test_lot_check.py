@@ -126,6 +126,16 @@ def test_bad_checks(drawdowns, part):
         judge("Green", given)
 
 
+@pytest.mark.parametrize("ink", ["Scarlet", "Lemon"])
+def test_a_reading_with_the_specular_part_is_no_weak_lot(ink):
+    bench, drawdowns, *_ = shop()
+    strong = check_of(bench, ink, strength=1.2)
+    assert judge(ink, [strong], reference=drawdowns).kind == "strong"
+    switched = replace(strong, readings=strong.readings + 0.03)
+    with pytest.raises(InputError, match="measured with the specular part included"):
+        judge(ink, [switched], reference=drawdowns)
+
+
 def test_a_white_is_judged_with_a_little_black():
     bench, *_ = shop()
     verdict = judge("White", [check_of(bench, "Black", percent=4.0)])

@@ -341,13 +341,8 @@ def _refuse_if_wrong(
     """
     lead = f"{WRONG}: even with far lots and pours it misses by about {116 * unexplained_f:.1f} L*"
     limit_f = max(UNEXPLAINED_F, 6 * model_f)
-    for sign in (-1, 1):
-        still_f, by = _shifted_left(last, sign, left)
-        if still_f < min(unexplained_f / 3, limit_f):
-            raise InputError(
-                f"{lead}; {shift_words(palette, -sign * by)}: set and calibrate the instrument, "
-                "look at the sample, and measure again"
-            )
+    if last.R is not None:
+        refuse_if_shifted(palette, last.R, left, min(unexplained_f / 3, limit_f), lead)
     if unexplained_f > limit_f and _away(palette, last) > NEAR_DE00:
         raise InputError(
             f"{lead}; a wrong sample, a wrong ink in the container, a pour or a lot that is far "
@@ -371,15 +366,20 @@ def _refuse_if_far(
         )
 
 
-def _shifted_left(last: Round, sign: int, left: Left) -> tuple[float, float]:
-    """What stays unexplained if the last reading is too high or too low everywhere, and by what."""
+def refuse_if_shifted(palette: Palette, R: Array, left: Left, enough_f: float, lead: str) -> None:
+    """InputError where less than `enough_f` stays unexplained of a reading that is moved.
+
+    Up or down everywhere, by what the specular part may be; `left` says what stays.
+    """
     from scipy.optimize import minimize_scalar
 
-    if last.R is None:
-        return np.inf, 0.0
-    R, options = last.R, {"xatol": 5e-4}
-    found = minimize_scalar(
-        lambda by: left(np.maximum(R + sign * by, 1e-4)),
-        bounds=SPECULAR_R, method="bounded", options=options,
-    )  # fmt: skip
-    return float(found.fun), float(found.x)
+    for sign in (-1, 1):
+        found = minimize_scalar(
+            lambda by, sign=sign: left(np.maximum(R + sign * by, 1e-4)),
+            bounds=SPECULAR_R, method="bounded", options={"xatol": 5e-4},
+        )  # fmt: skip
+        if found.fun < enough_f:
+            raise InputError(
+                f"{lead}; {shift_words(palette, -sign * float(found.x))}: set and calibrate the"
+                " instrument, look at the sample, and measure again"
+            )

@@ -14,6 +14,7 @@ import numpy as np
 from matchkit.arrays import Array
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.colorimetry.words import direction
+from matchkit.correcting.diagnose import refuse_if_shifted
 from matchkit.correcting.lots import Lots, index_of, new_lot, runs
 from matchkit.errors import InputError
 from matchkit.fitting.constants import f_scale
@@ -27,6 +28,9 @@ TELLING = 0.05  # standard error of log strength above which a check has said no
 SHADE_DE00 = 0.3  # a smaller difference of shade isn't worth a word
 ANOTHER_DE00 = 2.0  # a difference of shade that is another ink's; common practice, no source
 STRANGE = 0.3  # log strength, ten times what lots usually differ by
+# Rms that strength leaves of f(R) above which it is looked at whether the specular part was
+# switched: right readings leave a tenth of it on the bench, switched ones twice of it.
+SHIFTED_F = 0.0015
 CHI2_99 = 11.345  # 99 % of chi-square with 3 degrees of freedom (any table)
 SAME_MIX = 0.02  # drawdowns of two lots whose shares differ by no more can be compared
 TYPICAL = 0.10  # of the ink in white, where a formula is not given
@@ -71,7 +75,8 @@ def judge_lot(
     A letdown of about 10 % in white tells strength best; a masstone alone tells none.
     `reference` are the shop's own drawdowns: where one was mixed like a check, what the
     model misses about it is taken off.  `weighed_g` is how much was mixed for each check,
-    which decides what a slip of the balance does.  `use` (n_ink,) is the formula in which
+    which decides what a slip of the balance does.  InputError for a check that tells no strength,
+    and for a reading that another specular part explains.  `use` (n_ink,) is the formula in which
     the difference is told, otherwise 10 % in white.  The other inks are taken at the
     palette's strengths.
     """
@@ -85,6 +90,8 @@ def judge_lot(
             f"{ink}: these drawdowns hardly change with strength (standard error "
             f"{100 * error:.0f} %); draw down about 10 % of the ink in white, and weigh more of it"
         )
+    for each in checks:
+        _refuse_if_shifted(palette, i, each)
     told = [_shade(palette, i, x, each, spread, light, observer) for each in checks]
     shade_de00, shade = max(told)
     at_use = _at_use(palette, i, x, use, light, observer)
@@ -218,6 +225,21 @@ def _strength(palette: Palette, i: int, checks: Sequence[_Check]) -> tuple[float
             information += float(weighed @ J)
         x += float(np.clip(pull / information, -0.3, 0.3))
     return x, float(1 / np.sqrt(information))
+
+
+def _refuse_if_shifted(palette: Palette, i: int, check: _Check) -> None:
+    """InputError where another specular part explains what no strength of ink i does."""
+
+    def left(R: Array) -> float:
+        seen = replace(check, R=R)
+        s = np.ones(len(palette.inks)) if palette.strengths is None else palette.strengths.copy()
+        s[i] = np.exp(_strength(palette, i, [seen])[0])
+        f = f_scale(reflectance(palette, check.c, s))[0] + check.residual_f
+        return float(np.sqrt(np.mean((f_scale(R)[0] - f) ** 2)))
+
+    if (unexplained_f := left(check.R)) > SHIFTED_F:
+        lead = f"{palette.names[i]}: no strength explains this reading"
+        refuse_if_shifted(palette, check.R, left, unexplained_f / 3, lead)
 
 
 def _shade(
