@@ -360,6 +360,23 @@ def test_advice_brings_a_batch_in_on_the_bench(hands):
     assert after < 1
 
 
+def test_a_lot_that_was_opened_since_is_not_the_batch_s(hands):
+    """What is known of the batch's own lot counts, and what is added of another is told."""
+    hands.strengths[hands.ink] = 0.85
+    for percent in (8.0, 15.0):
+        hands.make(percent)
+    batch = hands.make(12.0, other=None)
+    before = correct_batch(session_of(hands), batch)
+    open_lot(hands.book, hands.shop, "Scarlet", "S9")
+    session = session_of(hands)
+    after = correct_batch(session, batch)
+    np.testing.assert_allclose(after.belief.log_strength, before.belief.log_strength)
+    np.testing.assert_allclose(after.least.additions_g, before.least.additions_g)
+    assert "Scarlet: the grams to add count on lot S1" in " ".join(
+        each.text for each in session.notices
+    )
+
+
 @pytest.mark.parametrize("state", [*UNFIT])
 def test_nothing_is_added_by_a_drawdown_that_is_not_fit_for_it(hands, state):
     """Nor learned from it; a good one of the same batch counts again."""

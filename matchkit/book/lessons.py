@@ -117,7 +117,7 @@ def learned(
     `fits` are those of the files' shop, with the lots that were drawn down.
     With `learning` off every lot is the reference again, give or take its usual spread.
     `without` is a batch that is left out: one that is about to be corrected must not be
-    heard twice.
+    heard twice.  The lots are then those that it holds the most of, whatever is open now.
     The inks of the palettes become the shop's, so that stock and limits are today's.
     """
     out, known, counted = {}, {}, {}
@@ -126,6 +126,9 @@ def learned(
     odd: list[str] = []
     with reading(book) as db:
         inks = _inks_today(db, shop)
+        for ink, lot in _most_held(job_of(db, without)).items() if without is not None else ():
+            if ink in inks:
+                inks[ink] = replace(inks[ink], lot=lot)
         for series, found in fits.items():
             items = items_of(db, shop, found.palette)
             found, numbers = with_batches(db, shop, found, items, without)
@@ -310,6 +313,15 @@ def _lots_in(batch: BatchRecord) -> dict[str, str]:
         for ink, lot, grams in zip(pour.inks, pour.lots, pour.actual_g, strict=True)
         if grams > 0
     }
+
+
+def _most_held(batch: BatchRecord) -> dict[str, str]:
+    """Of each ink in a container the lot that there is most of."""
+    held: dict[tuple[str, str], float] = {}
+    for pour in batch.pours:
+        for of_lot, grams in pour.held.items():
+            held[of_lot] = held.get(of_lot, 0.0) + grams
+    return dict(sorted(held, key=lambda of_lot: held[of_lot]))
 
 
 def _inks_today(db: sqlite3.Connection, shop: Shop) -> dict[str, Ink]:

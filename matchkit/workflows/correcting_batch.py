@@ -226,27 +226,39 @@ def correct_batch(session: Session, batch: int, options: CorrectOptions = USUAL)
             [f"{lead} {each}; add nothing because of it: {UNFIT[each]}" for each in last.state]
         )
     note_mixes(session, [name for pour in record.pours for name in pour.inks])
-    names = [*record.container]
-    found, today, lots = _fits_of(session, record, names)
+    held = record.container
+    found, today, lots = _fits_of(session, record, [*held])
     palette = found.palette
     measured = rounds_of(record, palette, session.shop)
-    held = record.container
     refuse_stale(record, measured)
     rounds = measured or [Round(grams=np.array([held.get(n, 0.0) for n in palette.names]))]
     weighed = [each.grams for each in rounds]
     seen = [Mixed(grams={}, R=each.R) for each in rounds]
-    plan = {ink: share * record.planned_g for ink, share in record.holds.items()}
-    left = {n: g - held.get(n, 0.0) for n, g in plan.items()}
-    still_g = np.array(
-        [left[n] if left.get(n, 0.0) > HELD_BACK * plan.get(n, 0.0) else 0.0 for n in palette.names]
-    )
+    plan = np.array([record.holds.get(n, 0.0) * record.planned_g for n in palette.names])
+    left = plan - np.array([held.get(n, 0.0) for n in palette.names])
+    still_g = np.where(left > HELD_BACK * plan, left, 0.0)
     case = _Case(session, wanted, found, today, lots, weighed, seen, options, still_g)
     advice = _advice(case)
+    _note_other_lots(session, record, advice)
     number = log_correction(
         book, batch, advice.least, palette.names, choice=next(iter(advice.ways)),
         measurement=record.readings[-1].measurement if measured else None,
     )  # fmt: skip
     return replace(advice, batch=batch, correction=number)
+
+
+def _note_other_lots(session: Session, record: BatchRecord, advice: Advice) -> None:
+    """Tell which of the additions are of another lot now than the batch is."""
+    held = {of_lot for pour in record.pours for of_lot in pour.held}
+    added = {ink for way in advice.offered.values() for ink in advice.additions(way)}
+    for ink in session.shop.inks:
+        lots = sorted(lot for name, lot in held if name == ink.name and lot)
+        if ink.name in added and lots and ink.lot not in lots:
+            session.note(
+                "other_lot",
+                f"{ink.name}: the grams to add count on lot {', '.join(lots)}, which the batch holds;"
+                f" lot {ink.lot or '(no name)'} is open now: add of the old lot if there is any",
+            )
 
 
 def _fits_of(
@@ -346,9 +358,6 @@ def _belief(case: _Case) -> tuple[Belief, Array | None]:
             " measure the spectrum if you can",
         )
         lab = np.asarray(last.lab, dtype=float)
-        if not (0 <= lab[0] <= 100 and np.abs(lab[1:]).max() <= 200):
-            told_as = ", ".join(f"{value:g}" for value in lab)
-            raise InputError(f"measured Lab {told_as}: L* is 0 to 100, a* and b* about -130 to 130")
         told = Round(grams=grams, lab=lab, lab_covariance=LAB_NOISE**2 * np.eye(3))
         belief = infer(palette, [told], spread, target=target, refuse=False, known=case.lots)
         unknown = np.full((len(target.lab) - 1, 3), np.nan)
@@ -360,8 +369,8 @@ def _belief(case: _Case) -> tuple[Belief, Array | None]:
             " again; other lights can't be judged",
         )
         told = look_round(last.looks, grams, target)
-        lots = case.lots or (np.zeros(len(grams)), np.diag(spread.log_strength**2))
-        lots = lots_that_explain(palette, told, target, lots)
+        usual = case.lots or (np.zeros(len(grams)), np.diag(spread.log_strength**2))
+        lots = lots_that_explain(palette, told, target, usual)
         belief = infer(
             palette, [told], spread, target=target, refuse=False, known=lots, slips=False
         )
@@ -384,11 +393,8 @@ def _belief(case: _Case) -> tuple[Belief, Array | None]:
 
 def _neighbour(case: _Case, still: Correction) -> tuple[str, float] | None:
     """The shop's other target that the batch is nearest to as it is."""
-    target, name = case.wanted.target, case.wanted.name
-    others = {n: R for n, R in case.session.targets.items() if n != name}
-    if not others:
-        return None
-    light, observer = target.lights[0], target.observer
-    away = {n: float(de00(Lab(R, light, observer), still.lab[0])) for n, R in others.items()}
-    nearest = min(away, key=lambda n: away[n])
-    return nearest, away[nearest]
+    target = case.wanted.target
+    others = {n: R for n, R in case.session.targets.items() if n != case.wanted.name}
+    how = target.lights[0], target.observer
+    away = [(n, float(de00(Lab(R, *how), still.lab[0]))) for n, R in others.items()]
+    return min(away, key=lambda each: each[1], default=None)
