@@ -256,7 +256,7 @@ def _note_other_lots(session: Session, record: BatchRecord, advice: Advice) -> N
         if ink.name in added and lots and ink.lot not in lots:
             session.note(
                 "other_lot",
-                f"{ink.name}: the grams to add count on lot {', '.join(lots)}, which the batch holds;"
+                f"{ink.name}: the grams to add count on lot {', '.join(lots)}, as the batch has it;"
                 f" lot {ink.lot or '(no name)'} is open now: add of the old lot if there is any",
             )
 
