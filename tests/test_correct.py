@@ -20,6 +20,7 @@ from matchkit.correcting.correct import (
     MOST_TIMES,
     Correction,
     Limits,
+    beyond_limits,
     correct,
     corrections,
     nothing_learned,
@@ -227,6 +228,23 @@ def test_the_rounded_additions_still_fit_the_room(palette, spread):
         assert np.allclose(steps, np.rint(steps), atol=1e-6)
 
 
+def test_what_stock_and_room_would_have_to_be(palette, spread):
+    """Of a batch that only its stock keeps from being saved, what there is too little of."""
+    target, belief = near_miss(palette, spread, MIXES[0], seed=3)
+    best = correct(palette, belief, target, spread, Limits(tolerance_de00=0.5, resolution_g=0.01))
+    scarce = np.where(best.additions_g > 0, 0.01, 0.0)
+    limits = Limits(tolerance_de00=0.5, resolution_g=0.01, room_g=0.05, upper_g=scarce)
+    assert not correct(palette, belief, target, spread, limits).can_be_saved
+    found, short = beyond_limits(palette, belief, target, spread, limits)
+    assert found.can_be_saved
+    added = {palette.names[i] for i in np.flatnonzero(found.additions_g > 0.01)}
+    assert short == dict.fromkeys(sorted(added, key=palette.names.index), 0.01)
+    none = replace(limits, upper_g=0 * scarce)
+    assert beyond_limits(palette, belief, target, spread, none) == (None, {})
+    held_back = replace(limits, upper_g=None, room_g=np.inf, held_back_g=best.additions_g)
+    assert not correct(palette, belief, target, spread, held_back).foreign
+
+
 def test_nothing_is_added_to_what_is_near_enough(palette, spread):
     target, belief = near_miss(palette, spread, MIXES[0], lots=np.ones(len(palette.inks)))
     found = correct(palette, belief, target, spread, Limits(**USUAL))
@@ -369,6 +387,8 @@ def test_what_a_mixer_would_do():
     assert told.endswith("20.00 g would do it (120 g in all).") and "room for 50 g" in told
     nothing = way(0.0, 9.0, False)
     assert verdict({"a": nothing}, 0.0, small).startswith("With no room left in the container")
-    assert "nor with any addition up to" in verdict({"a": none}, 50.0, none)
+    assert "nor with any addition up to" in verdict({"a": none}, 50.0)
+    told = verdict({"a": none}, free=small, short={"White": 2.0})
+    assert told.endswith("(120 g in all), with more White (in stock: 2 g) than there is.")
     assert "measure again first" in verdict({"a": way(0.0, 0.9, True, 0.97)})
     assert worth_doing({"a": way(5.0, 8.95, False)}) == {}

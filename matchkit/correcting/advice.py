@@ -111,11 +111,15 @@ def worth_doing(ways: Mapping[str, Correction]) -> dict[str, Correction]:
 
 
 def verdict(
-    ways: Mapping[str, Correction], room_g: float = np.inf, free: Correction | None = None
+    ways: Mapping[str, Correction],
+    room_g: float = np.inf,
+    free: Correction | None = None,
+    short: Mapping[str, float] | None = None,
 ) -> str:
     """Why a batch out of tolerance had better be left, and what to do; "" where it can be saved.
 
-    `ways` are within `room_g`; `free` is the least addition without that limit.
+    `ways` are within `room_g` and the stock; `free` is the least addition without these limits,
+    None where none does it; `short` are the inks of which it takes more than these grams in stock.
     """
     if any(way.can_be_saved for way in worth_doing(ways).values()):
         return ""
@@ -125,7 +129,9 @@ def verdict(
     out = "this batch can't be brought within tolerance"
     room = f"room for {room_g:g} g" if room_g > 0 else "no room left in the container"
     out = f"With {room} {out}" if limited else out.capitalize()
-    if free is not None and free.can_be_saved and free.added_g:
-        return f"{out}; {free.added_g:.2f} g would do it ({free.total_g:.0f} g in all)."
+    if free is not None:
+        told = ", ".join(f"{ink} (in stock: {grams:g} g)" for ink, grams in (short or {}).items())
+        more = f", with more {told} than there is" if told else ""
+        return f"{out}; {free.added_g:.2f} g would do it ({free.total_g:.0f} g in all){more}."
     times = ", nor with any addition up to the batch's own size"
     return f"{out}{times if limited or not ways else ''}: {KEEP}."

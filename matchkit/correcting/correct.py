@@ -39,8 +39,8 @@ class Correction:
     """Additions (n_ink,) in grams that the balance can show, and what they will bring.
 
     `de00_before` and `de00` (n_light,); `R` (n_wl,) and `lab` (n_light, 3) after.  `foreign`
-    names the inks added that the batch does not hold yet; its own inks alone would have
-    taken `own_g`, infinite where they do not bring it near enough.
+    names the inks added that the batch neither holds nor is still to hold; its own inks alone would
+    have taken `own_g`, infinite where they do not bring it near enough.
     """
 
     additions_g: Array
@@ -125,6 +125,24 @@ def corrections(
     """The additions of every way of `WAYS`."""
     case = _Case(palette, belief, target, spread, limits)
     return {way: _correction(case, way) for way in WAYS}
+
+
+def beyond_limits(
+    palette: Palette, belief: Belief, target: Target, spread: Spread, limits: Limits
+) -> tuple[Correction | None, dict[str, float]]:
+    """The least addition without the limit of room, else of stock neither, that saves a batch.
+
+    And the inks of which it takes more than there is, with what there is in grams; an ink of
+    which there is none is not to be used.  (None, {}) where no addition saves it.
+    """
+    there = limits.there_is(palette)
+    enough = replace(limits, room_g=np.inf, upper_g=np.where(there > 0, np.inf, 0.0))
+    for each in (replace(limits, room_g=np.inf), enough):
+        found = correct(palette, belief, target, spread, each)
+        if found.can_be_saved and found.added_g:
+            short = np.flatnonzero(found.additions_g > there + 1e-9)
+            return found, {palette.names[i]: float(there[i]) for i in short}
+    return None, {}
 
 
 def nothing_learned(
@@ -312,7 +330,9 @@ def _result(case: _Case, a: Array, own_g: float = np.inf) -> Correction:
     target, limits = case.target, case.limits
     R, lab, after = seen_after(case.wanted.bucket, target, a)
     covariance = case.Lab_covariance(a)
-    new = np.flatnonzero((a > 0) & ~case.wanted.own)
+    held_back = case.wanted.held_back
+    planned = case.wanted.own if held_back is None else case.wanted.own | held_back
+    new = np.flatnonzero((a > 0) & ~planned)
     return Correction(
         additions_g=a,
         total_g=float(case.belief.grams.sum() + a.sum()),

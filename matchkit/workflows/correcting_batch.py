@@ -26,7 +26,13 @@ from matchkit.correcting.advice import (
     weighing_errors,
     worth_doing,
 )
-from matchkit.correcting.correct import Correction, corrections, limits_of, nothing_learned
+from matchkit.correcting.correct import (
+    Correction,
+    beyond_limits,
+    corrections,
+    limits_of,
+    nothing_learned,
+)
 from matchkit.correcting.correct import correct as solve
 from matchkit.correcting.diagnose import Belief, Round, infer
 from matchkit.correcting.lots import for_palette, start
@@ -203,8 +209,7 @@ def correct(
         replace(each, grams=dict(zip(palette.names, grams.tolist(), strict=True)))
         for each, grams in zip(rounds, weighed, strict=True)
     ]
-    case = _Case(session, wanted, found, known.fits[series], lots, weighed, seen, options)
-    return _advice(case)
+    return _advice(_Case(session, wanted, found, known.fits[series], lots, weighed, seen, options))
 
 
 def correct_batch(session: Session, batch: int, options: CorrectOptions = USUAL) -> Advice:
@@ -221,10 +226,8 @@ def correct_batch(session: Session, batch: int, options: CorrectOptions = USUAL)
         raise InputError(f"batch {batch} has not been weighed yet; nothing to correct")
     last = record.readings[-1] if record.readings else None
     if last is not None and last.state and last.weighing == record.pours[-1].weighing:
-        lead = f"batch {batch}: the last drawdown was"
-        raise InputError(
-            [f"{lead} {each}; add nothing because of it: {UNFIT[each]}" for each in last.state]
-        )
+        lead, then = f"batch {batch}: the last drawdown was", "add nothing because of it"
+        raise InputError([f"{lead} {each}; {then}: {UNFIT[each]}" for each in last.state])
     note_mixes(session, [name for pour in record.pours for name in pour.inks])
     held = record.container
     found, today, lots = _fits_of(session, record, [*held])
@@ -237,8 +240,7 @@ def correct_batch(session: Session, batch: int, options: CorrectOptions = USUAL)
     plan = np.array([record.holds.get(n, 0.0) * record.planned_g for n in palette.names])
     left = plan - np.array([held.get(n, 0.0) for n in palette.names])
     still_g = np.where(left > HELD_BACK * plan, left, 0.0)
-    case = _Case(session, wanted, found, today, lots, weighed, seen, options, still_g)
-    advice = _advice(case)
+    advice = _advice(_Case(session, wanted, found, today, lots, weighed, seen, options, still_g))
     _note_other_lots(session, record, advice)
     number = log_correction(
         book, batch, advice.least, palette.names, choice=next(iter(advice.ways)),
@@ -294,8 +296,7 @@ class _Case:
 def _advice(case: _Case) -> Advice:
     session, target, palette = case.session, case.wanted.target, case.found.palette
     shop, weighed_g, options = session.shop, case.weighed[-1], case.options
-    batch_g = float(weighed_g.sum())
-    check_options(session, palette, batch_g, options)
+    check_options(session, palette, batch_g := float(weighed_g.sum()), options)
     spread = spread_of(palette, case.found.error, shop.resolution_g)
     belief, measured = _belief(case)
     limits = limits_of(
@@ -314,30 +315,28 @@ def _advice(case: _Case) -> Advice:
         solved = corrections(palette, belief, target, spread, limits)
         ways = {name: in_all(way) for name, way in solved.items()}
         offered = worth_doing(ways)
-        if measured is not None or ways["least"].added_g or not ways["least"].can_be_saved:
-            free = None
-            if options.room_g < np.inf and not any(way.can_be_saved for way in offered.values()):
-                without_limit = replace(limits, room_g=np.inf)
-                free = in_all(solve(palette, belief, target, spread, without_limit))
-            leave = verdict(ways, options.room_g, free)
+        least = ways["least"]
+        unsaved = measured is not None or least.added_g or not least.can_be_saved
+        if unsaved and not any(way.can_be_saved for way in offered.values()):
+            free, short = beyond_limits(palette, belief, target, spread, limits)
+            leave = verdict(ways, options.room_g, free and in_all(free), short)
     before = still.de00_before
     if measured is not None:  # under lights in which nothing was measured, as predicted
         before = np.where(np.isnan(measured), before, measured)
-    R = case.seen[-1].R
-    asked = None if R is None else float(chances_of(case.today, target, shop)(case.weighed[0]))
+    asked = chances_of(case.today, target, shop)(case.weighed[0])
     return Advice(
         wanted=case.wanted,
         palette=palette,
         belief=belief,
         weighed_g=weighed_g,
-        R=R,
+        R=case.seen[-1].R,
         by_eye=bool(case.seen[-1].looks),
         de00_before=before,
         still=still,
         ways=ways,
         offered=offered,
         verdict=leave,
-        chance_weighed=asked,
+        chance_weighed=None if case.seen[-1].R is None else float(asked),
         neighbour=_neighbour(case, still),
         errors=weighing_errors(palette, belief, weighed_g),
         strengths=lot_strengths(palette, belief),
