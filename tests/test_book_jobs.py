@@ -184,6 +184,18 @@ def test_a_struck_record_counts_no_more_and_is_still_there(book):
         strike(book, "strike", 1, "no")
 
 
+def test_an_addition_never_stands_without_the_first_weigh_out(book):
+    """It would pass for all that is in the container."""
+    batch = logged(book)
+    first = weigh(book, SHOP, batch, CREAM)
+    added = add(book, SHOP, batch, {"Lemon": 2.0})
+    with pytest.raises(InputError, match=f"weighing {added} was added to it: strike that first"):
+        strike(book, "weighing", first, "a digit too many")
+    strike(book, "weighing", added, "written anew")
+    strike(book, "weighing", first, "a digit too many")
+    assert job(book, batch).state == "to weigh"
+
+
 def test_a_struck_batch_takes_its_records_along(book):
     batch = logged(book)
     weigh(book, SHOP, batch, CREAM)

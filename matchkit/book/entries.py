@@ -193,9 +193,24 @@ def strike(book: Book, what: str, number: int, why: str) -> int:
         raise InputError("strike: say why; whoever reads the book later wants to know")
     with writing(book) as db:
         must_be(db, what, number)
+        if what == "weighing" and (later := _later(db, number)):
+            raise InputError(
+                f"weighing {number} is the first of its batch; weighing {later} was added to it:"
+                " strike that first, then write both anew"
+            )
         for part, each in _with_it(db, what, number):
             record(db, book, "strike", {"what": part, "record": each, "why": why})
         return record(db, book, "strike", {"what": what, "record": number, "why": why})
+
+
+def _later(db: sqlite3.Connection, weighing: int) -> int | None:
+    """The last addition to a batch, if `weighing` is its first weigh-out; None without one."""
+    first, last = db.execute(
+        "SELECT min(id), max(id) FROM weighing_now WHERE batch ="
+        " (SELECT batch FROM weighing WHERE id = ?)",
+        [weighing],
+    ).fetchone()
+    return int(last) if first == weighing != last else None
 
 
 def _with_it(db: sqlite3.Connection, what: str, number: int) -> list[tuple[str, int]]:
