@@ -229,6 +229,9 @@ def test_which_bucket_to_start_from_and_what_it_saves():
         assert each.fresh_g == pytest.approx(500 - each.used_g)
     # Where fresh ink costs less than what the leftover still needs, nothing is saved.
     assert which_bucket(held, target, shop()[3], fresh_cost_per_kg=0.1, **BATCH) == ()
+    # Nobody starts from what is left at the bottom of a container.
+    scraped = the_shelf(replace(TEAL, stock_g=0.01), replace(PINK, stock_g=2.0), inks=priced)
+    assert which_bucket(scraped, target, shop()[3], fresh_cost_per_kg=10.0, **BATCH) == ()
     unpriced = which_bucket(the_shelf(PINK, TEAL), target, shop()[3], **BATCH)
     assert [each.name for each in unpriced] == [each.name for each in found]
     assert unpriced[0].saved is None

@@ -23,6 +23,7 @@ from matchkit.matching.probability import Spread
 from matchkit.matching.solve import SAME
 
 SAME_SHARE = 0.01  # shares this near are the same: fewer inks, then the nearer colour
+WORTH = 0.02  # of a batch: a leftover that takes less of it is not worked off unasked
 SAME_F = 0.01  # where all of it goes in anyhow, only F this near counts as the same
 
 
@@ -127,7 +128,7 @@ def which_bucket(
 
     By cost where that is known of all, else by grams that need not be taken from stock.
     Above all stands a mixture that has the target's colour already.  What is not within the
-    aim comes last, the nearest first, and what saves nothing is left out.
+    aim comes last, the nearest first, and what saves nothing is left out, as is less than `WORTH`.
     """
     found: list[Use] = []
     aim = AIM * tolerance_de00
@@ -138,7 +139,8 @@ def which_bucket(
                 tolerance_de00=tolerance_de00, max_inks=max_inks, top=1, without=without,
                 fresh_cost_per_kg=fresh_cost_per_kg,
             )  # fmt: skip
-            found += [each for each in best if each.saved is None or each.saved > 0]
+            worth = [each for each in best if each.share >= WORTH]
+            found += [each for each in worth if each.saved is None or each.saved > 0]
     known = all(each.saved is not None for each in found if each.within)
     found.sort(key=lambda each: -(each.saved or 0) if known else -each.used_g)
     found.sort(key=lambda each: away_from(shelf, each.name, target) > aim)

@@ -6,7 +6,7 @@ from dataclasses import replace
 from matchkit.arrays import Array
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.words import direction
-from matchkit.correcting.leftovers import Use, away_from, use, which_bucket
+from matchkit.correcting.leftovers import WORTH, Use, away_from, use, which_bucket
 from matchkit.correcting.mixes import letdowns_on_shelf, shelf_of
 from matchkit.errors import InputError, did_you_mean
 from matchkit.fitting.fit import Fit
@@ -263,7 +263,7 @@ def _same_colour(session: Session, search: Search, target: Target, found: Match)
             if away_from(shelf, mix.name, target) <= shop.tolerance_de00:
                 named = replace(search, leftover=mix.name)
                 formulas, _ = _with_leftovers(session, named, target, found)
-                uses += [each.used for each in formulas if each.used]
+                uses += [each.used for each in formulas if each.used and each.used.share >= WORTH]
     return max(uses, key=lambda each: each.used_g, default=None)
 
 

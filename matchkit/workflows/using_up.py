@@ -9,7 +9,7 @@ import numpy as np
 from matchkit.book.work import Recurring, recurring
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import Lab, de00
-from matchkit.correcting.leftovers import use
+from matchkit.correcting.leftovers import WORTH, use
 from matchkit.correcting.mixes import shelf_of
 from matchkit.errors import InputError
 from matchkit.inks.recipe import cost_per_kg
@@ -21,7 +21,6 @@ from matchkit.workflows.weighing_out import colour_of
 
 LETDOWN = 2  # inks in a letdown, which is made to be weighed from
 NEAREST = 4  # colours that a leftover is tried for, the nearest to its own
-WORTH = 0.02  # of a batch: a leftover that takes less of it is not worked off
 
 
 @dataclass(frozen=True, kw_only=True)
