@@ -166,6 +166,12 @@ def test_too_few_inks_are_not_blamed_on_the_target(run):
     )
 
 
+def test_a_batch_too_small_for_the_balance_is_not_blamed_on_the_number_of_inks(run):
+    assert run("Shell pink", "--grams", "1")[0][0].startswith(
+        "Shell pink: these inks can reach it, but not by weights that a balance of 0.01 g shows"
+    )
+
+
 def test_what_the_chances_count_on_is_told(run):
     out, _ = run("Sea teal")
     assert "Chances allow for lots differing in strength by 3 % (lot_spread_percent)." in out

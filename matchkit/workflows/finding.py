@@ -32,6 +32,7 @@ from matchkit.workflows.session import Notice, Session
 from matchkit.workflows.wanted import Wanted
 
 METAMERIC = 2.0  # times the tolerance, off under another light: worth a word
+FINEST_G = 1e-4  # a balance that keeps no formula away
 
 Fits = Mapping[str, Fit]
 
@@ -74,7 +75,7 @@ def find_formulas(
         more=more,
         fits=fits,
         formulas=formulas,
-        reach=_reach(found, target, shop, search, more),
+        reach=_reach(found, target, shop, fits, search, more),
         notices=(
             *([_take_first(same, shop)] if same else []),
             *_notices(shop, search, target, found, more, formulas, far),
@@ -215,7 +216,7 @@ def _small_weights(formula: Candidate, shop: Shop) -> list[str]:
 
 
 def _reach(
-    found: Match, target: Target, shop: Shop, search: Search, more: MoreStock | None
+    found: Match, target: Target, shop: Shop, fits: Fits, search: Search, more: MoreStock | None
 ) -> Notice:
     """Whether the inks can reach the target, and if not, how far off and which way they end."""
     best, light = found.formulas[0], target.light_names[0]
@@ -233,6 +234,13 @@ def _reach(
         return Notice(code="out_of_reach_with_stock", text=text)
     if not found.in_gamut:
         return Notice(code="out_of_reach", text=f"outside what these inks can reach. {then}")
+    finer = match(replace(shop, resolution_g=FINEST_G), fits, target, search.choices)
+    if finer.formulas[0].de00[0] <= shop.tolerance_de00:
+        text = (
+            "these inks can reach it, but not by weights that a balance of"
+            f" {shop.resolution_g:g} g shows in {search.batch_g:g} g: mix more of it. {then}"
+        )
+        return Notice(code="too_small_batch", text=text)
     inks = "one ink" if search.max_inks == 1 else f"{search.max_inks} inks"
     text = f"these inks can reach it, but not with {inks} at most. {then}"
     return Notice(code="too_few_inks", text=text)
