@@ -38,6 +38,12 @@ class InputError(ValueError):
         return briefly(self.faults)
 
 
+def raise_any(faults: Sequence[str]) -> None:
+    """Raise InputError with the faults, if there are any."""
+    if faults:
+        raise InputError(faults)
+
+
 def plainly(error: BaseException) -> InputError | None:
     """An error of the system, the book or of arithmetic as what a person reads; else None.
 

@@ -25,7 +25,7 @@ from matchkit.book.store import Book, insert, record, writing
 from matchkit.colorimetry.grid import check_reflectance
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.correcting.correct import Correction
-from matchkit.errors import InputError
+from matchkit.errors import InputError, raise_any
 from matchkit.inks.shop import Shop
 
 # Drawdowns that nothing is learned from and nothing is added by, and what to do about each.
@@ -150,8 +150,7 @@ def measure(
     rows = np.atleast_2d(np.asarray(readings, dtype=float))
     faults = [fault for R in rows for fault in check_reflectance(R, name)]
     faults += [f"state: {s!r}; write {', '.join(UNFIT)}" for s in state if s not in UNFIT]
-    if faults:
-        raise InputError(faults)
+    raise_any(faults)
     with writing(book) as db:
         must_be(db, "batch", batch)
         weighing = last_weighing(db, batch)

@@ -19,7 +19,7 @@ from typing import Any
 from matchkit.book.disk import snapshot
 from matchkit.book.schema import APPLICATION_ID, CHILDREN, STEPS, TABLES
 from matchkit.book.store import FILE, Book, connect, migrate, now, open_book, plain_errors, reading
-from matchkit.errors import InputError
+from matchkit.errors import InputError, raise_any
 from matchkit.files.text import label, unshielded
 from matchkit.files.write import csv_text, write_files
 
@@ -49,8 +49,7 @@ def backup(book: Book, to: str | Path) -> Path:
             db.backup(copy)
             copy.execute("PRAGMA journal_mode = DELETE")
             faults = _faults(copy)
-        if faults:
-            raise InputError([f"{label(path)}: the copy is not sound: {line}" for line in faults])
+        raise_any([f"{label(path)}: the copy is not sound: {line}" for line in faults])
         _flush(beside)
         beside.rename(path)
     except OSError as error:
@@ -132,8 +131,7 @@ def _fill(source: Path, beside: Path) -> None:
         migrate(db, source, now)
         db.execute("PRAGMA journal_mode = DELETE")
         faults = _faults(db)
-    if faults:
-        raise InputError([f"{label(source)}: {line}" for line in faults])
+    raise_any([f"{label(source)}: {line}" for line in faults])
     _flush(beside)
 
 

@@ -14,7 +14,7 @@ from matchkit.book.stock import keep_mix, lots_of, mixes_of, shelve, sync_stock,
 from matchkit.book.store import Book, insert, record, writing
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.illuminants import light_name
-from matchkit.errors import InputError
+from matchkit.errors import InputError, raise_any
 from matchkit.files.text import quoted
 from matchkit.inks.shop import Shop
 from matchkit.matching.rank import Candidate
@@ -143,8 +143,7 @@ def close(
                 )
             elif not note.strip() and (doubt := _doubt(db, batch, weighing, passed, away, state)):
                 faults.append(f"batch {batch}: {doubt}; write in the note why it is approved so")
-            if faults:
-                raise InputError(faults)
+            raise_any(faults)
         if left and shop:
             shelve(db, book, shop, batch, *left)
         values = {"batch": batch, "outcome": outcome, "measurement": measurement}

@@ -21,7 +21,7 @@ import numpy as np
 from matchkit.book.rows import by_ink, contents, last_weighing, left_g, milligrams, must_be
 from matchkit.book.schema import MG
 from matchkit.book.store import Book, insert, reading, record, writing
-from matchkit.errors import InputError, did_you_mean
+from matchkit.errors import InputError, did_you_mean, raise_any
 from matchkit.files.text import quoted
 from matchkit.inks.shop import Ink, Mix, Shop
 
@@ -203,8 +203,7 @@ def weighable(
     found = {series[n]: n for n in (*names, *held, *also) if n in series}
     if len(found) > 1:
         faults.append(f"{', '.join(found.values())}: inks of different series are never mixed")
-    if faults:
-        raise InputError(faults)
+    raise_any(faults)
 
 
 def leftovers(book: Book) -> tuple[Mix, ...]:

@@ -16,7 +16,7 @@ from matchkit.book.store import Book, reading
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import Lab
 from matchkit.colorimetry.words import direction
-from matchkit.errors import InputError
+from matchkit.errors import InputError, raise_any
 from matchkit.files.recipe import AMOUNTS, in_inks, mixtures, series_with
 from matchkit.files.tables import read_table, wording
 from matchkit.files.text import Findings, label
@@ -240,8 +240,7 @@ def read_paper(path: str | Path, shop: Shop) -> list[PaperFormula]:
             )
     if not cards and not found.faults:
         found.faults.append(f"{found.file}: no formulas under the header")
-    if found.faults:
-        raise InputError(found.faults)
+    raise_any(found.faults)
     return cards
 
 

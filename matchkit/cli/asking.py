@@ -6,7 +6,7 @@ from pathlib import Path
 
 from matchkit.book.jobs import far_from_plan
 from matchkit.cli.folders import say
-from matchkit.errors import InputError
+from matchkit.errors import InputError, raise_any
 from matchkit.files import recipe, text
 from matchkit.paper.sheet import grams_text
 
@@ -40,8 +40,7 @@ def poured(words: Sequence[str], planned: Mapping[str, float]) -> dict[str, floa
             grams[name] = plan or 0.0 if amount == "=" else text.parse_amount(amount, planned=plan)
         except InputError as error:
             faults += [f"{name}: {fault}" for fault in error.faults]
-    if faults:
-        raise InputError(faults)
+    raise_any(faults)
     return grams
 
 

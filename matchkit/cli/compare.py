@@ -8,7 +8,7 @@ from matchkit.cli.folders import say
 from matchkit.cli.outputs import page
 from matchkit.cli.values import in_grams, positive, whole
 from matchkit.colorimetry.illuminants import Light, weights
-from matchkit.errors import InputError
+from matchkit.errors import InputError, raise_any
 from matchkit.files.write import write_file
 from matchkit.report import check, comparison, formulas, html
 from matchkit.workflows import comparing, finding, predicting
@@ -90,8 +90,7 @@ def _top(args: argparse.Namespace) -> int:
     ]
     if not args.recipes and args.match is None:
         faults.append("compare: give formula files, or --match N for the best formulas of a match")
-    if faults:
-        raise InputError(faults)
+    raise_any(faults)
     return args.match or 0
 
 
@@ -103,6 +102,5 @@ def _lights(args: argparse.Namespace, session: Session) -> list[Light]:
             weights(name, shop.observer)
         except InputError as error:
             faults += [f"--light: {fault}" for fault in error.faults]
-    if faults:
-        raise InputError(faults)
+    raise_any(faults)
     return list(dict.fromkeys([*shop.lights, *args.light, *lamps_in(session, args.lamp)]))

@@ -4,7 +4,7 @@ import argparse
 from collections.abc import Callable
 
 from matchkit.cli.asked import draw, json_option, picture_option, session_of
-from matchkit.errors import InputError, did_you_mean
+from matchkit.errors import InputError, did_you_mean, raise_any
 from matchkit.report import html, inks
 from matchkit.report.parts import Part, to_json
 from matchkit.workflows.fitting_inks import THEORIES, InksFitted, fit_inks, keep_fits
@@ -38,8 +38,7 @@ def run(args: argparse.Namespace) -> None:
     faults += _faults_of(lambda: draw(args, _pictures(args, session, found, parts)))
     if not args.json:  # for people, the answer comes even where it can't be kept
         print(html.to_text(parts))
-    if faults:
-        raise InputError(faults)
+    raise_any(faults)
     print(to_json(found.to_dict()) if args.json else f"\nWritten: {args.shop}/fit.json")
 
 
@@ -60,8 +59,7 @@ def _check_inks(args: argparse.Namespace, known: list[str]) -> None:
     ]
     if args.ink and not args.picture:
         faults.append("--ink goes with --picture FILE")
-    if faults:
-        raise InputError(faults)
+    raise_any(faults)
 
 
 def _pictures(

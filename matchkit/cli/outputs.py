@@ -10,7 +10,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from matchkit.cli.folders import is_shop
-from matchkit.errors import InputError
+from matchkit.errors import raise_any
 
 # Of a shop folder, in lower case: some disks take INKS.CSV for inks.csv.
 OWN = (
@@ -57,8 +57,7 @@ def check_outputs(args: argparse.Namespace) -> None:
     inputs = [text for _, text in named if not isinstance(text, OutFile)]
     told = [(key, _refused(text, inputs)) for key, text in named if isinstance(text, OutFile)]
     faults = [f"--{key.replace('_', '-')}: {why}; give another name" for key, why in told if why]
-    if faults:
-        raise InputError(faults)
+    raise_any(faults)
 
 
 def _ending(path: str, suffixes: tuple[str, ...]) -> str:

@@ -8,7 +8,7 @@ from matchkit.cli.asked import give, json_option, session_of
 from matchkit.cli.folders import say
 from matchkit.cli.outputs import page
 from matchkit.cli.values import whole
-from matchkit.errors import InputError
+from matchkit.errors import InputError, raise_any
 from matchkit.files.write import write_file
 from matchkit.practice import exercise, kinds, sheet, simulated_shop
 from matchkit.report.practice import class_parts, exercises_parts, marked_parts, standing_parts
@@ -82,6 +82,5 @@ def _given(pairs: Sequence[str]) -> list[practising.Given]:
             given.append((each, exercise.choice_of(each, letter)))
         except InputError as error:
             faults += [f"--mark {pair}: {fault}" for fault in error.faults]
-    if faults:
-        raise InputError(faults)
+    raise_any(faults)
     return given

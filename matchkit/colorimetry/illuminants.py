@@ -37,7 +37,7 @@ from numpy.typing import ArrayLike
 
 from matchkit.arrays import Array
 from matchkit.colorimetry.grid import GRID_NM
-from matchkit.errors import InputError
+from matchkit.errors import InputError, raise_any
 
 OBSERVERS = (2, 10)  # degrees; CIE 1931 and CIE 1964
 STORED = (
@@ -235,8 +235,7 @@ def _check_lamp(nm: Array, power: Array, where: str = "light") -> None:
         faults.append(
             f"{where}: power must not be negative, nor zero throughout; check the columns"
         )
-    if faults:
-        raise InputError(faults)
+    raise_any(faults)
 
 
 def _colour() -> Any:

@@ -16,7 +16,7 @@ from matchkit.colorimetry.words import direction
 from matchkit.correcting.additions import AdditionWanted, least_additions, nearest_additions
 from matchkit.correcting.container import Bucket, bucket_of, seen_after
 from matchkit.correcting.correct import Limits
-from matchkit.errors import InputError
+from matchkit.errors import InputError, raise_any
 from matchkit.inks.palette import Palette
 from matchkit.inks.recipe import weighing_order
 
@@ -170,8 +170,7 @@ def _checked(palette: Palette, plan_g: Array, in_g: Array, room_g: float) -> tup
             faults.append(f"{what}: every weight is 0; give the grams as they were weighed")
     if not room_g >= 0:
         faults.append(f"room: found {room_g:g} g, need 0 or more")
-    if faults:
-        raise InputError(faults)
+    raise_any(faults)
     return plan, held
 
 

@@ -17,7 +17,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from matchkit.errors import InputError
+from matchkit.errors import InputError, raise_any
 from matchkit.files.grid import (
     COUNTING,
     LONGEST_HEADER,
@@ -315,8 +315,7 @@ def _tall(grid: Grid, rows: Lines, wave: int, others: list[int], found: Findings
         except InputError:
             for head, i in zip(heads, (wave, *others), strict=True):
                 _number_in(f"{found.file} row {row}: {head}", cells[i], decimal, found)
-    if found.faults:
-        raise InputError(found.faults)
+    raise_any(found.faults)
     numbers = np.array(table, dtype=float)
     return [
         Readings(

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from matchkit.arrays import Array
 from matchkit.colorimetry.grid import GRID_NM, average, check_reflectance
-from matchkit.errors import InputError
+from matchkit.errors import raise_any
 from matchkit.files import lock, shop_tables, write
 from matchkit.files.readings import name_fault
 from matchkit.files.tables import Row
@@ -63,8 +63,7 @@ def read_kept(folder: str | Path) -> list[Kept]:
     found = Findings(file=FILE)
     rows = shop_tables.spectral_rows(path, FILE, ("date", "kind", "name"), found)[1]
     kept = [_kept(row, R, found) for row, R in rows]
-    if found.faults:
-        raise InputError(found.faults)
+    raise_any(found.faults)
     return sorted(kept, key=lambda each: each.date)
 
 
@@ -81,8 +80,7 @@ def keep_reading(folder: str | Path, *, kind: str, name: str, readings: Array, d
         faults.append(f"name {fault}")
     if fault := date_fault(date):
         faults.append(f"date {fault}")
-    if faults:
-        raise InputError(faults)
+    raise_any(faults)
     new = [Kept(date=date, kind=kind, name=name, R=R) for R in readings]
     columns = ["date", "kind", "name", *(f"{nm:.0f}" for nm in GRID_NM)]
     with lock.locked(folder):

@@ -13,7 +13,7 @@ import numpy as np
 
 from matchkit.arrays import Array
 from matchkit.colorimetry.grid import GRID_NM
-from matchkit.errors import InputError, did_you_mean
+from matchkit.errors import InputError, did_you_mean, raise_any
 from matchkit.files import grid, lock, settings, shop_tables, write
 from matchkit.files.readings import NamedSpectrum, listed
 from matchkit.files.shop import read_measuring
@@ -108,10 +108,7 @@ def _brought_in(path: Path, folder: Path, how: Bringing) -> Imported:
     place |= {line.drawdown: name for name, table in tables.items() for line in table.lines}
     new, held = _against(spectra, tables, place, how.existing, file)
     faults = settings.geometry_faults(replace(shop, drawdowns=tuple(map(_as_drawdown, new))))
-    if faults:
-        raise InputError(
-            [fault.replace(f"in {shop_tables.SPECTRA}", f"in {file}") for fault in faults]
-        )
+    raise_any([fault.replace(f"in {shop_tables.SPECTRA}", f"in {file}") for fault in faults])
     texts: dict[str, str | bytes] = {}
     for name, old in tables.items():
         if own := [each for each in new if place[each.name] == name]:
@@ -220,8 +217,7 @@ def _against(
             )
         kept = each.readings if existing == "replace" else np.array(fresh)
         new.append(replace(each, readings=kept))
-    if faults:
-        raise InputError(faults)
+    raise_any(faults)
     there_already = {name: [each for each in same if place[each] == name] for name in tables}
     return new, [
         f"{file}: in {name} already: {listed(names, HINTS)}"

@@ -10,7 +10,7 @@ import numpy as np
 from matchkit.arrays import Array
 from matchkit.colorimetry.grid import HIGHEST, LOWEST, to_grid
 from matchkit.colorimetry.tristimulus import Lab
-from matchkit.errors import InputError
+from matchkit.errors import InputError, raise_any
 from matchkit.files.readings import Readings, Stated, listed, with_repeats, wording_of
 from matchkit.files.scale import Darkest, scaled
 from matchkit.files.spectrum import read_readings
@@ -65,8 +65,7 @@ def preview(
     raw, kind, found = read_readings(path)
     blocks, told = scaled(raw, found, scale, darkest)
     blocks = with_repeats(blocks, found) if repeats else blocks
-    if found.faults:
-        raise InputError(found.faults)
+    raise_any(found.faults)
     ranges, refusals, spectra = [], [], []
     copies = _copies(blocks)
     apart: list[float] = []

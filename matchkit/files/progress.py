@@ -6,7 +6,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from matchkit.errors import InputError
+from matchkit.errors import InputError, raise_any
 from matchkit.files.text import label
 from matchkit.files.write import write_file
 from matchkit.practice import colour, exercise, kinds
@@ -64,8 +64,7 @@ def read_progress(path: str | Path) -> list[kinds.Answered]:
         except (ValueError, RecursionError) as error:
             told = "; ".join(error.faults) if isinstance(error, InputError) else "no JSON object"
             faults.append(f"{label(path)} line {number}: {told}; mend or remove the line")
-    if faults:
-        raise InputError(faults)
+    raise_any(faults)
     return answers
 
 
@@ -96,8 +95,7 @@ def _answered(row: Any) -> kinds.Answered:
         for name in KINDS_OF
         if name in row and not _fits(name, row[name])
     ]
-    if faults:
-        raise InputError(faults)
+    raise_any(faults)
     return kinds.Answered(level=row["rung"], **{k: row[k] for k in KINDS_OF if k != "rung"})
 
 

@@ -6,7 +6,7 @@ from itertools import islice
 from pathlib import Path
 from typing import TypeVar
 
-from matchkit.errors import InputError, did_you_mean, nearest
+from matchkit.errors import InputError, did_you_mean, nearest, raise_any
 from matchkit.files.tables import FileTable, Row, amount, read_table, wording
 from matchkit.files.text import Findings, label, quoted
 from matchkit.inks.recipe import taken_apart
@@ -232,12 +232,10 @@ def read_recipe(
     )
     if not table.rows and not found.faults:
         found.faults.append(f"{found.file}: no inks under the header; write a row for each")
-    if found.faults:
-        raise InputError(found.faults)
+    raise_any(found.faults)
     mixture = read[0]
     amounts, notes = in_inks(mixture, series, mixes, found)
-    if found.faults:
-        raise InputError(found.faults)
+    raise_any(found.faults)
     total = sum(amounts.values())
     return WrittenRecipe(
         name=label(Path(path.stem)),

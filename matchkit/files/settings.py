@@ -10,7 +10,7 @@ import numpy as np
 
 from matchkit.arrays import Array
 from matchkit.colorimetry.illuminants import weights
-from matchkit.errors import InputError, nearest
+from matchkit.errors import InputError, nearest, raise_any
 from matchkit.files.text import Findings, label, quoted, read_text, text_fault
 from matchkit.inks.shop import GEOMETRIES, Shop
 
@@ -68,8 +68,7 @@ def read_settings(path: Path, file: str = "") -> Shop:
         count_batches=_switch(values, "book.count_batches", found),
         notes=tuple(found.notes),
     )
-    if found.faults:
-        raise InputError(found.faults)
+    raise_any(found.faults)
     return shop
 
 

@@ -15,7 +15,7 @@ from typing import TypeVar
 import numpy as np
 
 from matchkit.colorimetry.grid import average
-from matchkit.errors import InputError, did_you_mean, plainly
+from matchkit.errors import InputError, did_you_mean, plainly, raise_any
 from matchkit.files.grounds import (
     FILM_NUMBERS,
     on_known_grounds,
@@ -64,8 +64,7 @@ def read_shop(folder: str | Path, settings: Shop | None = None) -> Shop:
         raise InputError(found.faults)
     shop = replace(_assembled(shop, inks, drawn, mixed, readings), grounds=grounds or ())
     found.faults.extend([*geometry_faults(shop), *sample_faults(shop)])
-    if found.faults:
-        raise InputError(found.faults)
+    raise_any(found.faults)
     notes = (*shop.notes, *found.notes, *_gaps(shop), *geometry_doubts(shop))
     return replace(shop, notes=notes)
 

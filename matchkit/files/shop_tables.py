@@ -17,7 +17,7 @@ from matchkit.colorimetry.grid import (
     reflectance_doubts,
     to_grid,
 )
-from matchkit.errors import InputError, did_you_mean
+from matchkit.errors import InputError, did_you_mean, raise_any
 from matchkit.files import lock, recipe, tables, write
 from matchkit.files.grid import laid
 from matchkit.files.text import Findings, encoding_mark, quoted, read_text
@@ -194,8 +194,7 @@ def drawn_in(folder: str | Path) -> ShopTable:
     faults = list(table.faults)
     if not set(recipe.AMOUNTS) & set(table.columns):
         faults.append(f"{DRAWDOWNS}: no column 'percent' or 'grams'; name the amounts one of these")
-    if faults:
-        raise InputError(faults)
+    raise_any(faults)
     lines = [
         ShopLine(
             drawdown=normalize("NFC", row.cells["drawdown"]),
@@ -223,8 +222,7 @@ def spectra_in(folder: str | Path, name: str = SPECTRA, *, values: bool = False)
         if not faults:
             on_grid = to_grid(table.nm, found, where=name)
             R = {row.where: own for row, own in zip(rows, on_grid, strict=True)}
-    if faults:
-        raise InputError(faults)
+    raise_any(faults)
     places = {row.where for row in waiting}
     lines = [
         ShopLine(

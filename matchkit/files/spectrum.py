@@ -9,7 +9,7 @@ import numpy as np
 from matchkit.arrays import Array
 from matchkit.colorimetry.grid import GRID_NM, check_reflectance, reflectance_doubts, to_grid
 from matchkit.colorimetry.illuminants import MeasuredIlluminant, lamp
-from matchkit.errors import InputError, did_you_mean
+from matchkit.errors import InputError, did_you_mean, raise_any
 from matchkit.files import cgats, csv_spectra, cxf, grid, grounds
 from matchkit.files.readings import NamedSpectrum, Readings, Stated, listed, with_repeats
 from matchkit.files.scale import Darkest, scaled
@@ -41,8 +41,7 @@ def read_lamp(path: str | Path) -> tuple[MeasuredIlluminant, list[str]]:
     table = parse_table(content, found.file, required=COLUMNS, numeric=COLUMNS, rename=_renamed)
     found.faults.extend(table.faults)
     nm, power = _columns(table, found)
-    if found.faults:
-        raise InputError(found.faults)
+    raise_any(found.faults)
     order = np.argsort(nm, kind="stable")
     nm, power = _whole_nm(nm[order], _without_dark(power[order], found), found)
     try:
@@ -147,18 +146,15 @@ def read_spectra(
     path = Path(path)
     blocks, _, found = read_readings(path)
     blocks, scale = scaled(blocks, found, scale, darkest)
-    if found.faults:
-        raise InputError(found.faults)
+    raise_any(found.faults)
     spectra = _on_grid(with_repeats(blocks, found) if repeats else blocks, scale, found)
-    if found.faults:
-        raise InputError(found.faults)
+    raise_any(found.faults)
     if name is not None:
         spectra = _named(spectra, name, found.file)
     if shop is not None:
         spectra = grounds.suited(spectra, shop, found, index=index, not_fluorescent=not_fluorescent)
     grounds.check_one_way(spectra, found)
-    if found.faults:
-        raise InputError(found.faults)
+    raise_any(found.faults)
     return spectra, found.notes
 
 
@@ -219,8 +215,7 @@ def read_readings(path: str | Path) -> tuple[list[Readings], str, Findings]:
             kind, blocks = FORMATS[0], csv_spectra.csv_readings(text, label(Path(path.stem)), found)
     if not found.faults and not any(block.names for block in blocks):
         found.faults.append(f"{found.file}: no spectra in it; export them")
-    if found.faults:
-        raise InputError(found.faults)
+    raise_any(found.faults)
     return blocks, kind, found
 
 

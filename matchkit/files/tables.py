@@ -17,7 +17,7 @@ from pathlib import Path
 import numpy as np
 
 from matchkit.arrays import Array
-from matchkit.errors import InputError, nearest
+from matchkit.errors import InputError, nearest, raise_any
 from matchkit.files.grid import MOST_FAULTS, Grid, laid, split_table, wavelength_columns
 from matchkit.files.text import (
     decimal_mark,
@@ -108,8 +108,7 @@ def parse_table(
     faults, notes = _column_faults(columns, known, required, limits, head)
     waves = wavelength_columns(columns) if spectral else {}
     faults += _wave_faults(waves, columns, head) if spectral else []
-    if faults:
-        raise InputError(faults)
+    raise_any(faults)
     places = {name: columns.index(name) for name in known if name in columns}
     lines = laid(grid)
     values = itemgetter(*waves) if waves else lambda cells: ()

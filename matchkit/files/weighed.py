@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from matchkit.errors import InputError, did_you_mean
+from matchkit.errors import InputError, did_you_mean, raise_any
 from matchkit.files.lock import locked
 from matchkit.files.readings import listed
 from matchkit.files.recipe import AMOUNTS
@@ -102,8 +102,7 @@ def weighed(folder: str | Path, readings: str | Path | Sequence[Weighing]) -> Re
         readings = _readings(Path(readings), {line.drawdown for line in drawn.lines})
     found = contents(readings, inks)
     faults = [fault for name in found.held if (fault := _unlike(name, found, drawn, inks))]
-    if faults:
-        raise InputError([where + fault for fault in faults])
+    raise_any([where + fault for fault in faults])
     changes, rows = _rows(found, drawn, inks)
     before = tuple(drawn.lines)
     return Reweighed(contents=found, changes=tuple(changes), text=drawn.text(rows), before=before)
@@ -148,8 +147,7 @@ def _readings(sheet: Path, drawn: set[str]) -> list[Weighing]:
                 f"{where}{made!r} is not in drawdowns.csv; put the plan in first"
                 f" (`matchkit plan --write`){did_you_mean(made, drawn)}"
             )
-    if faults:
-        raise InputError(faults)
+    raise_any(faults)
     # A spreadsheet may have sorted the rows: the first number of a drawdown says when it was made.
     order = sorted(groups, key=lambda made: min(no for no, _ in groups[made]))
     return [

@@ -16,7 +16,7 @@ from matchkit.book.entries import OUTCOMES
 from matchkit.book.find import scanned
 from matchkit.book.jobs import BatchRecord, job, job_of, planned_grams
 from matchkit.book.rows import must_be
-from matchkit.errors import InputError
+from matchkit.errors import InputError, raise_any
 from matchkit.forms import parts as ui
 from matchkit.forms.begin import opened_form, quiet
 from matchkit.forms.book_demo import played, with_book
@@ -351,8 +351,7 @@ class BookForm:
             faults.append("what is left over needs its grams and its name; or leave both empty")
         if outcome == "approved" and not by:
             faults.append("Approved by: write who approved it")
-        if faults:
-            raise InputError(faults)
+        raise_any(faults)
         closed = booking.close(
             session, batch, outcome, approved_by=by, light=self.light.value if by else "",
             note=self.why.text.value.strip(), left=None if left is None else (left, name),

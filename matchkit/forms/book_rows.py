@@ -9,7 +9,7 @@ import ipywidgets as w
 from matchkit.arrays import Array
 from matchkit.book.entries import JobDetails
 from matchkit.book.find import scanned
-from matchkit.errors import InputError
+from matchkit.errors import InputError, raise_any
 from matchkit.files.readings import NamedSpectrum
 from matchkit.files.recipe import read_recipe
 from matchkit.files.scale import SCALES
@@ -290,8 +290,7 @@ class ReadingPicker:
         self.names.options = [(pouring.NONE, None), *((name, name) for name in self.found)]
         self.names.value = kept if kept in self.found else None
         tell(self.notes, notes, "quiet")
-        if faults:
-            raise InputError(faults)
+        raise_any(faults)
 
     def _shown(self) -> None:
         for way, part in (

@@ -8,7 +8,7 @@ from typing import Any
 
 import ipywidgets as w
 
-from matchkit.errors import InputError
+from matchkit.errors import InputError, raise_any
 from matchkit.files.planned import EXAMPLES, NEW_SHOP
 from matchkit.files.settings import CONDITIONS, RESOLUTION_G
 from matchkit.files.shop import DENSITY_G_PER_ML
@@ -89,8 +89,7 @@ class NewShopForm:
         faults += self.inks.faults()
         if not faults and not self.inks.filled():
             faults = ["no inks yet; write the name of each"]
-        if faults:
-            raise InputError(faults)
+        raise_any(faults)
         shop = replace(
             NEW_SHOP,
             name=self.title.value,

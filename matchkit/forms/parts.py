@@ -18,7 +18,7 @@ from typing import Any, TypeVar
 
 import ipywidgets as w
 
-from matchkit.errors import InputError, briefly, plainly
+from matchkit.errors import InputError, briefly, plainly, raise_any
 from matchkit.files.text import parse_amount, text_fault
 from matchkit.forms.shops import STYLE
 from matchkit.report.html import to_html
@@ -288,8 +288,7 @@ def _name(text: str) -> str:
 def read(*fields: Field) -> list[Any]:
     """The values of all fields, or every fault in them at once."""
     faults = [fault for field in fields for fault in field.look()]
-    if faults:
-        raise InputError(faults)
+    raise_any(faults)
     return [field.value for field in fields]
 
 
@@ -302,8 +301,7 @@ def read_all(*entries: Callable[[], Any]) -> list[Any]:
             values.append(entry())
         except InputError as error:
             faults += error.faults
-    if faults:
-        raise InputError(faults)
+    raise_any(faults)
     return values
 
 

@@ -6,7 +6,7 @@ from typing import Any
 
 import ipywidgets as w
 
-from matchkit.errors import InputError
+from matchkit.errors import InputError, raise_any
 from matchkit.files.planned import waiting_in
 from matchkit.files.text import parse_amount
 from matchkit.files.weighed import put_weighed, weighed
@@ -67,8 +67,7 @@ class PlanWeights:
             tell(self.told, STAYS, "quiet")
             return
         faults = [fault for field in self.fields for fault in field.look()]
-        if faults:
-            raise InputError(faults)
+        raise_any(faults)
         shown = [
             replace(each, showed_g=field.value)
             for each, field in zip(self.asked, self.fields, strict=True)

@@ -6,7 +6,7 @@ from functools import partial
 import ipywidgets as w
 
 from matchkit.book.jobs import far_from_plan
-from matchkit.errors import InputError
+from matchkit.errors import InputError, raise_any
 from matchkit.files.text import parse_amount
 from matchkit.forms.parts import Field, alert, area, boxed, button, choice, row, tell
 from matchkit.paper.sheet import grams_text
@@ -128,8 +128,7 @@ class PouredRows:
                 faults.append(f"{ink.value} is there twice; add the two up")
             elif grams is not None:
                 poured[ink.value] = grams
-        if faults:
-            raise InputError(faults)
+        raise_any(faults)
         if not poured:
             raise InputError("no ink was chosen yet: choose what went in")
         return poured

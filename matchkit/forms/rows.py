@@ -12,7 +12,7 @@ import numpy as np
 
 from matchkit.arrays import Array
 from matchkit.colorimetry.tristimulus import hex_colours
-from matchkit.errors import InputError
+from matchkit.errors import InputError, raise_any
 from matchkit.files.scale import SCALES, ScaleQuestion
 from matchkit.files.text import parse_amount, typed
 from matchkit.forms import parts as ui
@@ -113,8 +113,7 @@ class FormulaRows:
             faults.append(
                 f"the percents sum to {total:g}; they must sum to 100, or say that they are parts"
             )
-        if faults:
-            raise InputError(faults)
+        raise_any(faults)
         return Formula(amounts=named, total_g=total if self.unit == "grams" else None)
 
     def read(self, today: shops.OpenShop | None = None) -> tuple[Palette, Array]:

@@ -9,7 +9,7 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
-from matchkit.errors import InputError
+from matchkit.errors import raise_any
 from matchkit.inks.drawdowns import Plan
 
 LETDOWN = "letdown"  # in place of a pot's number
@@ -102,8 +102,7 @@ def contents(readings: Sequence[Weighing], inks: Collection[str]) -> Contents:
             letdowns[made] = grams
         else:
             pots[pot] = held[made] = grams
-    if faults:
-        raise InputError(list(dict.fromkeys(faults)))
+    raise_any(list(dict.fromkeys(faults)))
     return Contents(held=held, notes=(*_slips(readings), *_overdrawn(letdowns, taken)))
 
 

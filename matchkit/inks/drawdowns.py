@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from itertools import count
 from math import ceil
 
-from matchkit.errors import InputError, did_you_mean
+from matchkit.errors import did_you_mean, raise_any
 from matchkit.inks.levels import FEWEST, MOST, Ladder, Level, ladders
 from matchkit.inks.pots import Balance, Grams, Pot, Weak, fill_pots, fresh_pot, make_letdowns
 from matchkit.inks.shop import Ink
@@ -251,8 +251,7 @@ def _check(
     for what, size_g in sizes.items():
         if not 0 < size_g < 10_000:
             faults.append(f"{what}: {size_g:g} g; a number of grams above 0 is expected")
-    if faults:
-        raise InputError(list(dict.fromkeys(faults)))
+    raise_any(list(dict.fromkeys(faults)))
 
 
 def _gaps(inks: Sequence[Ink], work: Sequence[_Weighed], new_ink: str | None) -> list[str]:

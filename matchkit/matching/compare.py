@@ -20,7 +20,7 @@ from matchkit.colorimetry.illuminants import Light, light_name
 from matchkit.colorimetry.metamerism import CORRECTIONS, inconstancy, observer_index, special_index
 from matchkit.colorimetry.tristimulus import Lab, de00, delta_LCH
 from matchkit.colorimetry.words import direction
-from matchkit.errors import InputError
+from matchkit.errors import raise_any
 from matchkit.inks.palette import Palette, reflectance
 from matchkit.matching.solve import minimise
 
@@ -207,8 +207,7 @@ def _check_names(recipes: Sequence[str], lights: Sequence[str]) -> None:
     ]
     if not lights:
         faults.append("no light is named; the first is the one that is matched")
-    if faults:
-        raise InputError(faults)
+    raise_any(faults)
 
 
 def _labs(R: Array, lights: Sequence[Light], observer: int) -> Array:

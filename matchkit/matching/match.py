@@ -11,7 +11,7 @@ import numpy as np
 
 from matchkit.arrays import Array
 from matchkit.colorimetry.difference import Target
-from matchkit.errors import InputError, did_you_mean
+from matchkit.errors import InputError, did_you_mean, raise_any
 from matchkit.fitting.fit import Fit, fit
 from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Shop
@@ -266,8 +266,7 @@ def check_choices(shop: Shop, choices: Choices) -> None:
         )
     counts = {"max inks": choices.max_inks, "top": choices.top}
     faults += [f"{what}: found {n}, need 1 or more" for what, n in counts.items() if n < 1]
-    if faults:
-        raise InputError(faults)
+    raise_any(faults)
 
 
 def palette_for(palettes: Mapping[str, Palette], inks: Sequence[str]) -> Palette:
@@ -277,11 +276,13 @@ def palette_for(palettes: Mapping[str, Palette], inks: Sequence[str]) -> Palette
             return palette
     everywhere = {name for palette in palettes.values() for name in palette.names}
     unknown = [name for name in inks if name not in everywhere]
-    if unknown:
-        raise InputError(
-            [f"{name!r}: no drawdown of this ink was fitted; the inks are "
-             f"{', '.join(sorted(everywhere))}" for name in unknown]
-        )  # fmt: skip
+    raise_any(
+        [
+            f"{name!r}: no drawdown of this ink was fitted; the inks are "
+            f"{', '.join(sorted(everywhere))}"
+            for name in unknown
+        ]
+    )
     raise InputError(f"{', '.join(dict.fromkeys(inks))}: inks of different series are never mixed")
 
 

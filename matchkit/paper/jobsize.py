@@ -16,7 +16,7 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from math import ceil, isfinite
 
-from matchkit.errors import InputError
+from matchkit.errors import InputError, raise_any
 from matchkit.paper.weighing import Container
 
 CM2_PER_IN2 = 2.54**2
@@ -57,8 +57,7 @@ class PrintJob:
 
     def __post_init__(self) -> None:
         faults = [*_size_faults(self), *_film_faults(self)]
-        if faults:
-            raise InputError(faults)
+        raise_any(faults)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -12,7 +12,7 @@ from typing import Any
 from matchkit.arrays import Array
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import hex_of_Lab
-from matchkit.errors import InputError
+from matchkit.errors import InputError, raise_any
 from matchkit.inks.recipe import STEPS_TO_TRUST
 from matchkit.inks.shop import Ink, Shop
 from matchkit.matching.rank import MOSTLY_CLEAR, Candidate
@@ -200,8 +200,7 @@ def _check(
             f"container {container.name!r}: {container.volume_ml:g} ml, headroom"
             f" {container.headroom:g}; a volume above 0 and a share from 0 to below 1 are meant"
         )
-    if faults:
-        raise InputError(faults)
+    raise_any(faults)
 
 
 def _check_size(batch_g: float, job_size: JobSize | None) -> None:

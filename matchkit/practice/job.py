@@ -19,7 +19,7 @@ from matchkit.arrays import Array
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.colorimetry.words import direction
-from matchkit.errors import InputError
+from matchkit.errors import InputError, raise_any
 from matchkit.inks.recipe import weighing_order
 from matchkit.practice import incidents, simulated_shop
 from matchkit.simulator.simulate import CARD_R, NOISE, draw_lots, drawdown_R, film_R, read, weigh
@@ -348,8 +348,7 @@ def _aim(batch: PracticeBatch, grams: Mapping[str, float]) -> Array:
             f"weigh: that makes {total_g:.2f} g, and the container takes"
             f" {batch.capacity_g:g} g; weigh less"
         )
-    if faults:
-        raise InputError(faults)
+    raise_any(faults)
     return aim
 
 

@@ -9,7 +9,7 @@ from math import comb
 
 import numpy as np
 
-from matchkit.errors import InputError
+from matchkit.errors import InputError, raise_any
 from matchkit.practice.colour import N_LEVELS, SIZES, axis_of, fix, see
 from matchkit.practice.exercise import Exercise, mark
 from matchkit.practice.metamers import light
@@ -103,8 +103,7 @@ def exercise(shop: PracticeShop, kind: str, *, seed: int, level: int) -> Exercis
         faults.append(f"exercise: level is {level}; write 0 (easiest) to {N_LEVELS - 1} (hardest)")
     if not 0 <= seed <= MOST_SEED:
         faults.append(f"exercise: seed is {seed}; write a whole number from 0 to {MOST_SEED}")
-    if faults:
-        raise InputError(faults)
+    raise_any(faults)
     rng = np.random.default_rng([shop.seed, KINDS.index(kind), seed, level])
     return _MAKE[kind](shop, rng, seed=seed, level=level)
 

@@ -10,7 +10,7 @@ from matchkit.arrays import Array
 from matchkit.book.jobs import job, planned_grams
 from matchkit.correcting.correct import limits_of
 from matchkit.correcting.overpour import Rescue, over_pour
-from matchkit.errors import InputError, did_you_mean
+from matchkit.errors import InputError, did_you_mean, raise_any
 from matchkit.files.recipe import mix_note
 from matchkit.inks.palette import Palette
 from matchkit.inks.recipe import taken_apart
@@ -131,8 +131,7 @@ def check_options(
         for name in options.without
         if name not in names
     ]
-    if faults:
-        raise InputError(faults)
+    raise_any(faults)
 
 
 def note_mixes(session: Session, names: Sequence[str]) -> None:

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 from zlib import crc32
 
-from matchkit.errors import InputError
+from matchkit.errors import InputError, raise_any
 from matchkit.files.progress import SUFFIX, add_progress, learner_files, read_progress
 from matchkit.practice import colour, simulated_shop
 from matchkit.practice.exercise import LETTERS, Exercise, Marked, mark
@@ -65,8 +65,7 @@ class PracticeOptions:
             for name, (low, high) in LIMITS.items()
             if (value := getattr(self, name)) is not None and not low <= value <= high
         ]
-        if faults:
-            raise InputError(faults)
+        raise_any(faults)
 
 
 @dataclass(frozen=True, kw_only=True)

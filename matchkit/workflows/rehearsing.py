@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from matchkit.errors import InputError
+from matchkit.errors import raise_any
 from matchkit.practice.rehearse import BATCH_G, play, simulated_shop
 from matchkit.practice.scores import deciles, joined, scores
 from matchkit.simulator.troubles import USUAL, only
@@ -54,8 +54,7 @@ class RehearsalOptions:
             faults.append(
                 "earlier_batches: earlier batches are of other targets; targets must be 2 or more"
             )
-        if faults:
-            raise InputError(faults)
+        raise_any(faults)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -12,7 +12,7 @@ from typing import Any
 
 from matchkit.book.jobs import BatchRecord, job, todays_jobs
 from matchkit.book.store import now
-from matchkit.errors import InputError
+from matchkit.errors import InputError, raise_any
 from matchkit.files import stream, tables
 from matchkit.files.incoming import Bringing, Imported
 from matchkit.files.readings import NamedSpectrum
@@ -145,8 +145,7 @@ def _rows(shop: Path) -> list[tuple[str, ...]]:
     if not path.is_file():
         return []
     table = tables.read_table(path, file=TAKEN, required=COLUMNS, text=COLUMNS)
-    if table.faults:
-        raise InputError(table.faults)
+    raise_any(table.faults)
     return [tuple(row.cells[name] for name in COLUMNS) for row in table.rows]
 
 
