@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from matchkit.arrays import Array
-from matchkit.book.rows import day, parts_of, reading_text
+from matchkit.book.rows import day, named, parts_of, reading_text
 from matchkit.book.store import Book, reading, utc
 from matchkit.colorimetry.illuminants import Light, light_name
 from matchkit.colorimetry.tristimulus import Lab, de00
@@ -132,20 +132,11 @@ def _near(db: sqlite3.Connection, key: tuple[str, int], lab: Array, away: float)
             " WHERE measurement.id = ?",
             [number],
         ).fetchone()
-    name, customer, at = db.execute(
-        "SELECT name, customer, at FROM formula WHERE id = ?", [formula]
-    ).fetchone()
-    return Near(
-        what=kind,
-        de00=away,
-        lab=(float(lab[0]), float(lab[1]), float(lab[2])),
-        formula=formula,
-        batch=batch,
-        name=name,
-        customer=customer,
-        at=at,
-        shares=parts_of(db, "formula", formula),
-    )
+    told = "SELECT id AS formula, name, customer, at FROM formula WHERE id = ?"
+    (row,) = named(db, told, [formula])
+    L, a, b = lab.tolist()
+    shares = parts_of(db, "formula", formula)
+    return Near(**row, what=kind, de00=away, lab=(L, a, b), batch=batch, shares=shares)
 
 
 def batch_read(book: Book, R: Array) -> int | None:
@@ -194,9 +185,8 @@ def find(
             values.append(utc(start))
     with reading(book) as db:
         db.create_function("folded", 1, lambda words: (words or "").casefold())
-        rows = db.execute(_FIND.format(where=" AND ".join(where)), [*values, top]).fetchall()
-    names = ("formula", "batch", "at", "name", "job", "customer", "outcome")
-    return [Found(**dict(zip(names, row, strict=True))) for row in rows]
+        rows = named(db, _FIND.format(where=" AND ".join(where)), [*values, top])
+    return [Found(**row) for row in rows]
 
 
 _WEIGHED = (
@@ -205,8 +195,9 @@ _WEIGHED = (
 )
 _MEANT = "f.id IN (SELECT formula FROM formula_ink WHERE ink = ?)"
 _FIND = """
-SELECT f.id, b.id, coalesce(b.at, f.at), f.name, coalesce(b.job, ''),
-       coalesce(nullif(b.customer, ''), f.customer), coalesce(c.outcome, '')
+SELECT f.id AS formula, b.id AS batch, coalesce(b.at, f.at) AS at, f.name,
+       coalesce(b.job, '') AS job, coalesce(nullif(b.customer, ''), f.customer) AS customer,
+       coalesce(c.outcome, '') AS outcome
 FROM formula_now f LEFT JOIN batch_now b ON b.formula = f.id
 LEFT JOIN closing_now c ON c.batch = b.id
 WHERE {where} ORDER BY coalesce(b.at, f.at) DESC, f.id DESC, b.id DESC LIMIT ?

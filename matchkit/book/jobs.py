@@ -9,7 +9,7 @@ from datetime import datetime, time, tzinfo
 import numpy as np
 
 from matchkit.arrays import Array
-from matchkit.book.rows import by_ink, held_by, must_be, parts_of, poured
+from matchkit.book.rows import by_ink, held_by, must_be, named, parts_of, poured
 from matchkit.book.schema import MG
 from matchkit.book.store import Book, reading, utc
 from matchkit.inks.recipe import weigh_out
@@ -122,60 +122,25 @@ def job(book: Book, batch: int) -> BatchRecord:
 
 def job_of(db: sqlite3.Connection, batch: int) -> BatchRecord:
     """All that the book has about a batch that is there, from an open connection."""
-    (
-        at,
-        who,
-        name,
-        job_name,
-        customer,
-        due,
-        note,
-        formula,
-        target,
-        planned,
-        said,
-        source,
-        on,
-        to_print,
-    ) = db.execute(
-        "SELECT b.at, b.who, f.name, b.job, b.customer, b.due, b.note, f.id, f.target,"
-        " b.planned_mg, f.note, f.source, f.printed, b.print_job FROM batch_now b"
-        " JOIN formula f ON f.id = b.formula WHERE b.id = ?",
+    (row,) = named(
+        db,
+        "SELECT b.id AS batch, b.at, b.who, b.job, b.customer, b.due, b.note, b.print_job,"
+        f" b.planned_mg / {MG}.0 AS planned_g, f.id AS formula, f.name, f.note AS formula_note,"
+        " f.source, f.printed, f.target, coalesce(c.outcome, '') AS outcome,"
+        " coalesce(c.approved_by, '') AS approved_by, coalesce(c.at, '') AS closed_at,"
+        " c.measurement AS closed_on, c.id AS closing, coalesce(c.note, '') AS closing_note"
+        " FROM batch_now b JOIN formula f ON f.id = b.formula"
+        " LEFT JOIN closing_now c ON c.batch = b.id WHERE b.id = ?",
         [batch],
-    ).fetchone()
-    ended = db.execute(
-        "SELECT outcome, approved_by, at, measurement, id, note FROM closing_now WHERE batch = ?",
-        [batch],
-    ).fetchone()
+    )
     pours, readings = _pours(db, batch), _readings(db, batch)
-    outcome, approved_by, closed_at, closed_on, closing, why = ended or ("", "", "", None, None, "")
     return BatchRecord(
-        batch=batch,
-        at=at,
-        who=who,
-        job=job_name,
-        customer=customer,
-        due=due,
-        note=note,
-        name=name,
-        formula=formula,
-        formula_note=said,
-        source=source,
-        printed=on,
-        target=target,
-        shares=parts_of(db, "formula", formula),
-        holds=held_by(db, formula),
-        planned_g=planned / MG,
+        **row,
+        shares=parts_of(db, "formula", row["formula"]),
+        holds=held_by(db, row["formula"]),
         pours=pours,
         readings=readings,
-        outcome=outcome,
-        approved_by=approved_by,
-        closed_at=closed_at,
-        closed_on=closed_on,
-        closing=closing,
-        closing_note=why,
-        state=outcome or _state(pours, readings),
-        print_job=to_print,
+        state=row["outcome"] or _state(pours, readings),
     )
 
 
@@ -185,53 +150,40 @@ def mostly_clear(record: BatchRecord, inks: Sequence[Ink]) -> bool:
 
 
 def _pours(db: sqlite3.Connection, batch: int) -> tuple[Poured, ...]:
-    rows = db.execute("SELECT id, at, who FROM weighing_now WHERE batch = ? ORDER BY id", [batch])
+    told = "SELECT id AS weighing, at, who FROM weighing_now WHERE batch = ? ORDER BY id"
     pours = []
-    for weighing, at, who in rows.fetchall():
+    for row in named(db, told, [batch]):
         moved = db.execute(
             "SELECT ink, lot, planned_mg, -mg FROM movement_now WHERE weighing = ? ORDER BY id",
-            [weighing],
+            [row["weighing"]],
         )
         inks, lots, planned, actual = zip(*moved.fetchall(), strict=True)
         pours.append(
             Poured(
-                weighing=weighing,
-                at=at,
-                who=who,
+                **row,
                 inks=inks,
                 lots=lots,
                 planned_g=tuple(mg / MG for mg in planned),
                 actual_g=tuple(mg / MG for mg in actual),
-                held=poured(db, weighing),
+                held=poured(db, row["weighing"]),
             )
         )
     return tuple(pours)
 
 
 def _readings(db: sqlite3.Connection, batch: int) -> tuple[Measurement, ...]:
-    rows = db.execute(
-        "SELECT id, at, who, weighing, R, L, a, b, light, geometry, de00, passed, name, note, state"
-        " FROM measurement_now WHERE batch = ? ORDER BY id",
+    rows = named(
+        db,
+        "SELECT id AS measurement, at, who, weighing, R, L, a, b, light, geometry, de00, passed,"
+        " name, note, state FROM measurement_now WHERE batch = ? ORDER BY id",
         [batch],
     )
-    return tuple(
-        Measurement(
-            measurement=row[0],
-            at=row[1],
-            who=row[2],
-            weighing=row[3],
-            R=np.array(json.loads(row[4])),
-            lab=row[5:8],
-            light=row[8],
-            geometry=row[9],
-            de00=row[10],
-            passed=None if row[11] is None else bool(row[11]),
-            name=row[12],
-            note=row[13],
-            state=tuple(filter(None, row[14].split(", "))),
-        )
-        for row in rows
-    )
+    for row in rows:
+        row["R"] = np.array(json.loads(row["R"]))
+        row["lab"] = tuple(row.pop(axis) for axis in "Lab")
+        row["passed"] = None if row["passed"] is None else bool(row["passed"])
+        row["state"] = tuple(filter(None, row["state"].split(", ")))
+    return tuple(Measurement(**row) for row in rows)
 
 
 def _state(pours: Sequence[Poured], readings: Sequence[Measurement]) -> str:

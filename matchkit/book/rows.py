@@ -2,8 +2,9 @@
 
 import json
 import sqlite3
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date
+from typing import Any
 
 import numpy as np
 
@@ -34,6 +35,15 @@ def colour(shop: Shop, R: Array) -> dict[str, object]:
         "geometry": shop.geometry,
         "condition": shop.condition,
     }
+
+
+def named(
+    db: sqlite3.Connection, query: str, values: Sequence[object] = ()
+) -> list[dict[str, Any]]:
+    """Rows by the names of their columns, which are those of the fields that they fill."""
+    found = db.execute(query, values)
+    names = [column[0] for column in found.description]
+    return [dict(zip(names, row, strict=True)) for row in found]
 
 
 def milligrams(grams: float, what: str, *, zero: bool = False) -> int:

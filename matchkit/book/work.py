@@ -11,7 +11,7 @@ from matchkit.arrays import Array
 from matchkit.book.batches import fit_key
 from matchkit.book.entries import JobDetails, log_formula
 from matchkit.book.jobs import BatchRecord
-from matchkit.book.rows import by_ink, contents, held_by, left_g, must_be, parts_of
+from matchkit.book.rows import by_ink, contents, held_by, left_g, must_be, named, parts_of
 from matchkit.book.store import Book, reading
 from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import Lab
@@ -66,11 +66,9 @@ def formula_of(book: Book, number: int) -> KeptFormula:
     """A formula by its number; InputError if there is none or it was struck."""
     with reading(book) as db:
         must_be(db, "formula", number)
-        name, customer, target, printed = db.execute(
-            "SELECT name, customer, target, printed FROM formula WHERE id = ?", [number]
-        ).fetchone()
-        shares = parts_of(db, "formula", number)
-    return KeptFormula(name=name, customer=customer, target=target, printed=printed, shares=shares)
+        told = "SELECT name, customer, target, printed FROM formula WHERE id = ?"
+        (row,) = named(db, told, [number])
+        return KeptFormula(**row, shares=parts_of(db, "formula", number))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,15 +91,16 @@ class Recurring:
 def recurring(book: Book) -> list[Recurring]:
     """The colours that were made again, most batches first; those of one name are one."""
     with reading(book) as db:
-        rows = db.execute(
-            "WITH made AS (SELECT f.name AS name, max(f.target) AS target, count(*) AS n,"
+        rows = named(
+            db,
+            "WITH made AS (SELECT f.name AS name, max(f.target) AS target, count(*) AS batches,"
             " max(f.id) AS formula FROM batch_now b JOIN formula f ON f.id = b.formula"
             " WHERE f.target IS NOT NULL GROUP BY lower(f.name) HAVING count(*) > 1)"
-            " SELECT made.name, n, R, L, a, b, light, observer, formula"
-            " FROM made JOIN target t ON t.id = made.target ORDER BY n DESC, made.name"
-        ).fetchall()
+            " SELECT made.name, batches, R, L, a, b, light, observer, formula"
+            " FROM made JOIN target t ON t.id = made.target ORDER BY batches DESC, made.name",
+        )
         mixes = {name for (name,) in db.execute("SELECT name FROM mix")}
-        shares: dict[int, dict[str, float]] = {formula: {} for *_, formula in rows}
+        shares: dict[int, dict[str, float]] = {row["formula"]: {} for row in rows}
         for formula, ink, fraction in db.execute(
             "SELECT formula, ink, fraction FROM formula_ink"
             f" WHERE formula IN ({', '.join(map(str, shares))}) ORDER BY id"
@@ -110,13 +109,11 @@ def recurring(book: Book) -> list[Recurring]:
         for formula, parts in shares.items():
             if mixes & {*parts}:
                 shares[formula] = held_by(db, formula)
-    return [
-        Recurring(
-            name=name, batches=n, R=None if R is None else np.array(json.loads(R)),
-            lab=(L, a, b), light=light, observer=observer, shares=shares[formula],
-        )
-        for name, n, R, L, a, b, light, observer, formula in rows
-    ]  # fmt: skip
+    for row in rows:
+        row["R"] = None if row["R"] is None else np.array(json.loads(row["R"]))
+        row["lab"] = tuple(row.pop(axis) for axis in "Lab")
+        row["shares"] = shares[row.pop("formula")]
+    return [Recurring(**row) for row in rows]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -167,10 +164,9 @@ def target_of(book: Book, shop: Shop, target: int | None) -> Target | None:
 def predicted_of(book: Book, batch: BatchRecord) -> Predicted:
     """What the formula of a batch was predicted to give when it was written down."""
     with reading(book) as db:
-        row = db.execute(
-            "SELECT R, de00, chance FROM formula WHERE id = ?", [batch.formula]
-        ).fetchone()
-    return Predicted(R=np.array(json.loads(row[0])), de00=row[1], chance=row[2])
+        told = "SELECT R, de00, chance FROM formula WHERE id = ?"
+        (row,) = named(db, told, [batch.formula])
+    return Predicted(**row | {"R": np.array(json.loads(row["R"]))})
 
 
 def verdict(book: Book, shop: Shop, batch: BatchRecord) -> str:
