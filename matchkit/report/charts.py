@@ -11,30 +11,33 @@ Arguments are what the core gives out; nothing is computed here but places on th
 import io
 import warnings
 from textwrap import fill
+from typing import Any
 
-import matplotlib
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 
 from matchkit.colorimetry import grid, illuminants, tristimulus
 from matchkit.errors import InputError
 from matchkit.matching.compare import Comparison
 from matchkit.paper.sheet import OFF_SCREEN, OFF_SCREEN_MARK
 from matchkit.report import marks
+from matchkit.report.marks import Axes
 
 NOT_A_PROOF = "Never approve a colour by a screen: judge cured prints under these lights."
 
 
-def new_axes(width_in: float = 4.6, height_in: float = 3.4) -> tuple[Figure, Axes]:
+def new_axes(width_in: float = 4.6, height_in: float = 3.4) -> tuple[Any, Axes]:
     """An empty figure and its axes, of a size that a phone and half a page can show."""
+    from matplotlib.figure import Figure
+
     figure = Figure(figsize=(width_in, height_in), dpi=160)
     figure.set_layout_engine("constrained", w_pad=0.08, h_pad=0.08)
     return figure, figure.add_subplot()
 
 
-def picture(figure: Figure, form: str = "png") -> bytes:
+def picture(figure: Any, form: str = "png") -> bytes:
     """The figure as the bytes of a file, "png", "svg" or "pdf"; the same each time."""
+    import matplotlib
+
     dates = {"png": "Software", "svg": "Date", "pdf": "CreationDate"}
     if form not in dates:
         raise InputError(f"picture: form is {form!r}; write {', '.join(dates)}")

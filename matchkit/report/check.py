@@ -2,21 +2,19 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from matchkit.colorimetry.tristimulus import hex_colour
 from matchkit.matching.compare import Comparison
+from matchkit.report.charts import LC_plane, ab_plane, light_bars, spectra, swatches
+from matchkit.report.marks import strip
 from matchkit.report.parts import Banner, Part, Picture, Swatches, Table
 from matchkit.workflows.checking import Check
 from matchkit.workflows.measuring_batch import MeasuredBatch
 
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-
-
 NEVER = "Never approve a colour by a screen."
+PLANES = {"ab": ab_plane, "LC": LC_plane}
 COMPARED = ("swatches", "spectra", "lights", "ab", "LC")  # by which a person asks for them
 
 
@@ -37,7 +35,7 @@ def compared_pictures(
         alt = f"{axes} of the target and of {names} under {seen.light_names[light]}"
         return Picture(
             name=name,
-            draw=lambda ax: _drawings()[name](ax, seen, tolerance_de00=tolerance_de00, light=light),
+            draw=lambda ax: PLANES[name](ax, seen, tolerance_de00=tolerance_de00, light=light),
             alt=alt,
             aside=light != views[0],
         )
@@ -45,19 +43,19 @@ def compared_pictures(
     pictures = [
         Picture(
             name="swatches",
-            draw=lambda ax: _drawings()["swatches"](ax, seen),
+            draw=lambda ax: swatches(ax, seen),
             alt=f"The target and {names} side by side under each light. {NEVER}",
             height_in=0.9 + 0.62 * n_light,
         ),
         Picture(
             name="spectra",
-            draw=lambda ax: _drawings()["spectra"](ax, seen),
+            draw=lambda ax: spectra(ax, seen),
             alt=f"Reflectance of the target and of {names}",
             height_in=4.2,
         ),
         Picture(
             name="lights",
-            draw=lambda ax: _drawings()["lights"](ax, seen, tolerance_de00=tolerance_de00),
+            draw=lambda ax: light_bars(ax, seen, tolerance_de00=tolerance_de00),
             alt=f"dE00 of {names} under each light",
             height_in=0.8 + 0.22 * n_light * (n + 1),
         ),
@@ -67,23 +65,15 @@ def compared_pictures(
     return [replace(each, aside=each.aside or each.name not in shown) for each in pictures]
 
 
-def _drawings() -> dict[str, Any]:
-    """What draws each picture; only here the drawing library is loaded."""
-    from matchkit.report.charts import LC_plane, ab_plane, light_bars, spectra, swatches
-
-    return dict(zip(COMPARED, (swatches, spectra, light_bars, ab_plane, LC_plane), strict=True))
-
-
 def edge_to_edge(above: str, below: Sequence[str], names: Sequence[str], title: str) -> Picture:
     """One web colour edge to edge with others below it."""
-
-    def draw(ax: "Axes") -> Any:
-        from matchkit.report.marks import strip
-
-        return strip(ax, above, below, names, title)
-
-    words = f"{title}; below it: {', '.join(names)}. Never approve a colour by a screen."
-    return Picture(draw=draw, alt=words, width_in=6.4, height_in=1.6, wide=True)
+    return Picture(
+        draw=lambda ax: strip(ax, above, below, names, title),
+        alt=f"{title}; below it: {', '.join(names)}. {NEVER}",
+        width_in=6.4,
+        height_in=1.6,
+        wide=True,
+    )
 
 
 def check_parts(found: Check) -> list[Part]:

@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from dataclasses import replace
 from statistics import median
-from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -17,17 +16,15 @@ from matchkit.matching.probability import Sensitive, chance_text
 from matchkit.matching.rank import Candidate
 from matchkit.paper.jobsize import money_text
 from matchkit.paper.sheet import grams_text
+from matchkit.report import ink_plots
 from matchkit.report.check import compared_pictures
+from matchkit.report.marks import USUAL, Axes
 from matchkit.report.parts import Heading, Part, Picture, Swatches, Table, by_light
 from matchkit.workflows.booked import BookedFormula, Reprint
 from matchkit.workflows.formulas import FoundFormula, FoundFormulas
 from matchkit.workflows.library import Library
 from matchkit.workflows.predicting import Prediction
 from matchkit.workflows.session import Notice
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-
 
 ORDER = "Nearest first; where as near: those that hide, then fewer inks, then lower cost"
 RECIPES, MOVES = "recipes", "moves"  # by which a person asks for them
@@ -48,13 +45,10 @@ def recipe_picture(
     hold, such as a leftover, stays white.
     """
 
-    def draw(ax: "Axes") -> Any:
-        from matchkit.report.ink_plots import composition
-        from matchkit.report.marks import USUAL
-
+    def draw(ax: Axes) -> Axes:
         colours = _own_colours(palette, inks, light, observer)
         ax.set_title(title, loc="left", fontsize=USUAL)
-        return composition(ax, inks, percents, colours=colours)
+        return ink_plots.composition(ax, inks, percents, colours=colours)
 
     told = ", ".join(f"{ink} {share:.2f} %" for ink, share in zip(inks, percents, strict=True))
     narrow = sum(percent < 22 for percent in percents)
@@ -64,15 +58,14 @@ def recipe_picture(
 
 def moves_picture(palette: Palette, fractions: Array, *, light: Light, observer: int) -> Picture:
     """What 1 % more of each ink does to the recipe `fractions` (n_ink,)."""
-
-    def draw(ax: "Axes") -> Any:
-        from matchkit.report.ink_plots import ink_moves
-
-        return ink_moves(ax, palette, fractions, light=light, observer=observer)
-
     names = ", ".join(palette.names[k] for k in np.flatnonzero(fractions > 0))
-    alt = f"What 1 % more of {names} does to the colour"
-    return Picture(name=MOVES, draw=draw, alt=alt, height_in=3.6, aside=True)
+    return Picture(
+        name=MOVES,
+        draw=lambda ax: ink_plots.ink_moves(ax, palette, fractions, light=light, observer=observer),
+        alt=f"What 1 % more of {names} does to the colour",
+        height_in=3.6,
+        aside=True,
+    )
 
 
 def formulas_parts(found: FoundFormulas, *, trade_offs: bool = False) -> list[Part]:
@@ -156,9 +149,7 @@ def _side_by_side(found: FoundFormulas) -> Picture:
     """What the formulas differ by: their inks, their cost, and the light that shows most."""
     target, names = found.wanted.target, found.wanted.target.light_names
 
-    def draw(ax: "Axes") -> Any:
-        from matchkit.report.ink_plots import formulas
-
+    def draw(ax: Axes) -> Axes:
         rows = []
         for each in found.formulas:
             formula, light = each.formula, int(np.argmax(each.formula.de00))
@@ -171,7 +162,7 @@ def _side_by_side(found: FoundFormulas) -> Picture:
             parts = list(zip(formula.percents, own, strict=True))
             rows.append((shares(formula), parts, pair, "\n".join(beside)))
         title = f"{found.wanted.name}: inks; target and formula under its worst light, dE00"
-        return formulas(ax, rows, title)
+        return ink_plots.formulas(ax, rows, title)
 
     told = "; ".join(f"{k}: {shares(each.formula)}" for k, each in _numbered(found))
     height_in = 0.4 + 0.52 * len(found.formulas)

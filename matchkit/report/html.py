@@ -13,6 +13,8 @@ from pathlib import Path
 from matchkit.errors import InputError
 from matchkit.files.write import write_file
 from matchkit.paper.sheet import text_columns
+from matchkit.report.charts import new_axes
+from matchkit.report.charts import picture as drawn
 from matchkit.report.parts import Banner, Heading, Page, Part, Picture, Swatches, Table
 from matchkit.workflows.session import Notice
 
@@ -93,9 +95,6 @@ def png_of(picture: Picture, most_in: float = inf) -> bytes:
     """The picture as PNG, drawn at most so wide: type keeps its size on a narrow screen."""
     if picture.draw is None:
         return picture.png
-    from matchkit.report.charts import new_axes
-    from matchkit.report.charts import picture as drawn
-
     figure, ax = new_axes(min(picture.width_in, most_in), picture.height_in)
     picture.draw(ax)
     return drawn(figure)
@@ -122,8 +121,6 @@ def pictures_of(parts: Sequence[Part], names: Sequence[str] = ()) -> list[Pictur
 def write_pictures(path: str | Path, pictures: Sequence[Picture]) -> None:
     """Draw the pictures one below the other into a file (.png, .svg or .pdf)."""
     from matplotlib.figure import Figure
-
-    from matchkit.report.charts import picture as drawn
 
     heights = [each.height_in for each in pictures]
     figure = Figure(figsize=(WIDTH_IN, sum(heights)), dpi=160)

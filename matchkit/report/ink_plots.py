@@ -3,8 +3,6 @@
 from collections.abc import Sequence
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.ticker import LogLocator, NullFormatter
 from numpy.typing import ArrayLike
 
 from matchkit.arrays import Array
@@ -16,6 +14,7 @@ from matchkit.inks.palette import Palette, deepen, mixture_K_S, reflectance
 from matchkit.inks.shop import Drawdown
 from matchkit.optics.kubelka_munk import k_over_s, without_surface
 from matchkit.report import marks
+from matchkit.report.marks import Axes
 
 FormulaRow = tuple[str, Sequence[tuple[float, str]], tuple[str, str], str]
 
@@ -151,6 +150,8 @@ def K_over_S(ax: Axes, palette: Palette, ink: str, drawdowns: Sequence[Drawdown]
 
     Drawdowns that hold anything else, and films that let their card show, are left out.
     """
+    from matplotlib.ticker import LogLocator, NullFormatter
+
     at = palette.index(ink)
     alone = np.eye(len(palette.inks))[at]
     ends = []

@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from itertools import groupby
-from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -14,13 +13,13 @@ from matchkit.fitting.fit import Fit, ink_errors
 from matchkit.inks.palette import reflectance
 from matchkit.inks.shop import Drawdown
 from matchkit.report.html import flat
+from matchkit.report.ink_plots import ink_optics, residuals
+from matchkit.report.lot_plots import drift_chart
+from matchkit.report.marks import patches
 from matchkit.report.parts import Heading, Part, Picture, Table
 from matchkit.workflows.fitting_inks import InksFitted, letdown_series
 from matchkit.workflows.ink_history import FilmHiding, InkHistory, InstrumentCheck, PassShares
 from matchkit.workflows.session import Notice
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
 
 
 def fit_parts(found: InksFitted) -> list[Part]:
@@ -63,14 +62,12 @@ def optics_picture(fit: Fit, drawdowns: Sequence[Drawdown], ink: str) -> Picture
     """K/S of an ink alone and let down, as fitted and as measured, and what it scatters."""
     if ink not in fit.palette.names:
         raise InputError(f"{ink!r}: no drawdown of this ink was fitted")
-
-    def draw(ax: "Axes") -> Any:
-        from matchkit.report.ink_plots import ink_optics
-
-        return ink_optics(ax, fit.palette, ink, drawdowns)
-
-    alt = f"K/S of {ink} alone and let down, and what it scatters"
-    return Picture(name="optics", draw=draw, alt=alt, height_in=4.2)
+    return Picture(
+        name="optics",
+        draw=lambda ax: ink_optics(ax, fit.palette, ink, drawdowns),
+        alt=f"K/S of {ink} alone and let down, and what it scatters",
+        height_in=4.2,
+    )
 
 
 def _series(title: str, fit: Fit) -> list[Part]:
@@ -107,27 +104,23 @@ def _series(title: str, fit: Fit) -> list[Part]:
 
 
 def _residuals(fit: Fit) -> Picture:
-    def draw(ax: "Axes") -> Any:
-        from matchkit.report.ink_plots import residuals
-
-        return residuals(ax, fit)
-
     worst = fit.drawdowns[int(np.argmax(np.fmax(fit.de00_held_out, fit.de00_fitted)))]
     alt = f"How far each drawdown is from its prediction; the worst is {worst}"
-    return Picture(name="residuals", draw=draw, alt=alt, width_in=6.4, wide=True)
+    return Picture(
+        name="residuals", draw=lambda ax: residuals(ax, fit), alt=alt, width_in=6.4, wide=True
+    )
 
 
 def _letdowns(fit: Fit, levels: Sequence[tuple[float, Drawdown]], title: str) -> Picture:
     names = [f"{percent:.3g} %" for percent, _ in levels]
-
-    def draw(ax: "Axes") -> Any:
-        from matchkit.report.marks import patches
-
-        colours = [hex_colour(d.R, fit.light, fit.observer) for _, d in levels]
-        return patches(ax, colours, names, title)
-
-    alt = f"{title}: {', '.join(names)}"
-    return Picture(draw=draw, alt=alt, width_in=6.4, height_in=1.3, wide=True)
+    colours = [hex_colour(d.R, fit.light, fit.observer) for _, d in levels]
+    return Picture(
+        draw=lambda ax: patches(ax, colours, names, title),
+        alt=f"{title}: {', '.join(names)}",
+        width_in=6.4,
+        height_in=1.3,
+        wide=True,
+    )
 
 
 PER_BATCH_IN, NARROWEST_IN, WIDEST_IN = 0.35, 5.2, 8.5  # of the chart
@@ -140,12 +133,6 @@ def history_parts(found: InkHistory) -> list[Part]:
     if not rows:
         return [f"No measured batch of the book holds {ink}."]
     told = [lot_words(ink, list(of_lot)) for _, of_lot in groupby(rows, lambda r: r.lot)]
-
-    def draw(ax: "Axes") -> Any:
-        from matchkit.report.lot_plots import drift_chart
-
-        return drift_chart(ax, ink, rows)
-
     wide = min(max(NARROWEST_IN, PER_BATCH_IN * len(rows) + 2), WIDEST_IN)
     cells = tuple(
         (local_day(r.at), str(r.batch), r.lot, f"{100 * r.alone:.1f}",
@@ -155,7 +142,13 @@ def history_parts(found: InkHistory) -> list[Part]:
     )  # fmt: skip
     return [
         *told,
-        Picture(name="lots", draw=draw, alt=" ".join(told), width_in=wide, wide=True),
+        Picture(
+            name="lots",
+            draw=lambda ax: drift_chart(ax, ink, rows),
+            alt=" ".join(told),
+            width_in=wide,
+            wide=True,
+        ),
         Table(
             head=("Day", "Batch", "Lot", "Batch alone", "+-", "Lot so far", "+-"),
             rows=cells,

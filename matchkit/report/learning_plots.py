@@ -4,12 +4,12 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-from matplotlib.axes import Axes
 
 from matchkit.arrays import Array
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.practice.simulated_shop import Swatch
 from matchkit.report import marks
+from matchkit.report.marks import Axes
 
 ROOM = 0.15  # beyond the outermost point, as a share: names stand there
 LEAST_SPAN = 0.5  # either way, Lab

@@ -3,10 +3,9 @@
 from collections.abc import Sequence
 
 import numpy as np
-from matplotlib.axes import Axes
 
 from matchkit.book.lessons import LotDrift
-from matchkit.report.marks import USUAL
+from matchkit.report.marks import USUAL, Axes
 
 
 def drift_chart(ax: Axes, ink: str, rows: Sequence[LotDrift]) -> Axes:

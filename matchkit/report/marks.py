@@ -6,11 +6,9 @@ beside it, placed so that names lie on nothing else.  Lengths are in points of t
 
 import warnings
 from collections.abc import Iterable, Sequence
-from typing import TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.patches import Rectangle
 from numpy.typing import ArrayLike
 
 from matchkit.arrays import Array
@@ -19,6 +17,11 @@ from matchkit.colorimetry.tristimulus import de00, de00_contour, into_plane
 from matchkit.paper.sheet import OFF_SCREEN_MARK, minus
 from matchkit.paper.sheet import width as columns
 from matchkit.paper.sheet import wrapped as in_lines
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes as Axes
+else:  # the drawing library is loaded once something is drawn
+    Axes = Any
 
 Box = tuple[float, float, float, float]  # left, bottom, right, top
 T = TypeVar("T")
@@ -295,6 +298,8 @@ def signed(name: str, value: float) -> str:
 
 def swatch(ax: Axes, x: float, y: float, width: float, height: float, colour: str) -> None:
     """A web colour without an edge; one that no screen can show is the nearest, and says so."""
+    from matplotlib.patches import Rectangle
+
     ax.add_patch(Rectangle((x, y), width, height, facecolor=colour, edgecolor="none"))
     if getattr(colour, "on_screen", True):
         return
@@ -339,6 +344,8 @@ def patches(ax: Axes, colours: Sequence[str], names: Sequence[str], title: str) 
 
 def strip(ax: Axes, above: str, below: Sequence[str], names: Sequence[str], title: str) -> Axes:
     """One colour (a web colour) edge to edge with several others below it."""
+    from matplotlib.patches import Rectangle
+
     n = max(len(below), 1)
     ax.set(xlim=(0, n), ylim=(1.35, -0.2))
     swatch(ax, 0, 0, n, 0.5, above)

@@ -3,12 +3,10 @@
 import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from matchkit.report.marks import Axes
 from matchkit.workflows.session import Notice
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -45,7 +43,7 @@ class Picture:
     """
 
     alt: str
-    draw: "Callable[[Axes], object] | None" = None
+    draw: Callable[[Axes], object] | None = None
     png: bytes = b""
     width_in: float = 4.6
     height_in: float = 3.4

@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from datetime import date
 from functools import partial
 from itertools import groupby
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -20,13 +19,11 @@ from matchkit.files.weighed import Reweighed
 from matchkit.inks.drawdowns import Plan, Step
 from matchkit.inks.pots import Grams
 from matchkit.paper.sheet import SHORT_CAUTIONS, grams_text, plan_html, plan_summary
+from matchkit.report.marks import INK, Axes, patches
 from matchkit.report.parts import Page, Part, Picture, Table
 from matchkit.workflows.fitting_inks import Look, Place
 from matchkit.workflows.planning import DrawdownPlan, NewShop
 from matchkit.workflows.session import Notice
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
 
 
 def new_shop_parts(made: NewShop) -> list[Part]:
@@ -213,9 +210,7 @@ def _colours(shown: Sequence[Previewed], look: Look) -> list[Picture]:
     """What was measured, as colours with their curves, in rows of six."""
     light, observer = (look.shop.lights[0], look.shop.observer) if look.shop else ("D65", 10)
 
-    def draw(ax: "Axes", row: Sequence[Previewed]) -> "Axes":
-        from matchkit.report.marks import INK, patches
-
+    def draw(ax: Axes, row: Sequence[Previewed]) -> Axes:
         R = np.array([to_grid(e.nm, e.readings, where=look.seen.file).mean(axis=0) for e in row])
         patches(ax, hex_colours(R, light, observer), [each.name for each in row], "")
         x = np.linspace(0.04, 0.96, R.shape[-1])

@@ -1,7 +1,6 @@
 """Exercises, their answers and a simulated job, as parts."""
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
 
 from matchkit.arrays import Array
 from matchkit.practice import colour, sheet
@@ -11,11 +10,9 @@ from matchkit.practice.job import BATCH_G, PracticeBatch, enough, named
 from matchkit.practice.kinds import BOOK, TITLES, Standing
 from matchkit.practice.simulated_shop import BEFORE, LIGHTS, Swatch, stepped, swatch
 from matchkit.report.check import edge_to_edge
+from matchkit.report.learning_plots import curves, way
 from matchkit.report.parts import Heading, Part, Picture, Table
 from matchkit.workflows.practising import Class, Exercises, Ladder, MarkedAnswers
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
 
 IN_NUMBERS = ("", "In numbers")
 
@@ -165,13 +162,9 @@ def _pair(swatches: Sequence[Swatch]) -> Picture:
 
 
 def _curves(swatches: Sequence[Swatch]) -> Picture:
-    def draw(ax: "Axes") -> Any:
-        from matchkit.report.learning_plots import curves
-
-        return curves(ax, swatches)
-
     names = " and ".join(each.name for each in swatches)
-    return Picture(draw=draw, alt=f"Reflectance of {names}, 400 to 700 nm")
+    alt = f"Reflectance of {names}, 400 to 700 nm"
+    return Picture(draw=lambda ax: curves(ax, swatches), alt=alt)
 
 
 def _arrows(begin: Swatch, ends: Sequence[Swatch], target: Swatch | None) -> list[Part]:
@@ -192,12 +185,10 @@ def _planes(
     """Colours (Lab) and the arrows between them, in a*, b* and in C*, L*."""
 
     def picture(plane: str) -> Picture:
-        def draw(ax: "Axes") -> Any:
-            from matchkit.report.learning_plots import way
-
-            return way(ax, named, arrows, target, plane, tolerance_de00)
-
-        return Picture(draw=draw, alt=f"{plane} of {words}")
+        return Picture(
+            draw=lambda ax: way(ax, named, arrows, target, plane, tolerance_de00),
+            alt=f"{plane} of {words}",
+        )
 
     return [picture("ab"), picture("LC")]
 

@@ -1,18 +1,14 @@
 """What goes on paper or on a garment: tickets, job size, cover."""
 
-from typing import TYPE_CHECKING, Any
-
 from matchkit.colorimetry.illuminants import light_name
 from matchkit.matching.garment import Covering, Print
 from matchkit.paper.jobsize import JobSize, summary
 from matchkit.paper.ticket import Ticket
 from matchkit.paper.ticket_sheet import ticket_html, ticket_text
+from matchkit.report.marks import colour_table
 from matchkit.report.parts import Page, Part, Picture, Table
 from matchkit.workflows.predicting import Cover
 from matchkit.workflows.session import Notice
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
 
 
 def ticket_page(made: Ticket) -> Page:
@@ -56,16 +52,10 @@ def _chart(found: Cover, ways: list[str]) -> Picture:
         (each.ground, [found.target_hex, each.ground_hex, *(p.hex for p in each.prints)])
         for each in found.verdicts
     ]
-
-    def draw(ax: "Axes") -> Any:
-        from matchkit.report.marks import colour_table
-
-        return colour_table(ax, rows, ["wanted", "bare", *ways])
-
     told = "; ".join(f"{each.ground}: {each.words}" for each in found.verdicts)
     return Picture(
         name="prints",
-        draw=draw,
+        draw=lambda ax: colour_table(ax, rows, ["wanted", "bare", *ways]),
         alt=f"Each garment bare and printed. {told}. Never approve a colour by a screen.",
         width_in=6.4,
         height_in=0.8 + 0.55 * len(rows),

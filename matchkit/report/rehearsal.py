@@ -1,14 +1,12 @@
 """How blind jobs came out, as parts."""
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from matchkit.matching.probability import chance_text
 from matchkit.practice.rehearse import BATCH_G, HAND, LIGHTS
+from matchkit.report.learning_plots import mixer_shares, stated_chances
 from matchkit.report.parts import Part, Picture, Table
 from matchkit.workflows.rehearsing import Rehearsal
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
 
 PICTURES = ("mixers", "chances")  # by which a person asks for them
 WHO = {
@@ -23,17 +21,6 @@ def rehearsal_parts(found: Rehearsal) -> list[Part]:
     given = found.options
     harder = f"; made harder by: {', '.join(given.troubles)}" * bool(given.troubles)
     learned = f", lots known from {given.earlier_batches} batches" * bool(given.earlier_batches)
-
-    def mixers(ax: "Axes") -> Any:
-        from matchkit.report.learning_plots import mixer_shares
-
-        return mixer_shares(ax, found.scores)
-
-    def chances(ax: "Axes") -> Any:
-        from matchkit.report.learning_plots import stated_chances
-
-        return stated_chances(ax, found.chances)
-
     return [
         f"{given.targets} blind jobs on invented inks: lots {given.lots_percent:g} %"
         f" apart{learned}, {BATCH_G:g} g batches, balance {HAND.resolution_g:g} g, tolerance dE00"
@@ -58,13 +45,13 @@ def rehearsal_parts(found: Rehearsal) -> list[Part]:
         " films do worse.",
         Picture(
             name="mixers",
-            draw=mixers,
+            draw=lambda ax: mixer_shares(ax, found.scores),
             alt="Jobs in tolerance by mixer: first drawdown, after one correction, after two",
             height_in=2.6,
         ),
         Picture(
             name="chances",
-            draw=chances,
+            draw=lambda ax: stated_chances(ax, found.chances),
             alt="Stated chance against the share of jobs that were in tolerance",
             height_in=2.8,
         ),
