@@ -9,7 +9,7 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from matchkit.errors import InputError
-from matchkit.forms.parts import area, form, put, tell
+from matchkit.forms import parts as ui
 from matchkit.forms.shops import AGAIN, OpenShop
 
 MOST_LINES = 3  # of what is wrong with a shop; the cell that opens it tells all
@@ -26,9 +26,9 @@ def opened_form(opened: OpenShop, make: Callable[[], Any], *, fitted: bool = Tru
             return make()
         except InputError as error:
             lines = ["This can't be shown yet.", *error.faults, AGAIN]
-    place = area()
-    put(place, lines)
-    return form(place, name="none")
+    place = ui.area()
+    ui.put(place, lines)
+    return ui.form(place, name="none")
 
 
 def lacking(opened: OpenShop, *, fitted: bool = True) -> list[str]:
@@ -62,6 +62,6 @@ def quiet(line: str) -> list[Any]:
     """The line as a part of a form, or no part where there is none."""
     if not line:
         return []
-    place = area()
-    tell(place, line, "quiet")
+    place = ui.area()
+    ui.tell(place, line, "quiet")
     return [place]

@@ -89,7 +89,7 @@ class BookForm:
         self.advice = AdvicePart(self._signed, self.rows, self._pours, self.wrong)
         self.planned = ui.button("All as planned", self.rows.as_planned, self.wrong)
         self.ticket = TicketPart(self._ticket)
-        self.pouring = w.VBox([self.advice.box, self.rows.box, self.planned, self.advice.over])
+        self.pouring = ui.below(self.advice.box, self.rows.box, self.planned, self.advice.over)
         self._closing_fields()
         self.write = ui.button("Write it down", self._write, self.wrong, main=True)
         self.entry = ui.section(
@@ -147,7 +147,7 @@ class BookForm:
         self.left = ui.amount_field("Left over, g", "", empty=True, zero=True)
         self.left_name = ui.Field("Its name on the shelf", "", str, short=False)
         approval = ui.row(self.by.box, ui.boxed(self.light), self.why.box)
-        self.closing = w.VBox([ui.row(ui.boxed(self.outcome)), approval])
+        self.closing = ui.below(ui.row(ui.boxed(self.outcome)), approval)
         self.rest = ui.row(self.left.box, self.left_name.box)
 
     # ---- looking

@@ -3,8 +3,6 @@
 from collections.abc import Callable
 from datetime import datetime
 
-import ipywidgets as w
-
 from matchkit.errors import InputError
 from matchkit.files.readings import NamedSpectrum
 from matchkit.files.text import parse_amount
@@ -39,24 +37,20 @@ class FindPart:
             field.text.placeholder = "2026-03-02"
         self.target = TargetPicker(opened)
         self.within = ui.amount_field("Within dE00", "2", most=100)
-        self.words = w.VBox(
-            [
-                ui.row(self.text.box, self.customer.box),
-                ui.row(ui.boxed(self.ink), self.since.box, self.until.box),
-            ]
+        self.words = ui.below(
+            ui.row(self.text.box, self.customer.box),
+            ui.row(ui.boxed(self.ink), self.since.box, self.until.box),
         )
-        self.colour = w.VBox([self.target.box, self.within.box])
+        self.colour = ui.below(self.target.box, self.within.box)
         self.look = ui.button("Find it", self.search, self.problems, main=True)
-        self.box = w.VBox(
-            [
-                ui.boxed(self.way),
-                self.words,
-                self.colour,
-                self.look,
-                self.problems,
-                self.results,
-                ui.boxed(self.which),
-            ]
+        self.box = ui.below(
+            ui.boxed(self.way),
+            self.words,
+            self.colour,
+            self.look,
+            self.problems,
+            self.results,
+            ui.boxed(self.which),
         )
         self.which.observe(ui.safe(self._chosen, self.problems), names="value")
         self.way.observe(lambda _: self._shown(), names="value")
@@ -107,7 +101,7 @@ class OrderPart:
         self.problems, self.results = ui.alert(), ui.area()
         self.days = ui.amount_field("Days ahead, and back", "30", most=1000)
         self.look = ui.button("Which inks run low?", self.list, self.problems, main=True)
-        self.box = w.VBox([self.days.box, self.look, self.problems, self.results])
+        self.box = ui.below(self.days.box, self.look, self.problems, self.results)
 
     def list(self) -> None:
         """Show what to order."""
@@ -129,7 +123,7 @@ class UseUpPart:
         self.look = ui.button(
             "Which colours could they become?", self.list, self.problems, main=True
         )
-        self.box = w.VBox([self.grams.box, self.look, self.problems, self.results])
+        self.box = ui.below(self.grams.box, self.look, self.problems, self.results)
 
     def list(self) -> None:
         """Show what could be worked off."""
@@ -150,13 +144,11 @@ class CopyPart:
         self.save = ui.button("Save a backup", self._backup, self.problems, main=True)
         self.export = ui.button("Export it as CSV and JSON", self._export, self.problems)
         self.restore = ui.button("Restore the book", self._restore, self.problems)
-        self.box = w.VBox(
-            [
-                ui.row(self.save, self.export),
-                ui.row(ui.boxed(self.which), self.restore),
-                self.problems,
-                self.done,
-            ]
+        self.box = ui.below(
+            ui.row(self.save, self.export),
+            ui.row(ui.boxed(self.which), self.restore),
+            self.problems,
+            self.done,
         )
         self._listed()
 
@@ -212,24 +204,22 @@ class ShelfPart:
             "Percent of it (empty: it alone)", "10", most=99.9, empty=True
         )
         self.mixed = ui.amount_field("Mixed for the drawdown, grams", "50", most=1e6)
-        self.only_say = w.Checkbox(value=False, description="Only show the result", indent=False)
-        self.open_now = w.Checkbox(value=False, description="The lot is in use now", indent=False)
+        self.only_say = ui.tick("Only show the result")
+        self.open_now = ui.tick("The lot is in use now")
         self.base = ui.choice("Let down in", [WHITE, *known_inks(opened)], WHITE)
         self.reading = ReadingPicker(opened, "Spectrum of the lot")
         drawn = ui.row(self.percent.box, ui.boxed(self.base), self.mixed.box)
-        self.check = w.VBox([drawn, self.reading.box, ui.row(self.open_now, self.only_say)])
+        self.check = ui.below(drawn, self.reading.box, ui.row(self.open_now, self.only_say))
         self.write = ui.button("Put it in the book", self._write, self.problems, main=True)
         self.look = ui.button("What is on the shelf?", self._look, self.problems)
-        self.box = w.VBox(
-            [
-                ui.boxed(self.what),
-                ui.row(ui.boxed(self.name), self.grams.box, self.lot.box),
-                self.check,
-                ui.row(self.write, self.look),
-                self.problems,
-                self.done,
-                self.shelf,
-            ]
+        self.box = ui.below(
+            ui.boxed(self.what),
+            ui.row(ui.boxed(self.name), self.grams.box, self.lot.box),
+            self.check,
+            ui.row(self.write, self.look),
+            self.problems,
+            self.done,
+            self.shelf,
         )
         self.what.observe(ui.safe(self._shown, self.problems), names="value")
         self._shown()

@@ -47,13 +47,13 @@ class AdvicePart:
         self.way = ui.choice("Which addition?", [], radio=True)
         self.save = ui.button("Save the addition slip", self._slip, problems)
         self.slip = ui.area()
-        self.chosen = w.VBox([ui.boxed(self.way), self.save, self.slip])
+        self.chosen = ui.below(ui.boxed(self.way), self.save, self.slip)
         self.filling = False
         self.way.observe(ui.safe(self._take, problems), names="value")
         self.go_on = ui.button("Too much went in: how to go on", self._finish, problems)
-        self.asking = w.VBox([self.anyway, self.ask, self.told, self.chosen])
-        self.box = w.VBox([ui.row(self.room.box), self.asking])
-        self.over = w.VBox([self.go_on, self.ways])
+        self.asking = ui.below(self.anyway, self.ask, self.told, self.chosen)
+        self.box = ui.below(ui.row(self.room.box), self.asking)
+        self.over = ui.below(self.go_on, self.ways)
 
     def forget(self, *, adding: bool) -> None:
         """Nothing is advised yet; `adding` tells whether ink was added, or weighed."""
@@ -127,8 +127,8 @@ class AgainPart:
         self.look = ui.button("Match it again", self._find, self.problems, main=True)
         self.which = ui.choice("Which formula?", [], radio=True)
         self.write = ui.button("Begin this job again", self._begin, self.problems, main=True)
-        self.chosen = w.VBox([ui.boxed(self.which), ui.row(self.job.box, self.due.box), self.write])
-        self.box = w.VBox([self.grams.box, self.look, self.problems, self.results, self.chosen])
+        self.chosen = ui.below(ui.boxed(self.which), ui.row(self.job.box, self.due.box), self.write)
+        self.box = ui.below(self.grams.box, self.look, self.problems, self.results, self.chosen)
         self.show()
 
     def show(self) -> None:
@@ -175,7 +175,7 @@ class MendPart:
         }
         self.write = ui.button("Write it anew", self._mend, self.problems)
         boxes = [field.box for field in self.fields.values()]
-        self.box = w.VBox([ui.row(*boxes), self.write, self.problems])
+        self.box = ui.below(ui.row(*boxes), self.write, self.problems)
 
     def show(self, record: BatchRecord) -> None:
         """What is written about another job."""
@@ -203,7 +203,7 @@ class StrikePart:
         self.why = ui.Field("What was wrong with it?", "", str, short=False)
         self.write = ui.button("Strike it", self._strike, self.problems)
         words = w.HTML(f"<p>{STAYS}</p>")
-        self.box = w.VBox([words, ui.boxed(self.which), self.why.box, self.write, self.problems])
+        self.box = ui.below(words, ui.boxed(self.which), self.why.box, self.write, self.problems)
 
     def show(self, record: BatchRecord) -> None:
         """The records of another job."""

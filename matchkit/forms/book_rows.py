@@ -18,7 +18,6 @@ from matchkit.forms import parts as ui
 from matchkit.forms.book_demo import MEASURED
 from matchkit.forms.jobsize import JobForm
 from matchkit.forms.match import MatchForm, PrintPart
-from matchkit.forms.parts import Field, alert, area, boxed, choice, safe, tell, tick
 from matchkit.forms.rows import SpectrumFile, TargetPicker
 from matchkit.forms.shops import OpenShop, saved_recipes
 from matchkit.report.formulas import booked_parts
@@ -72,7 +71,7 @@ class BeginPart:
         self.size, self.sized = size, ui.tick("The batch is what the print job needs")
         sizing = []
         if size is not None:
-            fields = w.VBox([size.asked, size.look, size.problems, size.results])
+            fields = ui.below(size.asked, size.look, size.problems, size.results)
             fields.layout.display = "none"
             ui.on_change([self.sized], lambda: self._sized(fields))
             sizing = [self.sized, fields]
@@ -109,32 +108,28 @@ class NewPart:
         self.batch = ui.Field("Its number, or its label scanned", "", str, short=False)
         self.kept = ui.choice("Which one?", [])
         self.kept_box = ui.boxed(self.kept)
-        self.rematch = w.Checkbox(
-            value=False, description="Match it anew, with today's lots", indent=False
-        )
+        self.rematch = ui.tick("Match it anew, with today's lots")
         self.grams = ui.amount_field("Batch, grams", "1000", most=1e6)
         ui.on_change([self.formula], self._sized)
         self.printed = PrintPart(opened)
-        self.lots = w.Checkbox(value=True, description=ink_history.LEARNED, indent=False)
+        self.lots = ui.tick(ink_history.LEARNED, True)
         self.details = JobFields()
         self.write = ui.button("Begin this job", self.begin, self.problems, main=True)
-        self.colour = w.VBox([self.target.box, ui.boxed(self.formula), self.printed.box])
+        self.colour = ui.below(self.target.box, ui.boxed(self.formula), self.printed.box)
         self.way.observe(ui.safe(self._shown, self.problems), names="value")
         self._shown()
-        self.box = w.VBox(
-            [
-                ui.boxed(self.way),
-                self.colour,
-                self.batch.box,
-                self.kept_box,
-                self.rematch,
-                self.grams.box,
-                self.lots,
-                self.details.box,
-                self.write,
-                self.problems,
-                self.notes,
-            ]
+        self.box = ui.below(
+            ui.boxed(self.way),
+            self.colour,
+            self.batch.box,
+            self.kept_box,
+            self.rematch,
+            self.grams.box,
+            self.lots,
+            self.details.box,
+            self.write,
+            self.problems,
+            self.notes,
         )
 
     def _sized(self) -> None:
@@ -211,32 +206,30 @@ class ReadingPicker:
 
     def __init__(self, opened: OpenShop, called: str = "Spectrum", *, asks: bool = False) -> None:
         self.opened = opened
-        self.problem, self.notes = alert(), area()
+        self.problem, self.notes = ui.alert(), ui.area()
         self.found: dict[str, NamedSpectrum] = {}
-        self.way = choice("How did it measure?", [FILE, PASTED], FILE, radio=True)
-        self.names = choice(called, [(pouring.NONE, None)])
+        self.way = ui.choice("How did it measure?", [FILE, PASTED], FILE, radio=True)
+        self.names = ui.choice(called, [(pouring.NONE, None)])
         self.file = SpectrumFile(opened, "Choose the measured file", "Which spectrum")
-        self.taken = area()
-        self.pasted = Field("Its values", "", str, short=False)
-        self.listing = w.VBox([boxed(self.names), self.notes])
-        self.unfit = {state: tick(text) for state, text in ASKED.items() if asks}
+        self.taken = ui.area()
+        self.pasted = ui.Field("Its values", "", str, short=False)
+        self.listing = ui.below(ui.boxed(self.names), self.notes)
+        self.unfit = {state: ui.tick(text) for state, text in ASKED.items() if asks}
         ticks = [*self.unfit.values()]
-        self.box = w.VBox(
-            [
-                boxed(self.way),
-                self.problem,
-                self.listing,
-                self.file.box,
-                self.pasted.box,
-                self.taken,
-                *ticks,
-            ]
+        self.box = ui.below(
+            ui.boxed(self.way),
+            self.problem,
+            self.listing,
+            self.file.box,
+            self.pasted.box,
+            self.taken,
+            *ticks,
         )
         self.way.observe(lambda _: self._shown(), names="value")
 
     def look(self) -> None:
         """See what lies in the folder now; what was chosen stays."""
-        safe(self._look, self.problem)()
+        ui.safe(self._look, self.problem)()
         ways = [FOLDER, FILE, PASTED] if self.found else [FILE, PASTED]
         if self.way.options != tuple(ways):
             self.way.options = ways
@@ -264,7 +257,7 @@ class ReadingPicker:
         if self.way.value == PASTED:
             session = self.opened.session()
             spectrum = spectrum_pasted(session, self.pasted.text.value)
-            tell(self.taken, [each.text for each in session.notices], "quiet")
+            ui.tell(self.taken, [each.text for each in session.notices], "quiet")
             return spectrum.name, spectrum.readings
         if self.names.value is None:
             raise InputError("Spectrum: choose the one that was measured of this drawdown")
@@ -289,7 +282,7 @@ class ReadingPicker:
             notes += [each.text for each in session.notices if each.code == "reading" and not asked]
         self.names.options = [(pouring.NONE, None), *((name, name) for name in self.found)]
         self.names.value = kept if kept in self.found else None
-        tell(self.notes, notes, "quiet")
+        ui.tell(self.notes, notes, "quiet")
         raise_any(faults)
 
     def _shown(self) -> None:

@@ -2,12 +2,10 @@
 
 from typing import Any
 
-import ipywidgets as w
-
 from matchkit.arrays import Array
 from matchkit.files.spectrum import read_spectrum
+from matchkit.forms import parts as ui
 from matchkit.forms.begin import opened_form
-from matchkit.forms.parts import alert, area, boxed, button, choice, form, on_change, put, section
 from matchkit.forms.rows import SpectrumFile, TargetPicker
 from matchkit.forms.shops import OpenShop
 from matchkit.report.check import check_parts
@@ -27,9 +25,9 @@ class MeasuredPicker:
     def __init__(self, opened: OpenShop) -> None:
         self.example = opened.folder / "example" / "measured.csv"
         ways = [*([EXAMPLE] if self.example.is_file() else []), FILE]
-        self.way = choice("How did it measure?", ways, ways[0], radio=True)
+        self.way = ui.choice("How did it measure?", ways, ways[0], radio=True)
         self.file = SpectrumFile(opened, "Choose the measured file", "Which spectrum")
-        self.box = w.VBox([boxed(self.way), self.file.box])
+        self.box = ui.below(ui.boxed(self.way), self.file.box)
         self.way.observe(lambda _: self._shown(), names="value")
         self._shown()
 
@@ -57,15 +55,15 @@ class CheckForm:
 
     def __init__(self, opened: OpenShop, start: str = "") -> None:
         self.opened = opened
-        self.problems, self.results = alert(), area()
+        self.problems, self.results = ui.alert(), ui.area()
         self.picker = TargetPicker(opened, start)
         self.measured = MeasuredPicker(opened)
-        self.look = button("Is it near enough?", self.judge, self.problems, main=True)
-        on_change([*self.picker.changing(), *self.measured.changing()], self._aged)
-        self.box = form(
-            section("1. The colour that was wanted", self.picker.box),
-            section("2. The drawdown, cured and cool", self.measured.box),
-            section("3. The verdict", self.look, self.problems, self.results),
+        self.look = ui.button("Is it near enough?", self.judge, self.problems, main=True)
+        ui.on_change([*self.picker.changing(), *self.measured.changing()], self._aged)
+        self.box = ui.form(
+            ui.section("1. The colour that was wanted", self.picker.box),
+            ui.section("2. The drawdown, cured and cool", self.measured.box),
+            ui.section("3. The verdict", self.look, self.problems, self.results),
             name="check",
         )
 
@@ -74,7 +72,7 @@ class CheckForm:
         self.results.value = ""
         session = self.opened.session()
         found = look(session, self.picker.wanted(session), self.measured.readings())
-        put(self.results, [*session.notices, *check_parts(found)])
+        ui.put(self.results, [*session.notices, *check_parts(found)])
 
     def _aged(self) -> None:
         self.results.value = self.problems.value = ""

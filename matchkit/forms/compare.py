@@ -43,7 +43,7 @@ class CompareForm:
         self.picker = TargetPicker(opened, start, lab=False)
         first = opened.shop.lights[0]
         self.lights = {
-            light: w.Checkbox(description=words, value=light in opened.shop.lights, indent=False)
+            light: ui.tick(words, light in opened.shop.lights)
             for words, light in light_options(opened.shop)
             if light != first
         }
@@ -51,7 +51,7 @@ class CompareForm:
             "Find formulas to compare", self._work, self._answer, self.problems, "sets of inks"
         )
         self.ticks: list[Any] = []
-        self.list = w.VBox([])
+        self.list = ui.below()
         self.rows = FormulaRows(opened, "percent")
         self.lots = ink_history.lots_tick(opened)
         self.look = ui.button("Compare under the lights", self.show, self.problems, main=True)
@@ -141,7 +141,7 @@ class CompareForm:
         self.formulas = found.match.formulas
         start = two_that_hide(self.formulas)
         self.ticks = [
-            w.Checkbox(description=f"formula {k + 1}: {shares(f)}", value=k in start, indent=False)
+            ui.tick(f"formula {k + 1}: {shares(f)}", k in start)
             for k, f in enumerate(self.formulas)
         ]
         for tick in self.ticks:

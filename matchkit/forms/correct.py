@@ -3,7 +3,6 @@
 from collections.abc import Mapping
 from typing import Any
 
-import ipywidgets as w
 import numpy as np
 
 from matchkit.correcting.correct import Correction
@@ -56,8 +55,8 @@ class CorrectForm:
         self.way = ui.choice("Which addition?", [], radio=True)
         self.save = ui.button("Save the addition slip", self.write, self.problems, main=True)
         self.next = ui.button("I have added it: next round", self.added, self.problems)
-        self.chosen = w.VBox(
-            [ui.boxed(self.way), ui.row(self.save, self.next), self.saved, self.slip]
+        self.chosen = ui.below(
+            ui.boxed(self.way), ui.row(self.save, self.next), self.saved, self.slip
         )
         self.round = ui.area()
         ui.on_change(

@@ -2,11 +2,9 @@
 
 from typing import Any
 
-import ipywidgets as w
-
 from matchkit.book.report import GROUPS
 from matchkit.forms import begin, book_demo, rows
-from matchkit.forms.parts import alert, area, boxed, button, choice, form, put, row, safe, section
+from matchkit.forms import parts as ui
 from matchkit.forms.shops import OpenShop
 from matchkit.report.inks import NAMES, history_parts, share_parts
 from matchkit.workflows.ink_history import ink_history as history_of
@@ -17,9 +15,9 @@ LEARNED = "Use what the record book has learned of today's lots"
 
 def lots_tick(opened: OpenShop) -> Any:
     """The tick that does without; it shows only where there is a book."""
-    tick = w.Checkbox(value=True, description=LEARNED, indent=False)
-    tick.layout.display = None if opened.has_book else "none"
-    return tick
+    each = ui.tick(LEARNED, True)
+    each.layout.display = None if opened.has_book else "none"
+    return each
 
 
 NO_BOOK = "This shop has no record book yet; it begins with the first job that is written down."
@@ -35,21 +33,23 @@ class HistoryForm:
 
     def __init__(self, opened: OpenShop, ink: str = "") -> None:
         self.opened = book_demo.with_book(opened)
-        self.problems, self.history, self.shares = alert(), area(), area()
+        self.problems, self.history, self.shares = ui.alert(), ui.area(), ui.area()
         first, note = begin.first_of(rows.known_inks(opened), ink)
-        self.ink = choice("Ink", rows.known_inks(opened), first)
-        self.by = choice("Counted", [(NAMES[g], g) for g in GROUPS], GROUPS[0], radio=True)
-        self.ink.observe(safe(self._history, self.problems), names="value")
-        self.by.observe(safe(self._count, self.problems), names="value")
-        again = button("Look again", self.refresh, self.problems)
-        self.box = form(
+        self.ink = ui.choice("Ink", rows.known_inks(opened), first)
+        self.by = ui.choice("Counted", [(NAMES[g], g) for g in GROUPS], GROUPS[0], radio=True)
+        self.ink.observe(ui.safe(self._history, self.problems), names="value")
+        self.by.observe(ui.safe(self._count, self.problems), names="value")
+        again = ui.button("Look again", self.refresh, self.problems)
+        self.box = ui.form(
             *begin.quiet(note),
-            section("What has this ink been doing?", row(boxed(self.ink), again), self.problems),
+            ui.section(
+                "What has this ink been doing?", ui.row(ui.boxed(self.ink), again), self.problems
+            ),
             self.history,
-            section("How often are batches in tolerance?", boxed(self.by), self.shares),
+            ui.section("How often are batches in tolerance?", ui.boxed(self.by), self.shares),
             name="ink-history",
         )
-        safe(self.refresh, self.problems)()
+        ui.safe(self.refresh, self.problems)()
 
     def refresh(self) -> None:
         """See the book as it is now."""
@@ -59,10 +59,12 @@ class HistoryForm:
     def _history(self) -> None:
         self.history.value = ""
         if self.opened.has_book:
-            put(self.history, history_parts(history_of(self.opened.session(), self.ink.value)))
+            ui.put(self.history, history_parts(history_of(self.opened.session(), self.ink.value)))
         else:
-            put(self.history, [NO_BOOK])
+            ui.put(self.history, [NO_BOOK])
 
     def _count(self) -> None:
         if self.opened.has_book:
-            put(self.shares, share_parts(shares_in_tolerance(self.opened.session(), self.by.value)))
+            ui.put(
+                self.shares, share_parts(shares_in_tolerance(self.opened.session(), self.by.value))
+            )

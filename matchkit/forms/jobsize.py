@@ -4,8 +4,6 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
-import ipywidgets as w
-
 from matchkit.book.entries import JobDetails
 from matchkit.errors import InputError
 from matchkit.files.text import typed
@@ -13,7 +11,6 @@ from matchkit.files.write import csv_text
 from matchkit.forms import parts as ui
 from matchkit.forms.begin import opened_form
 from matchkit.forms.ink_history import lots_tick
-from matchkit.forms.parts import Field, alert, area, boxed, button, choice, put, row, section, tell
 from matchkit.forms.rows import FormulaRows
 from matchkit.forms.shops import EXAMPLE_BATCH, FIRST_POUR, OpenShop, keep, listed_targets
 from matchkit.paper.jobsize import UM_PER_MIL, JobSize, PrintJob
@@ -53,21 +50,19 @@ class TicketPart:
         self, make: Callable[[TicketChoices], Ticket], number: int = 0, *, container: Any = None
     ) -> None:
         self.make = make
-        self.problems, self.saved, self.page = alert(), area(), area()
-        self.job = Field("Job or customer", "", _job, short=False)
-        self.container = container or choice("Mixed in", [UNKNOWN, *CONTAINERS_ML])
-        asked = [] if container else [boxed(self.container)]
-        self.letdowns = w.Checkbox(
-            description="Weigh very small amounts from letdowns", indent=False
-        )
-        self.hold = choice("Hold back until the first drawdown", HELD, 0.0)
-        self.preview = button("Show the ticket", self.look, self.problems)
-        self.save = button("Save the ticket", self.write, self.problems, main=True)
-        self.box = section(
+        self.problems, self.saved, self.page = ui.alert(), ui.area(), ui.area()
+        self.job = ui.Field("Job or customer", "", _job, short=False)
+        self.container = container or ui.choice("Mixed in", [UNKNOWN, *CONTAINERS_ML])
+        asked = [] if container else [ui.boxed(self.container)]
+        self.letdowns = ui.tick("Weigh very small amounts from letdowns")
+        self.hold = ui.choice("Hold back until the first drawdown", HELD, 0.0)
+        self.preview = ui.button("Show the ticket", self.look, self.problems)
+        self.save = ui.button("Save the ticket", self.write, self.problems, main=True)
+        self.box = ui.section(
             f"{number}. The ticket" if number else "The ticket",
-            row(self.job.box, *asked, boxed(self.hold)),
+            ui.row(self.job.box, *asked, ui.boxed(self.hold)),
             self.letdowns,
-            row(self.preview, self.save),
+            ui.row(self.preview, self.save),
             self.problems,
             self.saved,
             self.page,
@@ -76,7 +71,7 @@ class TicketPart:
     def look(self) -> None:
         """Show the ticket, without saving it."""
         self.saved.value = ""
-        put(self.page, [printed.ticket_page(self.made())])
+        ui.put(self.page, [printed.ticket_page(self.made())])
 
     def write(self) -> None:
         """Save the page and its weights, and show it ready to print."""
@@ -92,8 +87,8 @@ class TicketPart:
                 f"What is in the container at the first drawdown, without what is held back, is in"
                 f" {kept.name}: correcting starts from that."
             )
-        tell(self.saved, lines, "done")
-        put(self.page, [page])
+        ui.tell(self.saved, lines, "done")
+        ui.put(self.page, [page])
 
     def clear(self) -> None:
         """No ticket of an older formula stays in sight."""
@@ -214,9 +209,7 @@ class JobForm:
         self.screen = ui.number_field("To flood the screen, g", "0", 0, 1e5)
         self.density = ui.amount_field("Density, g/ml (empty: inks.csv)", "", most=10, empty=True)
         self.fabric = ui.Field("Fabric", "", _job)
-        self.before = w.Checkbox(
-            description="As before: by what closed jobs of this mesh and fabric took", indent=False
-        )
+        self.before = ui.tick("As before: by what closed jobs of this mesh and fabric took")
         self.container = ui.choice("Mixed in", [UNKNOWN, *CONTAINERS_ML])
         self.look = ui.button("How much ink?", self.tell, self.problems, main=True)
         self.ticket = TicketPart(self.make, 4, container=self.container)
@@ -286,21 +279,19 @@ class JobForm:
         )
 
     def _asked(self) -> Any:
-        return w.VBox(
-            [
-                ui.row(self.prints.box, ui.boxed(self.units)),
-                ui.row(self.width.box, self.height.box, self.coverage.box),
-                ui.boxed(self.way),
-                self.of_mesh,
-                self.of_wet,
-                ui.row(self.loss.box, ui.boxed(self.container)),
-                ui.folded(
-                    "more: strokes, screen, density, what jobs took before",
-                    ui.row(self.fabric.box, self.before),
-                    ui.row(ui.boxed(self.strokes), self.later.box),
-                    ui.row(self.screen.box, self.density.box),
-                ),
-            ]
+        return ui.below(
+            ui.row(self.prints.box, ui.boxed(self.units)),
+            ui.row(self.width.box, self.height.box, self.coverage.box),
+            ui.boxed(self.way),
+            self.of_mesh,
+            self.of_wet,
+            ui.row(self.loss.box, ui.boxed(self.container)),
+            ui.folded(
+                "more: strokes, screen, density, what jobs took before",
+                ui.row(self.fabric.box, self.before),
+                ui.row(ui.boxed(self.strokes), self.later.box),
+                ui.row(self.screen.box, self.density.box),
+            ),
         )
 
     def _fields(self) -> list[ui.Field]:

@@ -70,7 +70,7 @@ class PrintPart:
         self.thickness = ui.amount_field("Print, um thick", "60", most=1e4)
         self.underbase = ui.amount_field("White below it, um (or empty)", "", empty=True, most=1e4)
         self.fields = ui.row(self.thickness.box, self.underbase.box)
-        self.box = w.VBox([ui.boxed(self.over), self.fields])
+        self.box = ui.below(ui.boxed(self.over), self.fields)
         self.box.layout.display = None if names else "none"
         self.over.observe(lambda _: self._shown(), names="value")
         self._shown()
@@ -114,19 +114,13 @@ class MatchForm:
         self.printed = PrintPart(opened)
         self.others = ui.choice("The other lights count", OTHERS, 0.2)
         self.prefer = ui.choice("List first", PREFER, "nearest")
-        self.every = w.Checkbox(
-            description="Also list formulas that are mostly clear or less sure", indent=False
-        )
+        self.every = ui.tick("Also list formulas that are mostly clear or less sure")
         self.lights = {
-            light: w.Checkbox(
-                description=words, value=light in opened.shop.lights[1:], indent=False
-            )
+            light: ui.tick(words, light in opened.shop.lights[1:])
             for words, light in light_options(opened.shop)
             if light != opened.shop.lights[0]
         }
-        self.without = {
-            ink.name: w.Checkbox(description=ink.name, indent=False) for ink in opened.shop.inks
-        }
+        self.without = {ink.name: ui.tick(ink.name) for ink in opened.shop.inks}
         self.lots = lots_tick(opened)
         self.run = ui.Runner(
             "Find formulas", self._work, self._answer, self.problems, "combinations of inks tried"
@@ -134,7 +128,7 @@ class MatchForm:
         self.first = ui.button("Use the leftover first", self._with_it, self.problems)
         self.first.layout.display = "none"
         self.pick = ui.choice("Which formula do you want?", [], radio=True)
-        self.chosen = w.VBox([ui.boxed(self.pick), self.detail])
+        self.chosen = ui.below(ui.boxed(self.pick), self.detail)
         self.chosen.layout.display = "none"
         self.ticket = TicketPart(self.make, 4)
         self.pick.observe(ui.safe(self._picked, self.problems), names="value")

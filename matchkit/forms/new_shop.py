@@ -15,7 +15,6 @@ from matchkit.files.shop import DENSITY_G_PER_ML
 from matchkit.files.text import parse_amount, text_fault
 from matchkit.forms import parts as ui
 from matchkit.forms.choose import PRESS
-from matchkit.forms.parts import row
 from matchkit.forms.shops import DEMO, TICKETS, choose_shop
 from matchkit.inks.drawdowns import FORBIDDEN
 from matchkit.inks.levels import FEWEST, MOST
@@ -53,21 +52,21 @@ class NewShopForm:
         )
         self.levels = ui.choice("Drawdowns of each ink", list(range(FEWEST, MOST + 1)), 10)
         self.grams = ui.amount_field("Smallest pot, grams", "30", most=9999)
-        self.dark = w.Checkbox(description=DARK, indent=False)
+        self.dark = ui.tick(DARK)
         self.inks = InkRows()
         self.geometry.observe(lambda _: self._geometry_changed(), names="value")
         self._geometry_changed()
         self.make = ui.button("Make the shop", self.write, self.problems, main=True)
         self.box = ui.form(
-            ui.section("1. The shop", row(self.folder.box, self.title.box)),
+            ui.section("1. The shop", ui.row(self.folder.box, self.title.box)),
             ui.section(
                 "2. How you measure and weigh",
-                row(ui.boxed(self.geometry), ui.boxed(self.condition), self.resolution.box),
+                ui.row(ui.boxed(self.geometry), ui.boxed(self.condition), self.resolution.box),
             ),
             ui.section("3. The inks on your shelf", self.inks.box),
             ui.section(
                 "4. The drawdowns to begin with",
-                row(ui.boxed(self.levels), self.grams.box, self.dark),
+                ui.row(ui.boxed(self.levels), self.grams.box, self.dark),
                 self.make,
                 self.problems,
                 self.done,
@@ -125,28 +124,22 @@ class InkRows:
 
     def __init__(self) -> None:
         self.rows: list[_InkRow] = []
-        self.place = w.VBox([])
-        self.more = w.Checkbox(
-            value=False,
-            description="Show density, cost, stock, limit, series",
-            indent=False,
-        )
+        self.place = ui.below()
+        self.more = ui.tick("Show density, cost, stock, limit, series")
         ui.on_change([self.more], self._shown)
         nothing = ui.alert()
-        self.box = w.VBox(
-            [
-                w.HTML(
-                    "<p>One white, at least; black and clear, if you have them; your colours."
-                    " These are examples: write your own over them; an empty row is left out."
-                    " Density, cost, stock, the maker's limit and the series may stay empty.</p>"
-                ),
-                self.more,
-                self.place,
-                row(
-                    ui.button("Empty all rows", lambda: self.fill(()), nothing),
-                    ui.button("Show the examples again", lambda: self.fill(EXAMPLES), nothing),
-                ),
-            ]
+        self.box = ui.below(
+            w.HTML(
+                "<p>One white, at least; black and clear, if you have them; your colours."
+                " These are examples: write your own over them; an empty row is left out."
+                " Density, cost, stock, the maker's limit and the series may stay empty.</p>"
+            ),
+            self.more,
+            self.place,
+            ui.row(
+                ui.button("Empty all rows", lambda: self.fill(()), nothing),
+                ui.button("Show the examples again", lambda: self.fill(EXAMPLES), nothing),
+            ),
         )
         self.fill(EXAMPLES)
 
@@ -176,7 +169,7 @@ class InkRows:
         ui.on_change([each.name.text], self._grown)
         self.rows.append(each)
         self._shown()
-        self.place.children = [row.box for row in self.rows]
+        self.place.children = [each.box for each in self.rows]
 
     def _grown(self) -> None:
         """An empty row is left for the next ink."""
@@ -202,9 +195,9 @@ class _InkRow:
         self.limit = ui.amount_field(f"Ink {k}: limit, %", "", most=100, empty=True)
         self.series = ui.Field(f"Ink {k}: series", "", _words)
         self.numbers = (self.density, self.cost, self.stock, self.limit)
-        self.rest = (self.series.box, row(*(each.box for each in self.numbers)))
-        first = row(self.name.box, ui.boxed(self.role), self.series.box)
-        self.box = w.VBox([first, self.rest[1]])
+        self.rest = (self.series.box, ui.row(*(each.box for each in self.numbers)))
+        first = ui.row(self.name.box, ui.boxed(self.role), self.series.box)
+        self.box = ui.below(first, self.rest[1])
 
     def is_filled(self) -> bool:
         """Whether anything but a role was entered."""

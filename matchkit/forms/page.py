@@ -93,7 +93,7 @@ class JobPage:
         self.shop = ui.choice("Shop", _listed(Path(folder)), Path(folder).resolve())
         self.step = w.ToggleButtons(options=list(STEPS), description="", value=None)
         self.step.add_class("mk-steps")
-        self.place = w.VBox([])
+        self.place = ui.below()
         self.room = w.Text(continuous_update=False)  # the page's script writes the width into it
         self.room.add_class("mk-room")
         told = ui.folded("the shop, and what its inks can do", ui.boxed(self.shop), self.about)
@@ -177,17 +177,15 @@ class JobPage:
                 f'<div class="mk-qr">{qr_svg(os.environ[ADDRESS])}<a href="{link}">{link}</a></div>'
             )
             folds.append(ui.folded("the address for another tablet", w.HTML(code)))
-        return w.VBox([self.book.today, *folds])
+        return ui.below(self.book.today, *folds)
 
     def shelf(self) -> Any:
         """Deliveries, lots, stock, leftovers."""
         book = self.book
-        return w.VBox(
-            [
-                ui.section("On the shelf", book.shelf.box),
-                ui.section("Leftovers to use up", book.use_up.box),
-                ui.section("What to order", book.order.box),
-            ]
+        return ui.below(
+            ui.section("On the shelf", book.shelf.box),
+            ui.section("Leftovers to use up", book.use_up.box),
+            ui.section("What to order", book.order.box),
         )
 
     def new_colour(self) -> Any:
@@ -198,7 +196,7 @@ class JobPage:
         found.ticket.box.layout.display = "none"  # the job's own comes when it is begun
         size = JobForm(self.opened, rows=found)
         begin = BeginPart(found, self._signed, partial(self._begun, COLOUR), 4, size)
-        return w.VBox([found.box, begin.box])
+        return ui.below(found.box, begin.box)
 
     def own_formula(self) -> Any:
         """What a formula of one's own looks like, how much a job needs, and the job of it."""
@@ -207,12 +205,12 @@ class JobPage:
         size = JobForm(self.opened, EXAMPLE_BATCH)
         begin = BeginPart(size, self._signed, partial(self._begun, "Own formula"))
         more = {"what a formula looks like": weigh, "whether a print covers the garment": cover}
-        return w.VBox([size.box, begin.box, *self._folded(more)])
+        return ui.below(size.box, begin.box, *self._folded(more))
 
     def check(self) -> Any:
         """Is a drawdown near enough, and what goes with that."""
         more = {"formulas compared under the lights": compare, "what to add to a batch": correct}
-        return w.VBox([check(self.opened), *self._folded(more)])
+        return ui.below(check(self.opened), *self._folded(more))
 
     def inks(self) -> Any:
         """Readings of the shop's inks, and what they say."""
@@ -220,7 +218,7 @@ class JobPage:
             "the plan of drawdowns": plan, "what an ink does": inks,
             "what an ink has been doing": ink_history,
         }  # fmt: skip
-        return w.VBox([readings(self.opened), *self._folded(more)])
+        return ui.below(readings(self.opened), *self._folded(more))
 
     def _folded(self, forms: Mapping[str, Callable[[OpenShop], Any]]) -> list[Any]:
         """Forms that are made when they are first looked at."""

@@ -47,7 +47,7 @@ def form(*children: Any, name: str) -> Any:
     style = w.HTML(f"<style>{STYLE}</style>")
     style.layout.display = "none"
     # A style in a part that is not displayed still counts in every browser.
-    box = w.VBox([style, *children])
+    box = below(style, *children)
     box.add_class("mk")
     box.add_class("mk-" + name)
     return box
@@ -55,7 +55,12 @@ def form(*children: Any, name: str) -> Any:
 
 def section(title: str, *children: Any) -> Any:
     """A step of a form: its title, then its parts below each other."""
-    return w.VBox([w.HTML(f"<h3>{escape(title)}</h3>"), *children])
+    return below(w.HTML(f"<h3>{escape(title)}</h3>"), *children)
+
+
+def below(*children: Any) -> Any:
+    """Parts below each other."""
+    return w.VBox(list(children))
 
 
 def row(*children: Any) -> Any:
@@ -139,12 +144,12 @@ def folded(words: str, *children: Any, make: Callable[[], Any] | None = None) ->
         each.description = f"{'Hide' if each.value else 'Show'} {words}"
 
     each.observe(turn, names="value")
-    return w.VBox([each, inside])
+    return below(each, inside)
 
 
 def boxed(widget: Any) -> Any:
     """A widget with its label above it."""
-    box = w.VBox([widget])
+    box = below(widget)
     box.add_class("mk-field")
     return box
 
@@ -211,7 +216,7 @@ class Field:
         self.text = w.Text(value=value, description=label, continuous_update=False)
         self.parse = parse
         self.problem = alert()
-        self.box = w.VBox([self.text, self.problem])
+        self.box = below(self.text, self.problem)
         self.box.add_class("mk-field")
         if short:
             self.box.add_class("mk-short")

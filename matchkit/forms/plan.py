@@ -4,8 +4,6 @@ from dataclasses import replace
 from functools import partial
 from typing import Any
 
-import ipywidgets as w
-
 from matchkit.errors import InputError, raise_any
 from matchkit.files.planned import waiting_in
 from matchkit.files.text import parse_amount
@@ -13,7 +11,6 @@ from matchkit.files.weighed import put_weighed, weighed
 from matchkit.forms import begin
 from matchkit.forms import parts as ui
 from matchkit.forms.new_shop import DARK
-from matchkit.forms.parts import Field, alert, area, boxed, button, choice, row, section, tell
 from matchkit.forms.shops import AGAIN, STAYS, OpenShop, is_demo, keep
 from matchkit.inks.contents import LETDOWN, Weighing, weighings
 from matchkit.inks.drawdowns import Plan
@@ -38,15 +35,15 @@ class PlanWeights:
         self.plan: Plan | None = None
         self.asked: list[Weighing] = []
         self.doubted: tuple[str, ...] = ()
-        self.fields: list[Field] = []
-        self.problems, self.told, self.place = alert(), area(), row()
-        self.ladder = choice("The ladder of", [])
+        self.fields: list[ui.Field] = []
+        self.problems, self.told, self.place = ui.alert(), ui.area(), ui.row()
+        self.ladder = ui.choice("The ladder of", [])
         self.ladder.observe(lambda _: self._ask(), names="value")
-        self.save = button("Put the weights into drawdowns.csv", self.put_in, self.problems)
-        note = area()
-        tell(note, NOTE, "quiet")
-        self.box = section(
-            TITLE, note, boxed(self.ladder), self.place, self.save, self.problems, self.told
+        self.save = ui.button("Put the weights into drawdowns.csv", self.put_in, self.problems)
+        note = ui.area()
+        ui.tell(note, NOTE, "quiet")
+        self.box = ui.section(
+            TITLE, note, ui.boxed(self.ladder), self.place, self.save, self.problems, self.told
         )
         self.box.layout.display = "none"
 
@@ -62,9 +59,9 @@ class PlanWeights:
 
     def put_in(self) -> None:
         """Follow the pots, and write the percents that they make."""
-        tell(self.told, "")
+        ui.tell(self.told, "")
         if is_demo(self.opened):
-            tell(self.told, STAYS, "quiet")
+            ui.tell(self.told, STAYS, "quiet")
             return
         faults = [fault for field in self.fields for fault in field.look()]
         raise_any(faults)
@@ -78,7 +75,7 @@ class PlanWeights:
             self.doubted = notes
             raise InputError([*notes, "if the balance did show that, press the button again"])
         done = weighed_lines(found, put_weighed(self.opened.folder, found))
-        tell(self.told, [*done, AGAIN], "done")
+        ui.tell(self.told, [*done, AGAIN], "done")
 
     def _ask(self) -> None:
         """Empty fields for the ladder that is chosen."""
@@ -92,7 +89,7 @@ class PlanWeights:
         letdowns = [each for each in every if each.pot == LETDOWN and each.made in needed]
         self.asked = letdowns + [each for each in every if each.made in own]
         self.fields = [
-            Field(
+            ui.Field(
                 _label(each, self.plan.resolution_g),
                 "",
                 partial(_shown_grams, planned=each.planned_g),
@@ -141,7 +138,7 @@ class PlanForm:
             "Drawdowns of each ink", list(range(FEWEST, MOST + 1)), _begun(opened)
         )
         self.grams = ui.amount_field("Smallest pot, grams", "30", most=10_000)
-        self.dark = w.Checkbox(description=DARK, indent=False)
+        self.dark = ui.tick(DARK)
         self.series.observe(lambda _: self._series_changed(), names="value")
         self.look = ui.button("Show the plan", self.show, self.problems)
         self.save = ui.button("Save the plan", self.write, self.problems, main=True)

@@ -8,7 +8,7 @@ import ipywidgets as w
 from matchkit.book.jobs import far_from_plan
 from matchkit.errors import InputError, raise_any
 from matchkit.files.text import parse_amount
-from matchkit.forms.parts import Field, alert, area, boxed, button, choice, row, tell
+from matchkit.forms import parts as ui
 from matchkit.paper.sheet import grams_text
 
 NONE = "(none)"
@@ -35,22 +35,24 @@ class PouredRows:
         self.held: dict[str, float] = {}
         self.doubted: dict[str, float] = {}
         self.step = 0.01
-        self.fields: dict[str, Field] = {}
-        self.place = row()
-        self.now, self.wrong = area(), alert()
-        self.shows = Field("The balance shows, g", "", self._more)
-        self.next = button("Next ink", self._poured_next, self.wrong, main=True)
-        shown = row(self.shows.box, self.next)
+        self.fields: dict[str, ui.Field] = {}
+        self.place = ui.row()
+        self.now, self.wrong = ui.area(), ui.alert()
+        self.shows = ui.Field("The balance shows, g", "", self._more)
+        self.next = ui.button("Next ink", self._poured_next, self.wrong, main=True)
+        shown = ui.row(self.shows.box, self.next)
         shown.add_class("mk-end")
         pad = w.HTML(f'<div class="mk-pad">{KEYS}</div>')
-        self.one = w.VBox([self.now, row(shown, pad), self.wrong])
+        self.one = ui.below(self.now, ui.row(shown, pad), self.wrong)
         self.one.add_class("mk-pour")
-        self.inks = [choice(f"Another ink {k + 1}", [NONE], NONE) for k in range(MORE)]
-        self.grams = [Field(f"Grams of ink {k + 1}", "", self._more) for k in range(MORE)]
-        self.lines = [row(boxed(i), g.box) for i, g in zip(self.inks, self.grams, strict=True)]
+        self.inks = [ui.choice(f"Another ink {k + 1}", [NONE], NONE) for k in range(MORE)]
+        self.grams = [ui.Field(f"Grams of ink {k + 1}", "", self._more) for k in range(MORE)]
+        self.lines = [
+            ui.row(ui.boxed(i), g.box) for i, g in zip(self.inks, self.grams, strict=True)
+        ]
         for ink in self.inks:
             ink.observe(lambda _: self._shown(), names="value")
-        self.box = w.VBox([self.one, self.place, *self.lines])
+        self.box = ui.below(self.one, self.place, *self.lines)
 
     def ask(
         self,
@@ -63,7 +65,7 @@ class PouredRows:
         self.planned, self.doubted, self.step = dict(planned), {}, step
         self.held = dict(held or {})
         self.fields = {
-            ink: Field(
+            ink: ui.Field(
                 f"{ink}, {grams_text(g, step)} g planned",
                 "",
                 partial(_shown_grams, planned=g),
@@ -114,7 +116,7 @@ class PouredRows:
         begun = {ink: field for ink, field in self.fields.items() if field.text.value.strip()}
         return self._poured(begun)
 
-    def _poured(self, fields: Mapping[str, Field]) -> dict[str, float]:
+    def _poured(self, fields: Mapping[str, ui.Field]) -> dict[str, float]:
         faults = [fault for field in fields.values() for fault in field.look()]
         poured = {ink: field.value for ink, field in fields.items()} if not faults else {}
         for ink, field in zip(self.inks, self.grams, strict=True):
@@ -149,7 +151,7 @@ class PouredRows:
             later = [f"{ink} {grams_text(g, self.step)} g" for ink, g in self.held.items()]
             back = [f"Held back until the first drawdown: {', '.join(later)}"] if later else []
             lines = [f"All in: {grams_text(total, self.step)} g. Write it down.", *back]
-            tell(self.now, lines, "big")
+            ui.tell(self.now, lines, "big")
             return
         then = grams_text(total + self.planned[ink], self.step)
         each = f"{[*self.fields].index(ink) + 1} of {len(self.fields)}"
@@ -157,7 +159,7 @@ class PouredRows:
         later_g = grams_text(self.held.get(ink, 0.0), self.step)
         kept = [f"{later_g} g more of it is held back"] if ink in self.held else []
         big = [f"{each}: {ink} {more} g", f"until the balance shows {then} g", *kept]
-        tell(self.now, big, "big")
+        ui.tell(self.now, big, "big")
 
     def _poured_next(self) -> None:
         """Note what the balance shows with the next ink; empty: just what was planned."""
@@ -175,7 +177,7 @@ class PouredRows:
         if grams > max(FAR_OVER * self.planned[ink], self.planned[ink] + 5 * self.step):
             over = grams_text(grams - self.planned[ink], self.step)
             told = f"{over} g too much {ink}: 'Too much went in' below says how to go on."
-            tell(self.wrong, told, "look")
+            ui.tell(self.wrong, told, "look")
 
     def _more(self, text: str) -> float | None:
         beside = [field.text.value for field in self.fields.values()]

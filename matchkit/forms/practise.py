@@ -84,7 +84,7 @@ def everything(opened: OpenShop, who: ui.Field) -> Any:
         TITLES[BOOK]: lambda: book(opened),
         "All learners": trainer,
     }
-    place, problems, made = w.VBox([]), ui.alert(), {}
+    place, problems, made = ui.below(), ui.alert(), {}
     chosen = ui.choice("What to practise", list(makers), TITLES["see"])
 
     def show() -> None:

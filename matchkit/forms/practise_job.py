@@ -43,7 +43,7 @@ class PracticeJobForm:
         self.again = ui.choice("Play again from", [])
         self.safety = ui.choice("Choose", [], radio=True)
         self.reply = ui.button("Answer", self._answer, self.problems, main=True)
-        self.asking = w.VBox([self.safety_words, ui.boxed(self.safety), self.reply])
+        self.asking = ui.below(self.safety_words, ui.boxed(self.safety), self.reply)
         self.guessing = ui.row(ui.boxed(self.way), ui.boxed(self.far))
         self.back = ui.row(
             ui.boxed(self.again), ui.button("Play again from here", self._again, self.problems)

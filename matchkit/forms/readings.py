@@ -59,9 +59,7 @@ class ReadingsForm:
             radio=True,
         )
         self.index = ui.amount_field("Refractive index of the glossy films", "", most=3, empty=True)
-        self.dull = w.Checkbox(
-            value=False, description="Neither ink nor ground fluoresces", indent=False
-        )
+        self.dull = ui.tick("Neither ink nor ground fluoresces")
         self.how = HowRead(self.take, self.problems)
         self.upload.observe(ui.safe(self._handed, self.problems), names="value")
         ui.on_change([self.which], self._which_changed)

@@ -18,7 +18,6 @@ from matchkit.files.text import parse_amount, typed
 from matchkit.forms import parts as ui
 from matchkit.forms import shops
 from matchkit.forms.begin import first_of, quiet
-from matchkit.forms.parts import Field, alert, area, boxed, choice, row, safe, tell
 from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Shop
 from matchkit.matching.match import palette_for
@@ -54,29 +53,27 @@ class FormulaRows:
         self.opened, self.unit = opened, unit
         self.saved = shops.saved_recipes(opened, poured=unit == "grams")
         own = "written here by hand"
-        self.source = choice("The formula is", [own, *self.saved], own)
-        self.inks = [choice(f"Ink {k + 1}", [NONE, *known_inks(opened)], NONE) for k in range(ROWS)]
-        self.amounts = [
-            Field(f"{unit.capitalize()} of ink {k + 1}", "", self._amount) for k in range(ROWS)
+        self.source = ui.choice("The formula is", [own, *self.saved], own)
+        self.inks = [
+            ui.choice(f"Ink {k + 1}", [NONE, *known_inks(opened)], NONE) for k in range(ROWS)
         ]
-        self.written = choice("Written in", [PERCENT, PARTS], PERCENT)
-        free = [boxed(self.written)] if unit == "percent" else []
-        self.lines = [row(boxed(i), a.box) for i, a in zip(self.inks, self.amounts, strict=True)]
-        self.problem, self.told = alert(), area()
+        self.amounts = [
+            ui.Field(f"{unit.capitalize()} of ink {k + 1}", "", self._amount) for k in range(ROWS)
+        ]
+        self.written = ui.choice("Written in", [PERCENT, PARTS], PERCENT)
+        free = [ui.boxed(self.written)] if unit == "percent" else []
+        self.lines = [
+            ui.row(ui.boxed(i), a.box) for i, a in zip(self.inks, self.amounts, strict=True)
+        ]
+        self.problem, self.told = ui.alert(), ui.area()
         # The example is the demo shop's: no other shop misses it.
         missed = start and start != shops.EXAMPLE_BATCH and start not in self.saved
         note = f"No saved batch of this shop is called {start!r}." if missed else ""
-        self.box = w.VBox(
-            [
-                *quiet(note),
-                row(boxed(self.source), *free),
-                self.problem,
-                self.told,
-                *self.lines,
-            ]
+        self.box = ui.below(
+            *quiet(note), ui.row(ui.boxed(self.source), *free), self.problem, self.told, *self.lines
         )
         self.written.observe(lambda _: self._counted(), names="value")
-        self.source.observe(safe(self._take, self.problem), names="value")
+        self.source.observe(ui.safe(self._take, self.problem), names="value")
         for ink in self.inks:
             ink.observe(lambda _: self._shown(), names="value")
         self._shown()
@@ -167,7 +164,7 @@ class FormulaRows:
             raise InputError(
                 f"{path.name} holds {len(written.inks)} inks; {ROWS} can be written here"
             )
-        tell(self.told, written.notes, "done")
+        ui.tell(self.told, written.notes, "done")
         shares = dict(zip(written.inks, written.fractions, strict=True))
         if self.unit == "percent" or written.grams is None:
             self.fill({name: round(100 * share, 4) for name, share in shares.items()})
@@ -208,7 +205,7 @@ class HowRead:
         self.buttons = w.VBox()
         self.repeats = ui.tick("Average readings named like 'red a', 'red b' or 'red 1/3'")
         self.repeats.observe(ui.safe(take, problem), names="value")
-        self.box = w.VBox([self.buttons, self.repeats])
+        self.box = ui.below(self.buttons, self.repeats)
         self.new()
 
     def new(self) -> None:
@@ -239,7 +236,7 @@ class HowRead:
             each.style.button_color = colour
             each.style.text_color = "white" if L < HALF else "black"
             buttons.append(each)
-        return w.VBox([words, ui.row(*buttons)])
+        return ui.below(words, ui.row(*buttons))
 
     def _say(self, scale: str) -> None:
         self.scale = scale
@@ -259,13 +256,8 @@ class SpectrumFile:
         self.upload.observe(ui.safe(self._handed, self.problem), names="value")
         self.which = ui.boxed(self.names)
         self._several()
-        self.box = w.VBox(
-            [
-                ui.row(ui.boxed(self.upload), self.which),
-                self.how.box,
-                self.notes,
-                self.problem,
-            ]
+        self.box = ui.below(
+            ui.row(ui.boxed(self.upload), self.which), self.how.box, self.notes, self.problem
         )
 
     def _handed(self) -> None:
@@ -333,12 +325,12 @@ class TargetPicker:
         numbers = ui.area()
         ui.tell(numbers, ONE_LIGHT, "quiet")
         light = ui.row(ui.boxed(self.light), ui.boxed(self.observer))
-        self.lab = w.VBox([ui.row(self.L.box, self.a.box, self.b.box), light, numbers])
+        self.lab = ui.below(ui.row(self.L.box, self.a.box, self.b.box), light, numbers)
         self.listing, self.problem = ui.boxed(self.names), ui.alert()
         self.batch = ui.choice("Batch", [])
-        self.past = w.VBox([ui.boxed(self.batch), self.problem])
+        self.past = ui.below(ui.boxed(self.batch), self.problem)
         parts = [self.listing, self.file.box, self.lab, self.past]
-        self.box = w.VBox([*quiet(note), ui.boxed(self.way), *parts])
+        self.box = ui.below(*quiet(note), ui.boxed(self.way), *parts)
         self.way.observe(ui.safe(self._shown, self.problem), names="value")
         self.file.upload.observe(lambda _: self._handed(), names="value")
         self._shown()
