@@ -53,8 +53,7 @@ class FindPart:
             ui.boxed(self.which),
         )
         self.which.observe(ui.safe(self._chosen, self.problems), names="value")
-        self.way.observe(lambda _: self._shown(), names="value")
-        self._shown()
+        ui.shown_by(self.way, {WORDS: self.words, COLOUR: self.colour})
         self._found([], [])
 
     def search(self) -> None:
@@ -87,10 +86,6 @@ class FindPart:
     def _chosen(self) -> None:
         if self.which.value is not None:
             self.show(self.which.value)
-
-    def _shown(self) -> None:
-        for way, part in ((WORDS, self.words), (COLOUR, self.colour)):
-            part.layout.display = None if self.way.value == way else "none"
 
 
 class OrderPart:

@@ -225,7 +225,8 @@ class ReadingPicker:
             self.taken,
             *ticks,
         )
-        self.way.observe(lambda _: self._shown(), names="value")
+        shown = {FOLDER: self.listing, FILE: self.file.box, PASTED: self.pasted.box}
+        ui.shown_by(self.way, shown)
 
     def look(self) -> None:
         """See what lies in the folder now; what was chosen stays."""
@@ -234,7 +235,6 @@ class ReadingPicker:
         if self.way.options != tuple(ways):
             self.way.options = ways
             self.way.value = ways[0]
-        self._shown()
 
     def empty(self) -> None:
         """Nothing is chosen any more: what follows is another drawdown."""
@@ -284,12 +284,6 @@ class ReadingPicker:
         self.names.value = kept if kept in self.found else None
         ui.tell(self.notes, notes, "quiet")
         raise_any(faults)
-
-    def _shown(self) -> None:
-        for way, part in (
-            (FOLDER, self.listing), (FILE, self.file.box), (PASTED, self.pasted.box)
-        ):  # fmt: skip
-            part.layout.display = None if self.way.value == way else "none"
 
 
 def _newest(folder: Path) -> list[Path]:

@@ -28,8 +28,7 @@ class MeasuredPicker:
         self.way = ui.choice("How did it measure?", ways, ways[0], radio=True)
         self.file = SpectrumFile(opened, "Choose the measured file", "Which spectrum")
         self.box = ui.below(ui.boxed(self.way), self.file.box)
-        self.way.observe(lambda _: self._shown(), names="value")
-        self._shown()
+        ui.shown_by(self.way, {FILE: self.file.box})
 
     def readings(self) -> Array:
         """The readings (n_readings, n_wl)."""
@@ -45,9 +44,6 @@ class MeasuredPicker:
         """Ask for a new file."""
         self.way.value = FILE
         self.file.empty()
-
-    def _shown(self) -> None:
-        self.file.box.layout.display = None if self.way.value == FILE else "none"
 
 
 class CheckForm:

@@ -37,12 +37,8 @@ class CorrectForm:
         self.rounds: list[Mixed] = []
         self.now: list[Mixed] = []  # and this one
         self.found: Advice | None = None
-        self.problems, self.results, self.slip, self.saved = (
-            ui.alert(),
-            ui.area(),
-            ui.area(),
-            ui.area(),
-        )
+        self.problems, self.results = ui.alert(), ui.area()
+        self.slip, self.saved = ui.area(), ui.area()
         self.picker = TargetPicker(opened, start)
         self.rows = FormulaRows(opened, "grams", batch)
         self.room = ui.amount_field(ROOM, "", empty=True, zero=True)

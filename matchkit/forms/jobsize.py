@@ -214,10 +214,9 @@ class JobForm:
         self.look = ui.button("How much ink?", self.tell, self.problems, main=True)
         self.ticket = TicketPart(self.make, 4, container=self.container)
         self.of_mesh, self.of_wet = ui.row(self.mesh.box, self.transfer.box), self.wet.box
-        self.way.observe(lambda _: self._shown(), names="value")
+        ui.shown_by(self.way, {MESH: self.of_mesh, WET: self.of_wet})
         self.units.observe(self._other_units, names="value")
         ui.on_change(self._entries(), self._aged)
-        self._shown()
         self.asked = self._asked()
         self.ink = ui.section("3. The ink", self.look, self.problems, self.results)
         self.box = ui.form(
@@ -303,11 +302,6 @@ class JobForm:
         every = [*self._fields(), self.wet]
         chosen = [self.units, self.way, self.strokes, self.container, self.before]
         return [*self.rows.changing(), *(field.text for field in every), *chosen]
-
-    def _shown(self) -> None:
-        """Only what the chosen way asks for."""
-        for way, part in ((MESH, self.of_mesh), (WET, self.of_wet)):
-            part.layout.display = None if self.way.value == way else "none"
 
     def _other_units(self, change: Mapping[str, str]) -> None:
         """Turn the lengths into the other units; what can't be read stays as it is typed."""

@@ -12,7 +12,7 @@ import math
 import os
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from html import escape
 from typing import Any, TypeVar
 
@@ -145,6 +145,17 @@ def folded(words: str, *children: Any, make: Callable[[], Any] | None = None) ->
 
     each.observe(turn, names="value")
     return below(each, inside)
+
+
+def shown_by(chosen: Any, parts: Mapping[Any, Any]) -> None:
+    """Of parts by what is chosen, from now on only that part is seen."""
+
+    def show(_: object = None) -> None:
+        for value, part in parts.items():
+            part.layout.display = None if chosen.value == value else "none"
+
+    chosen.observe(show, names="value")
+    show()
 
 
 def boxed(widget: Any) -> Any:

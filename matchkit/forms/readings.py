@@ -36,12 +36,8 @@ class ReadingsForm:
 
     def __init__(self, opened: OpenShop) -> None:
         self.opened = opened
-        self.problems, self.state, self.about, self.done = (
-            ui.alert(),
-            ui.area(),
-            ui.area(),
-            ui.area(),
-        )
+        self.problems = ui.alert()
+        self.state, self.about, self.done = ui.area(), ui.area(), ui.area()
         self.seen: Look | None = None
         self.upload = w.FileUpload(
             accept="", multiple=False, description="Choose the instrument's file"
