@@ -292,8 +292,7 @@ def test_weigh_takes_a_mix_apart(opened, own_folder):
     form.rows.source.value = "With-a-letdown"
     assert "Black letdown 5 is a mix: taken as" in form.rows.told.value
     form.predict()
-    _, amounts = form.rows.read()
-    assert sorted(amounts[amounts > 0]) == pytest.approx([1, 99])
+    assert sorted(form.rows.formula().amounts.values()) == pytest.approx([1, 99])
     form.rows.source.value = form.rows.source.options[0]
     assert form.rows.told.value == ""
 
@@ -410,9 +409,10 @@ def test_correct_round_by_round(opened, own_folder):
     added = form.ways["least"].additions_g
     form.save.click()
     assert (own_folder / "tickets" / "Addition-Sea-teal.html").is_file()
-    before = form.rows.read()[1]
+    before, names = form.rows.formula().amounts, form.found.palette.names
+    expected = {n: before.get(n, 0) + g for n, g in zip(names, added, strict=True)}
     form.next.click()
-    assert form.rows.read()[1] == pytest.approx(before + added)
+    assert form.rows.formula().amounts == pytest.approx({n: g for n, g in expected.items() if g})
     assert "Round 2." in form.round.value
     form.measured.file.upload.value = file_of(
         "stale.csv", spectrum_csv(form.picker.listed["Dusty rose"])
@@ -440,8 +440,9 @@ def test_correct_within_a_small_room(opened):
 def test_correct_says_when_a_new_batch_is_better(opened):
     form = CorrectForm(opened, "Sea teal", "example batch")
     form.rows.fill({"Bollard Black": 60.0, "Slipway Blue": 40.0})
-    palette, grams = form.rows.read()
-    R = reflectance(palette, grams / grams.sum())
+    palette = next(iter(opened.fits.values())).palette
+    held = form.rows.formula().amounts
+    R = reflectance(palette, np.array([held.get(name, 0.0) for name in palette.names]) / 100)
     form.measured.way.value = "from a file of mine"
     form.measured.file.upload.value = file_of("black.csv", spectrum_csv(R))
     form.look.click()
@@ -557,11 +558,10 @@ def test_a_formula_from_paper_may_be_in_grams_or_parts(opened):
     form = WeighForm(opened, "")
     form.rows.fill({"Quay White": 37.5, "Kelp Green": 12.5})
     with pytest.raises(InputError, match="sum to 50; they must sum to 100, or say that"):
-        form.rows.read()
+        form.rows.formula()
     form.rows.written.value = PARTS
     assert form.rows.amounts[0].text.description == "Parts of ink 1"
-    palette, parts = form.rows.read()
-    assert parts[palette.index("Kelp Green")] == 12.5
+    assert form.rows.formula().amounts["Kelp Green"] == 12.5
     grams = dict(form.make(TicketChoices()).formula)
     assert grams == {"Quay White": 375.0, "Kelp Green": 125.0}
     form.rows.written.value = PERCENT

@@ -253,8 +253,7 @@ def test_batches_of_another_shop_are_not_offered(beside):
     (tickets / "broken.csv").write_text("ink,grams\n")
     assert saved_recipes(opened).keys() == {"mine", "pot"}
     form = JobForm(opened, "pot")  # a leftover counts as what went into it
-    palette, amounts = form.rows.read()
-    held = dict(zip(palette.names, amounts, strict=True))
+    held = form.rows.formula().amounts
     assert held[white.name] == pytest.approx(100 * 450 / 550, abs=1e-3)
     assert held[last.name] == pytest.approx(100 * 100 / 550, abs=1e-3)
     shutil.copytree(data_folder() / "demo-shop" / "example", beside / "ours" / "example")

@@ -54,7 +54,7 @@ from matchkit.correcting.lots import apply as with_strengths
 from matchkit.errors import InputError
 from matchkit.fitting.fit import Fit
 from matchkit.inks.palette import Palette
-from matchkit.inks.shop import Ink, Shop
+from matchkit.inks.shop import Shop
 from matchkit.matching.probability import spread_of
 
 MOST = 200  # batches that are gone through when nothing that was kept counts any more
@@ -125,7 +125,8 @@ def learned(
     words: list[str] = []
     odd: list[str] = []
     with reading(book) as db:
-        inks = _inks_today(db, shop)
+        lots_open = lots_of(db, shop)
+        inks = {ink.name: replace(ink, lot=lots_open[ink.name]) for ink in shop.inks}
         for ink, lot in _most_held(job_of(db, without)).items() if without is not None else ():
             if ink in inks:
                 inks[ink] = replace(inks[ink], lot=lot)
@@ -322,11 +323,6 @@ def _most_held(batch: BatchRecord) -> dict[str, str]:
         for of_lot, grams in pour.held.items():
             held[of_lot] = held.get(of_lot, 0.0) + grams
     return dict(sorted(held, key=lambda of_lot: held[of_lot]))
-
-
-def _inks_today(db: sqlite3.Connection, shop: Shop) -> dict[str, Ink]:
-    lots = lots_of(db, shop)
-    return {ink.name: replace(ink, lot=lots[ink.name]) for ink in shop.inks}
 
 
 def _with_what_is_left(palette: Palette, lots: Lots) -> Palette:

@@ -129,17 +129,13 @@ def _view(table: str) -> str:
     return f"CREATE VIEW {table}_now AS SELECT * FROM {table} WHERE {where}"
 
 
-def _indexes() -> list[str]:
-    return [f"CREATE INDEX index_{n} ON {what}" for n, what in enumerate(_INDEXES, start=1)]
-
-
 # One tuple of statements for each version of the schema; a step that is out is never edited.
 STEPS: tuple[tuple[str, ...], ...] = (
     (
         *_tables(_FIRST),
         *(trigger for table in _FIRST for trigger in _only_added_to(table)),
         *(_view(table) for table in _FIRST_STRIKABLE),
-        *_indexes(),
+        *(f"CREATE INDEX index_{n} ON {what}" for n, what in enumerate(_INDEXES, start=1)),
     ),
     (*_tables(("lot_check",)), *_only_added_to("lot_check"), _view("lot_check")),
     (

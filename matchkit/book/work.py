@@ -24,7 +24,7 @@ from matchkit.fitting.fit import Fit
 from matchkit.inks.palette import Palette, reflectance
 from matchkit.inks.recipe import weigh_out
 from matchkit.inks.shop import Shop
-from matchkit.matching.match import chances_of, fractions_for, palette_for
+from matchkit.matching.match import chances_of, fit_for, fractions_for
 from matchkit.matching.rank import Candidate, weighed
 
 PRINTED = 100  # printed jobs, the last, that tell what jobs take
@@ -293,15 +293,10 @@ def prediction(
     Without a target its differences are those from its own colour, so 0, and no chance of
     hitting it is told.
     """
-    found = _fit_for(fits, inks)
+    found = fit_for(fits, inks)
     palette = found.palette
     c = fractions_for(palette, inks, fractions)
     own = Target.from_spectrum(reflectance(palette, c), shop.lights, shop.observer)
     grams = weigh_out(c, batch_g, shop.resolution_g)
     chance = None if target is None else chances_of(found, target, shop)
     return weighed(palette, grams, target or own, chances_of=chance), palette
-
-
-def _fit_for(fits: Mapping[str, Fit], inks: Sequence[str]) -> Fit:
-    palette = palette_for({series: found.palette for series, found in fits.items()}, inks)
-    return next(found for found in fits.values() if found.palette is palette)

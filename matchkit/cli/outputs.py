@@ -38,7 +38,9 @@ def page(path: str) -> OutFile:
 
 def picture_file(path: str) -> OutFile:
     """The type of an option that draws a picture."""
-    return OutFile(_ending(path, PICTURES))
+    if Path(path).suffix.lower() not in PICTURES:
+        raise argparse.ArgumentTypeError(f"found {path!r}; end the name in {', '.join(PICTURES)}")
+    return OutFile(path)
 
 
 def recipe_csv(path: str) -> OutFile:
@@ -58,12 +60,6 @@ def check_outputs(args: argparse.Namespace) -> None:
     told = [(key, _refused(text, inputs)) for key, text in named if isinstance(text, OutFile)]
     faults = [f"--{key.replace('_', '-')}: {why}; give another name" for key, why in told if why]
     raise_any(faults)
-
-
-def _ending(path: str, suffixes: tuple[str, ...]) -> str:
-    if Path(path).suffix.lower() not in suffixes:
-        raise argparse.ArgumentTypeError(f"found {path!r}; end the name in {', '.join(suffixes)}")
-    return path
 
 
 def _not_ending(path: str, others: tuple[str, ...], usual: str) -> str:

@@ -101,7 +101,7 @@ def judge_lot(
         kind = "same"
     if abs(x) > STRANGE or (shade and shade_de00 > ANOTHER_DE00):
         kind = "another"
-    return LotVerdict(
+    found = LotVerdict(
         ink=ink,
         lot=lot,
         strength=strength,
@@ -110,10 +110,10 @@ def judge_lot(
         shade_de00=shade_de00,
         shade=shade,
         kind=kind,
-        words=_words(
-            ink, _others(ink, drawdowns[0]), strength, error, at_use, shade_de00, shade, kind
-        ),
+        words=(),
     )
+    others = " and ".join(name for name in drawdowns[0].inks if name != ink)
+    return replace(found, words=_words(found, others, error))
 
 
 def letdown(
@@ -283,45 +283,34 @@ def _typical(palette: Palette, i: int) -> Array:
     return c
 
 
-def _others(ink: str, drawdown: Drawdown) -> str:
-    return " and ".join(name for name in drawdown.inks if name != ink)
-
-
-def _words(
-    ink: str,
-    others: str,
-    strength: float,
-    error: float,
-    at_use: float,
-    shade_de00: float,
-    shade: str,
-    kind: str,
-) -> tuple[str, ...]:
-    if kind == "another":
-        why = f"{shade_de00:.2f} dE00 off however strong it is ({shade})"
+def _words(found: LotVerdict, others: str, error: float) -> tuple[str, ...]:
+    """The verdict in words; `error` is of the log strength, `others` are the inks beside it."""
+    ink, strength, off = found.ink, found.strength, f"{found.shade_de00:.2f} dE00"
+    if found.kind == "another":
+        why = f"{off} off however strong it is ({found.shade})"
         if abs(np.log(strength)) > STRANGE:
             why = f"{runs(strength)}, which is more than lots differ"
         return (
             f"{ink}: not the ink that was fitted, by this drawdown: {why}",
             "if the letdown was weighed as stated, it is another ink: measure it anew",
         )
-    if kind == "same":
-        lines = [
+    line = (
+        f"{ink}: {runs(strength)} beside {others} (+-{100 * error:.1f} %), "
+        f"{found.de00_at_use:.2f} dE00 at usual use; "
+        f"weigh {100 / strength:.1f} g where a formula says 100 g"
+    )
+    if found.kind == "same":
+        line = (
             f"{ink}: as strong as the fitted lot beside {others}, within this error"
             f" (+-{100 * error:.1f} %)"
-        ]
-    else:
-        lines = [
-            f"{ink}: {runs(strength)} beside {others} (+-{100 * error:.1f} %), "
-            f"{at_use:.2f} dE00 at usual use; "
-            f"weigh {100 / strength:.1f} g where a formula says 100 g"
-        ]
-    if shade:
-        lines.append(
-            f"beyond strength its shade differs by {shade_de00:.2f} dE00 ({shade}): "
-            "no change of weight corrects that; fit this lot anew for close tolerances"
         )
-    return tuple(lines)
+    if not found.shade:
+        return (line,)
+    return (
+        line,
+        f"beyond strength its shade differs by {off} ({found.shade}): "
+        "no change of weight corrects that; fit this lot anew for close tolerances",
+    )
 
 
 def _fractions(palette: Palette, drawdown: Drawdown) -> Array:

@@ -212,7 +212,12 @@ def _part(words: list[str], joint: str, asks: bool, text: str) -> tuple[Said, bo
             f"what the eye says: {text!r}: write 'not ... enough', or the opposite word"
         )
     goes_on = asks and not own and not describes and not short
-    if goes_on and joint != "and" and ways[0] not in COMPARATIVE and not _relative(words):
+    if (
+        goes_on
+        and joint != "and"
+        and ways[0] not in COMPARATIVE
+        and not {"more", "less"} & {*words}
+    ):
         raise InputError(
             f"what the eye says: {text!r}: does the batch look {ways[0]}, or should it be? "
             f"write 'too {ways[0]}' or 'needs more {ways[0]}'"
@@ -223,10 +228,6 @@ def _part(words: list[str], joint: str, asks: bool, text: str) -> tuple[Said, bo
     amounts = [AMOUNT_OF[word] for word in words if word in AMOUNT_OF]
     amount = "a touch" if "a touch" in amounts else (amounts[0] if amounts else "")
     return Said(way=OPPOSITE[way] if wrong_way else way, amount=amount), asks
-
-
-def _relative(words: list[str]) -> bool:
-    return "more" in words or "less" in words
 
 
 def _check_sense(said: list[Said], text: str) -> None:

@@ -94,7 +94,9 @@ def _tables(text: str, found: Findings) -> list[_Table]:
                 table.fields = []
             elif word == "END_DATA":
                 tables.append(table)
-                table = _next(table)
+                # Keywords hold for the next table too, and the fields until they are named anew.
+                kept = {k: v for k, v in table.keywords.items() if not k.startswith("NUMBER_OF")}
+                table = _Table(keywords=kept, fields=table.fields)
         elif word and not word.startswith("#"):
             _take(table, inside, i, line, found.file)
             cells += len(table.fields) if inside == "BEGIN_DATA" else 0
@@ -106,12 +108,6 @@ def _tables(text: str, found: Findings) -> list[_Table]:
     if not tables:
         raise InputError(f"{found.file}: no BEGIN_DATA; export it again")
     return tables
-
-
-def _next(table: _Table) -> _Table:
-    """What holds for the next table too: keywords, and the fields until they are named anew."""
-    kept = {k: v for k, v in table.keywords.items() if not k.startswith("NUMBER_OF")}
-    return _Table(keywords=kept, fields=table.fields)
 
 
 def _take(table: _Table, inside: str, i: int, line: str, file: str) -> None:

@@ -63,7 +63,8 @@ def cxf_readings(content: bytes, found: Findings) -> list[Readings]:
     Faults of objects go to `found`; raises `InputError` where the file is not CxF3.
     """
     root = _root(content, found.file)
-    known = _specifications(root, found)
+    path = f"{CORE}Resources/{CORE}ColorSpecificationCollection/{CORE}ColorSpecification"
+    known = {each.get("Id", ""): _specification(each, found) for each in root.iterfind(path)}
     groups: dict[tuple[float, float, int], list[_One]] = {}
     without = []
     objects = root.iterfind(f"{CORE}Resources/{CORE}ObjectCollection/{CORE}Object")
@@ -105,11 +106,6 @@ def _root(content: bytes, file: str) -> Element:
         found = quoted(space.lstrip("{")) if space else "no namespace"
         raise InputError(f"{file}: another version of CxF ({found}); export CxF3 (ISO 17972-1)")
     raise InputError(f"{file}: XML, but not CxF3: it is {quoted(name)}; export CxF3, CGATS or CSV")
-
-
-def _specifications(root: Element, found: Findings) -> dict[str, _Specification]:
-    path = f"{CORE}Resources/{CORE}ColorSpecificationCollection/{CORE}ColorSpecification"
-    return {each.get("Id", ""): _specification(each, found) for each in root.iterfind(path)}
 
 
 def _specification(each: Element, found: Findings) -> _Specification:

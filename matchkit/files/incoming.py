@@ -107,7 +107,8 @@ def _brought_in(path: Path, folder: Path, how: Bringing) -> Imported:
     )
     place |= {line.drawdown: name for name, table in tables.items() for line in table.lines}
     new, held = _against(spectra, tables, place, how.existing, file)
-    faults = settings.geometry_faults(replace(shop, drawdowns=tuple(map(_as_drawdown, new))))
+    drawn = (Drawdown(name=e.name, inks=(), fractions=(), readings=e.readings) for e in new)
+    faults = settings.geometry_faults(replace(shop, drawdowns=tuple(drawn)))
     raise_any([fault.replace(f"in {shop_tables.SPECTRA}", f"in {file}") for fault in faults])
     texts: dict[str, str | bytes] = {}
     for name, old in tables.items():
@@ -205,7 +206,7 @@ def _against(
     new, same, faults = [], [], []
     for each in spectra:
         there = held.get(each.name, [])
-        fresh = [R for R in each.readings if not _among(R, there)]
+        fresh = [R for R in each.readings if all(np.abs(R - other).max() > SAME for other in there)]
         if not fresh and (existing != "replace" or len(there) == len(each.readings)):
             same.append(each.name)
             continue
@@ -224,10 +225,6 @@ def _against(
         for name, names in there_already.items()
         if names
     ]
-
-
-def _among(R: Array, others: Iterable[Array]) -> bool:
-    return any(float(np.abs(R - other).max()) <= SAME for other in others)
 
 
 def _with(old: shop_tables.ShopTable, new: Sequence[NamedSpectrum], *, replacing: bool) -> str:
@@ -269,10 +266,6 @@ def _texts(line: shop_tables.ShopLine, old: shop_tables.ShopTable) -> list[str]:
         there.get(round(float(nm), 1), old.number(value, 6))
         for nm, value in zip(GRID_NM, line.R, strict=True)
     ]
-
-
-def _as_drawdown(spectrum: NamedSpectrum) -> Drawdown:
-    return Drawdown(name=spectrum.name, inks=(), fractions=(), readings=spectrum.readings)
 
 
 def _doubts(new: Iterable[NamedSpectrum], shop: Shop) -> list[str]:

@@ -185,7 +185,7 @@ class PlanForm:
         choices = PlanChoices(
             levels=self.levels.value,
             batch_g=grams,
-            new_ink=self._new_ink(),
+            new_ink=None if self.ink.value == ALL else self.ink.value,
             series=self.series.value,
             on_dark=self.dark.value,
         )
@@ -193,9 +193,6 @@ class PlanForm:
         self.weights.offer(made.plan)
         ui.put(self.page, [*session.notices, plan_page(made)])
         return made
-
-    def _new_ink(self) -> str | None:
-        return None if self.ink.value == ALL else self.ink.value
 
     def _where(self, made: DrawdownPlan) -> list[str]:
         return [] if is_demo(self.opened) else to_come_lines(made)

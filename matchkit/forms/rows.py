@@ -18,9 +18,7 @@ from matchkit.files.text import parse_amount, typed
 from matchkit.forms import parts as ui
 from matchkit.forms import shops
 from matchkit.forms.begin import first_of, quiet
-from matchkit.inks.palette import Palette
 from matchkit.inks.shop import Shop
-from matchkit.matching.match import palette_for
 from matchkit.paper.compare_sheet import light_in_words
 from matchkit.workflows.beginning import colour_of_batch
 from matchkit.workflows.looking_up import Query, find
@@ -112,15 +110,6 @@ class FormulaRows:
             )
         raise_any(faults)
         return Formula(amounts=named, total_g=total if self.unit == "grams" else None)
-
-    def read(self, today: shops.OpenShop | None = None) -> tuple[Palette, Array]:
-        """The palette of the series, with the lots of `today`, and what was written (n_ink,)."""
-        named = self.formula().amounts
-        palette = palette_for(
-            {series: found.palette for series, found in (today or self.opened).fits.items()},
-            list(named),
-        )
-        return palette, np.array([named.get(name, 0.0) for name in palette.names])
 
     def changing(self) -> list[Any]:
         """The widgets that change the formula."""

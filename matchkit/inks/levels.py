@@ -71,17 +71,16 @@ def ladders(inks: Sequence[Ink], levels: int, new_ink: str | None) -> list[Ladde
     found: list[Ladder] = []
     for series in dict.fromkeys(ink.series for ink in inks):
         members = [ink for ink in inks if ink.series == series]
-        white, clear, black = (_first(members, role) for role in ("white", "clear", "black"))
+        white, clear, black = (
+            next((ink for ink in members if ink.role == role), None)
+            for role in ("white", "clear", "black")
+        )
         bases = _Bases(white=white, clear=clear, black=black)
         for ink in sorted(members, key=lambda ink: WORK_ORDER.index(ink.role)):
             if new_ink in (None, ink.name):
                 own = _of_ink(ink, bases, planned_alone=new_ink is not None)
                 found += _chosen([_allowed(ladder, members) for ladder in own], levels)
     return found
-
-
-def _first(inks: Sequence[Ink], role: str) -> Ink | None:
-    return next((ink for ink in inks if ink.role == role), None)
 
 
 def _allowed(ladder: Ladder, inks: Sequence[Ink]) -> Ladder:

@@ -269,12 +269,12 @@ def check_choices(shop: Shop, choices: Choices) -> None:
     raise_any(faults)
 
 
-def palette_for(palettes: Mapping[str, Palette], inks: Sequence[str]) -> Palette:
-    """The palette of the series that all of `inks` belong to."""
-    for palette in palettes.values():
-        if set(inks) <= set(palette.names):
-            return palette
-    everywhere = {name for palette in palettes.values() for name in palette.names}
+def fit_for(fits: Mapping[str, Fit], inks: Sequence[str]) -> Fit:
+    """The fit of the series that all of `inks` belong to."""
+    for found in fits.values():
+        if set(inks) <= set(found.palette.names):
+            return found
+    everywhere = {name for found in fits.values() for name in found.palette.names}
     unknown = [name for name in inks if name not in everywhere]
     raise_any(
         [

@@ -239,17 +239,13 @@ def plan_html(plan: Plan, *, title: str = "Drawdown plan", shop: str = "", date:
         "how": HOW,
         "unsourced": UNSOURCED,
         "made_first": MADE_FIRST,
-        "series": list(_by_ink(plan)),
+        "series": [(ink, list(steps)) for ink, steps in groupby(plan.steps, lambda step: step.ink)],
         "head": HEAD,
         "short": lambda step: step.drawdown.removeprefix(f"{step.ink} "),
         "pot_cells": lambda step: _pot_cells(step, plan.resolution_g),
         "cautions": caution_list(PLAN_CAUTIONS),
     }
     return page("plan", facts, resolution_g=plan.resolution_g)
-
-
-def _by_ink(plan: Plan) -> Iterable[tuple[str, list[Step]]]:
-    return ((ink, list(steps)) for ink, steps in groupby(plan.steps, key=lambda step: step.ink))
 
 
 def plan_summary(plan: Plan) -> str:

@@ -10,7 +10,7 @@ from matchkit.matching.probability import chance_text
 from matchkit.matching.rank import MOSTLY_CLEAR
 from matchkit.paper import jobsize, sheet
 from matchkit.paper.ticket import Ticket
-from matchkit.paper.weighing import Fill, MadeLetdown
+from matchkit.paper.weighing import Fill
 
 WORDS = {  # on the page and in the text
     "additives": "Additives, on top, g",
@@ -182,7 +182,11 @@ def _letdown_title(ticket: Ticket) -> str:
 
 def _letdown_lines(ticket: Ticket) -> list[str]:
     """How to make each letdown, and what is then weighed otherwise."""
-    lines = [_letdown_recipe(each, ticket.resolution_g) for each in ticket.letdowns]
+    step = ticket.resolution_g
+    lines = [
+        f"{sheet.isolated(each.name)}: {_listed(each.parts, step)}. Stir it well."
+        for each in ticket.letdowns
+    ]
     if ticket.letdowns and not ticket.letdowns_used:
         before = {row.ink: row.grams for row in ticket.rows}
         changed = [(name, g) for name, g in ticket.letdown_grams if before.get(name) != g]
@@ -192,10 +196,6 @@ def _letdown_lines(ticket: Ticket) -> list[str]:
             " above, and so does the batch."
         )
     return lines
-
-
-def _letdown_recipe(letdown: MadeLetdown, resolution_g: float) -> str:
-    return f"{sheet.isolated(letdown.name)}: {_listed(letdown.parts, resolution_g)}. Stir it well."
 
 
 def _listed(grams: Iterable[tuple[str, float]], resolution_g: float) -> str:

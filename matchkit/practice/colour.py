@@ -89,7 +89,7 @@ def see(shop: PracticeShop, rng: Generator, *, seed: int, level: int) -> Exercis
         found = next((pair for pair in tries if pair is not None), None)
     target, sample = swatch("target", found[0]), swatch("sample", found[1])
     pairs = [ordered(wanted), ("cleaner", "duller") if wanted in LIGHTNESS else LIGHTNESS]
-    words = [word for pair in _shuffled(rng, pairs) for word in pair]
+    words = [word for i in rng.permutation(len(pairs)) for word in pairs[i]]
     return Exercise(
         kind="see",
         seed=seed,
@@ -118,10 +118,6 @@ def _C_h(swatch: Swatch) -> str:
 def ordered(word: str) -> tuple[str, str]:
     """A word and its opposite, the one that goes with the higher number first."""
     return (word, OPPOSITE[word]) if word in UP else (OPPOSITE[word], word)
-
-
-def _shuffled(rng: Generator, items: Sequence[tuple[str, str]]) -> list[tuple[str, str]]:
-    return [items[i] for i in rng.permutation(len(items))]
 
 
 def _pair(shop: PracticeShop, rng: Generator, size: float, word: str) -> tuple[Array, Array] | None:

@@ -8,7 +8,7 @@ from typing import Any
 from matchkit.book import batches, entries, jobs, work
 from matchkit.book.entries import JobDetails, Logged
 from matchkit.inks.shop import Shop
-from matchkit.matching.match import palette_for
+from matchkit.matching.match import fit_for
 from matchkit.matching.probability import most_sensitive
 from matchkit.workflows import finding, weighing_out
 from matchkit.workflows.formulas import FoundFormula, FoundFormulas, Search, amounts_dict
@@ -199,7 +199,6 @@ def write_down(
 ) -> Logged:
     """Write the target, if any, formula and batch down; `doubts` stand in the formula's note."""
     fits = session.films if printed else session.fits
-    palettes = {series: fit.palette for series, fit in fits.items()}
     on = [f"Matched as a print, {printed.words}."] if printed else []
     doubts = [f"{text[0].upper()}{text[1:]}" for text in doubts]
     return entries.log_match(
@@ -209,7 +208,7 @@ def write_down(
         each.formula,
         name=name,
         source=source,
-        fit=batches.fit_key(palette_for(palettes, each.palette.names)),
+        fit=batches.fit_key(fit_for(fits, each.palette.names).palette),
         printed="" if printed is None else json.dumps(printed.to_dict()),
         details=details,
         note=" ".join([*on, *doubts]),

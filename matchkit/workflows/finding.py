@@ -16,9 +16,9 @@ from matchkit.matching.garment import shows_through
 from matchkit.matching.match import (
     Match,
     MoreStock,
+    fit_for,
     fractions_for,
     match,
-    palette_for,
     stock_words,
     with_more_stock,
 )
@@ -85,10 +85,9 @@ def find_formulas(
 
 
 def _fresh(shop: Shop, fits: Fits, target: Target, found: Match) -> tuple[FoundFormula, ...]:
-    palettes = {series: fit.palette for series, fit in fits.items()}
     out = []
     for formula in found.formulas:
-        palette = palette_for(palettes, formula.inks)
+        palette = fit_for(fits, formula.inks).palette
         grams = sum(formula.grams) * fractions_for(palette, formula.inks, formula.grams)
         out.append(
             FoundFormula(

@@ -55,7 +55,7 @@ def _exercise(record: BatchRecord, target: Target, lights: Sequence[str]) -> Exe
         simulated_shop.swatch("drawdown", first.R, light, observer),
     ]
     said = [direction(target.lab[0], Lab(R, light, observer)) for R in (first.R, last.R)]
-    asked = {ink: g for pour in record.pours[:1] for ink, g in _planned(pour)}
+    asked = dict(zip(record.pours[0].inks, record.pours[0].planned_g, strict=True))
     told = "; ".join(filter(None, [record.note, first.note, record.closing_note]))
     total_g = sum(before.values())
     return Exercise(
@@ -98,10 +98,6 @@ def _added(pours: tuple[Poured, ...], after: int, until: int) -> dict[str, float
             for ink, g in zip(pour.inks, pour.actual_g, strict=True):
                 grams[ink] = grams.get(ink, 0.0) + g
     return {ink: g for ink, g in grams.items() if g >= LEAST_G}
-
-
-def _planned(pour: Poured) -> list[tuple[str, float]]:
-    return list(zip(pour.inks, pour.planned_g, strict=True))
 
 
 def _choices(

@@ -29,7 +29,7 @@ from matchkit.matching.garment import (
 )
 from matchkit.matching.garment import Strokes as Strokes
 from matchkit.matching.garment import cover as over_each
-from matchkit.matching.match import chances_of, fractions_for, palette_for
+from matchkit.matching.match import chances_of, fit_for, fractions_for
 from matchkit.matching.probability import Sensitive, most_sensitive, spread_of
 from matchkit.matching.rank import Candidate, weighed
 from matchkit.workflows.printed import PrintedOver, films_today, printed_fits
@@ -105,9 +105,8 @@ def in_inks(
     InputError for an ink that no fit knows, and for inks of different series.
     """
     held = apart(session, formula, readings=readings)
-    palette = palette_for({name: fit.palette for name, fit in fits.items()}, [*held])
-    fit = next(each for each in fits.values() if each.palette is palette)
-    return fit, fractions_for(palette, [*held], [*held.values()])
+    fit = fit_for(fits, [*held])
+    return fit, fractions_for(fit.palette, [*held], [*held.values()])
 
 
 def apart(session: Session, formula: Formula, *, readings: bool = False) -> dict[str, float]:

@@ -89,6 +89,4 @@ def printed_fits(session: Session, printed: PrintedOver | None) -> Mapping[str, 
 
 def printed_fit(session: Session, printed: PrintedOver | None, names: Sequence[str]) -> Fit:
     """The one of `printed_fits` that holds all the named inks; InputError where none does."""
-    fits = printed_fits(session, printed)
-    palette = match.palette_for({series: fit.palette for series, fit in fits.items()}, names)
-    return next(fit for fit in fits.values() if fit.palette is palette)
+    return match.fit_for(printed_fits(session, printed), names)

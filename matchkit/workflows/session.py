@@ -24,7 +24,7 @@ from matchkit.fitting.fit import UNTRIED, Fit, TooFew
 from matchkit.fitting.held_out import THEORIES
 from matchkit.inks.palette import role_words
 from matchkit.inks.shop import Ink, Shop
-from matchkit.matching.match import fit_shop, palette_for, series_of
+from matchkit.matching.match import fit_for, fit_shop, series_of
 from matchkit.matching.prints import drawdown_fits, film_fits, has_films
 
 if TYPE_CHECKING:
@@ -246,8 +246,8 @@ class Session:
 
     def fit_of(self, names: "tuple[str, ...] | list[str]") -> tuple[str, Fit]:
         """Series and fit that hold all the named inks; InputError where none does."""
-        palette = palette_for({series: fit.palette for series, fit in self.fits.items()}, names)
-        return next((s, fit) for s, fit in self.fits.items() if fit.palette is palette)
+        found = fit_for(self.fits, names)
+        return next((series, fit) for series, fit in self.fits.items() if fit is found)
 
     # ---- the record book ------------------------------------------------------------------
 
