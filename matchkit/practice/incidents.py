@@ -20,55 +20,28 @@ class Incident:
     look: str = ""
 
 
-INCIDENTS = (
-    Incident(key="", name="nothing in particular", told="Nothing in particular went wrong."),
-    Incident(
-        key="settled",
-        name="an ink was poured from a can that was not stirred",
-        told="{ink} had settled in its can: what was poured was almost half clear.",
-        look="cans",
-    ),
-    Incident(
-        key="wrong can",
-        name="an ink was poured from the wrong can",
-        told="The can of {ink} ran out, and the rest of it was poured from a can of {other}.",
-        look="cans",
-    ),
-    Incident(
-        key="lot",
-        name="a lot is much weaker than the lot that was fitted",
-        told="The lot of {ink} is {percent:.0f} % as strong as the one that was fitted.",
-        look="cans",
-    ),
-    Incident(
-        key="over-pour",
-        name="too much of an ink was poured",
-        told="Too much {ink} was poured; the balance showed it.",
-    ),
-    Incident(
-        key="aperture",
-        name="the aperture of the instrument is dirty",
-        told="The aperture was dirty: everything read too dark.",
-        look="tile",
-    ),
-    Incident(
-        key="film",
-        name="the film of the drawdown does not hide its card",
-        told="The film was too thin: the black of the card showed.",
-        look="card",
-    ),
-    Incident(
-        key="lamp",
-        name="the customer judges under another lamp too",
-        told="The customer judges under {lamp} too, and the ticket was made for {first} alone.",
-        look="customer",
-    ),
-    Incident(
-        key="full",
-        name="the container is nearly full",
-        told="The container takes {capacity:.0f} g: there was little room for additions.",
-    ),
-)
+INCIDENTS = tuple(
+    Incident(key=key, name=name, told=told, look=look)
+    for key, look, name, told in (
+        ("", "", "nothing in particular", "Nothing in particular went wrong."),
+        ("settled", "cans", "an ink was poured from a can that was not stirred",
+         "{ink} had settled in its can: what was poured was almost half clear."),
+        ("wrong can", "cans", "an ink was poured from the wrong can",
+         "The can of {ink} ran out, and the rest of it was poured from a can of {other}."),
+        ("lot", "cans", "a lot is much weaker than the lot that was fitted",
+         "The lot of {ink} is {percent:.0f} % as strong as the one that was fitted."),
+        ("over-pour", "", "too much of an ink was poured",
+         "Too much {ink} was poured; the balance showed it."),
+        ("aperture", "tile", "the aperture of the instrument is dirty",
+         "The aperture was dirty: everything read too dark."),
+        ("film", "card", "the film of the drawdown does not hide its card",
+         "The film was too thin: the black of the card showed."),
+        ("lamp", "customer", "the customer judges under another lamp too",
+         "The customer judges under {lamp} too, and the ticket was made for {first} alone."),
+        ("full", "", "the container is nearly full",
+         "The container takes {capacity:.0f} g: there was little room for additions."),
+    )
+)  # fmt: skip
 BY_KEY = {each.key: each for each in INCIDENTS}
 # What a look is called, and the minutes that it takes.
 LOOKS = {

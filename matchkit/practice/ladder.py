@@ -33,47 +33,21 @@ class Sitting:
     mark: str
 
 
-SESSIONS = (
-    Sitting(
-        key="numbers",
-        title="1 What the numbers say",
-        kind="see",
-        gauge=NUMBERS,
-        mark=f"level {NUMBERS_LEVEL} in every direction, numbers shown",
-    ),
-    Sitting(
-        key="eye",
-        title="2 What the eye sees",
-        kind="see",
-        gauge=EYE,
-        mark=f"level {EYE_LEVEL} in every direction, numbers hidden; a direction that your eye"
-        " does not tell is taken from the instrument",
-    ),
-    Sitting(
-        key="sums", title="3 At the balance", kind="sums", gauge="", mark=f"level {PASS_LEVEL}"
-    ),
-    Sitting(
-        key="fix",
-        title="4 Which ink, and how much",
-        kind="fix",
-        gauge="",
-        mark=f"level {PASS_LEVEL}",
-    ),
-    Sitting(
-        key="light",
-        title="5 Under the other light",
-        kind="light",
-        gauge="",
-        mark=f"level {PASS_LEVEL}",
-    ),
-    Sitting(
-        key="job",
-        title="6 A whole job",
-        kind=JOB,
-        gauge="",
-        mark=f"{JOBS} jobs in a row: made in full, in tolerance, cause named, without a hint",
-    ),
-)
+SESSIONS = tuple(
+    Sitting(key=key, title=title, kind=kind, gauge=gauge, mark=mark)
+    for key, title, kind, gauge, mark in (
+        ("numbers", "1 What the numbers say", "see", NUMBERS,
+         f"level {NUMBERS_LEVEL} in every direction, numbers shown"),
+        ("eye", "2 What the eye sees", "see", EYE,
+         f"level {EYE_LEVEL} in every direction, numbers hidden; a direction that your eye does"
+         " not tell is taken from the instrument"),
+        ("sums", "3 At the balance", "sums", "", f"level {PASS_LEVEL}"),
+        ("fix", "4 Which ink, and how much", "fix", "", f"level {PASS_LEVEL}"),
+        ("light", "5 Under the other light", "light", "", f"level {PASS_LEVEL}"),
+        ("job", "6 A whole job", JOB, "",
+         f"{JOBS} jobs in a row: made in full, in tolerance, cause named, without a hint"),
+    )
+)  # fmt: skip
 
 
 def passed(key: str, answers: Sequence[Answered]) -> bool:

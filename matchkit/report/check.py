@@ -5,8 +5,10 @@ from dataclasses import replace
 
 import numpy as np
 
+from matchkit.arrays import Array
+from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.tristimulus import hex_colour
-from matchkit.matching.compare import Comparison
+from matchkit.matching.compare import Comparison, compare
 from matchkit.report.charts import LC_plane, ab_plane, light_bars, spectra, swatches
 from matchkit.report.marks import strip
 from matchkit.report.parts import Banner, Part, Picture, Swatches, Table
@@ -63,6 +65,19 @@ def compared_pictures(
         *(plane("LC", "L* and C*", light) for light in views),
     ]
     return [replace(each, aside=each.aside or each.name not in shown) for each in pictures]
+
+
+def beside_target(
+    target: Target,
+    named: Sequence[tuple[str, Array]],
+    tolerance_de00: float,
+    shown: Sequence[str] = (),
+) -> list[Picture]:
+    """The pictures of named colours (n_wl,) beside a target; none of one known only as Lab."""
+    if target.R is None:
+        return []
+    seen = compare(target.R, named, lights=target.lights, observer=target.observer)
+    return compared_pictures(seen, tolerance_de00, shown)
 
 
 def edge_to_edge(above: str, below: Sequence[str], names: Sequence[str], title: str) -> Picture:

@@ -30,8 +30,7 @@ def comparison_parts(found: RecipesCompared) -> list[Part]:
                 each.formula.inks,
                 each.formula.percents,
                 palette=each.palette,
-                light=light,
-                observer=observer,
+                target=found.wanted.target,
             )
             for each in found.recipes
         ),

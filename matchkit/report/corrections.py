@@ -5,12 +5,11 @@ from datetime import date
 from matchkit.colorimetry.tristimulus import hex_colour
 from matchkit.correcting.correct import Correction
 from matchkit.inks.shop import Shop
-from matchkit.matching.compare import compare
 from matchkit.matching.probability import chance_text
 from matchkit.matching.rank import MOSTLY_CLEAR, is_mostly_clear
 from matchkit.paper.sheet import SHORT_CAUTIONS, grams_text
 from matchkit.paper.ticket_sheet import addition_html
-from matchkit.report.check import compared_pictures, edge_to_edge
+from matchkit.report.check import beside_target, edge_to_edge
 from matchkit.report.parts import Page, Part, Picture, Table, by_light
 from matchkit.workflows.correcting_batch import Advice
 from matchkit.workflows.finishing_batch import Finish
@@ -135,5 +134,4 @@ def _pictures(found: Advice) -> list[Picture]:
         f"Above: {found.wanted.name} under {target.light_names[0]}",
     )
     states = [("as it is", found.still.R), *((n, way.R) for n, way in found.offered.items())]
-    seen = compare(target.R, states, lights=target.lights, observer=observer)
-    return [strip, *compared_pictures(seen, found.tolerance_de00, ())]
+    return [strip, *beside_target(target, states, found.tolerance_de00)]

@@ -11,13 +11,12 @@ from matchkit.colorimetry.difference import Target
 from matchkit.colorimetry.illuminants import Light
 from matchkit.colorimetry.tristimulus import hex_colour, hex_colours, hex_of_Lab
 from matchkit.inks.palette import Palette, reflectance
-from matchkit.matching.compare import compare
 from matchkit.matching.probability import Sensitive, chance_text
 from matchkit.matching.rank import Candidate
 from matchkit.paper.jobsize import money_text
 from matchkit.paper.sheet import grams_text
 from matchkit.report import ink_plots
-from matchkit.report.check import compared_pictures
+from matchkit.report.check import beside_target
 from matchkit.report.marks import USUAL, Axes
 from matchkit.report.parts import Heading, Part, Picture, Swatches, Table, by_light
 from matchkit.workflows.booked import BookedFormula, Reprint
@@ -28,6 +27,7 @@ from matchkit.workflows.session import Notice
 
 ORDER = "Nearest first; where as near: those that hide, then fewer inks, then lower cost"
 RECIPES, MOVES = "recipes", "moves"  # by which a person asks for them
+CLOSELY = ("swatches", "spectra")  # what is shown of one formula at once
 
 
 def recipe_picture(
@@ -36,17 +36,16 @@ def recipe_picture(
     percents: Sequence[float],
     *,
     palette: Palette,
-    light: Light,
-    observer: int,
+    target: Target,
 ) -> Picture:
     """A recipe as a bar in its inks' own colours; drawn only where it is asked for.
 
     `inks` are in the order of the bar, with their `percents`; one that the `palette` does not
-    hold, such as a leftover, stays white.
+    hold, such as a leftover, stays white.  Colours are those under the first light of `target`.
     """
 
     def draw(ax: Axes) -> Axes:
-        colours = _own_colours(palette, inks, light, observer)
+        colours = _own_colours(palette, inks, target)
         ax.set_title(title, loc="left", fontsize=USUAL)
         return ink_plots.composition(ax, inks, percents, colours=colours)
 
@@ -85,10 +84,8 @@ def formulas_parts(found: FoundFormulas, *, trade_offs: bool = False) -> list[Pa
         parts += formula_parts(found, k - 1)
     if trade_offs:
         parts += _trade_offs(found)
-    if target.R is not None:
-        named = [(name, each.R) for name, each in candidates.items()]
-        seen = compare(target.R, named, lights=target.lights, observer=observer)
-        parts += compared_pictures(seen, found.shop.tolerance_de00, ())
+    named = [(name, each.R) for name, each in candidates.items()]
+    parts += beside_target(target, named, found.shop.tolerance_de00)
     return [*parts, *(_bar(found, k - 1) for k, _ in _numbered(found))]
 
 
@@ -153,7 +150,7 @@ def _side_by_side(found: FoundFormulas) -> Picture:
         rows = []
         for each in found.formulas:
             formula, light = each.formula, int(np.argmax(each.formula.de00))
-            own = _own_colours(each.palette, formula.inks, target.lights[0], target.observer)
+            own = _own_colours(each.palette, formula.inks, target)
             seen = target.lights[light], target.observer
             pair = hex_of_Lab(target.lab[light], *seen), hex_colour(formula.R, *seen)
             cost = formula.cost_per_kg
@@ -183,13 +180,8 @@ def formula_parts(found: FoundFormulas, k: int, *, closely: bool = False) -> lis
     parts: list[Part] = [Heading(text=head), *_one(shown, step)]
     if closely:
         bar = replace(_bar(found, k), aside=False, wide=True, width_in=6.4, height_in=1.7)
-        parts.append(bar)
-    if closely and target.R is not None:
-        name = f"formula {k + 1}"
-        seen = compare(
-            target.R, [(name, formula.R)], lights=target.lights, observer=target.observer
-        )
-        parts += compared_pictures(seen, found.shop.tolerance_de00, ("swatches", "spectra"))
+        named = [(f"formula {k + 1}", formula.R)]
+        parts += [bar, *beside_target(target, named, found.shop.tolerance_de00, CLOSELY)]
     return parts
 
 
@@ -270,10 +262,11 @@ def shares(formula: Candidate) -> str:
     )
 
 
-def _own_colours(palette: Palette, inks: Sequence[str], light: Light, observer: int) -> list[str]:
+def _own_colours(palette: Palette, inks: Sequence[str], target: Target) -> list[str]:
     """The inks alone as web colours; what the palette does not hold, a leftover, is white."""
     alone = reflectance(palette, np.eye(len(palette.inks)))
-    known = dict(zip(palette.names, hex_colours(alone, light, observer), strict=True))
+    seen = hex_colours(alone, target.lights[0], target.observer)
+    known = dict(zip(palette.names, seen, strict=True))
     return [known.get(name, "#ffffff") for name in inks]
 
 
@@ -287,11 +280,9 @@ def _numbered(found: FoundFormulas) -> list[tuple[int, FoundFormula]]:
 
 
 def _bar(found: FoundFormulas, k: int) -> Picture:
-    each, target = found.formulas[k], found.wanted.target
-    return recipe_picture(
-        f"formula {k + 1}", each.formula.inks, each.formula.percents, palette=each.palette,
-        light=target.lights[0], observer=target.observer,
-    )  # fmt: skip
+    each, name, target = found.formulas[k], f"formula {k + 1}", found.wanted.target
+    inks, percents = each.formula.inks, each.formula.percents
+    return recipe_picture(name, inks, percents, palette=each.palette, target=target)
 
 
 def _trade_offs(found: FoundFormulas) -> list[Part]:
@@ -339,21 +330,12 @@ def prediction_parts(found: Prediction) -> list[Part]:
         parts.append(weights_table(made, found.shop.resolution_g))
     held = [i for i in np.argsort(-found.c, kind="stable").tolist() if found.c[i] > 0]
     palette = found.fit.palette
-    bar = recipe_picture(
-        "recipe",
-        [palette.names[i] for i in held],
-        [100 * float(found.c[i]) for i in held],
-        palette=palette,
-        light=light,
-        observer=observer,
-    )
+    inks, percents = zip(*((palette.names[i], 100 * float(found.c[i])) for i in held), strict=True)
+    bar = recipe_picture("recipe", inks, percents, palette=palette, target=target)
     parts.append(replace(bar, aside=False, wide=True, width_in=6.4, height_in=1.7))
-    if wanted is not None and target.R is not None:
-        seen = compare(
-            target.R, [("this formula", made.R)], lights=target.lights, observer=observer
-        )
-        shown = ("swatches", "spectra")
-        parts += compared_pictures(seen, found.shop.tolerance_de00, shown)
+    if wanted is not None:
+        named = [("this formula", made.R)]
+        parts += beside_target(target, named, found.shop.tolerance_de00, CLOSELY)
     of_g = None if found.batch_g else round(1e4 * found.sensitive.step_g, 6)
     return [
         *parts,
