@@ -32,7 +32,7 @@ from matchkit.forms.correct import CorrectForm  # noqa: E402
 from matchkit.forms.inks import InksForm  # noqa: E402
 from matchkit.forms.jobsize import WeighForm  # noqa: E402
 from matchkit.forms.match import ANY, MatchForm  # noqa: E402
-from matchkit.forms.parts import Runner, alert, amount_field, button, number_field, safe  # noqa: E402
+from matchkit.forms.parts import Runner, amount_field, area, button, number_field, safe  # noqa: E402
 from matchkit.forms.plan import PlanForm  # noqa: E402
 from matchkit.forms.rows import PARTS, PERCENT  # noqa: E402
 from matchkit.forms.shops import keep, open_shop  # noqa: E402
@@ -106,7 +106,7 @@ def test_a_and_b_may_be_negative():
 
 
 def test_a_fault_of_ours_is_seen_and_raised():
-    place = alert()
+    place = area()
 
     def broken():
         raise ZeroDivisionError("by <nothing>")
@@ -126,8 +126,8 @@ def test_callbacks_wait_for_each_other():
         go_on.wait(10)
         done.append("choice")
 
-    first = threading.Thread(target=safe(choice_made, alert()))
-    second = threading.Thread(target=safe(lambda: done.append("press"), alert()))
+    first = threading.Thread(target=safe(choice_made, area()))
+    second = threading.Thread(target=safe(lambda: done.append("press"), area()))
     first.start()
     assert at_work.wait(10)
     second.start()
@@ -141,7 +141,7 @@ def test_callbacks_wait_for_each_other():
 
 @pytest.mark.parametrize("why", ["Stopped", "an entry has changed"])
 def test_work_is_stopped_and_its_answer_thrown_away(why):
-    going, place, answers = threading.Event(), alert(), []
+    going, place, answers = threading.Event(), area(), []
 
     def work(progress):
         progress(1, 2)
@@ -162,7 +162,7 @@ def test_work_is_stopped_and_its_answer_thrown_away(why):
 
 
 def test_work_that_fails_is_told():
-    place = alert()
+    place = area()
 
     def work(progress):
         raise InputError("no ink left")
@@ -583,7 +583,7 @@ def test_stock_and_too_few_inks_are_told_where_they_keep_a_formula_away(opened):
 
 def test_the_second_press_of_a_double_one_is_none(monkeypatch):
     monkeypatch.delenv("MATCHKIT_FORMS_RAISE")
-    place, done = alert(), []
+    place, done = area(), []
 
     def work():
         done.append(1)

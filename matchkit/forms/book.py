@@ -76,7 +76,7 @@ class BookForm:
         self.restore: Callable[[], None] = lambda: None  # is called when they are
         self.told: Callable[[], None] = lambda: None  # is called when a job was chosen
         self.line = ui.area()  # the job and what it needs next, for the top of a page
-        self.problems, self.wrong = ui.alert(), ui.alert()  # with looking, with writing
+        self.problems, self.wrong = ui.area(), ui.area()  # with looking, with writing
         self.done, self.saved, self.printed = ui.area(), ui.area(), ui.area()
         self.jobs, self.tale, self.page = ui.area(), ui.area(), ui.area()
         own = isinstance(who, str)  # else the name is typed elsewhere on the page

@@ -25,7 +25,7 @@ class FindPart:
 
     def __init__(self, opened: OpenShop, show: Callable[[int], None]) -> None:
         self.opened, self.show = opened, show
-        self.problems, self.results = ui.alert(), ui.area()
+        self.problems, self.results = ui.area(), ui.area()
         self.which = ui.choice("Look at", [(NONE, None)])
         self.way = ui.choice("Look", [WORDS, COLOUR], WORDS, radio=True)
         self.text = ui.Field("Words of the colour or the job", "", str, short=False)
@@ -93,7 +93,7 @@ class OrderPart:
 
     def __init__(self, opened: OpenShop) -> None:
         self.opened = opened
-        self.problems, self.results = ui.alert(), ui.area()
+        self.problems, self.results = ui.area(), ui.area()
         self.days = ui.amount_field("Days ahead, and back", "30", most=1000)
         self.look = ui.button("Which inks run low?", self.list, self.problems, main=True)
         self.box = ui.below(self.days.box, self.look, self.problems, self.results)
@@ -113,7 +113,7 @@ class UseUpPart:
 
     def __init__(self, opened: OpenShop) -> None:
         self.opened = opened
-        self.problems, self.results = ui.alert(), ui.area()
+        self.problems, self.results = ui.area(), ui.area()
         self.grams = ui.amount_field("Batch, grams", "1000", most=1e6)
         self.look = ui.button(
             "Which colours could they become?", self.list, self.problems, main=True
@@ -134,7 +134,7 @@ class CopyPart:
 
     def __init__(self, opened: OpenShop, changed: Callable[[], None]) -> None:
         self.opened, self.changed = opened, changed
-        self.problems, self.done = ui.alert(), ui.area()
+        self.problems, self.done = ui.area(), ui.area()
         self.which = ui.choice("Restore the book from", [NONE])
         self.save = ui.button("Save a backup", self._backup, self.problems, main=True)
         self.export = ui.button("Export it as CSV and JSON", self._export, self.problems)
@@ -185,7 +185,7 @@ class ShelfPart:
         self, opened: OpenShop, who: Callable[[], str], changed: Callable[[], None]
     ) -> None:
         self.opened, self.signed, self.changed = opened, who, changed
-        self.problems, self.done, self.shelf = ui.alert(), ui.area(), ui.area()
+        self.problems, self.done, self.shelf = ui.area(), ui.area(), ui.area()
         self.what = ui.choice(
             "What happened on the shelf?",
             [CAME, CHECKED, OPENED, COUNTED, RETIRED],

@@ -119,7 +119,7 @@ class AgainPart:
     def __init__(self, signed: Signed, show_job: Callable[[int], None]) -> None:
         self.signed, self.show_job = signed, show_job
         self.found: Reprint | None = None
-        self.problems, self.results = ui.alert(), ui.area()
+        self.problems, self.results = ui.area(), ui.area()
         self.grams = ui.amount_field("Batch, grams", "1000", most=1e6)
         self.job = ui.Field("Job", "", str, short=False)
         self.due = ui.Field("Due", "", str)
@@ -166,7 +166,7 @@ class MendPart:
     """What the job is for, written anew; what was there before stays as struck."""
 
     def __init__(self, signed: Signed, done: Callable[[str], None]) -> None:
-        self.signed, self.done, self.problems = signed, done, ui.alert()
+        self.signed, self.done, self.problems = signed, done, ui.area()
         self.fields = {
             "job": ui.Field("Job", "", str, short=False),
             "customer": ui.Field("Customer", "", str, short=False),
@@ -197,7 +197,7 @@ class StrikePart:
 
     def __init__(self, signed: Signed, done: Callable[[str], None]) -> None:
         self.signed, self.done = signed, done
-        self.problems = ui.alert()
+        self.problems = ui.area()
         self.which = ui.choice("Which record is wrong?", [])
         self.which.layout = w.Layout(width="40em", max_width="100%")
         self.why = ui.Field("What was wrong with it?", "", str, short=False)

@@ -66,7 +66,7 @@ class BeginPart:
         size: JobForm | None = None,
     ) -> None:
         self.form, self.signed, self.show = form, who, show
-        self.problems, self.notes, self.details = ui.alert(), ui.area(), JobFields()
+        self.problems, self.notes, self.details = ui.area(), ui.area(), JobFields()
         self.write = ui.button("Begin this job", self.begin, self.problems, main=True)
         self.size, self.sized = size, ui.tick("The batch is what the print job needs")
         sizing = []
@@ -99,7 +99,7 @@ class NewPart:
         self, opened: OpenShop, who: Callable[[], str], show: Callable[[int], None]
     ) -> None:
         self.opened, self.signed, self.show = opened, who, show
-        self.problems, self.notes = ui.alert(), ui.area()
+        self.problems, self.notes = ui.area(), ui.area()
         self.target = TargetPicker(opened)
         self.saved = saved_recipes(opened)
         self.formula = ui.choice("Formula", [FOUND, LEFTOVER, *self.saved], FOUND)
@@ -206,7 +206,7 @@ class ReadingPicker:
 
     def __init__(self, opened: OpenShop, called: str = "Spectrum", *, asks: bool = False) -> None:
         self.opened = opened
-        self.problem, self.notes = ui.alert(), ui.area()
+        self.problem, self.notes = ui.area(), ui.area()
         self.found: dict[str, NamedSpectrum] = {}
         self.way = ui.choice("How did it measure?", [FILE, PASTED], FILE, radio=True)
         self.names = ui.choice(called, [(pouring.NONE, None)])

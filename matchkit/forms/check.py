@@ -51,7 +51,7 @@ class CheckForm:
 
     def __init__(self, opened: OpenShop, start: str = "") -> None:
         self.opened = opened
-        self.problems, self.results = ui.alert(), ui.area()
+        self.problems, self.results = ui.area(), ui.area()
         self.picker = TargetPicker(opened, start)
         self.measured = MeasuredPicker(opened)
         self.look = ui.button("Is it near enough?", self.judge, self.problems, main=True)

@@ -31,7 +31,7 @@ def open_shop(folder: str | Path | None = None) -> OpenShop:
 
 def shop_list() -> Any:
     """The shops beside this notebook and those that the job page opened, to choose from."""
-    problems, told = ui.alert(), ui.area()
+    problems, told = ui.area(), ui.area()
     pick = ui.choice("Shop", _folders(), chosen_shop())
 
     def chosen() -> None:

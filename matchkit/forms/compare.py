@@ -38,7 +38,7 @@ class CompareForm:
         self.opened = opened
         self.formulas: tuple[Candidate, ...] = ()
         self.compared: RecipesCompared | None = None
-        self.problems, self.results = ui.alert(), ui.area()
+        self.problems, self.results = ui.area(), ui.area()
         self.told, self.saved, self.sheet = ui.area(), ui.area(), ui.area()
         self.picker = TargetPicker(opened, start, lab=False)
         first = opened.shop.lights[0]

@@ -37,7 +37,7 @@ class CorrectForm:
         self.rounds: list[Mixed] = []
         self.now: list[Mixed] = []  # and this one
         self.found: Advice | None = None
-        self.problems, self.results = ui.alert(), ui.area()
+        self.problems, self.results = ui.area(), ui.area()
         self.slip, self.saved = ui.area(), ui.area()
         self.picker = TargetPicker(opened, start)
         self.rows = FormulaRows(opened, "grams", batch)

@@ -29,7 +29,7 @@ class CoverForm:
 
     def __init__(self, opened: OpenShop, start: str = "") -> None:
         self.opened = opened
-        self.problems, self.results = ui.alert(), ui.area()
+        self.problems, self.results = ui.area(), ui.area()
         self.rows = FormulaRows(opened, "percent", start)
         targets = [NO_TARGET, *listed_targets(opened)]
         self.target = ui.choice("It should look like", targets, NO_TARGET)

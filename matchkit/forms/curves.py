@@ -27,7 +27,7 @@ def turn(y: str, draw: Callable[[float], Curves], words: str, ends: tuple[float,
     `draw` gives the curves, as `curves` takes them, for where the slider stands.
     """
     low, high = ends
-    place, problems = ui.area(), ui.alert()
+    place, problems = ui.area(), ui.area()
     slider = w.FloatSlider(
         value=(low + high) / 2, min=low, max=high, step=(high - low) / 40, readout_format=".2f",
         description=words,

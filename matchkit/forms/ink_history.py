@@ -33,7 +33,7 @@ class HistoryForm:
 
     def __init__(self, opened: OpenShop, ink: str = "") -> None:
         self.opened = book_demo.with_book(opened)
-        self.problems, self.history, self.shares = ui.alert(), ui.area(), ui.area()
+        self.problems, self.history, self.shares = ui.area(), ui.area(), ui.area()
         first, note = begin.first_of(rows.known_inks(opened), ink)
         self.ink = ui.choice("Ink", rows.known_inks(opened), first)
         self.by = ui.choice("Counted", [(NAMES[g], g) for g in GROUPS], GROUPS[0], radio=True)

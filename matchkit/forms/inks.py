@@ -29,7 +29,7 @@ class InksForm:
 
     def __init__(self, opened: OpenShop, start: str = "") -> None:
         self.opened = opened
-        self.problems, self.about, self.tint = ui.alert(), ui.area(), ui.area()
+        self.problems, self.about, self.tint = ui.area(), ui.area(), ui.area()
         self.kept, self.whole = ui.area(), ui.area()
         names = [
             ink.name for found in opened.fits.values() for ink in found.palette.inks

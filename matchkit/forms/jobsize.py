@@ -50,7 +50,7 @@ class TicketPart:
         self, make: Callable[[TicketChoices], Ticket], number: int = 0, *, container: Any = None
     ) -> None:
         self.make = make
-        self.problems, self.saved, self.page = ui.alert(), ui.area(), ui.area()
+        self.problems, self.saved, self.page = ui.area(), ui.area(), ui.area()
         self.job = ui.Field("Job or customer", "", _job, short=False)
         self.container = container or ui.choice("Mixed in", [UNKNOWN, *CONTAINERS_ML])
         asked = [] if container else [ui.boxed(self.container)]
@@ -127,7 +127,7 @@ class WeighForm:
 
     def __init__(self, opened: OpenShop, start: str = "") -> None:
         self.opened = opened
-        self.problems, self.results = ui.alert(), ui.area()
+        self.problems, self.results = ui.area(), ui.area()
         self.rows = FormulaRows(opened, "percent", start)
         self.grams = ui.amount_field("Batch, grams", "500", most=1e6)
         self.target = ui.choice("Target", [NO_TARGET, *listed_targets(opened)], NO_TARGET)
@@ -192,7 +192,7 @@ class JobForm:
 
     def __init__(self, opened: OpenShop, start: str = "", rows: Any = None) -> None:
         self.opened = opened
-        self.problems, self.results = ui.alert(), ui.area()
+        self.problems, self.results = ui.area(), ui.area()
         self.rows = rows or FormulaRows(opened, "percent", start)
         self.prints = ui.Field("Prints", "300", _whole)
         self.units = ui.choice("Lengths in", [METRIC, US], METRIC)

@@ -101,7 +101,7 @@ class MatchForm:
         self.found: FoundFormulas | None = None
         self.filling = False
         self.again: str | None = None  # the formula to choose when they are found again
-        self.problems, self.stale = ui.alert(), ui.area()
+        self.problems, self.stale = ui.area(), ui.area()
         self.results, self.detail = ui.area(), ui.area()
         self.picker = TargetPicker(opened, start, new=True)
         self.grams = ui.amount_field("Batch, grams", "1000", most=1e6)

@@ -42,7 +42,7 @@ class NewShopForm:
     """The form's widgets."""
 
     def __init__(self) -> None:
-        self.problems, self.done, self.next = ui.alert(), ui.area(), ui.area()
+        self.problems, self.done, self.next = ui.area(), ui.area(), ui.area()
         self.folder = ui.Field("Name of its folder", "our-shop", folder_name)
         self.title = ui.Field("Name of the shop", "Our shop", _text)
         self.geometry = ui.choice("How your instrument measures", [CHOOSE, *_same(GEOMETRIES)])
@@ -127,7 +127,7 @@ class InkRows:
         self.place = ui.below()
         self.more = ui.tick("Show density, cost, stock, limit, series")
         ui.on_change([self.more], self._shown)
-        nothing = ui.alert()
+        nothing = ui.area()
         self.box = ui.below(
             w.HTML(
                 "<p>One white, at least; black and clear, if you have them; your colours."

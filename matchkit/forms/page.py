@@ -86,7 +86,7 @@ class JobPage:
         self.who: ui.Field = ui.name_field(who)
         self.who.box.add_class("mk-who")
         self.problems, self.wait, self.about, self.title = (
-            ui.alert(), ui.area(), ui.area(), w.HTML()
+            ui.area(), ui.area(), ui.area(), w.HTML()
         )  # fmt: skip
         self.head = w.VBox()
         self.head.add_class("mk-next")

@@ -71,12 +71,7 @@ def row(*children: Any) -> Any:
 
 
 def area() -> Any:
-    """A place for results."""
-    return w.HTML("")
-
-
-def alert() -> Any:
-    """A place for what went wrong; a screen reader reads it at once."""
+    """A place for results, or for what went wrong."""
     return w.HTML("")
 
 
@@ -158,9 +153,9 @@ def shown_by(chosen: Any, parts: Mapping[Any, Any]) -> None:
     show()
 
 
-def boxed(widget: Any) -> Any:
-    """A widget with its label above it."""
-    box = below(widget)
+def boxed(*widgets: Any) -> Any:
+    """A widget with its label above it, and what belongs below it."""
+    box = below(*widgets)
     box.add_class("mk-field")
     return box
 
@@ -226,9 +221,8 @@ class Field:
     ) -> None:
         self.text = w.Text(value=value, description=label, continuous_update=False)
         self.parse = parse
-        self.problem = alert()
-        self.box = below(self.text, self.problem)
-        self.box.add_class("mk-field")
+        self.problem = area()
+        self.box = boxed(self.text, self.problem)
         if short:
             self.box.add_class("mk-short")
         self.text.observe(lambda _: self.look(), names="value")
@@ -303,8 +297,7 @@ def _name(text: str) -> str:
 
 def read(*fields: Field) -> list[Any]:
     """The values of all fields, or every fault in them at once."""
-    faults = [fault for field in fields for fault in field.look()]
-    raise_any(faults)
+    raise_any([fault for field in fields for fault in field.look()])
     return [field.value for field in fields]
 
 

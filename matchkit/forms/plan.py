@@ -36,7 +36,7 @@ class PlanWeights:
         self.asked: list[Weighing] = []
         self.doubted: tuple[str, ...] = ()
         self.fields: list[ui.Field] = []
-        self.problems, self.told, self.place = ui.alert(), ui.area(), ui.row()
+        self.problems, self.told, self.place = ui.area(), ui.area(), ui.row()
         self.ladder = ui.choice("The ladder of", [])
         self.ladder.observe(lambda _: self._ask(), names="value")
         self.save = ui.button("Put the weights into drawdowns.csv", self.put_in, self.problems)
@@ -127,7 +127,7 @@ class PlanForm:
 
     def __init__(self, opened: OpenShop, start: str = "") -> None:
         self.opened = opened
-        self.problems, self.saved, self.page = ui.alert(), ui.area(), ui.area()
+        self.problems, self.saved, self.page = ui.area(), ui.area(), ui.area()
         self.weights = PlanWeights(opened)
         series = list(dict.fromkeys(ink.series for ink in opened.shop.inks))
         mine = next((ink.series for ink in opened.shop.inks if ink.name == start), series[0])

@@ -51,7 +51,7 @@ class PlayForm:
     def __init__(self, palettes: dict[str, Palette], light: Any, observer: Any) -> None:
         self.palettes, self.seen_by = palettes, (light, observer)
         self.series = ui.choice("Series", list(palettes), next(iter(palettes)))
-        self.inks, self.picture, self.problems = ui.below(), ui.area(), ui.alert()
+        self.inks, self.picture, self.problems = ui.below(), ui.area(), ui.area()
         self.sliders: list[Any] = []
         self.trail: list[Array] = []
         self.series.observe(ui.safe(self._open, self.problems), names="value")

@@ -37,7 +37,7 @@ class PouredRows:
         self.step = 0.01
         self.fields: dict[str, ui.Field] = {}
         self.place = ui.row()
-        self.now, self.wrong = ui.area(), ui.alert()
+        self.now, self.wrong = ui.area(), ui.area()
         self.shows = ui.Field("The balance shows, g", "", self._more)
         self.next = ui.button("Next ink", self._poured_next, self.wrong, main=True)
         shown = ui.row(self.shows.box, self.next)

@@ -84,7 +84,7 @@ def everything(opened: OpenShop, who: ui.Field) -> Any:
         TITLES[BOOK]: lambda: book(opened),
         "All learners": trainer,
     }
-    place, problems, made = ui.below(), ui.alert(), {}
+    place, problems, made = ui.below(), ui.area(), {}
     chosen = ui.choice("What to practise", list(makers), TITLES["see"])
 
     def show() -> None:
@@ -100,7 +100,7 @@ def everything(opened: OpenShop, who: ui.Field) -> Any:
 
 def trainer() -> Any:
     """How far all learners of the folder are, for who trains them."""
-    place, problems = ui.area(), ui.alert()
+    place, problems = ui.area(), ui.area()
     look = ui.safe(
         lambda: ui.put(place, practice.class_parts(practising.class_of(FOLDER))), problems
     )
@@ -115,7 +115,7 @@ class ExerciseForm:
     def __init__(self, kind: str, own: Sequence[Exercise] = ()) -> None:
         self.kind, self.own = kind, own
         self.given: Exercise | None = None
-        self.problems, self.question = ui.alert(), ui.area()
+        self.problems, self.question = ui.area(), ui.area()
         self.tip, self.verdict, self.stands = ui.area(), ui.area(), ui.area()
         self.who = LearnerField(self.problems, self._next)
         self.pick = ui.choice("Your answer", [], radio=True)

@@ -25,7 +25,7 @@ class PracticeJobForm:
         self.batch: job.PracticeBatch = job.start(practice_shop(), seed=seed)
         self.asked: Safety | None = None
         self.kept = False  # of this job
-        self.problems, self.note = ui.alert(), ui.alert()
+        self.problems, self.note = ui.area(), ui.area()
         self.state, self.end, self.safety_words = ui.area(), ui.area(), ui.area()
         self.who = LearnerField(self.problems, lambda: None)
         names = list(self.batch.shop.bench.names)

@@ -36,7 +36,7 @@ class ReadingsForm:
 
     def __init__(self, opened: OpenShop) -> None:
         self.opened = opened
-        self.problems = ui.alert()
+        self.problems = ui.area()
         self.state, self.about, self.done = ui.area(), ui.area(), ui.area()
         self.seen: Look | None = None
         self.upload = w.FileUpload(

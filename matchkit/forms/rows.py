@@ -63,7 +63,7 @@ class FormulaRows:
         self.lines = [
             ui.row(ui.boxed(i), a.box) for i, a in zip(self.inks, self.amounts, strict=True)
         ]
-        self.problem, self.told = ui.alert(), ui.area()
+        self.problem, self.told = ui.area(), ui.area()
         # The example is the demo shop's: no other shop misses it.
         missed = start and start != shops.EXAMPLE_BATCH and start not in self.saved
         note = f"No saved batch of this shop is called {start!r}." if missed else ""
@@ -237,7 +237,7 @@ class SpectrumFile:
 
     def __init__(self, opened: shops.OpenShop, words: str, which: str) -> None:
         self.opened = opened  # a file that was measured otherwise is refused or converted
-        self.problem, self.notes = ui.alert(), ui.area()
+        self.problem, self.notes = ui.area(), ui.area()
         self.upload = w.FileUpload(accept="", multiple=False, description=words)
         self.names = ui.choice(which, [])
         self.found: dict[str, Array] = {}
@@ -315,7 +315,7 @@ class TargetPicker:
         ui.tell(numbers, ONE_LIGHT, "quiet")
         light = ui.row(ui.boxed(self.light), ui.boxed(self.observer))
         self.lab = ui.below(ui.row(self.L.box, self.a.box, self.b.box), light, numbers)
-        self.listing, self.problem = ui.boxed(self.names), ui.alert()
+        self.listing, self.problem = ui.boxed(self.names), ui.area()
         self.batch = ui.choice("Batch", [])
         self.past = ui.below(ui.boxed(self.batch), self.problem)
         parts = [self.listing, self.file.box, self.lab, self.past]
