@@ -137,6 +137,18 @@ def test_a_plan_that_is_off_target_is_kept_to(palette, plan):
     assert abs(off) < 0.35 and rescue.scaled.de00[0] > 3
 
 
+def test_no_way_pours_what_is_not_in_stock(palette, plan, target):
+    """Of 435 g of White 420 are in the container already, and the stock does not know it yet."""
+    held, white = grams(palette, White=420, Lemon=66), palette.index("White")
+    free = over_pour(palette, plan, held, target, Limits(**LIMITS))
+    assert free.scaled.rest_g[white] == pytest.approx(20.0)
+    stock = np.full(len(palette.inks), np.inf)
+    stock[white] = 435.0
+    short = over_pour(palette, plan, held, target, Limits(**LIMITS, upper_g=stock))
+    assert short.scaled is None and short.ways
+    assert all(way.rest_g[white] <= 15.0 for way in short.ways.values())
+
+
 def test_the_room_of_the_container(palette, plan, target):
     rescue = over_pour(
         palette, plan, grams(palette, White=440), target, Limits(**LIMITS, room_g=80.0)

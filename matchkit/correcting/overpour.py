@@ -48,7 +48,8 @@ class Way:
 class Rescue:
     """What went wrong (ink names), and the ways on.
 
-    `scaled` is None after a wrong ink, which no scaling takes out again; `least_growth` is
+    `scaled` is None after a wrong ink, which no scaling takes out again, and where the stock is
+    less than it takes; `least_growth` is
     None where a batch ten times the plan would still not be near enough.
     """
 
@@ -97,19 +98,21 @@ def over_pour(
             over=(), wrong=(), scaled=as_planned, least_growth=None, same_size=as_planned,
             tolerance_de00=tolerance_de00,
         )  # fmt: skip
-    aim = AIM * tolerance_de00
+    aim, rest = AIM * tolerance_de00, _scaled_rest(case)
+    there_g = np.maximum(limits.there_is(palette) - held, 0)  # what is poured is still counted
+    enough = bool((rest <= there_g + limits.resolution_g / 2).all())
     wanted = AdditionWanted(
         bucket=case.bucket,
         target=_goal(palette, plan, target, aim),
         own=(plan > 0) | (held > 0),
-        upper_g=limits.there_is(palette),
+        upper_g=there_g,
         resolution_g=limits.resolution_g,
         at_least_g=case.left_g,
         most_g=max(LARGEST * float(plan.sum()), case.left_g),
         most_de00=np.maximum(tolerance_de00, case.planned_de00),
-        planned_g=_scaled_rest(case),
+        planned_g=rest,
     )
-    scaled = None if wrong.any() else _way(case, _scaled_rest(case), "same colour")
+    scaled = _way(case, rest, "same colour") if enough and not wrong.any() else None
     rest = np.zeros_like(plan)
     if case.left_g >= limits.resolution_g:
         free = replace(wanted, most_de00=None, most_g=case.left_g)
