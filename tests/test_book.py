@@ -141,10 +141,10 @@ def _count(book):
         return [db.execute(f"SELECT count(*) FROM {table}").fetchone()[0] for table in TABLES]
 
 
-def test_twenty_thousand_formulas_are_searched_in_a_moment(book):
+def test_five_thousand_formulas_are_searched_in_a_moment(book):
     """With spectra, half of them made and measured: nearest colours, and opening."""
     rng = np.random.default_rng(4)
-    R = np.clip(np.cumsum(rng.normal(0, 0.03, (20_000, 31)), axis=1) + 0.4, 0.01, 0.99).round(4)
+    R = np.clip(np.cumsum(rng.normal(0, 0.03, (5_000, 31)), axis=1) + 0.4, 0.01, 0.99).round(4)
     labs = Lab(R, "D65", 10).round(4).tolist()
     seen = [
         (json.dumps(spectrum), *lab, "D65", 10, SHOP.geometry, SHOP.condition)
@@ -160,11 +160,11 @@ def test_twenty_thousand_formulas_are_searched_in_a_moment(book):
                 db.execute(WEIGHING, (k, k))
                 db.execute(MEASUREMENT, (k, k, k, *colour))
     assert check(book) == []
-    quickest = min(_seconds(lambda: near(book, SHOP, labs[7])) for _ in range(5))
-    assert quickest < 0.3
+    quickest = min(_seconds(lambda: near(book, SHOP, labs[7])) for _ in range(3))
+    assert quickest < 0.1
     assert near(book, SHOP, labs[7])[0].formula == 8
-    quickest = min(_seconds(lambda: near(book, SHOP, labs[7], within=None)) for _ in range(5))
-    assert quickest < 0.3
+    quickest = min(_seconds(lambda: near(book, SHOP, labs[7], within=None)) for _ in range(3))
+    assert quickest < 0.1
     assert min(_seconds(lambda: open_book(book.path.parent)) for _ in range(5)) < 0.1
 
 
@@ -209,7 +209,7 @@ def test_a_step_that_fails_changes_nothing(book, monkeypatch):
 @forks
 def test_two_that_open_at_once_migrate_once(tmp_path, monkeypatch):
     """A new book and an older one, each opened by three processes at the same moment."""
-    for round_ in range(6):
+    for round_ in range(3):
         folder = tmp_path / str(round_)
         folder.mkdir()
         _together(lambda folder=folder: open_book(folder))

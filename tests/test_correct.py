@@ -67,7 +67,7 @@ def by_slsqp(palette, belief, target, upper, aim=AIM):
     scale = belief.grams.sum() / 100
     best = np.inf
     bounds = [(0, float(min(u / scale, 100))) for u in upper]
-    for seed in range(5):
+    for seed in range(3):
         start = np.random.default_rng(seed).uniform(0, 0.5, len(upper))
         found = minimize(
             np.sum,

@@ -44,27 +44,28 @@ def measured(palette, c, strengths, grams=500.0, f_error=0.0):
 
 
 def minus_log_posterior(u, palette, rounds, spread, freedom):
-    """Strengths u (n_ink,) and pour errors, written down anew: what `infer` makes least."""
+    """Strengths u (..., n_ink) and pour errors, written down anew: what `infer` makes least."""
     n = len(palette.inks)
-    before, at, error, misses = np.zeros(n), n, np.zeros(n), []
+    before, at, error, misses = np.zeros(n), n, np.zeros((*u.shape[:-1], n)), []
     for each in rounds:
         poured = np.flatnonzero(each.grams > before)
         error = error.copy()
-        error[poured] += u[at : at + len(poured)]
+        error[..., poured] += u[..., at : at + len(poured)]
         at, before = at + len(poured), each.grams
         grams = each.grams + error
-        foretold = reflectance(palette, grams / grams.sum(), np.exp(u[:n]))
+        c = grams / grams.sum(axis=-1, keepdims=True)
+        foretold = reflectance(palette, c, np.exp(u[..., :n]))
         misses.append(f_scale(each.R)[0] - f_scale(foretold)[0])
     total = np.array([each.grams.sum() for each in rounds])
     share = np.minimum.outer(total, total) / np.maximum.outer(total, total)
     covariance = np.kron(share, SMOOTH) + np.kron(np.eye(len(rounds)), NOISE)
-    miss = np.concatenate(misses)
-    z = u[:n] / spread.log_strength
-    tails = (z**2).sum() / 2
+    miss = np.concatenate(misses, axis=-1)
+    z = u[..., :n] / spread.log_strength
+    tails = (z**2).sum(axis=-1) / 2
     if np.isfinite(freedom):
-        tails = freedom / 2 * np.log1p(z**2 / freedom).sum()
-    slips = ((u[n:] / spread.pour_g) ** 2).sum() / 2
-    return miss @ np.linalg.solve(covariance, miss) / 2 + tails + slips
+        tails = freedom / 2 * np.log1p(z**2 / freedom).sum(axis=-1)
+    slips = ((u[..., n:] / spread.pour_g) ** 2).sum(axis=-1) / 2
+    return (miss @ np.linalg.inv(covariance) * miss).sum(axis=-1) / 2 + tails + slips
 
 
 def by_scipy(palette, rounds, spread, freedom=T_FREEDOM):
@@ -136,20 +137,13 @@ def test_two_inks_by_brute_force():
     rounds = [measured(pair, np.array([0.9, 0.1]), np.array([1.05, 0.96]))]
     belief = infer(pair, rounds, spread, freedom=np.inf)
     axis = np.linspace(-0.16, 0.16, 81)
-    cost = np.array(
-        [
-            [
-                minus_log_posterior(np.array([a, b, 0, 0]), pair, rounds, spread, np.inf)
-                for b in axis
-            ]
-            for a in axis
-        ]
-    )
+    grid = np.stack(np.meshgrid(axis, axis, indexing="ij"))
+    u = np.stack([*grid, *np.zeros_like(grid)], axis=-1)
+    cost = minus_log_posterior(u, pair, rounds, spread, np.inf)
     p = np.exp(cost.min() - cost)
     p /= p.sum()
     at = np.unravel_index(np.argmax(p), p.shape)
     assert np.allclose(belief.log_strength, axis[list(at)], atol=0.003)
-    grid = np.stack(np.meshgrid(axis, axis, indexing="ij"))
     mean = (p * grid).sum(axis=(1, 2))
     off = grid - mean[:, None, None]
     covariance = np.einsum("iab,jab,ab->ij", off, off, p)
@@ -271,7 +265,7 @@ def test_a_switched_specular_part_is_named():
     rng = np.random.default_rng(12)
     named = 0
     mixtures = [
-        c for kind in ("pastel", "half", "deep") for c in random_mixtures(bench, rng, kind, 4)
+        c for kind in ("pastel", "half", "deep") for c in random_mixtures(bench, rng, kind, 2)
     ]
     for c in mixtures:
         R = read(opaque_R(included, c), rng, repeats=3).mean(axis=0)
@@ -298,7 +292,7 @@ def test_a_coarse_hand_with_hundredths_of_a_gram_is_found():
     weighed = 500 * mixture(bench, Clear=498.9, Black=0.26, Lemon=0.57, Magenta=0.38)
     small = (weighed > 0) & (weighed < 400)
     worst = []
-    for seed in range(7):
+    for seed in range(4):
         rng = np.random.default_rng(seed)
         true = weighed + np.where(small, 0.1 * rng.choice([-1, 1], len(weighed)), 0)
         R = read(opaque_R(bench, true / true.sum()), rng, repeats=3).mean(axis=0)

@@ -1,6 +1,7 @@
 """Thousands of targets into one file: the same whoever works, whatever cuts it short."""
 
 import csv
+import gc
 import json
 import os
 import shutil
@@ -8,6 +9,7 @@ import signal
 import subprocess
 import sys
 import time
+import tracemalloc
 from pathlib import Path
 
 import joblib
@@ -58,7 +60,8 @@ def shop(tmp_path_factory):
         keep(name, lambda row: row[0] not in others)
     assert main(["fit", str(folder)]) == 0
     lines = (folder / "targets.csv").read_text(encoding="utf-8").splitlines()
-    (folder / "few.csv").write_text("\n".join(lines[:6]) + "\n", encoding="utf-8")
+    for name, n in (("few.csv", 5), ("dozen.csv", 12)):
+        (folder / name).write_text("\n".join(lines[: n + 1]) + "\n", encoding="utf-8")
     return folder
 
 
@@ -86,9 +89,9 @@ def run(shop, into, *words, targets="few.csv"):
     return main(["library", str(shop), str(shop / targets), "--into", str(into), *words])
 
 
-def started(shop, into, *words):
-    """The command on all targets in a process of its own, for signals."""
-    words = ["library", str(shop), str(shop / "targets.csv"), "--into", str(into), *words]
+def started(shop, into, *words, targets="targets.csv"):
+    """The command in a process of its own, for signals."""
+    words = ["library", str(shop), str(shop / targets), "--into", str(into), *words]
     with ctrl_c_heard():
         return subprocess.Popen(
             [sys.executable, "-m", "matchkit", *words],
@@ -120,9 +123,13 @@ def test_every_answer_is_that_of_match(opened, one_by_one):
         assert got == plain(match(shop, fits, target, FEW, name=name))
 
 
-def test_two_processes_give_the_same(opened, one_by_one):
+@pytest.mark.parametrize("stretch", [3, 128])
+def test_two_processes_give_the_same_wherever_a_stretch_ends(
+    opened, one_by_one, monkeypatch, stretch
+):
+    monkeypatch.setattr("matchkit.matching.library.STRETCH", stretch)
     shop, fits, targets = opened
-    found = matches(shop, fits, iter(targets), FEW, workers=2)
+    found = matches(shop, fits, iter(targets[: 2 * stretch + 3]), FEW, workers=2)
     assert [plain(m) for m in found] == one_by_one
 
 
@@ -132,7 +139,7 @@ def test_a_cluster_gives_the_same(opened, one_by_one):
     shop, fits, targets = opened
     with (
         distributed.LocalCluster(
-            n_workers=2, threads_per_worker=1, dashboard_address=None, silence_logs=50
+            n_workers=2, processes=False, dashboard_address=None, silence_logs=50
         ) as cluster,
         distributed.Client(cluster),
         joblib.parallel_config(backend="dask"),
@@ -152,18 +159,12 @@ def test_targets_are_drawn_as_they_are_needed(opened, monkeypatch, workers, ahea
             drawn.append(1)
             yield targets[0]
 
-    found = matches(shop, fits, endless(), Choices(max_inks=1), workers=workers)
-    next(found)
-    time.sleep(0.5)  # processes that could run on would do so now
-    assert len(drawn) == ahead
-    found.close()
-
-
-def test_a_stretch_ends_where_it_likes(opened, monkeypatch):
-    monkeypatch.setattr("matchkit.matching.library.STRETCH", 3)
-    shop, fits, targets = opened
-    found = [m.target for m in matches(shop, fits, targets, Choices(max_inks=1, top=1), workers=2)]
-    assert found == [name for name, _ in targets]
+    with joblib.parallel_config(backend="threading"):  # which starts at once
+        found = matches(shop, fits, endless(), Choices(max_inks=1), workers=workers)
+        next(found)
+        time.sleep(0.2)  # workers that could run on would do so now
+        assert len(drawn) == ahead
+        found.close()
 
 
 def test_no_workers_are_refused(opened):
@@ -191,10 +192,10 @@ def test_whatever_is_cut_off_it_goes_on_to_the_same_file(shop, tmp_path, suffix,
 
 def test_a_kill_costs_nothing_that_was_written(shop, tmp_path, capsys):
     whole, cut = tmp_path / "whole.jsonl", tmp_path / "cut.jsonl"
-    assert run(shop, whole, *SOME, targets="targets.csv") == 0
+    assert run(shop, whole, *SOME, targets="dozen.csv") == 0
     size = whole.stat().st_size
     for least in np.random.default_rng(7).integers(300, size * 3 // 4, 1):
-        going = started(shop, cut, *SOME, "--workers", "2")
+        going = started(shop, cut, *SOME, targets="dozen.csv")
         wait_for(cut, least, going)
         going.send_signal(signal.SIGKILL)
         going.wait()
@@ -202,9 +203,9 @@ def test_a_kill_costs_nothing_that_was_written(shop, tmp_path, capsys):
         lines = cut.read_bytes().split(b"\n")[:-1]
         assert whole.read_bytes().startswith(b"\n".join(lines))
     capsys.readouterr()
-    assert run(shop, cut, *SOME, targets="targets.csv") == 0
+    assert run(shop, cut, *SOME, targets="dozen.csv") == 0
     assert cut.read_bytes() == whole.read_bytes()
-    assert "of 27 targets are there; going on" in capsys.readouterr().err
+    assert "of 12 targets are there; going on" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("words", [(), ("--workers", "2", "--anew")])
@@ -361,33 +362,18 @@ def test_the_summary_and_the_table(shop, tmp_path, capsys):
         assert sum(grams) == pytest.approx(1000)
 
 
-MEMORY = """
-import resource, sys
-import numpy as np
-from matchkit.files.fitted import fit_content, read_fits
-from matchkit.files.shop import read_shop
-from matchkit.matching.library import matches
-from matchkit.colorimetry.difference import Target
-from matchkit.matching.rank import Choices
-shop = read_shop(sys.argv[1])
-fits = read_fits(sys.argv[1], shop, fit_content(sys.argv[1]))[0]["series"]
-rng = np.random.default_rng(1)
-def targets():
-    for k in range(15):
-        R = shop.drawdowns[k].R * rng.uniform(0.8, 1)
-        yield str(k), Target.from_spectrum(R, shop.lights, shop.observer)
-for done, _ in enumerate(matches(shop, fits, targets(), Choices(max_inks=1, top=1)), start=1):
-    if done in (5, 15):
-        print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
-"""
-
-
-def test_memory_does_not_grow_with_the_number_of_targets(shop):
-    told = subprocess.run(
-        [sys.executable, "-c", MEMORY, str(shop)], capture_output=True, text=True, check=True
-    )
-    few, many = map(float, told.stdout.split())
-    assert many - few < 4  # MB; an answer and its target take some 0.01
+def test_memory_does_not_grow_with_the_number_of_targets(opened):
+    shop, fits, targets = opened
+    endless = ((str(k), targets[k % 3][1]) for k in range(15))
+    held = []
+    tracemalloc.start()
+    try:
+        for _ in matches(shop, fits, endless, Choices(max_inks=1, top=1)):
+            gc.collect()
+            held.append(tracemalloc.get_traced_memory()[0] / 1e6)
+    finally:
+        tracemalloc.stop()
+    assert held[-1] - held[4] < 0.05  # MB; an answer and its target take some 0.01
 
 
 KILLED = """

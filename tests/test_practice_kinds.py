@@ -40,7 +40,7 @@ from matchkit.practice.staircase import Staircase, answered
 from matchkit.simulator.simulate import opaque_R
 from matchkit.workflows.practising import Learner, PracticeOptions, practise
 
-N = 72
+N = 40
 
 
 def next_exercise(kind, answers):

@@ -72,17 +72,18 @@ def needed(palette, target, F, c, upper):
     return out
 
 
-def lost(seed, each=1, starts=STARTS):
+def lost(seed, each=1, starts=STARTS, n_ink=16):
     """How much worse the ten best are, for every target of one seed."""
-    palette, rng = rivals.palette_of(16, seed), np.random.default_rng([seed, 3])
+    palette, rng = rivals.palette_of(n_ink, seed), np.random.default_rng([seed, 3])
     out = []
     for bench in (make_bench(seed), make_bench(seed + 50)):
         for kind in KINDS:
             for R in opaque_R(bench, random_mixtures(bench, rng, kind, each)):
                 target = Target.from_spectrum(R, rivals.LIGHTS, rivals.OBSERVER)
-                upper = np.ones(16)
+                upper = np.ones(n_ink)
                 if len(out) % 2:
-                    upper = np.where(rng.random(16) < 0.5, rng.uniform(0.02, 0.6, 16), 1.0)
+                    some = rng.random(n_ink) < 0.5
+                    upper = np.where(some, rng.uniform(0.02, 0.6, n_ink), 1.0)
                 F, c = literal(palette, target, upper, rng, starts)
                 near = F[0] + 0.9 > F
                 F, c = F[near][:40], c[near][:40]
