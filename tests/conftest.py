@@ -5,6 +5,7 @@ is dear to make; what several files need is made once and kept on disk for all.
 """
 
 import contextlib
+import csv
 import gc
 import io
 import os
@@ -38,6 +39,8 @@ sys.dont_write_bytecode = False
 settings.register_profile("steady", derandomize=True, deadline=None)
 settings.load_profile("steady")
 
+SEVEN = ("Quay White", "Bollard Black", "Ebb Clear", "Sharp Lemon", "Buoy Scarlet",
+         "Slipway Blue", "Kelp Green")  # fmt: skip
 Series = tuple[tuple[Ink, ...], list[Drawdown]]
 # The longest first, so that no process is left with one of them while the others are done.
 LONG = (
@@ -131,3 +134,34 @@ def fitted_demo(tmp_path_factory: pytest.TempPathFactory, once: Once) -> Path:
         return folder
 
     return once("demo shop", make)
+
+
+@pytest.fixture(scope="session")
+def seven_inks(tmp_path_factory: pytest.TempPathFactory, once: Once) -> Path:
+    """The demo shop with seven of its inks, which are quicker to search, and its `fit.json`."""
+
+    def make() -> Path:
+        demo, folder = data_folder() / "demo-shop", tmp_path_factory.mktemp("seven") / "shop"
+        folder.mkdir()
+        for name in ("shop.toml", "targets.csv"):
+            shutil.copy(demo / name, folder)
+
+        def rows(name: str) -> list[list[str]]:
+            with (demo / name).open(encoding="utf-8", newline="") as file:
+                return list(csv.reader(file))
+
+        drawn = rows("drawdowns.csv")[1:]
+        others = {row[0] for row in drawn if row[1] not in SEVEN}
+        others |= {row[0] for row in rows("mixes.csv")[1:]}
+        for name in ("inks.csv", "drawdowns.csv", "spectra.csv"):
+            head, *body = rows(name)
+            kept = [
+                r for r in body if (r[0] in SEVEN if name == "inks.csv" else r[0] not in others)
+            ]
+            with (folder / name).open("w", encoding="utf-8", newline="") as file:
+                csv.writer(file).writerows([head, *kept])
+        with contextlib.redirect_stdout(io.StringIO()):
+            assert main(["fit", str(folder)]) == 0
+        return folder
+
+    return once("seven inks", make)

@@ -450,7 +450,7 @@ def test_learning_closes_most_of_the_gap_in_the_stored_study():
 
 def test_the_study_in_small():
     """One shop with few inks and jobs, to see that it runs; the whole study is what judges."""
-    away = book_learning.play(1, n_jobs=11, n_colours=2)[3:]
+    away = book_learning.play(1, n_jobs=9, n_colours=2)[3:]
     unknown, lots, learned_, known = np.median(away, axis=0)
     assert unknown - max(lots, learned_) > 0.5 * (unknown - known)
 

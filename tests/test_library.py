@@ -32,33 +32,11 @@ from matchkit.matching.rank import Choices
 DEMO = data_folder() / "demo-shop"
 SOME = ("--max-inks", "2")  # quick
 FEW = Choices(max_inks=3, top=1)
-SEVEN = ("Quay White", "Bollard Black", "Ebb Clear", "Sharp Lemon", "Buoy Scarlet",
-         "Slipway Blue", "Kelp Green")  # fmt: skip
 
 
 @pytest.fixture(scope="module")
-def shop(tmp_path_factory):
-    """The demo shop with seven of its inks, which are quicker to search."""
-    folder = tmp_path_factory.mktemp("library") / "shop"
-    folder.mkdir()
-    for name in ("shop.toml", "targets.csv"):
-        shutil.copy(DEMO / name, folder)
-
-    def rows(name):
-        with (DEMO / name).open(encoding="utf-8", newline="") as file:
-            return list(csv.reader(file))
-
-    def keep(name, wanted):
-        head, *body = rows(name)
-        with (folder / name).open("w", encoding="utf-8", newline="") as file:
-            csv.writer(file).writerows([head, *filter(wanted, body)])
-
-    others = {row[0] for row in rows("drawdowns.csv")[1:] if row[1] not in SEVEN}
-    others |= {row[0] for row in rows("mixes.csv")[1:]}
-    keep("inks.csv", lambda row: row[0] in SEVEN)
-    for name in ("drawdowns.csv", "spectra.csv"):
-        keep(name, lambda row: row[0] not in others)
-    assert main(["fit", str(folder)]) == 0
+def shop(seven_inks, tmp_path_factory):
+    folder = shutil.copytree(seven_inks, tmp_path_factory.mktemp("library") / "shop")
     lines = (folder / "targets.csv").read_text(encoding="utf-8").splitlines()
     for name, n in (("few.csv", 5), ("dozen.csv", 12)):
         (folder / name).write_text("\n".join(lines[: n + 1]) + "\n", encoding="utf-8")

@@ -11,7 +11,6 @@ from scipy.optimize import brentq
 from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.fitting.constants import Films
 from matchkit.fitting.fit import fit
-from matchkit.fitting.held_out import STRUCTURES
 from matchkit.fitting.outliers import explain
 from matchkit.inks.palette import Palette, reflectance
 from matchkit.inks.shop import Drawdown
@@ -171,7 +170,7 @@ def test_a_masstone_of_another_ink_does_not_poison_a_short_ladder() -> None:
     inks, drawn = drawdowns_of(bench, np.random.default_rng(5), 3)
     wrong, other = (next(d for d in drawn if d.name == f"{ink} 1") for ink in ("Scarlet", "White"))
     drawn[drawn.index(wrong)] = replace(wrong, readings=other.readings)
-    found = fit(drawn, inks, geometry=bench.geometry, structures=STRUCTURES[-1:])
+    found = fit(drawn, inks, geometry=bench.geometry)
     assert [line.split(":")[0] for line in found.outliers] == ["Scarlet 1"]
     assert found.palette.S[found.palette.index("Scarlet")].max() < 1
     mixed = np.array([[0.6, 0.0, 0.0, 0.2, 0.2], [0.2, 0.0, 0.0, 0.5, 0.3]])
@@ -183,7 +182,7 @@ def test_a_masstone_of_another_ink_does_not_poison_a_short_ladder() -> None:
 
 def test_ten_percent_wrong_is_named_and_sound_drawdowns_are_not() -> None:
     """Short form of `tests.studies.outliers`, on seeds that it doesn't use."""
-    rows = [study.play(seed) for seed in (42001, 42006)]
+    rows = [study.play(seed) for seed in (42000, 42009)]
     assert all(row["named"] for row in rows if row["far_out"])
     assert all(row["named_at_once"] for row in rows if row["far_out"])
     assert any(row["far_out"] for row in rows)

@@ -19,10 +19,8 @@ from matchkit.workflows.fitting_inks import InksFitted
 from matchkit.workflows.session import Session
 
 
-def test_single_constant_is_kept_and_said(fitted_demo, tmp_path, capsys):
-    folder = shutil.copytree(fitted_demo, tmp_path / "shop")
-    for films in folder.glob("film*.csv"):
-        films.unlink()  # the theory is of what hides
+def test_single_constant_is_kept_and_said(seven_inks, tmp_path, capsys):
+    folder = shutil.copytree(seven_inks, tmp_path / "shop")
     assert main(["fit", str(folder), "--theory", "single-constant", "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
     assert told["model"] == "single-constant"

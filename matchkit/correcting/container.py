@@ -184,17 +184,13 @@ def _slope_of_R(bucket: Bucket, subsets: Index, optics: _Optics) -> Array:
 
 def slopes_after(bucket: Bucket, target: Target, subsets: Index, a: Array) -> tuple[Array, Array]:
     """Differences v (n, n_light, 3) and their slope by amount (n, n_light, 3, m)."""
-    optics = _optics(bucket, subsets, a)
-    R, dR = optics.R, _slope_of_R(bucket, subsets, optics)
-    v, J = [], []
-    for light, white in enumerate(target.whites):
-        W = target.W[:, 3 * light : 3 * light + 3]
-        XYZ = R @ W
-        by_XYZ = Lab_jacobian(XYZ, white)
-        difference_, by_Lab = difference_slope(target.lab[light][:, None], XYZ_to_Lab(XYZ, white).T)
-        v.append(difference_.T)
-        J.append(by_Lab.transpose(2, 0, 1) @ by_XYZ @ (dR @ W).transpose(0, 2, 1))
-    return np.stack(v, axis=1), np.stack(J, axis=1)
+    optics, shape = _optics(bucket, subsets, a), (*a.shape, len(target.whites), 3)
+    XYZ = (optics.R @ target.W).reshape(len(a), *shape[2:])
+    by_amount = (_slope_of_R(bucket, subsets, optics) @ target.W).reshape(shape)
+    Lab = XYZ_to_Lab(XYZ, target.whites).transpose(2, 1, 0)
+    v, by_Lab = difference_slope(target.lab.T[..., None], Lab)
+    J = by_Lab.transpose(3, 2, 0, 1) @ Lab_jacobian(XYZ, target.whites)
+    return v.transpose(2, 1, 0), J @ by_amount.transpose(0, 2, 3, 1)
 
 
 def differences_after(bucket: Bucket, target: Target, additions_g: Array) -> Array:

@@ -13,15 +13,12 @@ import pytest
 from matchkit.cli import main
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.illuminants import weights
-from matchkit.fitting.fit import fit
 from matchkit.matching.solve import count_subsets, solve
-from matchkit.practice.rehearse import drawdowns_of
-from matchkit.simulator.pigments import make_bench
 from tests.benchmarks import rivals
 from tests.studies import book_speed, many_starts, speed
 
 NEVER_WORSE_BY = 0.005  # dE00
-SLOWEST = {"drift": 9, "use-up": 14}  # verbs of a record book: at most so many times `lots`
+SLOWEST = {"drift": 9, "use-up": 6}  # verbs of a record book: at most so many times `lots`
 
 
 @pytest.fixture(scope="module")
@@ -40,7 +37,9 @@ def test_all_subsets_at_once_against_one_at_a_time(palette, target):
     subsets = [np.sort(rng.choice(16, 4, replace=False)) for _ in range(8)]
     theirs = [rivals.by_slsqp(palette, target, inks) for inks in subsets]
     a_subset = speed.times_as_long(
-        lambda: rivals.by_slsqp(palette, target, subsets[0]), lambda: solve(palette, target)
+        lambda: rivals.by_slsqp(palette, target, subsets[0]),
+        lambda: solve(palette, target),
+        pairs=1,
     )
     assert a_subset * count_subsets(16, 4) > 50
     assert speed.loss(palette, target, found, theirs) < NEVER_WORSE_BY
@@ -48,7 +47,7 @@ def test_all_subsets_at_once_against_one_at_a_time(palette, target):
 
 def test_a_match_costs_its_solve_and_little_more():
     """Chances, rounding and ranking of all candidates: 11 % when it was measured alone."""
-    assert speed.match_beside_solve() < 1.3
+    assert speed.match_beside_solve(repeats=1) < 1.3
 
 
 def test_other_ways_are_no_better(palette, target):
@@ -69,7 +68,7 @@ def test_the_ten_best_are_the_ten_best_there_are():
 
 def test_one_ink_more_costs_no_more_than_its_subsets(palette, target):
     longer = speed.times_as_long(
-        lambda: solve(palette, target, max_inks=5), lambda: solve(palette, target), pairs=2
+        lambda: solve(palette, target, max_inks=5), lambda: solve(palette, target), pairs=1
     )
     assert longer < 5
 
@@ -102,14 +101,6 @@ def test_weights_against_a_library_spectrum_by_spectrum():
     assert speed.times_as_long(theirs, lambda: [ours() for _ in range(20)]) > 1
 
 
-def test_fit_of_a_whole_series():
-    bench = make_bench(8305)
-    inks, drawn = drawdowns_of(bench, np.random.default_rng(8305), 10)
-    found = []
-    assert speed.cpu_s(lambda: found.append(fit(drawn, inks, geometry=bench.geometry))) < 20
-    assert len(found[0].palette.inks) == 16
-
-
 def test_correction_of_a_batch(fitted_demo, capsys):
     example = fitted_demo / "example"
     words = ["correct", str(fitted_demo), str(example / "target.csv"), "--json"]
@@ -125,6 +116,7 @@ def test_an_old_book_is_as_quick_as_a_young_one(fitted_demo, tmp_path, monkeypat
 
     Of both books as many of the last are gone through, so that only their length differs.
     """
+    monkeypatch.setattr(book_speed, "LEFTOVERS", 3)
     monkeypatch.setattr("matchkit.book.lessons.MOST", 30)
     names = ("today", "find words", "lots", "ticket", *SLOWEST)
     verbs = {verb: book_speed.VERBS[verb] for verb in names}

@@ -171,7 +171,7 @@ def one_bench(seed, scheme, *, mixtures=MIXTURES, hiding=HIDING, structures=THEO
     C, um, R_g, R, ratio = unseen(bench, rng, mixtures)
     away = de00(Lab(R, "D65", 10), Lab(predicted(found.palette, C, um, R_g), "D65", 10))
     off = []
-    for c in np.concatenate([random_mixtures(bench, rng, kind, hiding) for kind in KINDS]):
+    for c in (c for kind in KINDS if hiding for c in random_mixtures(bench, rng, kind, hiding)):
         true = true_hiding_um(bench, c)
         told = hiding_um(found.palette, c, "D65", 10)
         if true is not None and told is not None:
