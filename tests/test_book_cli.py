@@ -36,6 +36,27 @@ def desk(demo, tmp_path, monkeypatch, capsys):
     return Desk(folder, capsys)
 
 
+def test_what_was_to_be_left_out_is_not_added_later(desk):
+    """Nor by a correction, while it is weighed, nor where the colour is made again."""
+    target = desk.reading(
+        "t", [{"ink": "Quay White", "grams": 90}, {"ink": "Kelp Green", "grams": 10}]
+    )
+    free = desk.json("begin", target, "--grams", "100")
+    batch = desk.json("begin", target, "--grams", "100", "--without", "Kelp Green")["batch"]
+    assert "Kelp Green" in {each["ink"] for each in free["inks"]}
+    desk.text("weigh", batch, "--as-planned")
+    pale = desk.reading(
+        "m", [{"ink": "Quay White", "grams": 97}, {"ink": "Kelp Green", "grams": 3}]
+    )
+    desk.text("measure", batch, pale)
+    told = desk.text("correct", batch, "--anyway")
+    assert "Kelp Green: to be left out when this batch was begun" in told.err
+    assert "Kelp Green" not in told.out
+    again = desk.json("begin", "--again", batch, "--rematch")
+    assert "Kelp Green" not in {each["ink"] for each in again["inks"]}
+    assert "Kelp Green" not in desk.text("reprint", batch).out
+
+
 def begun(desk, name, *more, **grams):
     """The batch of a recipe in grams."""
     return desk.json("begin", "--recipe", desk.recipe(name, **grams), *more)["batch"]

@@ -4,8 +4,9 @@ Every function is one transaction: all of it is in the book when it returns, or 
 is.  The number it returns is the record's own.
 """
 
+import json
 import sqlite3
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 
 from matchkit.book.rows import colour, day, is_open, last_weighing, milligrams, must_be
@@ -56,6 +57,7 @@ def log_match(
     fit: str = "",
     note: str = "",
     printed: str = "",
+    left_out: Sequence[str] = (),
     print_job: str = "",
 ) -> Logged:
     """A target, the formula chosen for it, and the batch to make of it: three records.
@@ -63,7 +65,7 @@ def log_match(
     `formula.grams` are the batch, of inks and of mixtures of the shelf; `note` is
     about the formula, that of `details` about the batch; `fit` is `lessons.fit_key` of the
     palette; `printed` is what it is printed on and `print_job` what is printed with the
-    batch, as JSON, or empty.
+    batch, as JSON, or empty; `left_out` names inks that are not to be in it.
     """
     said = {"name": name, "customer": details.customer}
     with writing(book) as db:
@@ -76,7 +78,15 @@ def log_match(
             book,
             shop,
             formula,
-            {**said, "target": aim, "source": source, "fit": fit, "note": note, "printed": printed},
+            {
+                **said,
+                "target": aim,
+                "source": source,
+                "fit": fit,
+                "note": note,
+                "printed": printed,
+                "left_out": json.dumps(left_out) if left_out else "",
+            },
         )
         batch = _batch(db, book, chosen, sum(formula.grams), details, print_job)
     return Logged(target=aim, formula=chosen, batch=batch)

@@ -94,6 +94,7 @@ class BatchRecord:
     closing_note: str
     state: str
     print_job: str = ""  # what is to be printed with it, as JSON
+    left_out: tuple[str, ...] = ()  # inks that are not to be in it
 
     @property
     def container(self) -> dict[str, float]:
@@ -126,7 +127,7 @@ def job_of(db: sqlite3.Connection, batch: int) -> BatchRecord:
         db,
         "SELECT b.id AS batch, b.at, b.who, b.job, b.customer, b.due, b.note, b.print_job,"
         f" b.planned_mg / {MG}.0 AS planned_g, f.id AS formula, f.name, f.note AS formula_note,"
-        " f.source, f.printed, f.target, coalesce(c.outcome, '') AS outcome,"
+        " f.source, f.printed, f.left_out, f.target, coalesce(c.outcome, '') AS outcome,"
         " coalesce(c.approved_by, '') AS approved_by, coalesce(c.at, '') AS closed_at,"
         " c.measurement AS closed_on, c.id AS closing, coalesce(c.note, '') AS closing_note"
         " FROM batch_now b JOIN formula f ON f.id = b.formula"
@@ -135,7 +136,7 @@ def job_of(db: sqlite3.Connection, batch: int) -> BatchRecord:
     )
     pours, readings = _pours(db, batch), _readings(db, batch)
     return BatchRecord(
-        **row,
+        **row | {"left_out": tuple(json.loads(row["left_out"] or "[]"))},
         shares=parts_of(db, "formula", row["formula"]),
         holds=held_by(db, row["formula"]),
         pours=pours,

@@ -173,4 +173,6 @@ STEPS: tuple[tuple[str, ...], ...] = (
         "CREATE TABLE draft (place TEXT PRIMARY KEY, at TEXT NOT NULL, who TEXT NOT NULL,"
         " content TEXT NOT NULL)",
     ),
+    # Inks that were to be left out of a formula, as JSON; empty: none.
+    ("ALTER TABLE formula ADD COLUMN left_out TEXT NOT NULL DEFAULT ''",),
 )

@@ -8,6 +8,7 @@ from matchkit.book.jobs import job
 from matchkit.book.work import approved_R, formula_of
 from matchkit.errors import InputError, did_you_mean
 from matchkit.workflows.booked import BookedFormula, book_best, predicted, write_down
+from matchkit.workflows.finishing_batch import left_out_of
 from matchkit.workflows.formulas import Search
 from matchkit.workflows.measuring_batch import wanted_kept
 from matchkit.workflows.predicting import Formula, grams_asked
@@ -44,6 +45,7 @@ class _Known:
     source: str
     customer: str = ""
     printed: PrintedOver | None = None
+    left_out: tuple[str, ...] = ()
     number: int | None = None
     target: int | None = None
 
@@ -85,6 +87,7 @@ def begin(
         return book_best(session, source.wanted, search, details, rank=rank, sized_by=sized_by)
     known = _known(session, source)
     printed = search.printed or known.printed
+    search = replace(search, without=(*search.without, *known.left_out))
     if sized_by:
         batch_g = sized_by.grams(session, known.formula)
     grams = batch_g or known.formula.total_g or USUAL_G
@@ -101,8 +104,9 @@ def begin(
     if known.number is None or printed != known.printed:
         name, wanted = known.name, known.wanted
         records = write_down(
-            session, name, wanted, each, details, known.source, printed, (), sized_by
-        )
+            session, name, wanted, each, details, known.source, printed, (), sized_by,
+            search.without,
+        )  # fmt: skip
     else:
         batch = entries.open_batch(
             session.open_book(),
@@ -159,6 +163,7 @@ def _known(session: Session, source: Source) -> _Known:
         source="reprint",
         customer=record.customer,
         printed=PrintedOver.from_book(record.printed),
+        left_out=left_out_of(session, record),
     )
 
 

@@ -11,6 +11,7 @@ from matchkit.inks.shop import Shop
 from matchkit.matching.match import fit_for
 from matchkit.matching.probability import most_sensitive
 from matchkit.workflows import finding, weighing_out
+from matchkit.workflows.finishing_batch import left_out_of
 from matchkit.workflows.formulas import FoundFormula, FoundFormulas, Search, amounts_dict
 from matchkit.workflows.predicting import Formula, on_balance
 from matchkit.workflows.printed import PrintedOver
@@ -123,7 +124,9 @@ def book_found(
         grams = sized_by.grams(session, formula)
         if grams != search.batch_g:
             each = predicted(session, wanted, formula, grams, printed)
-    records = write_down(session, name, wanted, each, details, source, printed, doubts, sized_by)
+    records = write_down(
+        session, name, wanted, each, details, source, printed, doubts, sized_by, search.without
+    )
     return BookedFormula(
         name=name,
         wanted=wanted,
@@ -142,7 +145,9 @@ def reprint(session: Session, batch: int, search: Search) -> Reprint:
     approved counts as it measured last.
     """
     record = jobs.job(session.open_book(), batch)
-    search = replace(search, printed=search.printed or PrintedOver.from_book(record.printed))
+    without = (*search.without, *left_out_of(session, record))
+    printed = search.printed or PrintedOver.from_book(record.printed)
+    search = replace(search, printed=printed, without=without)
     R, approved = work.approved_R(record, session.shop)
     wanted = wanted_spectrum(session, record.name, R)
     return Reprint(
@@ -161,7 +166,10 @@ def book_reprint(session: Session, made: Reprint, k: int, details: JobDetails) -
     each, found = made.choices[k], made.found
     whose = replace(details, customer=details.customer or made.customer)
     name = found.wanted.name
-    records = write_down(session, name, found.wanted, each, whose, "reprint", found.search.printed)
+    records = write_down(
+        session, name, found.wanted, each, whose, "reprint", found.search.printed,
+        left_out=found.search.without,
+    )  # fmt: skip
     return BookedFormula(
         name=name, wanted=found.wanted, written=each, records=records, shop=found.shop
     )
@@ -196,8 +204,12 @@ def write_down(
     printed: PrintedOver | None = None,
     doubts: Sequence[str] = (),
     sized_by: SizedBy | None = None,
+    left_out: Sequence[str] = (),
 ) -> Logged:
-    """Write the target, if any, formula and batch down; `doubts` stand in the formula's note."""
+    """Write the target, if any, formula and batch down; `doubts` stand in the formula's note.
+
+    `left_out` names what is not to be in it, nor to be added to it later.
+    """
     fits = session.films if printed else session.fits
     on = [f"Matched as a print, {printed.words}."] if printed else []
     doubts = [f"{text[0].upper()}{text[1:]}" for text in doubts]
@@ -212,5 +224,6 @@ def write_down(
         printed="" if printed is None else json.dumps(printed.to_dict()),
         details=details,
         note=" ".join([*on, *doubts]),
+        left_out=left_out,
         print_job=sized_by.to_book() if sized_by else "",
     )

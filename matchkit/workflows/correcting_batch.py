@@ -7,6 +7,7 @@ what the eye says, or not measured at all.  `correct` takes it as a person hands
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import chain
 from typing import Any
 
 import numpy as np
@@ -44,7 +45,14 @@ from matchkit.inks.palette import Palette
 from matchkit.inks.recipe import taken_apart
 from matchkit.matching.match import chances_of
 from matchkit.matching.probability import spread_of
-from matchkit.workflows.finishing_batch import USUAL, CorrectOptions, check_options, note_mixes
+from matchkit.workflows.finishing_batch import (
+    USUAL,
+    CorrectOptions,
+    as_begun,
+    check_options,
+    note_mixes,
+    note_other_lots,
+)
 from matchkit.workflows.measuring_batch import wanted_of_batch
 from matchkit.workflows.printed import PrintedOver, printed_fit
 from matchkit.workflows.session import Session, by_light, spectrum
@@ -229,6 +237,7 @@ def correct_batch(session: Session, batch: int, options: CorrectOptions = USUAL)
         lead, then = f"batch {batch}: the last drawdown was", "add nothing because of it"
         raise InputError([f"{lead} {each}; {then}: {UNFIT[each]}" for each in last.state])
     note_mixes(session, [name for pour in record.pours for name in pour.inks])
+    options = as_begun(session, record, options)
     held = record.container
     found, today, lots = _fits_of(session, record, [*held])
     palette = found.palette
@@ -241,26 +250,12 @@ def correct_batch(session: Session, batch: int, options: CorrectOptions = USUAL)
     left = plan - np.array([held.get(n, 0.0) for n in palette.names])
     still_g = np.where(left > HELD_BACK * plan, left, 0.0)
     advice = _advice(_Case(session, wanted, found, today, lots, weighed, seen, options, still_g))
-    _note_other_lots(session, record, advice)
+    note_other_lots(session, record, {*chain(*map(advice.additions, advice.offered.values()))})
     number = log_correction(
         book, batch, advice.least, palette.names, choice=next(iter(advice.ways)),
         measurement=record.readings[-1].measurement if measured else None,
     )  # fmt: skip
     return replace(advice, batch=batch, correction=number)
-
-
-def _note_other_lots(session: Session, record: BatchRecord, advice: Advice) -> None:
-    """Tell which of the additions are of another lot now than the batch is."""
-    held = {of_lot for pour in record.pours for of_lot in pour.held}
-    added = {ink for way in advice.offered.values() for ink in advice.additions(way)}
-    for ink in session.shop.inks:
-        lots = sorted(lot for name, lot in held if name == ink.name and lot)
-        if ink.name in added and lots and ink.lot not in lots:
-            session.note(
-                "other_lot",
-                f"{ink.name}: the grams to add count on lot {', '.join(lots)}, as the batch has it;"
-                f" lot {ink.lot or '(no name)'} is open now: add of the old lot if there is any",
-            )
 
 
 def _fits_of(

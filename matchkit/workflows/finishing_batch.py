@@ -1,13 +1,13 @@
 """Too much, or a wrong ink, while a batch is being weighed: how it can still be finished."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from matchkit.arrays import Array
-from matchkit.book.jobs import job, planned_grams
+from matchkit.book.jobs import BatchRecord, job, planned_grams
 from matchkit.correcting.correct import limits_of
 from matchkit.correcting.overpour import Rescue, over_pour
 from matchkit.errors import InputError, did_you_mean, raise_any
@@ -110,6 +110,7 @@ def finish_in_book(
         raise InputError(f"batch {batch} has no target; there is no colour to come near to")
     planned = planned_grams(record, session.shop.resolution_g)
     printed = PrintedOver.from_book(record.printed)
+    options = as_begun(session, record, options)
     return finish_batch(session, wanted, planned, weighed, options, printed=printed)
 
 
@@ -132,6 +133,33 @@ def check_options(
         if name not in names
     ]
     raise_any(faults)
+
+
+def as_begun(session: Session, record: BatchRecord, options: CorrectOptions) -> CorrectOptions:
+    """The options, and without what was to be left out of a batch when it was begun."""
+    if left_out := left_out_of(session, record):
+        names = ", ".join(left_out)
+        session.note("left_out", f"{names}: to be left out when this batch was begun, so not added")
+    return replace(options, without=(*options.without, *left_out))
+
+
+def left_out_of(session: Session, record: BatchRecord) -> tuple[str, ...]:
+    """Inks and mixes that were to be left out of a batch, those that the shop still has."""
+    there = {ink.name for ink in session.shop.inks} | {mix.name for mix in session.shop.mixes}
+    return tuple(name for name in record.left_out if name in there)
+
+
+def note_other_lots(session: Session, record: BatchRecord, added: Collection[str]) -> None:
+    """Tell which of the inks that may be added are of another lot now than the batch is."""
+    held = {of_lot for pour in record.pours for of_lot in pour.held}
+    for ink in session.shop.inks:
+        lots = sorted(lot for name, lot in held if name == ink.name and lot)
+        if ink.name in added and lots and ink.lot not in lots:
+            session.note(
+                "other_lot",
+                f"{ink.name}: the grams to add count on lot {', '.join(lots)}, as the batch has it;"
+                f" lot {ink.lot or '(no name)'} is open now: add of the old lot if there is any",
+            )
 
 
 def note_mixes(session: Session, names: Sequence[str]) -> None:
