@@ -170,7 +170,7 @@ def test_five_thousand_formulas_are_searched_in_a_moment(book):
 
 _SIGNED = "'2026-03-02T08:00:00Z', ''"
 FORMULA = f"INSERT INTO formula VALUES (?, {_SIGNED}, ?, '', NULL, 'recipe', {'?, ' * 8}"
-FORMULA += "NULL, NULL, '', '', '')"
+FORMULA += "NULL, NULL, '', '', '', '')"
 PARTS = "INSERT INTO formula_ink VALUES (NULL, ?, ?, ?)"
 BATCH = f"INSERT INTO batch VALUES (?, {_SIGNED}, ?, '', '', '', 500000, '', '')"
 WEIGHING = f"INSERT INTO weighing VALUES (?, {_SIGNED}, ?, NULL, '')"
