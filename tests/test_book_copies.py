@@ -26,7 +26,7 @@ def book(tmp_path):
     batch = logged(book, name="=Cream; 1,5", customer="O'Neil, \N{GREEK SMALL LETTER ALPHA}")
     weigh(book, SHOP, batch, {"White": 475.0, "Lemon": 25.001})
     measure(book, SHOP, batch, reflectance(PALETTE, np.array([0.951, 0.049, 0, 0])))
-    add(book, SHOP, batch, {"Lemon": 1.0}, note="by eye")
+    add(book, SHOP, batch, {"Lemon": 1.0})
     keep_leftover(book, SHOP, batch, 50.0, "Old cream")
     close(book, batch, "rejected")
     wrong = logged(book)

@@ -18,7 +18,7 @@ from matplotlib.text import Annotation, Text
 
 from matchkit.colorimetry.grid import GRID_NM
 from matchkit.colorimetry.illuminants import lamp
-from matchkit.colorimetry.tristimulus import Lab, de00, de00_contour
+from matchkit.colorimetry.tristimulus import Lab, de00
 from matchkit.errors import InputError
 from matchkit.fitting.fit import Fit
 from matchkit.inks.palette import Palette, reflectance
@@ -274,9 +274,8 @@ def test_arrows_end_where_one_per_cent_leads(palette):
     c = np.zeros(16)
     c[[0, 1, 4]] = 0.9, 0.02, 0.08
     _, ax = plots.new_axes()
-    names = [palette.names[5], palette.names[1]]
-    goal = Lab(reflectance(palette, c), "D65", 10) + np.array([1, 2, 3])
-    ink_plots.ink_moves(ax, palette, c, light="D65", observer=10, inks=names, target_lab=goal)
+    names = [palette.names[i] for i in np.flatnonzero(c)]
+    ink_plots.ink_moves(ax, palette, c, light="D65", observer=10)
     before = Lab(reflectance(palette, c), "D65", 10)
     for name in names:
         grams = 1000 * c
@@ -290,8 +289,6 @@ def test_arrows_end_where_one_per_cent_leads(palette):
         ]
         np.testing.assert_allclose(arrow.get_position(), before[1:])
         assert f"{name} (L* {after[0] - before[0]:+.1f})".replace("-", "−") in said(ax)
-    (outline,) = [patch for patch in ax.patches if isinstance(patch, Polygon)]
-    np.testing.assert_allclose(outline.get_xy()[:-1][:180], de00_contour(goal, 1.0)[:, 1:])
 
 
 def test_ladder_points_of_perfect_readings_lie_on_the_lines(palette: Palette):

@@ -36,29 +36,17 @@ UNFIT = {
 }
 
 
-def weigh(
-    book: Book,
-    shop: Shop,
-    batch: int,
-    grams: Mapping[str, float],
-    *,
-    planned: Mapping[str, float] | None = None,
-    note: str = "",
-) -> int:
-    """The first weigh-out of a batch: actual grams by ink, beside the planned ones.
-
-    `planned` is what the formula gives for the batch unless it is said.
-    """
+def weigh(book: Book, shop: Shop, batch: int, grams: Mapping[str, float]) -> int:
+    """The first weigh-out of a batch: actual grams by ink, beside those of the formula."""
     with writing(book) as db:
         formula, planned_mg = is_open(db, batch)
         if last_weighing(db, batch):
             rows = db.execute("SELECT min(id) FROM weighing_now WHERE batch = ?", [batch])
             (first,) = rows.fetchone()
             raise InputError(weighed_already(batch, first))
-        if planned is None:
-            shares = parts_of(db, "formula", formula)
-            planned = {ink: share * planned_mg / schema.MG for ink, share in shares.items()}
-        return _pour(db, book, shop, batch, grams, planned, {"correction": None, "note": note})
+        shares = parts_of(db, "formula", formula)
+        planned = {ink: share * planned_mg / schema.MG for ink, share in shares.items()}
+        return _pour(db, book, shop, batch, grams, planned, None)
 
 
 def weighed_already(batch: int, first: int) -> str:
@@ -76,7 +64,6 @@ def add(
     grams: Mapping[str, float],
     *,
     correction: int | None = None,
-    note: str = "",
 ) -> int:
     """What was added to a batch after its first weigh-out; `correction` is what advised it."""
     with writing(book) as db:
@@ -90,8 +77,7 @@ def add(
                 raise InputError(f"correction {correction} is not one of batch {batch}")
             rows = db.execute("SELECT ink, mg FROM addition WHERE correction = ?", [correction])
             planned = {ink: mg / schema.MG for ink, mg in rows}
-        values = {"correction": correction, "note": note}
-        return _pour(db, book, shop, batch, grams, planned, values)
+        return _pour(db, book, shop, batch, grams, planned, correction)
 
 
 def _pour(
@@ -101,7 +87,7 @@ def _pour(
     batch: int,
     grams: Mapping[str, float],
     planned: Mapping[str, float],
-    values: Mapping[str, object],
+    correction: int | None,
 ) -> int:
     mixes = stock.mixes_of(db, shop)
     meant = db.execute(
@@ -114,7 +100,8 @@ def _pour(
         raise InputError("every weight is 0 g; weigh something")
     stock.sync_stock(db, book, shop)
     lots = stock.lots_of(db, shop)
-    number = record(db, book, "weighing", {"batch": batch, **values})
+    of_batch = {"batch": batch, "correction": correction, "note": ""}
+    number = record(db, book, "weighing", of_batch)
     for name in dict.fromkeys([*grams, *planned]):
         from_mix = name in mixes and name not in lots
         values = {
@@ -139,7 +126,6 @@ def measure(
     *,
     name: str = "",
     state: Sequence[str] = (),
-    note: str = "",
 ) -> int:
     """How a batch measured, cured and cool: one reading (n_wl,) or several (n, n_wl).
 
@@ -166,7 +152,7 @@ def measure(
             "de00": away,
             "passed": None if away is None or state else int(away <= shop.tolerance_de00),
             "state": ", ".join(state),
-            "note": note,
+            "note": "",
         }
         return record(db, book, "measurement", values)
 

@@ -285,29 +285,27 @@ def shelve(
     return number
 
 
-def count(book: Book, shop: Shop, name: str, grams: float, *, note: str = "") -> int:
+def count(book: Book, shop: Shop, name: str, grams: float) -> int:
     """A stock-take: this much of an ink or a leftover is there now."""
-    return _move(book, shop, "count", name, grams, "", note)
+    return _move(book, shop, "count", name, grams, "")
 
 
-def deliver(
-    book: Book, shop: Shop, name: str, grams: float, *, lot: str = "", note: str = ""
-) -> int:
+def deliver(book: Book, shop: Shop, name: str, grams: float, *, lot: str = "") -> int:
     """Ink that came in; `lot` is the delivery's, opened later by `open_lot`."""
-    return _move(book, shop, "delivery", name, grams, lot, note)
+    return _move(book, shop, "delivery", name, grams, lot)
 
 
-def _move(book: Book, shop: Shop, kind: str, name: str, grams: float, lot: str, note: str) -> int:
+def _move(book: Book, shop: Shop, kind: str, name: str, grams: float, lot: str) -> int:
     with writing(book) as db:
         weighable({name: grams}, shop, mixes_of(db, shop))
         sync_stock(db, book, shop)
         mg = milligrams(grams, name, zero=kind == "count")
         lot = lot or lots_of(db, shop).get(name, "")
-        values = {"kind": kind, "ink": name, "lot": lot, "mg": mg, "note": note}
+        values = {"kind": kind, "ink": name, "lot": lot, "mg": mg, "note": ""}
         return record(db, book, "movement", values)
 
 
-def open_lot(book: Book, shop: Shop, ink: str, lot: str, *, note: str = "") -> int | None:
+def open_lot(book: Book, shop: Shop, ink: str, lot: str) -> int | None:
     """From now on this ink is weighed from a new lot; what was learned of the old one is put aside.
 
     None, and nothing is written, where that lot is the open one.
@@ -320,7 +318,7 @@ def open_lot(book: Book, shop: Shop, ink: str, lot: str, *, note: str = "") -> i
     with writing(book) as db:
         if lots_of(db, shop)[ink] == lot:
             return None
-        values = {"ink": ink, "lot": lot, "stated": stated_lot(db, inks[ink]), "note": note}
+        values = {"ink": ink, "lot": lot, "stated": stated_lot(db, inks[ink]), "note": ""}
         return record(db, book, "lot", values)
 
 

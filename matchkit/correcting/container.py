@@ -101,13 +101,12 @@ def lab_covariance_after(
     additions_g: Array,
     spread: Spread,
     *,
-    fresh: Array | None = None,
     held: Array | None = None,
 ) -> Array:
     """Covariance (3, 3) of the Lab that `additions_g` (n_ink,) will bring, first light.
 
-    `fresh` and `held` (n_ink, n_ink) are those of log strength of the inks that join and
-    of those in the bucket; without them the spread of lots.  The bucket is one pour.
+    `held` (n_ink, n_ink) is that of log strength of the inks in the bucket; without it the
+    spread of lots, as of those that join.  The bucket is one pour.
     """
     a, everything = additions_g[None], np.arange(len(additions_g))[None]
     optics = _optics(bucket, everything, a)
@@ -123,7 +122,7 @@ def lab_covariance_after(
     pours = np.column_stack([by_gram[:, additions_g > 0], by_bucket])
     lots = np.diag(spread.log_strength**2)
     covariance: Array = (
-        by_fresh @ (lots if fresh is None else fresh) @ by_fresh.T
+        by_fresh @ lots @ by_fresh.T
         + by_held @ (lots if held is None else held) @ by_held.T
         + spread.pour_g**2 * pours @ pours.T
         + spread.measuring_Lab**2 * np.eye(3)

@@ -71,7 +71,6 @@ def hold_back(
     *,
     resolution_g: float,
     share: float | None = 0.9,
-    strengths_covariance: Array | None = None,
     alone_g: Array | None = None,
 ) -> HoldBack:
     """How to weigh `grams` (n_ink,) in two stages, and what that does for the odds.
@@ -84,8 +83,8 @@ def hold_back(
     """
     grams = np.asarray(grams, dtype=float)
     alone = grams if alone_g is None else np.asarray(alone_g, dtype=float)
-    lots = np.diag(spread.log_strength**2) if strengths_covariance is None else strengths_covariance
-    one = chance(palette, grams, target, spread, tolerance_de00, strengths_covariance)
+    lots = np.diag(spread.log_strength**2)
+    one = chance(palette, grams, target, spread, tolerance_de00)
     if share is not None and not 0.5 <= share < 1:
         raise InputError(f"share held at first: found {share:g}, need 0.5 or more and less than 1")
     sd = np.sqrt(np.diag(lots))

@@ -59,7 +59,6 @@ def use(
     top: int = 5,
     without: Sequence[str] = (),
     fresh_cost_per_kg: float | None = None,
-    fresh_covariance: Array | None = None,
     quick: Array | None = None,
 ) -> tuple[Use, ...]:
     """Formulas that take the most of a leftover and stay within half the tolerance.
@@ -89,7 +88,6 @@ def use(
         tolerance_de00=tolerance_de00,
         most=1.0 if stock is None else min(1.0, _floor(stock, resolution_g) / batch_g),
         fresh_cost_per_kg=fresh_cost_per_kg,
-        fresh_covariance=fresh_covariance,
     )
     usable = [
         i
@@ -167,7 +165,7 @@ def _use(problem: Problem, a: Array) -> Use | None:
         return None
     candidate = poured_together(
         shelf, added, {mix.name: used}, problem.target, problem.spread,
-        tolerance_de00=problem.tolerance_de00, fresh_covariance=problem.fresh_covariance,
+        tolerance_de00=problem.tolerance_de00,
     )  # fmt: skip
     cost, without = candidate.cost_per_kg, problem.fresh_cost_per_kg
     return Use(

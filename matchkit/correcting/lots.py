@@ -17,7 +17,6 @@ from functools import partial
 import numpy as np
 
 from matchkit.arrays import Array
-from matchkit.colorimetry.difference import Target
 from matchkit.correcting import diagnose
 from matchkit.errors import InputError
 from matchkit.inks.palette import Palette
@@ -130,7 +129,6 @@ def learn(
     rounds: Sequence[diagnose.Round],
     spread: Spread,
     *,
-    target: Target | None = None,
     in_use: Array | None = None,
 ) -> tuple[Lots, tuple[str, ...]]:
     """What is known after one more batch, and what was odd about it, in words.
@@ -148,7 +146,7 @@ def learn(
     # What the batch shows of an ink is the mean of its lots, by mass.
     mean = own * lot_mean
     covariance = np.outer(own, own) * lot_covariance + np.diag(((1 - own) * lots.prior[at]) ** 2)
-    look = partial(diagnose.infer, palette, rounds, spread, target=target, known=(mean, covariance))
+    look = partial(diagnose.infer, palette, rounds, spread, known=(mean, covariance))
     odd_in = partial(
         _odd, palette, grams=rounds[-1].grams, mean=mean, covariance=covariance,
         pour_g=spread.pour_g,

@@ -102,19 +102,17 @@ def poured_together(
     spread: Spread,
     *,
     tolerance_de00: float,
-    fresh_covariance: Array | None = None,
 ) -> Candidate:
     """A formula with mixtures of the shelf in it, as it is weighed: the mixtures first.
 
-    `added_g` (n_ink,) are grams of fresh ink, `held_g` those of mixtures by name.
-    `fresh_covariance` (n_ink, n_ink) is of the log strength of the lots of fresh ink; without
-    it their usual spread.  The cost is that of the fresh ink.
+    `added_g` (n_ink,) are grams of fresh ink, `held_g` those of mixtures by name.  The cost is
+    that of the fresh ink.
     """
     palette, total = shelf.palette, float(added_g.sum()) + sum(held_g.values())
     bucket = bucket_from(shelf, held_g)
     R, lab, d = container.seen_after(bucket, target, added_g)
     covariance = container.lab_covariance_after(
-        bucket, target, added_g, spread, fresh=fresh_covariance, held=_held(shelf, held_g)
+        bucket, target, added_g, spread, held=_held(shelf, held_g)
     )
     order = weighing_order(palette.inks, added_g.tolist())
     clear = np.array([ink.role == "clear" for ink in palette.inks])

@@ -40,7 +40,6 @@ class Problem:
     tolerance_de00: float
     most: float  # the largest share that the stock allows
     fresh_cost_per_kg: float | None
-    fresh_covariance: Array | None
 
     @property
     def held(self) -> list[int]:

@@ -159,13 +159,13 @@ def read_spectra(
 
 
 def read_spectrum(
-    path: str | Path, name: str | None = None, *, shop: Shop | None = None, scale: str = ""
+    path: str | Path, name: str | None = None, *, shop: Shop | None = None
 ) -> tuple[NamedSpectrum, list[str]]:
     """One spectrum: the file's only one, or the one of that `name`; see `read_spectra`.
 
     Raises `InputError` with the names if the file holds several and none is chosen.
     """
-    spectra, notes = read_spectra(path, name=name, shop=shop, scale=scale)
+    spectra, notes = read_spectra(path, name=name, shop=shop)
     return chosen(spectra, path), notes
 
 

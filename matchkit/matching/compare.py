@@ -61,10 +61,9 @@ class Comparison:
     observer: int
     target_R: Array
     target_lab: Array  # (n_light, 3)
-    target_inconstancy: Array  # (n_light,)
     samples: tuple[Sample, ...]
-    correction: str
-    transform: str
+    correction: str = CORRECTIONS[0]
+    transform: str = "CMCCAT2000"
 
     @property
     def light_names(self) -> tuple[str, ...]:
@@ -94,8 +93,6 @@ def compare(
     *,
     lights: Sequence[Light],
     observer: int,
-    correction: str = CORRECTIONS[0],
-    transform: str = "CMCCAT2000",
 ) -> Comparison:
     """Named reflectances (31,) against a target's (31,), 0-1, under each light.
 
@@ -116,10 +113,7 @@ def compare(
         observer=observer,
         target_R=target,
         target_lab=_labs(target, lights, observer),
-        target_inconstancy=_shifts(target, lights, observer, transform),
         samples=(),
-        correction=correction,
-        transform=transform,
     )
     samples = tuple(_sample(name, np.asarray(R, dtype=float), beside) for name, R in recipes)
     return replace(beside, samples=samples)
@@ -193,7 +187,9 @@ def _sample(name: str, R: Array, beside: Comparison) -> Sample:
         delta=delta_LCH(beside.target_lab, lab),
         words=tuple(map(direction, beside.target_lab, lab)),
         metamerism=np.array(index),
-        inconstancy=_shifts(R, lights, observer, beside.transform),
+        inconstancy=np.array(
+            [inconstancy(R, light, observer, transform=beside.transform) for light in lights]
+        ),
         observer_change=float(change),
         worst=int(np.argmax(away)),
     )
@@ -212,10 +208,6 @@ def _check_names(recipes: Sequence[str], lights: Sequence[str]) -> None:
 
 def _labs(R: Array, lights: Sequence[Light], observer: int) -> Array:
     return np.array([Lab(R, light, observer) for light in lights])
-
-
-def _shifts(R: Array, lights: Sequence[Light], observer: int, transform: str) -> Array:
-    return np.array([inconstancy(R, light, observer, transform=transform) for light in lights])
 
 
 def _distinct(swaps: Iterable[Swap]) -> list[Swap]:

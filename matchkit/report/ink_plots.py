@@ -98,27 +98,15 @@ def ink_moves(
     *,
     light: Light,
     observer: int,
-    inks: Sequence[str] = (),
-    target_lab: ArrayLike | None = None,
-    tolerance_de00: float = 1.0,
 ) -> Axes:
-    """What adding 1 % of each ink does to a colour: arrows in a*, b*, the step in L* in words.
-
-    `inks` are those to show, the recipe's own if none is named.  A target is drawn with its
-    tolerance.
-    """
+    """What adding 1 % of each of its inks does to a colour: arrows in a*, b*, L* in words."""
     c = np.asarray(fractions, dtype=float)
-    shown = [palette.index(name) for name in inks] or np.flatnonzero(c > 0).tolist()
+    shown = np.flatnonzero(c > 0).tolist()
     after = (c + 0.01 * np.eye(c.size)[shown]) / 1.01
     lab = Lab(reflectance(palette, np.vstack([c, after])), light, observer)
     here, moves = lab[0], lab[1:] - lab[0]
     ax.plot(*here[1:], "o", color=marks.INK, ms=5)
     tips, texts = [here[1:]], ["this recipe"]
-    if target_lab is not None:
-        target = np.asarray(target_lab, dtype=float)
-        marks.tolerance_outline(ax, target, lab[:1], tolerance_de00, "ab")
-        tips.append(target[1:])
-        texts.append("target")
     for i, move in zip(shown, moves, strict=True):
         tip = here[1:] + move[1:]
         ax.annotate(
@@ -196,7 +184,7 @@ def scattering(ax: Axes, palette: Palette, inks: Sequence[str] = ()) -> Axes:
     return marks.end_labels(ax, ends)
 
 
-def residuals(ax: Axes, fit: Fit, *, name_worst: int = 3) -> Axes:
+def residuals(ax: Axes, fit: Fit) -> Axes:
     """How far each drawdown is from what the fit says, and from what it says unseen, by ink."""
     owners = np.array([_owner(row, fit.palette) for row in fit.fractions])
     order, unseen = np.argsort(owners, kind="stable"), fit.de00_held_out
@@ -222,7 +210,7 @@ def residuals(ax: Axes, fit: Fit, *, name_worst: int = 3) -> Axes:
     ax.set_title("o unseen (held out)   x in the fit", fontsize=marks.USUAL, loc="left")
     marks.end_labels(marks.plain(ax), ends)
     told = np.fmax(unseen, fit.de00_fitted)
-    worst = np.argsort(-told)[:name_worst]
+    worst = np.argsort(-told)[:3]
     points = np.column_stack([x[worst], told[worst]])
     return marks.name_points(ax, points, [marks.short(fit.drawdowns[i], 24) for i in worst])
 
