@@ -24,6 +24,7 @@ def solve_constants(
     *,
     structure: constants.Structure,
     start: constants.Constants,
+    log_S: tuple[Array, Array] | None = None,
     weight: Array | None = None,
     noise_f: float = constants.NOISE_F,
     tolerance: float = 1e-5,
@@ -31,14 +32,16 @@ def solve_constants(
 ) -> constants.Constants:
     """Fit K, S and the shared numbers to films, from `start`.
 
-    `weight` is (n_film,).  `noise_f` is the usual misfit, on the f scale, that expectations
-    are weighed against, `tolerance` the share of the cost below which a step is the last.
+    `weight` is (n_film,).  `log_S` are mean and spread that log S is expected to have, each
+    (n_ink, n_wl) or what broadcasts to it; without it, those of the roles.  `noise_f` is the
+    usual misfit, on the f scale, that expectations are weighed against, `tolerance` the share
+    of the cost below which a step is the last.
     """
     sqrt_w = np.ones((len(films.X), 1)) if weight is None else np.sqrt(weight)[:, None]
     target, names = constants.f_scale(films.R_m)[0], structure.shared
     expect = {**constants.EXPECT, **structure.expect}
     prior = np.array([expect[name] for name in names]).reshape(-1, 2).T
-    mean, sd = expected_log_S(films, start)
+    mean, sd = expected_log_S(films, start) if log_S is None else log_S
     pull = np.broadcast_to(noise_f / sd, start.S.shape)
     ties = _ties(films, structure)
 
