@@ -37,6 +37,7 @@ def new_axes(width_in: float = 4.6, height_in: float = 3.4) -> tuple[Any, Axes]:
 def picture(figure: Any, form: str = "png") -> bytes:
     """The figure as the bytes of a file, "png", "svg" or "pdf"; the same each time."""
     import matplotlib
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
 
     dates = {"png": "Software", "svg": "Date", "pdf": "CreationDate"}
     if form not in dates:
@@ -45,7 +46,11 @@ def picture(figure: Any, form: str = "png") -> bytes:
     with matplotlib.rc_context({"svg.hashsalt": "matchkit"}), warnings.catch_warnings():
         # A name in a script the font lacks is drawn as boxes; that is no fault of the shop.
         warnings.filterwarnings("ignore", message="Glyph")
-        figure.savefig(out, format=form, metadata={dates[form]: None})
+        if form == "png":  # `savefig` draws it twice
+            canvas: Any = FigureCanvasAgg(figure)
+            canvas.print_png(out, metadata={dates[form]: None})
+        else:
+            figure.savefig(out, format=form, metadata={dates[form]: None})
     return out.getvalue()
 
 

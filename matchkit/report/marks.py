@@ -104,10 +104,16 @@ def title(ax: Axes, words: str) -> Axes:
 
 
 def settle(ax: Axes) -> None:
-    """Lay the figure out, so that places on the paper can be asked for."""
+    """Lay the figure out, so that places on the paper can be asked for; drawing it takes longer."""
+    figure = ax.figure.canvas.figure
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", message="Glyph")
-        ax.figure.canvas.figure.draw_without_rendering()
+        if engine := figure.get_layout_engine():
+            engine.execute(figure)
+    for each in [inner for outer in figure.axes for inner in (outer, *outer.child_axes)]:
+        place = each.get_axes_locator()
+        # It takes a renderer, which an inset has no use for.
+        each.apply_aspect(place and place(each, None))  # type: ignore[arg-type,truthy-function]
 
 
 def letters_across(ax: Axes) -> int:
