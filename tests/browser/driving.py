@@ -29,19 +29,31 @@ ALL_RUN = """() => {
     .filter(e => e.textContent.trim());
   return prompts.length && prompts.every(e => /\\[\\d+\\]/.test(e.textContent));
 }"""
+# The next notebook runs in the kernel of the last one, which is emptied: it has all that forms
+# bring in.  A notebook in a new kernel is what "Restart and run all" gives.
 OPEN = """async name => {
   await jupyterapp.restored;
-  const opened = await jupyterapp.commands.execute('docmanager:open', {path: name});
+  let id;
+  for (const each of [...jupyterapp.shell.widgets('main')]) {
+    const kernel = each.sessionContext?.session?.kernel;
+    if (kernel) {
+      const code = 'import ipywidgets\\nipywidgets.Widget.close_all()\\n%reset -f';
+      await kernel.requestExecute({code, store_history: false}).done;
+      id = kernel.id;
+    }
+    each.dispose();
+  }
+  const args = id ? {path: name, kernel: {id}} : {path: name};
+  const opened = await jupyterapp.commands.execute('docmanager:open', args);
   await opened.context.ready;
   await opened.sessionContext.ready;
 }"""
-CLOSE = """async () => {
-  await jupyterapp.restored;
-  for (const each of [...jupyterapp.shell.widgets('main')]) {
-    await each.sessionContext?.shutdown();
-    each.dispose();
-  }
-}"""
+# A page that moves is painted anew all the time, by a machine without a graphics card.
+STILL = """addEventListener('DOMContentLoaded', () => {
+  const style = document.createElement('style');
+  style.textContent = '* { animation: none !important; transition: none !important; }';
+  document.head.append(style);
+});"""
 # The page counts real clicks itself; `clicks_of` reads the number.
 COUNT = """() => {
   const count = e => { if (e.isTrusted) window.clicks += 1; };
@@ -87,8 +99,13 @@ def running_lab(folder, home):
             yield base
         finally:
             if server.poll() is None:
-                os.killpg(server.pid, signal.SIGTERM)  # the server and its kernels, nothing else
-                server.wait(20)
+                killed(server)
+
+
+def killed(server):
+    """End a server as when the power goes; its kernels end when they see that it is gone."""
+    os.killpg(server.pid, signal.SIGKILL)
+    server.wait()
 
 
 class Page:
@@ -117,9 +134,7 @@ class Page:
         until(lambda: self.server.poll() is not None or asked(self.base + "/login", False))
 
     def kill(self):
-        """As when the power goes: the server and its kernels, at once."""
-        os.killpg(self.server.pid, signal.SIGKILL)
-        self.server.wait()
+        killed(self.server)
 
 
 @contextlib.contextmanager
@@ -136,6 +151,7 @@ def open_browser(profile, height=1000):
             viewport={"width": 1280, "height": height},
         )
         context.set_default_timeout(WAIT_MS)
+        context.add_init_script(STILL)
         expect.set_options(timeout=WAIT_MS / 2)  # films are fitted at the first press
         yield context
         context.close()
@@ -146,7 +162,6 @@ def run_notebook(page, base, name):
     if not page.url.startswith(f"{base}/lab"):
         page.goto(f"{base}/lab?reset")
     page.wait_for_function("() => window.jupyterapp", polling=LOOK_MS)
-    page.evaluate(CLOSE)
     page.evaluate(OPEN, name)
     page.evaluate(COUNT)
     page.evaluate("() => jupyterapp.commands.execute('notebook:run-all-cells')")

@@ -18,6 +18,8 @@ NOTEBOOK = "09_keep_the_book.ipynb"
 CLICKS = 3  # to write down a drawdown, the name typed once
 WAITING = "batch 14 Walnut brown (2026-03-27.csv)"
 FORMS = (".mk-book", ".mk-ink-history")
+# `test_forms_book` presses the same buttons without a browser.
+AGAIN = pytest.mark.slow
 
 
 def kept(lab, batch):
@@ -87,6 +89,7 @@ def test_what_a_command_wrote_is_seen(notebook, lab, tmp_path, capsys):
     expect(form.get_by_role("row", name="15 Sea teal to measure")).to_be_visible()
 
 
+@AGAIN
 def test_an_addition_a_label_and_a_search(notebook, lab):
     page = notebook(NOTEBOOK)
     form = page.locator(".mk-book")
@@ -114,6 +117,7 @@ def test_an_addition_a_label_and_a_search(notebook, lab):
     expect(form.get_by_role("columnheader", name="Lasts, days")).to_be_visible()
 
 
+@AGAIN
 def test_a_new_job_and_the_ink_history(notebook, lab):
     page = notebook(NOTEBOOK)
     form = page.locator(".mk-book")
@@ -134,6 +138,7 @@ def test_a_new_job_and_the_ink_history(notebook, lab):
     expect(history.get_by_role("columnheader", name="Who mixed")).to_be_visible()
 
 
+@AGAIN
 def test_the_shelf_a_job_again_and_a_record_struck(notebook, lab):
     page = notebook(NOTEBOOK)
     form = page.locator(".mk-book")

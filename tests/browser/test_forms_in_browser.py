@@ -150,6 +150,7 @@ def test_slider_moves_the_swatch_at_once(notebook):
     print(f"slider: {sorted(took)[2]:.3f} s")
 
 
+@pytest.mark.slow  # `test_forms` presses the same buttons without a browser
 def test_compare_shows_every_light(notebook):
     page = notebook("05_compare_under_lights.ipynb")
     form = page.locator(".mk-compare")
@@ -161,6 +162,7 @@ def test_compare_shows_every_light(notebook):
     expect(form.get_by_role("img", name="side by side under each light")).to_have_count(1)
 
 
+@pytest.mark.slow  # `test_forms` presses the same buttons without a browser
 def test_check_and_correct(notebook, lab):
     page = notebook("06_check_and_correct.ipynb")
     check = page.locator(".mk-check")
@@ -178,7 +180,7 @@ def test_check_and_correct(notebook, lab):
     expect(form.get_by_role("alert")).to_contain_text("no file was read yet")
 
 
-@pytest.mark.parametrize("name", ["04_weigh_it.ipynb", "12_a_shop_of_your_own.ipynb"])
+@pytest.mark.parametrize("name", ["02_know_your_inks.ipynb", "12_a_shop_of_your_own.ipynb"])
 def test_everything_has_a_label(notebook, name):
     """Each field and button is named, as WCAG 2.2 success criterion 4.1.2 asks."""
     page = notebook(name)
