@@ -161,7 +161,6 @@ def _moves(shop: Shop, found: Fit) -> plots.Figure:
         fractions_for(found.palette, formula.inks, formula.grams),
         light=shop.lights[0],
         observer=shop.observer,
-        tolerance_de00=shop.tolerance_de00,
     )
     return figure
 

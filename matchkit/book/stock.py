@@ -285,23 +285,23 @@ def shelve(
     return number
 
 
-def count(book: Book, shop: Shop, name: str, grams: float) -> int:
+def count(book: Book, shop: Shop, name: str, grams: float, *, note: str = "") -> int:
     """A stock-take: this much of an ink or a leftover is there now."""
-    return _move(book, shop, "count", name, grams, "")
+    return _move(book, shop, "count", name, grams, "", note)
 
 
 def deliver(book: Book, shop: Shop, name: str, grams: float, *, lot: str = "") -> int:
     """Ink that came in; `lot` is the delivery's, opened later by `open_lot`."""
-    return _move(book, shop, "delivery", name, grams, lot)
+    return _move(book, shop, "delivery", name, grams, lot, "")
 
 
-def _move(book: Book, shop: Shop, kind: str, name: str, grams: float, lot: str) -> int:
+def _move(book: Book, shop: Shop, kind: str, name: str, grams: float, lot: str, note: str) -> int:
     with writing(book) as db:
         weighable({name: grams}, shop, mixes_of(db, shop))
         sync_stock(db, book, shop)
         mg = milligrams(grams, name, zero=kind == "count")
         lot = lot or lots_of(db, shop).get(name, "")
-        values = {"kind": kind, "ink": name, "lot": lot, "mg": mg, "note": ""}
+        values = {"kind": kind, "ink": name, "lot": lot, "mg": mg, "note": note}
         return record(db, book, "movement", values)
 
 
