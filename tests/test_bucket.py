@@ -1,5 +1,6 @@
 """Additions to a bucket, against general solvers and simulated draws."""
 
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
@@ -56,10 +57,13 @@ def test_a_bucket_of_the_palettes_own_lots_is_a_plain_mixture(bench, palette):
     )
 
 
-def test_slopes_are_those_of_finite_differences(bench, bucket):
+@pytest.mark.parametrize("own", [0.0, 1.0])
+def test_slopes_are_those_of_finite_differences(bench, bucket, own):
     # scipy.optimize.approx_fprime, through the covariance that one pour of 1 g makes.
     target = target_of(bench, mixture(bench, White=0.6, Green=0.4))
     a = np.array([30.0, 2.0, 5.0, 12.0, 0.5, 3.0, 1.0, 8.0])
+    each = own * np.array([[0.01], [0.2], [-0.4]]) * np.linspace(-1, 1, len(a))
+    bucket = replace(bucket, palette=replace(bucket.palette, own=each))
     nothing = Spread(
         log_strength=np.zeros(len(a)),
         pour_g=1.0,

@@ -17,7 +17,7 @@ from matchkit.fitting.constants import (
     linear_start,
     predict,
 )
-from matchkit.fitting.refine import _blocks, _ties, solve_constants
+from matchkit.fitting.refine import _blocks, _by_own, _ties, solve_constants
 from matchkit.inks.palette import Palette, reflectance
 
 SHARED = ("k2", "crowding", "log_deep")
@@ -120,6 +120,31 @@ def test_slopes_with_log_K_and_log_S(thick: float, scattering: bool) -> None:
             sides.append(sqrt_w * f_scale(predict(moved, films))[0])
         by_hand = (sides[0] - sides[1]) / 2e-5
         np.testing.assert_allclose(J[:, :, at].T, by_hand, atol=5e-9)
+
+
+def test_what_is_each_ink_s_own_comes_back_and_its_slopes_are_right() -> None:
+    # Invented numbers; neither the white beside white nor the clear beside clear has any.
+    own = np.array([[4, 8, 2, 6, 10], [0, 100, 0, -80, 50], [200, 50, 0, 150, -100]]) / 1000
+    known, C = replace(KNOWN, own=own), ladders()
+    films = hiding(C, np.ones((len(C), len(X))))
+    films = replace(films, X=np.full(len(C), 2.0), R_g=np.full_like(films.R_m, 0.6))
+    films = replace(films, R_m=predict(known, films))
+    dark = replace(films, R_g=np.full_like(films.R_m, 0.03))
+    dark = replace(dark, R_m=predict(known, dark))
+    names = ("C", "X", "R_g", "R_m")
+    halves = {n: np.concatenate([getattr(films, n), getattr(dark, n)]) for n in names}
+    cards = Films(**halves, roles=films.roles)
+    slopes = _by_own(known, films, np.ones((len(C), 1)))
+    for at in np.flatnonzero(own):
+        step = 1e-6 * np.eye(own.size)[at].reshape(own.shape)
+        f = [f_scale(predict(replace(known, own=own + s * step), films))[0] for s in (1, -1)]
+        np.testing.assert_allclose(slopes[at], (f[0] - f[1]) / 2e-6, atol=1e-6)
+    start = replace(KNOWN, K=KNOWN.K * 1.1, S=KNOWN.S * 0.9)
+    for has_own, off in ((True, 2e-4), (False, 0.02)):
+        structure = Structure(name="own", own=has_own)
+        found = solve_constants(cards, structure=structure, start=start, noise_f=1e-5)
+        assert np.abs(predict(found, cards) - cards.R_m).max() < off
+        assert (np.abs(found.own - own).max() < 0.01) == has_own
 
 
 def test_known_inks_come_back() -> None:

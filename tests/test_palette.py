@@ -70,6 +70,25 @@ def test_slope_is_that_of_finite_differences(palette: Palette, rng: np.random.Ge
         np.testing.assert_allclose(slope[:, i], by_hand, rtol=1e-5, atol=1e-7)
 
 
+def test_what_is_an_ink_s_own_by_hand_and_its_slopes(palette: Palette) -> None:
+    # The formula of the module: of half white, a quarter clear and a quarter colour, the colour
+    # is 1 + 0.2 * 0.5 times as strong and scatters 1 + 0.4 * 0.25 times as much on top.
+    inks = textbook(np.ones((3, 1)), np.ones((3, 1)), ["white", "clear", "colour"]).inks
+    own = np.array([[0.004, 0.0, 0.008], [0.0, 0.0, 0.2], [0.0, 0.0, 0.4]])
+    plain = {"crowding": np.zeros(3), "base": 0.0, "gain": 1.0, "k2": 0.0}
+    few = Palette(inks=inks, K=np.eye(3)[:, 2:], S=np.ones((3, 1)), own=own, **plain)
+    K, S = mixture_K_S(few, [0.5, 0.25, 0.25])
+    assert (K[0], S[0]) == pytest.approx((0.25 * 1.1, 0.75 + 0.25 * 1.1 * 1.1))
+    R = reflectance(replace(few, own=np.zeros((3, 1))), [0.0, 0.0, 1.0])
+    assert reflectance(few, [0.0, 0.0, 1.0]) == pytest.approx(R + 0.008)
+    n, h = len(palette.inks), 1e-6
+    whole = replace(palette, own=np.linspace(-1, 1, 3 * n).reshape(3, n) * [[0.01], [0.2], [0.4]])
+    c = np.full(n, 1 / n)
+    moved = [reflectance(whole, c + h * np.array([[1], [-1]]) * row) for row in np.eye(n)]
+    by_hand = [(up - down) / (2 * h) for up, down in moved]
+    np.testing.assert_allclose(reflectance_jacobian(whole, c)[1], by_hand, rtol=1e-5, atol=1e-7)
+
+
 def test_slope_with_strengths(palette: Palette, rng: np.random.Generator) -> None:
     c, h, s = some(palette, rng, 1)[0] + 0.01, 1e-6, rng.uniform(0.9, 1.1, len(palette.inks))
     _, slope = reflectance_jacobian(palette, c, s)

@@ -14,7 +14,8 @@ from matchkit.colorimetry.tristimulus import Lab, XYZ_to_Lab, de00
 from matchkit.files.fitted import fit_content, read_fits
 from matchkit.files.shop import read_shop
 from matchkit.files.spectrum import read_spectra
-from matchkit.inks.palette import Palette, reflectance, subset
+from matchkit.inks.palette import Palette, reflectance, reflectance_jacobian, subset
+from matchkit.matching import descent
 from matchkit.matching.match import match
 from matchkit.matching.rank import Choices
 from matchkit.matching.solve import count_subsets, minimise, solve
@@ -128,6 +129,22 @@ def some_targets(bench: Bench, lights: tuple[str, ...]) -> list[Target]:
 
 
 # ---- the best there is
+
+
+def test_slopes_of_many_subsets_are_those_of_each_mixture() -> None:
+    # Inks with something of their own, against the palette's slope of one mixture at a time.
+    palette = textbook(np.ones((4, 5)), np.ones((4, 5)), ["white", "clear", "colour", "black"])
+    own = np.array([[4, 2, 10, 6], [0, 100, -200, 150], [300, 0, 200, -200]]) / 1000
+    K = np.exp(np.random.default_rng(3).normal(-2, 1, (2, 4, 31)))
+    palette = replace(palette, K=K[0], S=K[1], own=own, deep=0.7)
+    target = Target.from_spectrum(np.full(31, 0.4), LIGHTS, 10)
+    subsets, c = np.array([[0, 1, 2], [1, 2, 3]]), np.array([[0.4, 0.3, 0.3], [0.5, 0.3, 0.2]])
+    batch = descent._batch(palette, target, subsets, np.ones(4))
+    R, slope = descent._optics(batch, c.T)
+    for k, (inks, row) in enumerate(zip(subsets, descent.spread(c, subsets, 4), strict=True)):
+        told = reflectance_jacobian(palette, row)
+        np.testing.assert_allclose(R[:, k], told[0], rtol=1e-12)
+        np.testing.assert_allclose(slope[:, :, k], told[1][inks].T, rtol=1e-9)
 
 
 @pytest.mark.parametrize("lights", [LIGHTS, LIGHTS[:1]], ids=["three lights", "one light"])

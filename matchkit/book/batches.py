@@ -159,7 +159,7 @@ def fit_key(palette: Palette) -> str:
     shared = [palette.base, palette.gain, palette.k2, palette.deep]
     inks = [[ink.name, ink.lot_spread_percent] for ink in palette.inks]
     digest = sha256(json.dumps([inks, shared]).encode())
-    for numbers in (palette.K, palette.S, palette.crowding, *palette.lies_on):
+    for numbers in (palette.K, palette.S, palette.crowding, palette.own, *palette.lies_on):
         digest.update(np.round(numbers, 9).tobytes())
     return digest.hexdigest()[:16]
 

@@ -7,6 +7,7 @@ grams g, whose lots have strengths of their own; a >= 0 grams join them:
     S ~ sum (a_i s_i + g_i t_i) S_i / (1 + crowding_i (a_i + g_i) / T),  T = sum (a + g)
 
 so whites old and new crowd each other as they do in one film; nothing is approximated.
+What is each ink's own (`Palette.own`) goes with the shares in the whole.
 What to add is found in `additions`.
 """
 
@@ -19,7 +20,7 @@ from matchkit.colorimetry.difference import Target, difference, difference_slope
 from matchkit.colorimetry.tristimulus import Lab_jacobian, XYZ_to_Lab
 from matchkit.correcting.diagnose import f_inverse, stays
 from matchkit.fitting.constants import f_scale
-from matchkit.inks.palette import Palette, look
+from matchkit.inks.palette import Palette, grown, look
 from matchkit.matching.probability import Spread
 
 
@@ -113,8 +114,9 @@ def lab_covariance_after(
     W = target.W[:, :3]
     to_Lab = Lab_jacobian(optics.R[0] @ W, target.whites[0]) @ W.T
     by_gram = to_Lab @ _slope_of_R(bucket, everything, optics)[0].T
-    own_S = bucket.palette.S / optics.room[0][:, None]
-    say = to_Lab @ (optics.by_K * bucket.palette.K + optics.by_S * own_S).T
+    own_K = bucket.palette.K * optics.white[0][:, None]
+    own_S = bucket.palette.S * (optics.white * optics.clear / optics.room)[0][:, None]
+    say = to_Lab @ (optics.by_K * own_K + optics.by_S * own_S).T
     by_fresh = say * (additions_g * _strengths(bucket.palette))
     by_held = say * (bucket.grams * bucket.strengths)
     # All of it doubled is the same colour, so the bucket's own slope is the rest's, turned.
@@ -144,7 +146,10 @@ class _Optics:
     by_S: Array
     K: Array
     S: Array
+    by_R: Array  # slope by what the surface adds
     strong: Array  # (n, n_ink) grams times strength
+    white: Array  # (n, n_ink) growth of strength beside white
+    clear: Array  # (n, n_ink) growth of scattering beside clear
     share: Array  # (n, n_ink)
     room: Array  # (n, n_ink)
     total_g: Array  # (n,)
@@ -154,31 +159,58 @@ def _optics(bucket: Bucket, subsets: Index, a: Array) -> _Optics:
     palette, g = bucket.palette, bucket.grams
     everything = over_all(subsets, a, len(g))
     T = (g.sum() + a.sum(axis=1))[:, None]
-    strong = everything * _strengths(palette) + g * bucket.strengths
     share = (everything + g) / T
+    white, clear = grown(palette, share)
+    strong = (everything * _strengths(palette) + g * bucket.strengths) * white
     room = 1 + palette.crowding * share
-    K, S = strong @ palette.K / T, (strong / room) @ palette.S / T
+    K, S = strong @ palette.K / T, (strong * clear / room) @ palette.S / T
     R, by_K, by_S = look(palette, K, S)
+    R = R + (share * palette.own[0]).sum(axis=1, keepdims=True)
     f, f_slope = f_scale(R)
     shown = f_inverse(f + g.sum() / T * bucket.residual_f)
     # The residual is added on the f scale, so dR_shown = f'(R) / f'(R_shown) dR.
     turned = f_slope / f_scale(shown)[1] / T
-    return _Optics(shown, by_K * turned, by_S * turned, K, S, strong, share, room, T[:, 0])
+    return _Optics(
+        shown,
+        by_K * turned,
+        by_S * turned,
+        K,
+        S,
+        turned,
+        strong,
+        white,
+        clear,
+        share,
+        room,
+        T[:, 0],
+    )
 
 
 def _slope_of_R(bucket: Bucket, subsets: Index, optics: _Optics) -> Array:
     """dR/da (n, m, n_wl) for the inks of each set."""
-    palette, room = bucket.palette, optics.room
-    s = _strengths(palette)
-    K = (s[:, None] * palette.K)[subsets]
-    S = (s[:, None] * palette.S)[subsets] / np.take_along_axis(room, subsets, axis=1)[..., None]
+    palette, room, share = bucket.palette, optics.room, optics.share
+    strong, scatter = optics.strong, optics.strong * optics.clear / room
+    own, s = np.broadcast_to(palette.own, (3, len(palette.inks))), _strengths(palette)
+    of_K, of_S = s * optics.white, s * optics.white * optics.clear / room
+    K = palette.K[subsets] * np.take_along_axis(of_K, subsets, axis=1)[..., None]
+    S = palette.S[subsets] * np.take_along_axis(of_S, subsets, axis=1)[..., None]
     for w in np.flatnonzero(palette.crowding):
         # One gram of anything thins a crowded white; a gram of that white crowds it more.
-        more = (subsets == w) - optics.share[:, w, None]
-        crowded = palette.crowding[w] * optics.strong[:, w] / (room[:, w] ** 2 * optics.total_g)
+        more = (subsets == w) - share[:, w, None]
+        crowded = palette.crowding[w] * scatter[:, w] / (room[:, w] * optics.total_g)
         S = S - (crowded[:, None] * more)[..., None] * palette.S[w]
+    white, clear = (
+        ((base[subsets] - (share @ base)[:, None]) / optics.total_g[:, None])[..., None]
+        for base in palette.beside
+    )
+    K = K + white * (strong * own[1] / optics.white @ palette.K)[:, None]
+    S = S + white * (scatter * own[1] / optics.white @ palette.S)[:, None]
+    S = S + clear * (scatter * own[2] / optics.clear @ palette.S)[:, None]
+    surface = own[0][subsets] - (share @ own[0])[:, None]
     by_K, by_S = optics.by_K[:, None, :], optics.by_S[:, None, :]
-    return by_K * (K - optics.K[:, None, :]) + by_S * (S - optics.S[:, None, :])
+    slope: Array = by_K * (K - optics.K[:, None, :]) + by_S * (S - optics.S[:, None, :])
+    slope += optics.by_R[:, None, :] * surface[..., None]
+    return slope
 
 
 def slopes_after(bucket: Bucket, target: Target, subsets: Index, a: Array) -> tuple[Array, Array]:

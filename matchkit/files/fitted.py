@@ -132,6 +132,7 @@ def fit_plain(found: Fit) -> dict[str, Any]:
         "gain": palette.gain,
         "k2": palette.k2,
         "deep": palette.deep,
+        "own": palette.own.tolist(),
         "film": None if palette.film is None else _plain_film(palette, palette.film),
         "inks": [
             {"ink": ink.name, "crowding": crowding, "K": K.tolist(), "S": S.tolist()}
@@ -204,6 +205,7 @@ def fit_from(entry: Mapping[str, Any], shop: Shop, *, inks: Sequence[Ink] = ()) 
         gain=float(entry["gain"]),
         k2=float(entry["k2"]),
         deep=float(entry["deep"]),
+        own=_array(entry["own"]),
         model=entry["model"],
         film=_film(entry.get("film")),
         doubt=None if entry["doubt"] is None else _array(entry["doubt"]),
@@ -258,6 +260,8 @@ def _check(found: Fit, shop: Shop) -> None:
         and all(0 < number < math.inf for number in (palette.gain, palette.deep, error.width))
         and bool((palette.S > 0).all())
         and palette.k2 < 1
+        and palette.own.shape in ((3, 1), (3, n))
+        and bool((np.abs(palette.own) < 2).all() and (palette.own[1:] > -1).all())
         and (found.light, found.observer) == (shop.lights[0], shop.observer)
     )
     if not sound:

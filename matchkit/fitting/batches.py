@@ -29,6 +29,7 @@ from matchkit.fitting.held_out import (
     FOLDS,
     KEPT,
     NOISES,
+    OWN,
     STRUCTURES,
     cards_of,
     films_of,
@@ -85,7 +86,7 @@ def count_batches(
     if not batches.names:
         return found
     palette = found.palette
-    structure = next(s for s in (*STRUCTURES, *FILM_STRUCTURES) if s.name == palette.model)
+    structure = next(s for s in (*STRUCTURES, *FILM_STRUCTURES, OWN) if s.name == palette.model)
     drawn = [next(d for d in drawdowns if d.name == name) for name in found.drawdowns]
     films = films_of(drawn, palette.inks, grounds or {})
     n, n_drawn = len(batches.names), len(drawn)
@@ -203,6 +204,7 @@ def _constants_of(palette: Palette) -> Constants:
         log_deep=float(np.log(palette.deep)),
         base=palette.base,
         gain=palette.gain,
+        own=palette.own,
     )
     film = palette.film
     return at if film is None else replace(at, spread=film.spread, back=film.back, dim=film.dim)
@@ -233,7 +235,8 @@ class _Lots:
 
     def step(self, at: Constants, films: Films, weight: Array, x: Array) -> Array:
         """Log strengths (n_lot,) after a step from `x`, by which the films are as strong."""
-        K, S = films.C[:, :, None] * at.K, constants.mixtures(at, films)[2][:, :, None] * at.S
+        _, _, A, E = constants.mixtures(at, films)
+        K, S = A[:, :, None] * at.K, E[:, :, None] * at.S
         R, by_K, by_S = look(at, films)
         f, by_R = f_scale(R)
         J = (by_R * by_K)[:, None] * K + (by_R * by_S)[:, None] * S

@@ -20,7 +20,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from matchkit.arrays import Array, Index, Mask
-from matchkit.inks.palette import film_look
+from matchkit.inks.palette import BESIDE, film_look
 from matchkit.optics.film import Film, film_K_S
 from matchkit.optics.kubelka_munk import k_over_s, without_surface
 
@@ -50,6 +50,9 @@ BOUNDS = {
     "dim": (0.0, 1.0),
     "log_thickness": (-2.5, 2.5),
 }
+# Of an ink's own surface, strength in white and scattering in clear: spread (about 0) and bounds.
+OWN_SD = np.array([0.005, 0.1, 0.2])
+OWN_BOUNDS = np.array([(-0.002, 0.03), (-0.5, 0.5), (-0.6, 1.5)])
 # Log S beside the white's, (mean, spread).  A clear's is no pigment's: it scatters little.
 LOG_S = {"colour": (-2.5, 1.25), "black": (-2.5, 1.25), "clear": (-5.0, 2.0), "white": (0.0, 1.0)}
 
@@ -59,13 +62,15 @@ class Structure:
     """What is fitted.  `scattering` False is single-constant theory: all inks scatter alike.
 
     `shared` names the numbers that are fitted for the whole series, out of EXPECT; the
-    others keep what the start gives.  `expect` replaces some of the expectations.
+    others keep what the start gives.  `expect` replaces some of the expectations.  `own`: each
+    ink has a surface of its own, and its strength and scattering grow beside white and clear.
     """
 
     name: str
     scattering: bool = True
     shared: tuple[str, ...] = ()
     expect: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    own: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -88,6 +93,12 @@ class Films:
         """Where the whites stand; the first is the gauge of S."""
         return [i for i, role in enumerate(self.roles) if role == "white"]
 
+    def share(self, role: str) -> Array:
+        """The share of the inks of a role, (n, 1)."""
+        own = [each == role for each in self.roles]
+        total: Array = self.C[:, own].sum(axis=1, keepdims=True)
+        return total
+
     @property
     def hides(self) -> Mask:
         """Which films let no ground show, (n,)."""
@@ -102,7 +113,7 @@ class Films:
 
 @dataclass(frozen=True, kw_only=True)
 class Constants:
-    """A fit's numbers: K and S are (n_ink, n_wl), the rest is shared.
+    """A fit's numbers: K and S are (n_ink, n_wl), `own` as in `Palette`, the rest is shared.
 
     `log_K_S_sd` (2, n_ink, n_wl) is how far log K and log S of an ink go together while the
     drawdowns and the expectations allow it: a standard deviation of its log S, and what that
@@ -120,6 +131,7 @@ class Constants:
     back: float = 0.0
     dim: float = 0.0
     log_thickness: float = 0.0
+    own: Array = field(default_factory=lambda: np.zeros((3, 1)))
     cost: float = np.inf
     log_K_S_sd: Array | None = None
 
@@ -227,19 +239,25 @@ def _pair(films: Films, rows: Index) -> tuple[int, int]:
     return -1, -1
 
 
-def mixtures(at: Constants, films: Films) -> tuple[Array, Array, Array]:
-    """K and S of the films, and the amounts that scatter."""
-    E, whites = films.C.copy(), films.whites
+def mixtures(at: Constants, films: Films) -> tuple[Array, Array, Array, Array]:
+    """K and S of the films, and the amounts that absorb and that scatter."""
+    whites = films.whites
+    white, clear = (
+        1 + films.share(role) * own for role, own in zip(BESIDE, at.own[1:], strict=True)
+    )
+    A = films.C * white
+    E = A * clear
     E[:, whites] /= 1 + at.crowding * films.C[:, whites]
-    return films.C @ at.K, E @ at.S, E
+    return A @ at.K, E @ at.S, A, E
 
 
 def look(at: Constants, films: Films) -> tuple[Array, Array, Array]:
     """`predict`, and its slopes by K and by S of the films."""
-    K, S, _ = mixtures(at, films)
+    K, S, _, _ = mixtures(at, films)
     X = films.X
     if films.guessed is not None:
         X = np.where(films.guessed, X * np.exp(at.log_thickness), X)
     film = Film(R_g=films.R_g, thickness_um=X[:, None], spread=at.spread, back=at.back, dim=at.dim)
     deep = float(np.exp(at.log_deep))
-    return film_look(K, S, film=film, deep=deep, base=at.base, gain=at.gain, k2=at.k2)
+    R, by_K, by_S = film_look(K, S, film=film, deep=deep, base=at.base, gain=at.gain, k2=at.k2)
+    return R + (films.C * at.own[0]).sum(axis=1, keepdims=True), by_K, by_S

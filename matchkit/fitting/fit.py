@@ -30,7 +30,7 @@ from matchkit.optics.film import Film
 # Theory, weights, noise, what is predicted of unseen drawdowns, a start, held-out dE00.
 Tried = tuple[Structure, Array, float, Array, Constants | None, Array]
 
-VERSION = 4  # raise it whenever the same drawdowns give other constants than before
+VERSION = 5  # raise it whenever the same drawdowns give other constants than before
 NEAR = 1e-3  # of the whole range: a number so close to its bound sits on it
 # How far a fit that no drawdown was held out of may miss: about 5 in L*, a* and b* each, standard
 # deviation.  Film constants from one film of each ink on a simulated card missed by as much.
@@ -124,16 +124,15 @@ def fit(
                 wanted.append((structure, weight, noise, R, near, error))
         return wanted[held_out.best_of([each[-1] for each in wanted], plain=not films.hides.all())]
 
-    usual = (
-        held_out.STRUCTURES if films.hides.all() else held_out.FILM_STRUCTURES[theory == "best" :]
-    )
+    usual = held_out.structures_of(films, cards)
+    usual = usual if films.hides.all() else usual[theory == "best" :]
     structure, weight, noise, R, near, error = best_theory(films, structures or usual)
     handed_in, hiding_error, shows = films, error, False
     in_clear = _in_clear(films) & ~np.isnan(error)
     may = structures is None and structure.scattering and films.hides.all() and in_clear.any()
     if may and np.percentile(error[in_clear], 90) > AT_LEAST:
         shown = held_out.over_card(films, geometry)
-        as_films = best_theory(shown, held_out.FILM_STRUCTURES[1:])
+        as_films = best_theory(shown, held_out.structures_of(shown, cards)[1:])
         if shows := bool(held_out.best_of([error, as_films[-1]], plain=True)):
             films, (structure, weight, noise, R, near, error) = shown, as_films
     scored = ~np.isnan(error)
@@ -275,6 +274,7 @@ def palette_of(
         gain=constants.gain,
         k2=constants.k2,
         deep=float(np.exp(constants.log_deep)),
+        own=constants.own,
         model=structure.name,
         film=streams if film else None,
     )

@@ -54,6 +54,10 @@ FILM_STRUCTURES = (
         expect=BEAM,
     ),
 )
+OWN = replace(
+    FILM_STRUCTURES[-1], name="film, two streams, a beam, depth and each ink's own", own=True
+)
+LONG = 5  # cards an ink, from which what is each ink's own can be told
 THEORIES = ("best", "two-constant", "single-constant")
 FOLDS = 5
 KEPT = -1  # the fold of drawdowns that are never held out
@@ -68,6 +72,17 @@ WRONG, WRONG_F, MOST_WRONG, LEFT_OUT = 15.0, 0.05, 4, 1e-9
 NO_PIGMENT, FEW = 3.5, 4
 CARD_R, CARD_BOUNDS, ALONE = 0.8, (0.3, 0.97), 0.999  # of a white card below its surface
 NOMINAL_UM = 100.0  # of films whose thickness nobody stated
+
+
+def structures_of(films: Films, cards: Index) -> tuple[Structure, ...]:
+    """The theories to try.
+
+    What is each ink's own only long ladders tell: in short ones it makes room for a wrong card.
+    """
+    if films.hides.all():
+        return STRUCTURES
+    long = len(np.unique(cards)) >= LONG * films.C.shape[1]
+    return (*FILM_STRUCTURES[:-1], OWN) if long else FILM_STRUCTURES
 
 
 def films_of(

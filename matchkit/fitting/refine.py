@@ -14,6 +14,7 @@ import numpy as np
 
 from matchkit.arrays import Array
 from matchkit.fitting import constants
+from matchkit.inks.palette import BESIDE
 
 FLOOR = 1e-5  # of K and S, of a white's S: less cannot be seen
 STEP = 1e-5  # for the slopes by shared numbers
@@ -40,7 +41,11 @@ def solve_constants(
     sqrt_w = np.ones((len(films.X), 1)) if weight is None else np.sqrt(weight)[:, None]
     target, names = constants.f_scale(films.R_m)[0], structure.shared
     expect = {**constants.EXPECT, **structure.expect}
+    n = films.C.shape[1]
+    start = replace(start, own=start.own + np.zeros((3, n)))
     prior = np.array([expect[name] for name in names]).reshape(-1, 2).T
+    if structure.own:
+        prior = np.hstack([prior, [np.zeros(3 * n), np.repeat(constants.OWN_SD, n)]])
     mean, sd = expected_log_S(films, start) if log_S is None else log_S
     pull = np.broadcast_to(noise_f / sd, start.S.shape)
     ties = _ties(films, structure)
@@ -49,7 +54,7 @@ def solve_constants(
         return sqrt_w * (constants.f_scale(constants.predict(at, films))[0] - target)
 
     def cost_of(miss: Array, at: constants.Constants) -> float:
-        off = noise_f * (_values(at, names) - prior[0]) / prior[1]
+        off = noise_f * (_values(at, names, structure.own) - prior[0]) / prior[1]
         far = pull * (np.log(at.S) - mean)
         return float((miss**2).sum() + (off**2).sum() + (far[ties.any(axis=1)] ** 2).sum())
 
@@ -58,14 +63,17 @@ def solve_constants(
         J = _blocks(at, films, sqrt_w, ties)
         G = np.array([_by_shared(residual, miss, at, name) for name in names])
         G = G.reshape(len(names), *miss.shape)
-        Jt, n = J.transpose(0, 2, 1), len(at.K)
+        if structure.own:
+            G = np.concatenate([G, _by_own(at, films, sqrt_w)])
+        Jt = J.transpose(0, 2, 1)
         H, g = Jt @ J, (Jt @ miss.T[:, :, None])[:, :, 0]
         tied = ties * pull.T[:, :, None]  # (n_wl, n_ink, n_free)
         H[:, n:, n:] += tied.transpose(0, 2, 1) @ tied
         g[:, n:] += np.einsum("lif,il->lf", tied, pull * (np.log(at.S) - mean))
         trust = (noise_f / prior[1]) ** 2
-        Q = np.einsum("mdl,kdl->mk", G, G) + np.diag(trust)
-        h = np.einsum("mdl,dl->m", G, miss) + trust * (_values(at, names) - prior[0])
+        rows = G.reshape(len(G), miss.size)
+        Q = rows @ rows.T + np.diag(trust)
+        h = rows @ miss.ravel() + trust * (_values(at, names, structure.own) - prior[0])
         return H, g, Jt @ G.transpose(2, 1, 0), Q, h
 
     now, damping, miss = start, 1e-3, residual(start)
@@ -115,8 +123,8 @@ def _ties(films: constants.Films, structure: constants.Structure) -> Array:
 Normal = tuple[Array, Array, Array, Array, Array]
 
 
-def _values(at: constants.Constants, names: Sequence[str]) -> Array:
-    return np.array([getattr(at, name) for name in names])
+def _values(at: constants.Constants, names: Sequence[str], own: bool = False) -> Array:
+    return np.append([getattr(at, name) for name in names], at.own if own else [])
 
 
 def _with(at: constants.Constants, values: Mapping[str, float]) -> constants.Constants:
@@ -143,12 +151,12 @@ def _by_shared(
 
 def _blocks(at: constants.Constants, films: constants.Films, sqrt_w: Array, ties: Array) -> Array:
     """Slopes by log K of every ink and by the free log S, (n_wl, n_film, n_ink + n_free)."""
-    _, _, E = constants.mixtures(at, films)
+    _, _, A, E = constants.mixtures(at, films)
     R, by_K, by_S = constants.look(at, films)
     by_R = sqrt_w * constants.f_scale(R)[1]
     n, n_free = ties.shape
     J = np.empty((R.shape[1], len(R), n + n_free))
-    np.multiply((by_R * by_K).T[:, :, None] * films.C, at.K.T[:, None, :], out=J[:, :, :n])
+    np.multiply((by_R * by_K).T[:, :, None] * A, at.K.T[:, None, :], out=J[:, :, :n])
     if n_free == 1 < n:  # all inks scatter alike
         J[:, :, n] = (by_R * by_S * (E @ at.S)).T
         return J
@@ -156,6 +164,26 @@ def _blocks(at: constants.Constants, films: constants.Films, sqrt_w: Array, ties
     S = at.S[own].T[:, None, :]
     np.multiply((by_R * by_S).T[:, :, None] * E[:, own], S, out=J[:, :, n:])
     return J
+
+
+def _by_own(at: constants.Constants, films: constants.Films, sqrt_w: Array) -> Array:
+    """Slopes of the residual by `own`, (3 n_ink, n_film, n_wl).
+
+    White beside itself and clear beside itself are nothing of their own.
+    """
+    _, _, A, E = constants.mixtures(at, films)
+    R, by_K, by_S = constants.look(at, films)
+    by_R = sqrt_w * constants.f_scale(R)[1]
+    shares = [films.share(role) for role in BESIDE]
+    white, clear = (
+        (share / (1 + share * own) * [role != base for role in films.roles]).T[:, :, None]
+        for share, own, base in zip(shares, at.own[1:], BESIDE, strict=True)
+    )
+    scatters = by_R * by_S * E.T[:, :, None] * at.S[:, None]
+    absorbs = by_R * by_K * A.T[:, :, None] * at.K[:, None]
+    return np.concatenate(
+        [by_R * films.C.T[:, :, None], white * (absorbs + scatters), clear * scatters]
+    )
 
 
 def _step(blocks: Normal, damping: float) -> tuple[Array, Array]:
@@ -166,7 +194,7 @@ def _step(blocks: Normal, damping: float) -> tuple[Array, Array]:
     H[:, on, on] += damping * H[:, on, on] + 1e-12
     solved = np.linalg.solve(H, np.concatenate([g[:, :, None], B], axis=2))
     H_g, H_B = solved[:, :, 0], solved[:, :, 1:]
-    schur = Q + damping * np.diag(np.diag(Q)) - np.einsum("lpm,lpk->mk", B, H_B)
+    schur = Q + damping * np.diag(np.diag(Q)) - (B.transpose(0, 2, 1) @ H_B).sum(axis=0)
     shared = -np.linalg.solve(schur, h - np.einsum("lpm,lp->m", B, H_g)) if len(h) else h
     shared = np.clip(shared, -0.1, 0.1)
     return np.clip(-H_g - H_B @ shared, -1.5, 1.5), shared
@@ -182,12 +210,17 @@ def _moved(
     """`at` after a step, inside the bounds."""
     logs, shared = step
     n = len(at.K)
-    values = dict(zip(names, _values(at, names) + shared, strict=True))
+    values = dict(zip(names, _values(at, names) + shared[: len(names)], strict=True))
+    own = at.own
+    if len(shared) > len(names):
+        moved = own + shared[len(names) :].reshape(own.shape)
+        own = np.clip(moved, *constants.OWN_BOUNDS.T[:, :, None])
     if "base" in values:  # the surface alone cannot reflect more than the darkest reading
         values["base"] = min(values["base"], 0.99 * float(films.R_m.min()))
     least = FLOOR * at.S[films.whites].max(initial=0) if films.whites else 0
     return replace(
         _with(at, values),
+        own=own,
         K=np.maximum(at.K * np.exp(logs[:, :n].T), max(0.01 * least, 1e-9)),
         S=np.maximum(at.S * np.exp(ties @ logs[:, n:].T), max(least, 1e-8)),
     )

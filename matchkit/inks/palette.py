@@ -19,6 +19,10 @@ the ratio of the K/S of the deepest colours to that of the tints; h, where the c
 happens, was read off slabs of radiative-transfer theory with refractive index 1.45-1.56
 and anisotropy 0-0.8, all of which this form follows to about 0.05 L*.
 
+Inks may have an `own` behaviour, three numbers each: s_i grows with the share of white, f_i
+with that of clear (particles far from each other scatter better), and the film's surface adds
+sum(c_i surface_i) to R_m.
+
 With a `film` the palette speaks of a film of stated thickness over a stated ground: K and
 S are per um, K is q' S, and `film.film_reading` takes the place of the last line.
 
@@ -26,7 +30,7 @@ Sources: Duncan (1940) for adding K and S by amount, from memory; [KM31] and [S4
 `kubelka_munk`; the crowding of white is common practice, its one-number form and `deep` our own.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -43,6 +47,7 @@ Q_FLOOR = 1e-9  # keeps dR/dq finite for a film that absorbs nothing
 # Largest K or S beside a white's: a clear's is below the second, any other ink's above the first
 # (simulated: at most 0.09, at least 1).
 CLEAR_TO_WHITE = (0.15, 0.5)
+BESIDE = ("white", "clear")  # the inks beside which others change
 DEEP_AT = 0.08  # the h above: K/S of about 12 is halfway between tints and deep colours
 
 
@@ -50,7 +55,9 @@ DEEP_AT = 0.08  # the h above: K/S of about 12 is halfway between tints and deep
 class Palette:
     """K and S of every ink of one series, each (n_ink, n_wl), with what they share.
 
-    `crowding` is (n_ink,), zero for all but whites.  `base`, `gain`, `k2` are the
+    `crowding` is (n_ink,), zero for all but whites.  `own` (3, n_ink) is what each ink's films
+    leave of the surface's reflection, and the shares by which the ink's strength grows in pure
+    white and its scattering in pure clear.  `base`, `gain`, `k2` are the
     surface (see `kubelka_munk.surface_constants`).  `model` says which theory was fitted.
     """
 
@@ -62,6 +69,7 @@ class Palette:
     gain: float
     k2: float
     deep: float = 1.0
+    own: Array = field(default_factory=lambda: np.zeros((3, 1)))
     model: str = "two-constant"
     strengths: Array | None = None  # (n_ink,), None: every lot is the reference
     film: Film | None = None  # None: so thick that it hides
@@ -71,6 +79,11 @@ class Palette:
     def names(self) -> tuple[str, ...]:
         """Ink names in the order of the arrays."""
         return tuple(ink.name for ink in self.inks)
+
+    @cached_property
+    def beside(self) -> Array:
+        """Which inks are white, and which clear, (2, n_ink)."""
+        return np.array([[float(ink.role == role) for ink in self.inks] for role in BESIDE])
 
     @property
     def printed(self) -> bool:
@@ -98,10 +111,24 @@ def mixture_K_S(
     palette: Palette, c: ArrayLike, strengths: ArrayLike | None = None
 ) -> tuple[Array, Array]:
     """K and S of mixtures `c` (..., n_ink), each (..., n_wl)."""
-    c, s = _amounts(palette, c, strengths)
-    K: Array = (c * s) @ palette.K
-    S: Array = (c * s / (1 + palette.crowding * c)) @ palette.S
+    strong, scatter = counts(palette, *_amounts(palette, c, strengths))
+    K: Array = strong @ palette.K
+    S: Array = scatter @ palette.S
     return K, S
+
+
+def counts(palette: Palette, c: Array, s: Array) -> tuple[Array, Array]:
+    """What counts of amounts `c` with strengths `s` for K and for S, (..., n_ink) each."""
+    white, clear = grown(palette, c)
+    strong = c * s * white
+    return strong, strong * clear / (1 + palette.crowding * c)
+
+
+def grown(palette: Palette, c: Array) -> Array:
+    """Growth of strength beside white and of scattering beside clear, (2, ..., n_ink)."""
+    share = np.moveaxis(c @ palette.beside.T, -1, 0)[..., None]
+    growth: Array = 1 + share * palette.own[1:].reshape(2, *(1,) * (c.ndim - 1), -1)
+    return growth
 
 
 def reflectance(palette: Palette, c: ArrayLike, strengths: ArrayLike | None = None) -> Array:
@@ -113,9 +140,11 @@ def reflectance(palette: Palette, c: ArrayLike, strengths: ArrayLike | None = No
     K, S = mixture_K_S(palette, c, strengths)
     surface = {"base": palette.base, "gain": palette.gain, "k2": palette.k2}
     if palette.film is not None:
-        return film_look(K, S, film=palette.film, deep=palette.deep, **surface)[0]
-    q, _ = deepen(K / np.maximum(S, 1e-12), palette.deep)
-    return with_surface(R_inf(q), **surface)
+        R = film_look(K, S, film=palette.film, deep=palette.deep, **surface)[0]
+    else:
+        R = with_surface(R_inf(deepen(K / np.maximum(S, 1e-12), palette.deep)[0]), **surface)
+    R_m: Array = R + (np.asarray(c) * palette.own[0]).sum(axis=-1)[..., None]
+    return R_m
 
 
 def reflectance_jacobian(
@@ -127,17 +156,26 @@ def reflectance_jacobian(
     (the sum is not held at 1).
     """
     c, s = _amounts(palette, c, strengths)
+    surface, by_white, by_clear = palette.own
+    (strong, scatter), (white, clear) = counts(palette, c, s), grown(palette, c)
+    R_m, by_K, by_S = look(palette, strong @ palette.K, scatter @ palette.S)
     room = 1 + palette.crowding * c
-    R_m, by_K, by_S = look(palette, (c * s) @ palette.K, (c * s / room) @ palette.S)
-    own_K, own_S = s[..., None] * palette.K, (s / room**2)[..., None] * palette.S
-    return R_m, by_K[..., None, :] * own_K + by_S[..., None, :] * own_S
+    own_K = (s * white)[..., None] * palette.K
+    own_S = (s * white * clear / room**2)[..., None] * palette.S
+    # More white or clear changes what counts of every other ink.
+    is_white, is_clear = palette.beside[..., None]
+    own_K = own_K + is_white * ((strong * by_white / white) @ palette.K)[..., None, :]
+    own_S = own_S + is_white * ((scatter * by_white / white) @ palette.S)[..., None, :]
+    own_S = own_S + is_clear * ((scatter * by_clear / clear) @ palette.S)[..., None, :]
+    slope = by_K[..., None, :] * own_K + by_S[..., None, :] * own_S
+    return R_m + (c * surface).sum(axis=-1)[..., None], slope + surface[:, None]
 
 
 def strength_jacobian(palette: Palette, c: Array, strengths: ArrayLike | None = None) -> Array:
     """dR/d log(strength) of each ink, (..., n_ink, n_wl), for mixtures `c`."""
     c, s = _amounts(palette, c, strengths)
-    own_K = (c * s)[..., None] * palette.K
-    own_S = (c * s / (1 + palette.crowding * c))[..., None] * palette.S
+    strong, scatter = counts(palette, c, s)
+    own_K, own_S = strong[..., None] * palette.K, scatter[..., None] * palette.S
     _, by_K, by_S = look(palette, own_K.sum(axis=-2), own_S.sum(axis=-2))
     return by_K[..., None, :] * own_K + by_S[..., None, :] * own_S
 
@@ -151,8 +189,8 @@ def doubt_jacobian(palette: Palette, c: Array) -> Array:
     c, s = _amounts(palette, c, None)
     if palette.doubt is None:
         return np.zeros((*c.shape, palette.K.shape[1]))
-    own_K = (c * s)[..., None] * palette.K
-    own_S = (c * s / (1 + palette.crowding * c))[..., None] * palette.S
+    strong, scatter = counts(palette, c, s)
+    own_K, own_S = strong[..., None] * palette.K, scatter[..., None] * palette.S
     _, by_K, by_S = look(palette, own_K.sum(axis=-2), own_S.sum(axis=-2))
     K, S = palette.doubt
     moved: Array = by_K[..., None, :] * own_K * K + by_S[..., None, :] * own_S * S
@@ -160,7 +198,10 @@ def doubt_jacobian(palette: Palette, c: Array) -> Array:
 
 
 def look(palette: Palette, K: Array, S: Array) -> tuple[Array, Array, Array]:
-    """R_m of mixtures with `K` and `S` (..., n_wl), and its slopes by K and by S."""
+    """R_m of mixtures with `K` and `S` (..., n_wl), and its slopes by K and by S.
+
+    Without what the inks' own surfaces add.
+    """
     surface = {"base": palette.base, "gain": palette.gain, "k2": palette.k2}
     return film_look(K, S, film=palette.film or HIDING, deep=palette.deep, **surface)
 
@@ -210,6 +251,7 @@ def subset(palette: Palette, keep: tuple[int, ...] | list[int]) -> Palette:
         K=palette.K[at],
         S=palette.S[at],
         crowding=palette.crowding[at],
+        own=np.broadcast_to(palette.own, (3, len(palette.inks)))[:, at],
         strengths=None if palette.strengths is None else palette.strengths[at],
         doubt=None if palette.doubt is None else palette.doubt[:, at],
     )

@@ -55,6 +55,7 @@ class Steps(NamedTuple):
 class Batch:
     """Subsets of one size: K and S (n_wl, m, n), `crowding` and `limit` (m, n).
 
+    `own` (3, m, n) and `beside` (2, m, n) are those of `Palette`.
     `W` (3 n_light, n_wl) gives X of all lights, then Y, then Z.
     """
 
@@ -64,6 +65,8 @@ class Batch:
     K: Array
     S: Array
     crowding: Array
+    own: Array
+    beside: Array
     limit: Array
 
     def only(self, keep: Mask) -> "Batch":
@@ -73,6 +76,8 @@ class Batch:
             K=self.K[..., keep],
             S=self.S[..., keep],
             crowding=self.crowding[:, keep],
+            own=self.own[..., keep],
+            beside=self.beside[..., keep],
             limit=self.limit[:, keep],
         )
 
@@ -151,6 +156,8 @@ def _batch(palette: Palette, target: Target, subsets: Index, upper: Array) -> Ba
         K=np.take((palette.K.T * s).astype(kind), at, axis=1),
         S=np.take((palette.S.T * s).astype(kind), at, axis=1),
         crowding=palette.crowding.astype(kind)[at],
+        own=np.broadcast_to(palette.own, (3, len(s))).astype(kind)[:, at],
+        beside=palette.beside.astype(kind)[:, at],
         limit=upper.astype(kind)[at],
     )
 
@@ -279,14 +286,29 @@ def _optics(batch: Batch, c: Array) -> tuple[Array, Array]:
     """Reflectance (n_wl, n) of amounts (m, n), and its slope by amount (n_wl, m, n)."""
     K, S = batch.K, batch.S
     room = 1 / (1 + batch.crowding * c)
-    K_mix, S_mix = c[0] * K[:, 0], c[0] * room[0] * S[:, 0]
-    for i in range(1, len(c)):
-        K_mix += c[i] * K[:, i]
-        S_mix += c[i] * room[i] * S[:, i]
+    white, clear = 1 + batch.own[1:] * (batch.beside * c).sum(axis=1, keepdims=True)
+    strong = c * white
+    scatter = strong * clear * room
+    K_mix, S_mix = _sum(strong, K), _sum(scatter, S)
     R_m, by_K, by_S = (part.astype(c.dtype) for part in look(batch.palette, K_mix, S_mix))
-    slope = K * by_K[:, None]
-    slope += S * (by_S[:, None] * (room * room))
+    slope = K * (by_K[:, None] * white)
+    slope += S * (by_S[:, None] * (white * clear * room * room))
+    if batch.own.any():  # more white or clear changes what counts of every other ink
+        surface, by_white, by_clear = batch.own
+        more = by_K * _sum(strong * by_white / white, K)
+        more += by_S * _sum(scatter * by_white / white, S)
+        slope += more[:, None] * batch.beside[0]
+        slope += (by_S * _sum(scatter * by_clear / clear, S))[:, None] * batch.beside[1] + surface
+        R_m += (surface * c).sum(axis=0)
     return R_m, slope
+
+
+def _sum(c: Array, K: Array) -> Array:
+    """The sum over a subset's inks: amounts (m, n) and K (n_wl, m, n) give (n_wl, n)."""
+    total: Array = c[0] * K[:, 0]
+    for i in range(1, len(c)):
+        total += c[i] * K[:, i]
+    return total
 
 
 def _look_slope(batch: Batch, c: Array, exact: bool) -> tuple[Array, Array]:

@@ -145,7 +145,7 @@ def _digest(
         total.update(f"{series} {palette.names} {palette.model}".encode())
         shared = np.array([palette.base, palette.gain, palette.k2, palette.deep])
         strengths = np.ones(len(palette.inks)) if palette.strengths is None else palette.strengths
-        parts = [palette.K, palette.S, palette.crowding, shared, strengths]
+        parts = [palette.K, palette.S, palette.crowding, palette.own, shared, strengths]
         for part in (*parts, *vars(found.error).values()):
             total.update(np.ascontiguousarray(part).round(12).tobytes())
     for name, R in targets:
