@@ -510,7 +510,7 @@ def test_real_paint_pairs_never_seen(wheel: Path) -> None:
 
 def test_readings_of_a_print_are_one_formula(found: Fit) -> None:
     # reflectance() of a palette over a ground is the film formula on its K and S, by hand.
-    printed = over(replace(found.palette, deep=1.0), NAVY, 42.0)
+    printed = over(replace(found.palette, deep=1.0, own=np.zeros((3, 1))), NAVY, 42.0)
     c = np.array([0.5, 0.0, 0.2, 0.3, 0.0, 0.0])
     K = c @ printed.K
     S = (c / (1 + printed.crowding * c)) @ printed.S

@@ -86,7 +86,7 @@ def count_batches(
     if not batches.names:
         return found
     palette = found.palette
-    structure = next(s for s in (*STRUCTURES, *FILM_STRUCTURES, OWN) if s.name == palette.model)
+    structure = next(s for s in (*STRUCTURES, *FILM_STRUCTURES, *OWN) if s.name == palette.model)
     drawn = [next(d for d in drawdowns if d.name == name) for name in found.drawdowns]
     films = films_of(drawn, palette.inks, grounds or {})
     n, n_drawn = len(batches.names), len(drawn)

@@ -54,8 +54,11 @@ FILM_STRUCTURES = (
         expect=BEAM,
     ),
 )
-OWN = replace(
-    FILM_STRUCTURES[-1], name="film, two streams, a beam, depth and each ink's own", own=True
+OWN = tuple(
+    replace(
+        richest, name=richest.name.replace(" and depth", ", depth and each ink's own"), own=True
+    )
+    for richest in (STRUCTURES[-1], FILM_STRUCTURES[-1])
 )
 LONG = 5  # cards an ink, from which what is each ink's own can be told
 THEORIES = ("best", "two-constant", "single-constant")
@@ -79,10 +82,10 @@ def structures_of(films: Films, cards: Index) -> tuple[Structure, ...]:
 
     What is each ink's own only long ladders tell: in short ones it makes room for a wrong card.
     """
-    if films.hides.all():
-        return STRUCTURES
     long = len(np.unique(cards)) >= LONG * films.C.shape[1]
-    return (*FILM_STRUCTURES[:-1], OWN) if long else FILM_STRUCTURES
+    if films.hides.all():
+        return (*STRUCTURES, OWN[0]) if long else STRUCTURES
+    return (*FILM_STRUCTURES[:-1], OWN[1]) if long else FILM_STRUCTURES
 
 
 def films_of(
