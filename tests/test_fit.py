@@ -130,7 +130,7 @@ def test_in_a_plain_world_the_extra_numbers_come_out_plain(small: Bench) -> None
     assert found.palette.k2 == pytest.approx(surface_constants(1.5, EXCLUDED)[2], abs=0.003)
     assert found.palette.crowding[0] == pytest.approx(0, abs=0.01)
     assert found.palette.deep == pytest.approx(1, abs=0.02)
-    plain, richest = found.scores[1], found.scores[-1]
+    plain, richest = found.scores[1], found.scores[len(STRUCTURES) - 1]
     assert richest.de00_median < 1.1 * plain.de00_median < 0.01
 
 
@@ -140,6 +140,8 @@ def test_a_plainer_theory_must_win_clearly() -> None:
     assert best_of([0.99 * even, even, even]) == 2
     assert best_of([0.9 * even, even, even]) == 0
     assert best_of([even, 0.9 * even, even]) == 1
+    # What is each ink's own wins no tie.
+    assert [best_of([even, even, k * even], own=True) for k in (0.99, 0.9)] == [1, 2]
     # One drawdown that went wrong decides nothing.
     slip = even.copy()
     slip[0] = 30

@@ -25,7 +25,7 @@ def test_single_constant_is_kept_and_said(seven_inks, tmp_path, capsys):
     told = json.loads(capsys.readouterr().out)
     assert told["model"] == "single-constant"
     assert told["series"][0]["suspects"] == []  # the theory misses them, they were well made
-    assert len(told["series"][0]["theories"]) == 5  # what it costs stands beside it
+    assert len(told["series"][0]["theories"]) == 6  # what it costs stands beside it
     assert main(["match", str(folder), "--lab", "70,20,30", "--json"]) == 0
     answer = capsys.readouterr()
     assert json.loads(answer.out)["matches"][0]["formulas"]

@@ -122,7 +122,8 @@ def fit(
             tried.append((structure.name, error))
             if theory == "best" or structure.scattering == (theory == held_out.THEORIES[1]):
                 wanted.append((structure, weight, noise, R, near, error))
-        return wanted[_best([each[0] for each in wanted], [each[-1] for each in wanted], films)]
+        errors, last = [each[-1] for each in wanted], wanted[-1][0]
+        return wanted[held_out.best_of(errors, plain=not films.hides.all(), own=last.own)]
 
     usual = held_out.structures_of(films, cards)
     usual = usual if films.hides.all() else usual[theory == "best" :]
@@ -199,15 +200,6 @@ def fit(
         light=light,
         observer=observer,
     )
-
-
-def _best(structures: Sequence[Structure], errors: list[Array], films: Films) -> int:
-    """Which theory is kept; what is each ink's own only where it is clearly worth it."""
-    others = len(errors) - structures[-1].own
-    best = held_out.best_of(errors[:others], plain=not films.hides.all())
-    if others < len(errors) and held_out.best_of([errors[best], errors[-1]], plain=True):
-        return others
-    return best
 
 
 def _check_enough(films: Films, fold: Index) -> None:

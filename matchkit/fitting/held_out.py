@@ -376,17 +376,18 @@ def _held_out(
     return R
 
 
-def best_of(errors: list[Array], *, plain: bool = False) -> int:
+def best_of(errors: list[Array], *, plain: bool = False, own: bool = False) -> int:
     """The richest theory, unless a plainer one predicts better by a clear margin.
 
     A tie goes to the richer: what few drawdowns leave open, its weak expectations hold
     near the usual, and the plainer theory is the one that is surely wrong.  With `plain` it
-    goes to the plainer: on real films the beam stands in for what it is not.
+    goes to the plainer: on real films the beam stands in for what it is not.  With `own`
+    the last, which has what is each ink's own, wins no tie.
     """
-    order = list(range(len(errors)))[:: 1 if plain else -1]
+    order = list(range(len(errors) - own))[:: 1 if plain else -1] + own * [len(errors) - 1]
     scored = ~np.isnan(errors).any(axis=0)
     if not scored.any():
-        return len(errors) - 1
+        return len(errors) - 1 - own
     most = max(1, int(0.95 * scored.sum()))
     scores = [float(np.sort(e[scored])[:most].mean()) for e in errors]
     best = order[0]
