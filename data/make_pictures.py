@@ -25,6 +25,7 @@ from typing import Any
 
 import ipywidgets as w
 from matplotlib.colors import to_hex
+from matplotlib.figure import Figure
 from matplotlib.text import Text
 from PIL import Image
 
@@ -42,7 +43,7 @@ from matchkit.matching.rank import Candidate, Choices
 from matchkit.paper.ticket import ticket
 from matchkit.paper.ticket_sheet import ticket_html
 from matchkit.report import charts as plots
-from matchkit.report import ink_plots as ink_plots
+from matchkit.report import ink_plots
 
 HERE, DAY = Path(__file__).parent, "2026-03-02"
 sys.path.append(str(HERE.parent))  # for `tests`, which is not installed
@@ -101,7 +102,7 @@ def sources() -> dict[str, list[str]]:
 # ---- figures ------------------------------------------------------------------------------
 
 
-def drawn(opened: OpenShop) -> dict[str, plots.Figure]:
+def drawn(opened: OpenShop) -> dict[str, Figure]:
     """Every picture that is a figure."""
     shop, found = opened.shop, opened.fits[SERIES]
     return {
@@ -112,7 +113,7 @@ def drawn(opened: OpenShop) -> dict[str, plots.Figure]:
     }
 
 
-def shown_in(figure: plots.Figure) -> list[str]:
+def shown_in(figure: Figure) -> list[str]:
     """The words of a figure, its colours, and where its lines begin and end."""
     words, colours, lines = [], [], []
     for ax in figure.axes:
@@ -134,7 +135,7 @@ def _greys(png: bytes) -> bytes:
     return out.getvalue()
 
 
-def _compare(shop: Shop, found: Fit) -> plots.Figure:
+def _compare(shop: Shop, found: Fit) -> Figure:
     figure, ax = plots.new_axes(4.6, 3.1)
     plots.swatches(ax, _cream(shop, found))
     return figure
@@ -151,7 +152,7 @@ def _cream(shop: Shop, found: Fit) -> Comparison:
     )
 
 
-def _moves(shop: Shop, found: Fit) -> plots.Figure:
+def _moves(shop: Shop, found: Fit) -> Figure:
     target = _target(shop, ROSE)
     formula = _formula(shop, found, target, ROSE_INKS)
     figure, ax = plots.new_axes(4.6, 3.4)
@@ -165,13 +166,13 @@ def _moves(shop: Shop, found: Fit) -> plots.Figure:
     return figure
 
 
-def _ladder(shop: Shop, found: Fit) -> plots.Figure:
+def _ladder(shop: Shop, found: Fit) -> Figure:
     figure, ax = plots.new_axes(4.6, 3.4)
     ink_plots.K_over_S(ax, found.palette, LADDER, shop.drawdowns)
     return figure
 
 
-def _growth(found: dict[str, list[list[float]]]) -> plots.Figure:
+def _growth(found: dict[str, list[list[float]]]) -> Figure:
     """Time for one target against each size, both on log scales."""
     figure, ax = plots.new_axes(4.6, 3.1)
     names = ("inks in the shop", "inks in a formula, at most", "lights")
