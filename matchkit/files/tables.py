@@ -220,14 +220,17 @@ def _column_faults(
     faults: list[str] = []
     notes: list[str] = []
     for name in known:
+        if name in columns:
+            if columns.count(name) > 1:
+                times = f"{columns.count(name)} times"
+                faults.append(f"{head}: column {name!r} is there {times}; keep one")
+            continue
         near = nearest(name, others)
-        if columns.count(name) > 1:
-            faults.append(f"{head}: column {name!r} is there {columns.count(name)} times; keep one")
-        elif name in required and name not in columns:
+        if name in required:
             found = "found " + ", ".join(quoted(column) for column in columns[:12])
             hint = f"is {quoted(near)} meant? Rename it" if near else found
             faults.append(f"{head}: column {name!r} is missing; {hint}")
-        elif name not in columns and near:
+        elif near:
             line = f"{head}: column {quoted(near)} is not read; did you mean {name!r}?"
             (faults if name in limits else notes).append(line)
     return faults, notes
