@@ -47,9 +47,9 @@ def is_local(path: Path) -> bool:
         plain = str(path).removeprefix("\\\\?\\")
         shared = plain.startswith(("\\\\", "UNC\\"))
         return not shared and _windows_drive(plain[:3]) in LOCAL_DRIVES
-    best, kind = "", ""
+    best, kind, above = "", "", {str(each) for each in (path, *path.parents)}
     for where, filesystem in _mounts():
-        if len(where) >= len(best) and path.is_relative_to(where):
+        if len(where) >= len(best) and where in above:
             best, kind = where, filesystem
     return kind in LOCAL
 
@@ -138,8 +138,8 @@ def _mounts() -> Iterator[tuple[str, str]]:
     """Where each file system is mounted, and its kind."""
     with suppress(OSError):
         for line in MOUNTS.read_text(encoding="utf-8", errors="replace").splitlines():
-            _, where, kind, *_ = [_unescaped(field) for field in line.split()]
-            yield where, kind
+            _, where, kind, *_ = line.split()
+            yield _unescaped(where), kind
         return
     with suppress(OSError, subprocess.SubprocessError):  # macOS has no such table
         told = subprocess.run(["/sbin/mount"], capture_output=True, timeout=10, check=False)
