@@ -4,10 +4,12 @@ import time
 from argparse import ArgumentTypeError
 
 import pytest
+from hypothesis import example, given
+from hypothesis import strategies as st
 
 from matchkit.cli.values import in_grams, positive
 from matchkit.errors import InputError
-from matchkit.files.text import decimal_mark, number, parse_amount, quoted, typed
+from matchkit.files.text import decimal_mark, number, parse_amount, plain_numbers, quoted, typed
 
 
 @pytest.mark.parametrize(
@@ -162,3 +164,21 @@ def test_grams_of_a_command_are_read_alike():
     for text in ("1.000", "2,500"):
         with pytest.raises(ArgumentTypeError, match="can be read as"):
             grams(text)
+
+
+@given(
+    st.lists(st.text("0123456789.,eE+- \n;_n", max_size=6), min_size=1, max_size=3),
+    st.sampled_from(".,"),
+)
+@example(["1.5", "2e-3", "+.5"], ".")
+@example(["1,5", "2"], ",")
+@example(["1\n2", "3"], ".")
+def test_many_numbers_at_once_are_those_of_each(cells, decimal):
+    at_once = plain_numbers(cells, decimal)
+    assert not at_once or at_once == [number(cell, decimal) for cell in cells]
+
+
+def test_what_is_no_plain_number_is_left_to_be_looked_at_alone():
+    assert plain_numbers(["1.5", "2"], ".") == [1.5, 2.0]
+    for cells in (["1 000"], ["1", ""], ["9" * 65], ["1e400"], ["nan"], ["1,5"]):
+        assert plain_numbers(cells, ".") == []

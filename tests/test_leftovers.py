@@ -217,7 +217,8 @@ def test_a_quick_look_takes_nearly_as_much(mix):
     assert ended - between < between - began
 
 
-def test_which_bucket_to_start_from_and_what_it_saves():
+def test_which_bucket_to_start_from_and_what_it_saves(monkeypatch):
+    monkeypatch.setattr("matchkit.correcting.leftovers.use", asked)  # each once
     priced = tuple(replace(ink, cost_per_kg=10.0) for ink in shop()[2].palette.inks)
     held = the_shelf(PINK, TEAL, inks=priced)
     target = lighter_teal()

@@ -30,7 +30,7 @@ from matchkit.matching.match import match
 from matchkit.matching.rank import Choices
 
 DEMO = data_folder() / "demo-shop"
-SOME = ("--max-inks", "2")  # quick
+ONE, SOME = ("--max-inks", "1"), ("--max-inks", "2")  # quick
 FEW = Choices(max_inks=3, top=1)
 
 
@@ -101,14 +101,22 @@ def test_every_answer_is_that_of_match(opened, one_by_one):
         assert got == plain(match(shop, fits, target, FEW, name=name))
 
 
-@pytest.mark.parametrize("stretch", [3, 128])
-def test_two_processes_give_the_same_wherever_a_stretch_ends(
-    opened, one_by_one, monkeypatch, stretch
-):
-    monkeypatch.setattr("matchkit.matching.library.STRETCH", stretch)
+class Deadly:
+    """Whoever unpacks it is gone, as if killed."""
+
+    def __reduce__(self):
+        return os._exit, (9,)
+
+
+def test_two_processes_give_the_same_and_one_that_is_gone_is_told(opened, one_by_one, monkeypatch):
+    """In one test, since processes take long to start."""
     shop, fits, targets = opened
-    found = matches(shop, fits, iter(targets[: 2 * stretch + 3]), FEW, workers=2)
-    assert [plain(m) for m in found] == one_by_one
+    for stretch in (128, 3):  # wherever it ends
+        monkeypatch.setattr("matchkit.matching.library.STRETCH", stretch)
+        found = matches(shop, fits, iter(targets), FEW, workers=2)
+        assert [plain(m) for m in found] == one_by_one
+    with pytest.raises(InputError, match="try fewer workers"):
+        list(matches(shop, fits, [*targets, ("last", Deadly())], FEW, workers=2))
 
 
 @pytest.mark.filterwarnings("ignore")
@@ -170,10 +178,10 @@ def test_whatever_is_cut_off_it_goes_on_to_the_same_file(shop, tmp_path, suffix,
 
 def test_a_kill_costs_nothing_that_was_written(shop, tmp_path, capsys):
     whole, cut = tmp_path / "whole.jsonl", tmp_path / "cut.jsonl"
-    assert run(shop, whole, *SOME, targets="dozen.csv") == 0
+    assert run(shop, whole, *ONE, targets="dozen.csv") == 0
     size = whole.stat().st_size
     for least in np.random.default_rng(7).integers(300, size * 3 // 4, 1):
-        going = started(shop, cut, *SOME, targets="dozen.csv")
+        going = started(shop, cut, *ONE, targets="dozen.csv")
         wait_for(cut, least, going)
         going.send_signal(signal.SIGKILL)
         going.wait()
@@ -181,7 +189,7 @@ def test_a_kill_costs_nothing_that_was_written(shop, tmp_path, capsys):
         lines = cut.read_bytes().split(b"\n")[:-1]
         assert whole.read_bytes().startswith(b"\n".join(lines))
     capsys.readouterr()
-    assert run(shop, cut, *SOME, targets="dozen.csv") == 0
+    assert run(shop, cut, *ONE, targets="dozen.csv") == 0
     assert cut.read_bytes() == whole.read_bytes()
     assert "of 12 targets are there; going on" in capsys.readouterr().err
 
@@ -196,23 +204,6 @@ def test_ctrl_c_says_how_to_go_on(shop, tmp_path, words):
     assert going.returncode == 130
     how = "the same command, without --anew, goes on" if words else "the same command goes on"
     assert how in said and "Traceback" not in said and "Warning" not in said
-
-
-class Deadly:
-    """Whoever unpacks it is gone, as if killed."""
-
-    def __reduce__(self):
-        return os._exit, (9,)
-
-
-def test_a_worker_that_is_gone_is_told(opened):
-    shop, fits, targets = opened
-    with pytest.raises(InputError, match="try fewer workers"):
-        list(
-            matches(
-                shop, fits, [*targets, ("last", Deadly())], Choices(max_inks=1, top=1), workers=2
-            )
-        )
 
 
 def test_what_was_begun_otherwise_is_refused(shop, made, tmp_path, capsys):
@@ -287,7 +278,8 @@ def test_old_answers_never_pass_for_new_ones(shop, made, tmp_path, monkeypatch):
 @pytest.mark.parametrize("workers", ["1", "2"])
 def test_a_batch_nothing_can_fill_leaves_no_file(shop, tmp_path, capsys, workers):
     into = tmp_path / "a.csv"
-    assert run(shop, into, "--grams", "1e9", "--workers", workers) == 2
+    with joblib.parallel_config(backend="threading"):  # which starts at once
+        assert run(shop, into, "--grams", "1e9", "--workers", workers) == 2
     assert "make a smaller batch" in capsys.readouterr().err
     assert not list(tmp_path.iterdir())
 

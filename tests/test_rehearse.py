@@ -23,7 +23,7 @@ from matchkit.workflows.rehearsing import RehearsalOptions, rehearse
 
 @pytest.fixture(scope="module")
 def shop():
-    """Seven inks, which have a fiftieth of the subsets of sixteen."""
+    """Seven inks, which have a twenty-fifth of the subsets of sixteen."""
     return simulated_shop(51_001, 20, n_colours=4)
 
 
