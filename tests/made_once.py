@@ -8,12 +8,18 @@ import os
 import pickle
 import time
 from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import Any
+from uuid import uuid4
 
 import pytest
 
 from matchkit.book import lessons
-from matchkit.correcting import shares
+from matchkit.correcting import mixes, shares
+from matchkit.errors import InputError
+from matchkit.files.shop import FILES, OPTIONAL_FILES, read_shop
+from matchkit.files.write import settled
+from matchkit.inks.shop import Shop
 from matchkit.matching import match, prints
 from matchkit.matching.solve import count_subsets
 from matchkit.report import html
@@ -21,11 +27,13 @@ from matchkit.workflows import (
     correcting_batch,
     finding,
     finishing_batch,
+    session,
     using_up,
     weighing_out,
 )
 
 Once = Callable[[str, Callable[[], Any]], Any]
+SHOPS = 30  # shops held at once; each is read in a twentieth of a second
 
 
 @pytest.fixture(scope="session")
@@ -83,8 +91,9 @@ def asked_once(once: Once) -> Iterator[None]:
                 patch.setattr(module, name, kept(getattr(module, name)))
         for module, names in (
             (lessons, "infer learn"),
+            (mixes, "infer"),
             (correcting_batch, "infer corrections solve"),
-            (finding, "use"),
+            (finding, "use match with_more_stock"),
             (finishing_batch, "over_pour"),
             (using_up, "use"),
             (weighing_out, "hold_back"),
@@ -98,10 +107,13 @@ def remembered(make: Callable[..., Any]) -> Callable[..., Any]:
     """The function, which answers from memory what it was asked before in this process."""
     known: dict[str, bytes] = {}
 
-    def made(*given: Any, **more: Any) -> Any:
+    def made(*given: Any, progress: Any = None, **more: Any) -> Any:
+        told = {} if progress is None else {"progress": progress}
         asked = key(given, more)
         if asked not in known:
-            known[asked] = pickle.dumps(make(*given, **more))
+            known[asked] = pickle.dumps(make(*given, **more, **told))
+        elif progress:
+            progress(1, 1)
         return pickle.loads(known[asked])
 
     return made
@@ -121,4 +133,61 @@ def pictures_left_blank() -> Iterator[None]:
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(html, "png_of", blank)
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def shops_read_once() -> Iterator[None]:
+    """Folders of one name and the same files hold the same shop, which is read once."""
+    known: dict[str, Shop] = {}
+
+    def content(folder: str | Path, name: str) -> bytes | None:
+        path = settled(folder, name)
+        return path.read_bytes() if path.is_file() else None
+
+    def read(folder: str | Path, settings: Shop | None = None) -> Shop:
+        try:
+            held = {name: content(folder, name) for name in (*FILES, *OPTIONAL_FILES)}
+        except (OSError, InputError):
+            return read_shop(folder, settings)
+        asked = key((Path(folder).name, settings), held)
+        if asked not in known:
+            found = read_shop(folder, settings)
+            if len(known) == SHOPS:
+                known.clear()
+            known[asked] = found
+        return known[asked]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(session, "read_shop", read)
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def forms_on_no_screen() -> Iterator[None]:
+    """Forms in tests tell no browser how each of their parts looks: none is there to be told."""
+    try:
+        from ipywidgets import Widget
+    except ImportError:
+        yield
+        return
+
+    class Nowhere:
+        kernel = None  # nothing is sent
+
+        def __init__(self) -> None:
+            self.comm_id = uuid4().hex
+
+        def on_msg(self, heard: object) -> None:
+            pass
+
+        def close(self) -> None:
+            pass
+
+    def opened(form: Widget) -> None:
+        if form.comm is None:
+            form.comm = Nowhere()
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Widget, "open", opened)
         yield
