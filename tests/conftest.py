@@ -41,6 +41,8 @@ settings.load_profile("steady")
 
 SEVEN = ("Quay White", "Bollard Black", "Ebb Clear", "Sharp Lemon", "Buoy Scarlet",
          "Slipway Blue", "Kelp Green")  # fmt: skip
+OUT_OF_USE = ("Foxglove", "Dusk", "Lamp", "Deckhand", "Straw", "Dock", "Tar")
+
 Series = tuple[tuple[Ink, ...], list[Drawdown]]
 # The longest first, so that no process is left with one of them while the others are done.
 LONG = (
@@ -165,3 +167,14 @@ def seven_inks(tmp_path_factory: pytest.TempPathFactory, once: Once) -> Path:
         return folder
 
     return once("seven inks", make)
+
+
+@pytest.fixture(scope="session")
+def demo_of_few(fitted_demo: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The same with seven inks out of use, so that a search is soon done: copy it as well."""
+    folder = tmp_path_factory.mktemp("few") / "shop"
+    shutil.copytree(fitted_demo, folder)
+    head, *rows = (folder / "inks.csv").read_text(encoding="utf-8").splitlines()
+    kept = [f"{row},{'no' if row.startswith(OUT_OF_USE) else 'yes'}" for row in rows]
+    (folder / "inks.csv").write_text("\n".join([f"{head},active", *kept, ""]), encoding="utf-8")
+    return folder

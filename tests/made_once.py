@@ -191,3 +191,4 @@ def forms_on_no_screen() -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(Widget, "open", opened)
         yield
+        Widget.close_all()

@@ -22,9 +22,9 @@ NAME = "CIE 13.3 TCS03"
 
 
 @pytest.fixture(scope="module")
-def demo(fitted_demo):
+def demo(demo_of_few):
     """The demo shop, fitted once."""
-    return fitted_demo
+    return demo_of_few
 
 
 @pytest.fixture

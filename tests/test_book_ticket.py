@@ -12,10 +12,10 @@ from matchkit.files.shop import read_shop
 
 
 @pytest.fixture
-def desk(fitted_demo, tmp_path, monkeypatch, capsys):
+def desk(demo_of_few, tmp_path, monkeypatch, capsys):
     monkeypatch.setitem(cli.COMMANDS, "book", "the record book")
     folder = tmp_path / "shop"
-    shutil.copytree(fitted_demo, folder)
+    shutil.copytree(demo_of_few, folder)
     return Desk(folder, capsys)
 
 

@@ -85,10 +85,10 @@ def test_predict_gives_the_spectrum_and_its_lab(shop, ask, tmp_path):
 def test_match_keeps_file_order_and_balance_weights(shop, ask, tmp_path):
     lines = (DEMO / "targets.csv").read_text(encoding="utf-8").splitlines()
     some = tmp_path / "some.csv"
-    some.write_text("\n".join([lines[0], *lines[:0:-4]]) + "\n", encoding="utf-8")
+    some.write_text("\n".join([lines[0], *lines[:0:-9]]) + "\n", encoding="utf-8")
     answer = ask("match", shop, some, "--grams", "250", "--max-inks", "3")
     spectra, _ = read_spectra(some)
-    assert len(spectra) > 5
+    assert len(spectra) > 2
     assert [m["target"] for m in answer["matches"]] == [s.name for s in spectra]
     for found, spectrum in zip(answer["matches"], spectra, strict=True):
         for formula in found["formulas"]:
