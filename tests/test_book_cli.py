@@ -17,6 +17,7 @@ from matchkit import cli
 from matchkit.book.label import qr_svg
 from matchkit.cli.book import VERBS
 from matchkit.files.spectrum import read_spectrum
+from matchkit.files.write import data_folder
 
 NAME = "CIE 13.3 TCS03"
 
@@ -86,6 +87,7 @@ def test_what_a_day_says_of_its_jobs_and_all_tickets_in_one_print(desk):
 
 
 def test_an_ink_leaves_the_shop_and_old_batches_still_tell_of_it(desk):
+    shutil.copy(data_folder() / "demo-shop" / "inks.csv", desk.folder)  # where none left yet
     recipe = desk.recipe("r", Quay_White=95, Sharp_Lemon=5)
     old = desk.json("begin", "--recipe", recipe)["batch"]
     before = (desk.folder / "inks.csv").read_text(encoding="utf-8").splitlines()

@@ -25,10 +25,10 @@ INKS = "ink,grams\nQuay White,420\nKelp Green,30\nSlipway Blue,50\n"
 
 
 @pytest.fixture(scope="module")
-def shop(demo_of_few, tmp_path_factory):
+def shop(fitted_demo, tmp_path_factory):
     """The demo shop with one mix more."""
     folder = tmp_path_factory.mktemp("mixes") / "shop"
-    shutil.copytree(demo_of_few, folder)
+    shutil.copytree(fitted_demo, folder)
     with (folder / "mixes.csv").open("a", encoding="utf-8") as file:
         file.write(PASTEL)
     return folder
@@ -129,9 +129,9 @@ def test_what_to_hold_back_is_told_in_percent_and_by_the_formula_s_own_names(run
     assert err.endswith("is not in this formula; did you mean 'Slipway Blue'?\n")
 
 
-def test_a_ticket_counts_what_a_mix_brings_towards_an_ink_s_limit(demo_of_few, tmp_path, capsys):
+def test_a_ticket_counts_what_a_mix_brings_towards_an_ink_s_limit(fitted_demo, tmp_path, capsys):
     folder = tmp_path / "shop"
-    shutil.copytree(demo_of_few, folder)
+    shutil.copytree(fitted_demo, folder)
     head, *rows = (folder / "inks.csv").read_text(encoding="utf-8").splitlines()
     at = head.split(",").index("max_percent")
     cells = [row.split(",") for row in rows]
