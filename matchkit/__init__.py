@@ -23,8 +23,9 @@ Everything that a program needs stands here, and is imported where it is first u
     optics                        a package: Kubelka-Munk optics of hiding films and of thin ones
 """
 
-from importlib import import_module
-from typing import Any
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import Any
 
 __version__ = "0.1.0"
 
@@ -51,8 +52,10 @@ _PACKAGES = ("colorimetry", "optics")
 __all__ = [*_PLACES, *_PACKAGES]
 
 
-def __getattr__(name: str) -> Any:
+def __getattr__(name: str) -> "Any":
     """Import a name where it is first asked for (PEP 562)."""
+    from importlib import import_module
+
     if name in _PACKAGES:
         return import_module(f"matchkit.{name}")
     if name not in _PLACES:

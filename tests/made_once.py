@@ -14,7 +14,7 @@ from uuid import uuid4
 
 import pytest
 
-from matchkit.book import lessons
+from matchkit.book import lessons, store
 from matchkit.correcting import mixes, shares
 from matchkit.errors import InputError
 from matchkit.files.shop import FILES, OPTIONAL_FILES, read_shop
@@ -160,6 +160,16 @@ def shops_read_once() -> Iterator[None]:
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(session, "read_shop", read)
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def disks_not_waited_for() -> Iterator[None]:
+    """No test of this process pulls the plug: what is written need not be on the disk at once."""
+    hurried = [each.replace("synchronous = FULL", "synchronous = OFF") for each in store.PRAGMAS]
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(store, "PRAGMAS", hurried)
+        patch.setattr(os, "fsync", lambda file: None)
         yield
 
 
