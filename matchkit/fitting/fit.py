@@ -35,11 +35,12 @@ NEAR = 1e-3  # of the whole range: a number so close to its bound sits on it
 # How far a fit that no drawdown was held out of may miss: about 5 in L*, a* and b* each, standard
 # deviation.  Film constants from one film of each ink on a simulated card missed by as much.
 UNTRIED_LAB = 8.0
-UNTRIED = (
-    "how far predictions miss is not known, so no chance is high: the inks were drawn down too few"
-    " times to leave any out; draw down letdowns, three cards of each ink or more"
-)
+UNTRIED = "how far predictions miss is not known, so no chance is high: "
+TOO_FEW = "too few drawdowns to leave any out; draw down letdowns, three cards of each ink or more"
+ONE_GROUND = "few films over one ground; read them over black and white, or draw six of each ink"
 ENOUGH_CARDS = 3  # of an ink: from a masstone and one tint, nine in ten formulas missed dE00 1
+SAME_GROUND = 0.3  # of reflectance: grounds no farther apart tell little of how films cover
+ENOUGH_OVER_ONE = 6  # films over one ground: of three, stated 0.9, half of all formulas missed
 GUESS = 0.5  # of the expected spread of log S: what leaves more open tells nothing
 
 
@@ -156,8 +157,7 @@ def fit(
     fitted = de00(measured, Lab(R_fitted, light, observer))
     known, miss = np.where(scored[:, None], R, R_fitted), np.where(scored, error, fitted)
     miss_Lab = Lab(known, light, observer) - measured
-    untried = not scored.any() or _few(films, cards, inks)  # any constants meet so few cards
-    if untried:
+    if untried := _untried(films, cards, inks, scored):
         miss_Lab = UNTRIED_LAB * np.eye(3)[np.arange(len(measured)) % 3]
     # What another theory predicts was made as it was written down: this one is at fault.
     predicted = [e < AT_LEAST for _, e in tried] if theory != "best" else []
@@ -194,7 +194,7 @@ def fit(
         warnings=(
             *([_card_words(hiding_error[in_clear], error[in_clear])] if shows else []),
             *on_bounds(found, structure),
-            *((UNTRIED,) if untried else ()),
+            *((UNTRIED + untried,) if untried else ()),
             *_warnings(handed_in, inks, guessed, miss, scored),
         ),
         light=light,
@@ -216,11 +216,15 @@ def _check_enough(films: Films, fold: Index) -> None:
         )
 
 
-def _few(films: Films, cards: Index, inks: Sequence[Ink]) -> bool:
-    """Whether most colours were drawn down on fewer than three cards."""
+def _untried(films: Films, cards: Index, inks: Sequence[Ink], scored: Mask) -> str:
+    """Why so few cards are met by any constants; "" where there are enough."""
     own = [i for i, ink in enumerate(inks) if ink.role not in BASES]
-    drawn = [len(np.unique(cards[films.C[:, i] > 0])) for i in own]
-    return bool(drawn) and float(np.median(drawn)) < ENOUGH_CARDS
+    each = [len(np.unique(cards[films.C[:, i] > 0])) for i in own]
+    drawn = float(np.median(each)) if each else np.inf
+    if not scored.any() or drawn < ENOUGH_CARDS:
+        return TOO_FEW
+    over_one = not films.hides.any() and np.ptp(films.R_g.mean(axis=1)) < SAME_GROUND
+    return ONE_GROUND if over_one and drawn < ENOUGH_OVER_ONE else ""
 
 
 def ink_errors(found: Fit) -> dict[str, tuple[float, float]]:
@@ -389,8 +393,7 @@ def _film_warnings(films: Films, inks: Sequence[Ink], scored: Mask) -> tuple[str
             f"no film of {', '.join(without)} over a ground: how they cover is worked out from "
             "their drawdowns that hide"
         )
-    levels = films.R_g[shows].mean(axis=1)
-    if levels.max() - levels.min() < 0.3:
+    if np.ptp(films.R_g[shows].mean(axis=1)) < SAME_GROUND:
         lines.append("all films are over much the same ground: draw them over black and white")
     if not scored.any():
         lines.append("no card could be held out: how well films are predicted is not known")

@@ -193,7 +193,7 @@ class Session:
                 raise few
         self.note("theory", *single_constant_words(fits))
         self.note("role", *(line for f in fits.values() for line in role_words(f.palette)))
-        self.note("untried", *{UNTRIED for f in fits.values() if UNTRIED in f.warnings})
+        self._note_untried(fits)
         return fits
 
     @cached_property
@@ -202,13 +202,16 @@ class Session:
         if not has_films(self.files):
             return film_fits(self.files)  # raises, and says what to draw
         before, theory = self._as_before, self.theory
-        if before is not None:
-            return before.films
-        if films := self._kept[0].get("films"):
-            return films
-        anew = film_fits(self.files, theory)
-        self._fitted_anew("films")
-        return anew
+        films = self._kept[0].get("films", {}) if before is None else before.films
+        if not films:
+            films = film_fits(self.files, theory)
+            self._fitted_anew("films")
+        self._note_untried(films)
+        return films
+
+    def _note_untried(self, fits: Mapping[str, Fit]) -> None:
+        warnings = {line: None for fit in fits.values() for line in fit.warnings}
+        self.note("untried", *(line for line in warnings if line.startswith(UNTRIED)))
 
     @cached_property
     def theory(self) -> str:
