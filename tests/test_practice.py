@@ -184,7 +184,7 @@ def test_what_is_not_stirred_in_shows_in_the_drawdown():
     """The same batches, stirred for a moment and for long: against what is truly in there."""
     away = {}
     for seconds in (10, LONG_ENOUGH_S):
-        batches = [to_first_reading(seed, seconds) for seed in range(20)]
+        batches = [to_first_reading(seed, seconds) for seed in range(8)]
         away[seconds] = np.mean(
             [abs(batch.readings[0].de00 - batch.moves[-1].de00) for batch in batches]
         )
