@@ -143,9 +143,14 @@ def parsed() -> list[tuple[Path, tuple[str, ...], ast.Module]]:
     ]
 
 
+@cache
+def nodes(tree: ast.Module) -> list[ast.AST]:
+    return list(ast.walk(tree))
+
+
 def imports(tree: ast.Module) -> Iterator[tuple[str, ...]]:
     """The places that a module imports from, wherever in the file it does."""
-    for node in ast.walk(tree):
+    for node in nodes(tree):
         if isinstance(node, ast.Import):
             names = [alias.name for alias in node.names]
         elif isinstance(node, ast.ImportFrom):
@@ -214,7 +219,7 @@ def test_the_core_neither_prints_nor_plots_nor_opens_files() -> None:
     for path, place, tree in sources(*CORE):
         if "tables" in place:
             continue  # the script that remakes the tables
-        for node in ast.walk(tree):
+        for node in nodes(tree):
             if isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
                 if node.func.id in ("print", "open", "input"):
                     found.append(f"{path.name} line {node.lineno}")
@@ -232,7 +237,7 @@ def test_the_core_neither_prints_nor_plots_nor_opens_files() -> None:
 
 def test_no_wildcard_or_catch_all() -> None:
     for path, _, tree in sources():
-        for node in ast.walk(tree):
+        for node in nodes(tree):
             if isinstance(node, ast.ImportFrom):
                 assert all(alias.name != "*" for alias in node.names), path.name
             if isinstance(node, ast.FunctionDef):

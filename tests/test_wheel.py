@@ -1,5 +1,6 @@
 """The wheel carries all it needs: built, unpacked elsewhere, run there."""
 
+import shutil
 import subprocess
 import sys
 import zipfile
@@ -39,18 +40,17 @@ def run(unpacked, here, *words):
     )
 
 
-def test_demo_runs_from_the_wheel(unpacked, tmp_path):
-    done = run(unpacked, tmp_path, "demo")
-    assert done.returncode == 0, done.stderr
-    assert "Formula 1" in done.stdout
-    assert (tmp_path / "demo" / "ticket.html").is_file()
-
-
-def test_the_notebooks_travel_with_it(unpacked, tmp_path):
+def test_notebooks_shop_and_ticket_come_from_the_wheel(unpacked, tmp_path, fitted_demo):
     done = run(unpacked, tmp_path, "lab", "mine", "--copy-only")
     assert done.returncode == 0, done.stderr
     assert (tmp_path / "mine" / "01_start_here.ipynb").is_file()
-    assert list((tmp_path / "mine").rglob("inks.csv"))
+    shop = tmp_path / "mine" / "demo-shop"
+    shutil.copy(fitted_demo / "fit.json", shop)
+    words = (str(shop), str(shop / "targets.csv"), "--name", "Sea teal", "--ticket", "ticket.html")
+    done = run(unpacked, tmp_path, "match", *words)
+    assert done.returncode == 0, done.stderr
+    assert "Formula 1" in done.stdout
+    assert (tmp_path / "ticket.html").is_file()
 
 
 def test_the_templates_of_the_pages_travel_with_it(unpacked):

@@ -27,9 +27,11 @@ NOT_A_PROOF = "Never approve a colour by a screen: judge cured prints under thes
 
 def new_axes(width_in: float = 4.6, height_in: float = 3.4) -> tuple[Any, Axes]:
     """An empty figure and its axes, of a size that a phone and half a page can show."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=(width_in, height_in), dpi=160)
+    FigureCanvasAgg(figure)  # it keeps the sizes of all letters, from laying out to drawing
     figure.set_layout_engine("constrained", w_pad=0.08, h_pad=0.08)
     return figure, figure.add_subplot()
 
@@ -37,7 +39,6 @@ def new_axes(width_in: float = 4.6, height_in: float = 3.4) -> tuple[Any, Axes]:
 def picture(figure: Any, form: str = "png") -> bytes:
     """The figure as the bytes of a file, "png", "svg" or "pdf"; the same each time."""
     import matplotlib
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
 
     dates = {"png": "Software", "svg": "Date", "pdf": "CreationDate"}
     if form not in dates:
@@ -46,9 +47,8 @@ def picture(figure: Any, form: str = "png") -> bytes:
     with matplotlib.rc_context({"svg.hashsalt": "matchkit"}), warnings.catch_warnings():
         # A name in a script the font lacks is drawn as boxes; that is no fault of the shop.
         warnings.filterwarnings("ignore", message="Glyph")
-        if form == "png":  # `savefig` draws it twice
-            canvas: Any = FigureCanvasAgg(figure)
-            canvas.print_png(out, metadata={dates[form]: None})
+        if form == "png" and hasattr(figure.canvas, "print_png"):  # `savefig` draws twice
+            figure.canvas.print_png(out, metadata={dates[form]: None})
         else:
             figure.savefig(out, format=form, metadata={dates[form]: None})
     return out.getvalue()
