@@ -58,6 +58,13 @@ def test_what_was_to_be_left_out_is_not_added_later(desk):
     assert "Kelp Green" not in desk.text("reprint", batch).out
 
 
+def test_more_than_the_shelf_had_is_told(desk):
+    batch = begun(desk, "scarce", Quay_White=380, Kelp_Green=20)
+    desk.text("count", "Kelp Green", 15)
+    told = desk.text("weigh", batch, "--as-planned").err
+    assert "Kelp Green: -5 g on the shelf by the book, so there was more than it knew" in told
+
+
 def begun(desk, name, *more, **grams):
     """The batch of a recipe in grams."""
     return desk.json("begin", "--recipe", desk.recipe(name, **grams), *more)["batch"]

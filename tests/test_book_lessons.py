@@ -27,6 +27,7 @@ from matchkit.report.charts import new_axes
 from matchkit.report.lot_plots import drift_chart
 from matchkit.simulator.simulate import opaque_R, read
 from matchkit.workflows.correcting_batch import correct_batch
+from matchkit.workflows.measuring_batch import measure_batch
 from matchkit.workflows.session import Session
 from tests.studies import book_learning
 
@@ -358,6 +359,18 @@ def test_advice_brings_a_batch_in_on_the_bench(hands):
     )  # fmt: skip
     assert before > 1
     assert after < 1
+
+
+def test_nothing_is_added_or_judged_by_a_target_that_was_struck(hands):
+    batch = hands.make(12.0, other=None)
+    strike(hands.book, "target", job(hands.book, batch).target, "another sample")
+    with pytest.raises(
+        InputError, match=r"struck \(another sample\): begin a batch"
+    ):
+        correct_batch(session_of(hands), batch)
+    with pytest.raises(InputError, match="was struck"):
+        measure_batch(session_of(hands), batch, hands.read(hands.grams(12.0)))
+    assert len(job(hands.book, batch).readings) == 1
 
 
 def test_a_lot_that_was_opened_since_is_not_the_batch_s(hands):

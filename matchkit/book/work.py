@@ -161,6 +161,13 @@ def target_of(book: Book, shop: Shop, target: int | None) -> Target | None:
     return Target.from_spectrum(np.array(json.loads(row[0])), shop.lights, shop.observer)
 
 
+def why_struck(book: Book, target: int) -> str:
+    """Why a target was struck; "" where it was not."""
+    told = "SELECT why FROM strike WHERE what = 'target' AND record = ?"
+    with reading(book) as db:
+        return str((db.execute(told, [target]).fetchone() or [""])[0])
+
+
 def predicted_of(book: Book, batch: BatchRecord) -> Predicted:
     """What the formula of a batch was predicted to give when it was written down."""
     with reading(book) as db:
@@ -180,9 +187,12 @@ def verdict(book: Book, shop: Shop, batch: BatchRecord) -> str:
         word = f"NOT JUDGED ({', '.join(last.state)})"
     elif last.weighing != batch.pours[-1].weighing:
         word = f"BEFORE THE LAST ADDITION {word}"
+    now = last.de00 <= shop.tolerance_de00
+    then = "" if last.passed in (None, now) else " now, another when it was read"
     return (
         f"{word}: dE00 {last.de00:.2f} under {target.light_names[0]}, tolerance "
-        f"{shop.tolerance_de00:g}; drawdown compared with target: {direction(target.lab[0], seen)}"
+        f"{shop.tolerance_de00:g}{then}; drawdown compared with target: "
+        f"{direction(target.lab[0], seen)}"
     )
 
 

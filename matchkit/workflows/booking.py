@@ -9,6 +9,7 @@ from matchkit.book import containers, copies, entries, jobs, rows, stock, work
 from matchkit.book.jobs import planned_grams as planned_of
 from matchkit.book.work import PaperFormula
 from matchkit.errors import InputError
+from matchkit.files.text import quoted
 from matchkit.workflows.correcting_batch import Advice
 from matchkit.workflows.session import Session
 
@@ -90,6 +91,16 @@ def _poured(session: Session, batch: int, did: str, then: str) -> Written:
             f"it is written down; if it is a weighing error, {back} takes it back",
         )
     told = ", ".join(filter(None, [f"{sum(pour.actual_g):g} g {did}", jobs.off_plan(pour)]))
+    left = stock.stock(session.open_book(), session.files)
+    session.note(
+        "below_zero",
+        *(
+            f"{name}: {left[name]:g} g on the shelf by the book, so there was more than it knew:"
+            f" count it, `matchkit book SHOP count {quoted(name)} G`"
+            for name in pour.inks
+            if (left.get(name) or 0.0) < 0
+        ),
+    )
     text = f"Batch {batch}: {told}. Draw down, cure, let cool, {then}."
     return Written(text=text, records={"batch": batch, "weighing": pour.weighing})
 

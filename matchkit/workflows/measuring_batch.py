@@ -9,6 +9,7 @@ from matchkit.book import find, work
 from matchkit.book.containers import UNFIT, measure
 from matchkit.book.jobs import BatchRecord, job
 from matchkit.book.rows import reading_text, taken_back
+from matchkit.errors import InputError
 from matchkit.workflows.checking import Check, check
 from matchkit.workflows.printed import PrintedOver
 from matchkit.workflows.session import Session
@@ -60,15 +61,15 @@ def measure_batch(
             f"batch {batch} has this very reading already: it counts once; if another drawdown was"
             " meant, give its file",
         )
-    number = measure(book, session.files, batch, readings, name=name, state=state)
     record = job(book, batch)
+    wanted = wanted_of_batch(session, record)
+    number = measure(book, session.files, batch, readings, name=name, state=state)
     if printed := PrintedOver.from_book(record.printed):
         session.note(
             "judged_as_print",
             f"judged as a print, {printed.words}: a drawdown of it on a card has another colour,"
             " so read the print; it teaches nothing about lots",
         )
-    wanted = wanted_of_batch(session, record)
     judged = None
     if wanted is not None:
         R = wanted.target.R
@@ -98,7 +99,15 @@ def measure_batch(
 
 
 def wanted_of_batch(session: Session, record: BatchRecord) -> Wanted | None:
-    """The colour that a batch of the record book is meant to have; None if none was asked for."""
+    """The colour that a batch of the record book is meant to have; None if none was asked for.
+
+    InputError where the target was struck, which nothing is to be added or judged by.
+    """
+    if record.target is not None and (why := work.why_struck(session.open_book(), record.target)):
+        raise InputError(
+            f"the target of batch {record.batch} was struck ({why}): begin a batch for the right"
+            " one, and keep what is in the container as a leftover"
+        )
     return wanted_kept(session, record.name, record.target)
 
 
