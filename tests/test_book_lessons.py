@@ -364,9 +364,7 @@ def test_advice_brings_a_batch_in_on_the_bench(hands):
 def test_nothing_is_added_or_judged_by_a_target_that_was_struck(hands):
     batch = hands.make(12.0, other=None)
     strike(hands.book, "target", job(hands.book, batch).target, "another sample")
-    with pytest.raises(
-        InputError, match=r"struck \(another sample\): begin a batch"
-    ):
+    with pytest.raises(InputError, match=r"struck \(another sample\): begin a batch"):
         correct_batch(session_of(hands), batch)
     with pytest.raises(InputError, match="was struck"):
         measure_batch(session_of(hands), batch, hands.read(hands.grams(12.0)))
