@@ -88,8 +88,8 @@ def addition_page(found: Advice, way: Correction, shop: Shop, day: str = "") -> 
 def _what_happened(found: Advice) -> list[Part]:
     """Weighing errors, and inks that look stronger or weaker than the lots that were fitted."""
     errors = [
-        f"{e.ink}: {e.noted_g:g} g noted, but about {e.probably_g:g} g went in (a weighing error);"
-        " weigh the container"
+        f"{e.ink}: {e.noted_g:g} g noted, but about {e.probably_g:g} g went in, by the reading (a"
+        " weighing error, or a lot that is far off); weigh the container"
         for e in found.errors
     ]
     strengths = [
