@@ -102,25 +102,22 @@ def begin(
         )  # fmt: skip
     each = predicted(session, known.wanted, known.formula, grams, printed)
     if known.number is None or printed != known.printed:
-        name, wanted = known.name, known.wanted
-        records = write_down(
-            session, name, wanted, each, details, known.source, printed, (), sized_by,
+        return write_down(
+            session, known.name, known.wanted, each, details, known.source, printed, (), sized_by,
             search.without,
         )  # fmt: skip
-    else:
-        batch = entries.open_batch(
-            session.open_book(),
-            known.number,
-            grams,
-            details,
-            print_job=sized_by.to_book() if sized_by else "",
-        )
-        records = Logged(target=known.target, formula=known.number, batch=batch)
+    batch = entries.open_batch(
+        session.open_book(),
+        known.number,
+        grams,
+        details,
+        print_job=sized_by.to_book() if sized_by else "",
+    )
     return BookedFormula(
         name=known.name,
         wanted=known.wanted,
         written=each,
-        records=records,
+        records=Logged(target=known.target, formula=known.number, batch=batch),
         shop=session.shop,
     )
 

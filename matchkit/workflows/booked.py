@@ -124,18 +124,10 @@ def book_found(
         grams = sized_by.grams(session, formula)
         if grams != search.batch_g:
             each = predicted(session, wanted, formula, grams, printed)
-    records = write_down(
+    written = write_down(
         session, name, wanted, each, details, source, printed, doubts, sized_by, search.without
     )
-    return BookedFormula(
-        name=name,
-        wanted=wanted,
-        written=each,
-        records=records,
-        shop=session.shop,
-        reach=found.reach,
-        notices=found.notices,
-    )
+    return replace(written, reach=found.reach, notices=found.notices)
 
 
 def reprint(session: Session, batch: int, search: Search) -> Reprint:
@@ -165,14 +157,10 @@ def book_reprint(session: Session, made: Reprint, k: int, details: JobDetails) -
     """Write one of the `choices` of a reprint down, for its customer unless another is named."""
     each, found = made.choices[k], made.found
     whose = replace(details, customer=details.customer or made.customer)
-    name = found.wanted.name
-    records = write_down(
-        session, name, found.wanted, each, whose, "reprint", found.search.printed,
+    return write_down(
+        session, found.wanted.name, found.wanted, each, whose, "reprint", found.search.printed,
         left_out=found.search.without,
     )  # fmt: skip
-    return BookedFormula(
-        name=name, wanted=found.wanted, written=each, records=records, shop=found.shop
-    )
 
 
 def predicted(
@@ -205,7 +193,7 @@ def write_down(
     doubts: Sequence[str] = (),
     sized_by: SizedBy | None = None,
     left_out: Sequence[str] = (),
-) -> Logged:
+) -> BookedFormula:
     """Write the target, if any, formula and batch down; `doubts` stand in the formula's note.
 
     `left_out` names what is not to be in it, nor to be added to it later.
@@ -213,7 +201,7 @@ def write_down(
     fits = session.films if printed else session.fits
     on = [f"Matched as a print, {printed.words}."] if printed else []
     doubts = [f"{text[0].upper()}{text[1:]}" for text in doubts]
-    return entries.log_match(
+    records = entries.log_match(
         session.open_book(),
         session.shop,
         None if wanted is None else wanted.target,
@@ -227,3 +215,4 @@ def write_down(
         left_out=left_out,
         print_job=sized_by.to_book() if sized_by else "",
     )
+    return BookedFormula(name=name, wanted=wanted, written=each, records=records, shop=session.shop)
