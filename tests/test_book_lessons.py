@@ -24,7 +24,7 @@ from matchkit.inks.shop import Mix, Shop
 from matchkit.matching.match import match
 from matchkit.matching.rank import Choices, weighed
 from matchkit.report.charts import new_axes
-from matchkit.report.lot_plots import drift_chart
+from matchkit.report.ink_plots import drift_chart
 from matchkit.simulator.simulate import opaque_R, read
 from matchkit.workflows.correcting_batch import correct_batch
 from matchkit.workflows.measuring_batch import measure_batch

@@ -73,7 +73,6 @@ EDGES = {
     ),
     "report": (
         "marks",
-        "lot_plots",
         "ink_plots",
         "charts",
         "learning_plots",
@@ -100,7 +99,6 @@ EDGES = {
             "asked",
             "demo",
             "book",
-            "films",
         ),
         *("formulas", "printed", "import_", "watch", "plan", "practice"),
         *("book_keep", "book_look", "check", "correct", "fit", "cover", "instrument"),

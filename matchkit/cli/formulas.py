@@ -1,11 +1,15 @@
-"""What every search for formulas can be told on the command line."""
+"""What every search for formulas can be told on the command line, of prints too."""
 
 import argparse
 from math import inf
 
-from matchkit.cli import asked, films, values
+from matchkit.cli import asked, values
+from matchkit.errors import InputError
 from matchkit.workflows.formulas import ANY_LEFTOVER, Search
+from matchkit.workflows.printed import PrintedOver
 from matchkit.workflows.wanted import OTHER_WEIGHT
+
+SPREAD = 0.1  # of thickness from print to print: common practice, no source
 
 
 def search_options(parser: argparse.ArgumentParser) -> None:
@@ -27,7 +31,7 @@ def search_options(parser: argparse.ArgumentParser) -> None:
         "--all", action="store_true",
         help="also list formulas that are mostly clear or hard to weigh",
     )  # fmt: skip
-    films.over_options(parser)
+    over_options(parser)
     asked.reference_lots_option(parser)
 
 
@@ -60,5 +64,45 @@ def search_of(args: argparse.Namespace) -> Search:
         prefer=args.prefer,
         every=args.all,
         leftover=args.use or (ANY_LEFTOVER if args.leftovers else None),
-        printed=films.printed_of(args),
+        printed=printed_of(args),
+    )
+
+
+def over_options(parser: argparse.ArgumentParser) -> None:
+    """What a formula is printed on, and how thick."""
+    parser.add_argument(
+        "--over", metavar="GROUND", help="match the print on this ground of grounds.csv"
+    )
+    parser.add_argument(
+        "--thickness",
+        type=values.microns,
+        metavar="UM",
+        help="with --over: thickness of the printed film, um (or 2.4mil)",
+    )
+    parser.add_argument(
+        "--underbase",
+        type=values.microns,
+        metavar="UM",
+        help="with --over: white of this thickness below the print",
+    )
+    parser.add_argument(
+        "--thickness-spread", type=values.share(50, none=True), default=SPREAD, metavar="PERCENT",
+        help=f"how much the thickness varies from print to print, standard deviation"
+        f" ({100 * SPREAD:g}: common practice, no source)",
+    )  # fmt: skip
+
+
+def printed_of(args: argparse.Namespace) -> PrintedOver | None:
+    """What `over_options` ask for; None without ``--over``."""
+    if args.over is None:
+        if args.thickness or args.underbase:
+            raise InputError("--thickness and --underbase go with --over GROUND")
+        return None
+    if args.thickness is None:
+        raise InputError("--over: say how thick the print is with --thickness UM")
+    return PrintedOver(
+        over=args.over,
+        thickness_um=args.thickness,
+        underbase_um=args.underbase,
+        thickness_spread=args.thickness_spread,
     )

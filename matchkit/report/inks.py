@@ -13,8 +13,7 @@ from matchkit.fitting.fit import Fit, ink_errors
 from matchkit.inks.palette import reflectance
 from matchkit.inks.shop import Drawdown
 from matchkit.report.html import flat
-from matchkit.report.ink_plots import ink_optics, residuals
-from matchkit.report.lot_plots import drift_chart
+from matchkit.report.ink_plots import drift_chart, ink_optics, residuals
 from matchkit.report.marks import patches
 from matchkit.report.parts import Heading, Part, Picture, Table
 from matchkit.workflows.fitting_inks import InksFitted, letdown_series
