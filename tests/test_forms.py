@@ -354,6 +354,7 @@ def test_compare_formulas_and_ones_own(opened, own_folder):
 
 def test_leftovers_go_into_a_new_batch(opened, own_folder):
     form = MatchForm(opened, "Sea teal", ANY)
+    form.most.value = 3
     form.ticket.save.click()
     assert "there is no formula yet" in form.ticket.problems.value
     form.run.start.click()
