@@ -18,8 +18,7 @@ NOTEBOOK = "09_keep_the_book.ipynb"
 CLICKS = 3  # to write down a drawdown, the name typed once
 WAITING = "batch 14 Walnut brown (2026-03-27.csv)"
 FORMS = (".mk-book", ".mk-ink-history")
-# `test_forms_book` presses the same buttons without a browser.
-AGAIN = pytest.mark.slow
+AGAIN = pytest.mark.slow  # `test_forms_book` presses the same buttons without a browser
 
 
 def kept(lab, batch):
