@@ -6,10 +6,12 @@ import colour
 import numpy as np
 import pytest
 from bench_inks import columns, textbook
+from scipy.optimize import lsq_linear
 
 from matchkit.fitting.constants import (
     BOUNDS,
     EXPECT,
+    OWN_BOUNDS,
     Constants,
     Films,
     Structure,
@@ -17,7 +19,7 @@ from matchkit.fitting.constants import (
     linear_start,
     predict,
 )
-from matchkit.fitting.refine import _blocks, _by_own, _ties, solve_constants
+from matchkit.fitting.refine import _blocks, _by_own, _step, _ties, solve_constants
 from matchkit.inks.palette import Palette, reflectance
 
 SHARED = ("k2", "crowding", "log_deep")
@@ -145,6 +147,20 @@ def test_what_is_each_ink_s_own_comes_back_and_its_slopes_are_right() -> None:
         found = solve_constants(cards, structure=structure, start=start, noise_f=1e-5)
         assert np.abs(predict(found, cards) - cards.R_m).max() < off
         assert (np.abs(found.own - own).max() < 0.01) == has_own
+
+
+def test_what_stands_at_its_bound_lets_the_others_move_as_is_best() -> None:
+    # scipy's bounded least squares is the reference: numbers of one ink, the first at its least.
+    rng = np.random.default_rng(3)
+    A, b = rng.normal(size=(8, 3)), 0.02 * rng.normal(size=8)
+    A[:, 0] = b + 0.5 * A[:, 1]  # alone it would go down
+    own = np.array([OWN_BOUNDS[0, 0], 0.0, 0.0])
+    blocks = np.eye(2)[None], np.zeros((1, 2)), np.zeros((1, 2, 3)), A.T @ A, A.T @ b
+    bounds = [0, -np.inf, -np.inf], np.inf
+    assert np.linalg.lstsq(A, -b, rcond=None)[0][0] < 0
+    best = lsq_linear(A, -b, bounds).x
+    assert 0 < np.abs(best).max() < 0.1
+    np.testing.assert_allclose(_step(blocks, 0.0, own)[1], best, atol=1e-9)
 
 
 def test_known_inks_come_back() -> None:

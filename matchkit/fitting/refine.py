@@ -81,7 +81,8 @@ def solve_constants(
     blocks = normal(miss, now)
     for _ in range(max_steps):
         for _ in range(10):
-            trial = _moved(now, _step(blocks, damping), ties, names, films)
+            own = now.own.ravel() if structure.own else np.empty(0)
+            trial = _moved(now, _step(blocks, damping, own), ties, names, films)
             miss = residual(trial)
             trial_cost = cost_of(miss, trial)
             if trial_cost < cost:
@@ -186,8 +187,12 @@ def _by_own(at: constants.Constants, films: constants.Films, sqrt_w: Array) -> A
     )
 
 
-def _step(blocks: Normal, damping: float) -> tuple[Array, Array]:
-    """The damped step: (n_wl, n_ink + n_free) in the logs, (n_shared,) in the shared numbers."""
+def _step(blocks: Normal, damping: float, own: Array) -> tuple[Array, Array]:
+    """The damped step: (n_wl, n_ink + n_free) in the logs, (n_shared,) in the shared numbers.
+
+    `own` are the last of these as they stand.  One that is at its bound and would go beyond
+    stays, and the others move as is best without it: cut off later, they would creep.
+    """
     H, g, B, Q, h = blocks
     on = np.arange(H.shape[1])
     H = H.copy()
@@ -195,7 +200,17 @@ def _step(blocks: Normal, damping: float) -> tuple[Array, Array]:
     solved = np.linalg.solve(H, np.concatenate([g[:, :, None], B], axis=2))
     H_g, H_B = solved[:, :, 0], solved[:, :, 1:]
     schur = Q + damping * np.diag(np.diag(Q)) - (B.transpose(0, 2, 1) @ H_B).sum(axis=0)
-    shared = -np.linalg.solve(schur, h - np.einsum("lpm,lp->m", B, H_g)) if len(h) else h
+    slope = h - np.einsum("lpm,lp->m", B, H_g)
+    low, high = np.repeat(constants.OWN_BOUNDS, len(own) // 3, axis=0).T
+    shared, free, last = np.zeros(len(h)), np.ones(len(h), dtype=bool), len(h) - len(own)
+    while free.any():
+        shared[free] = -np.linalg.solve(schur[np.ix_(free, free)], slope[free])
+        move = shared[last:]
+        beyond = ((own <= low) & (move < 0)) | ((own >= high) & (move > 0))
+        if not beyond.any():
+            break
+        free[last:] &= ~beyond
+        shared[last:][beyond] = 0.0
     shared = np.clip(shared, -0.1, 0.1)
     return np.clip(-H_g - H_B @ shared, -1.5, 1.5), shared
 
