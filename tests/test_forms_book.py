@@ -458,8 +458,9 @@ def test_a_job_is_mended_and_what_was_there_stays_as_struck(form):
 def test_a_job_begins_with_what_it_needs_and_its_ticket_says_the_same(form):
     size = JobForm(form.opened, EXAMPLE_BATCH)
     part = BeginPart(size, lambda: "Ana", form.open)
-    part.details.job.text.value = "Festival tees"
+    part.details.job.text.value, size.container.value = "Festival tees", "1 litre"
     part.write.click()
+    assert form.record.container_ml == 1000
     needed = ceil(size.size().total_g)
     assert form.record.planned_g == pytest.approx(needed)
     made = form._ticket(TicketChoices())

@@ -25,12 +25,16 @@ OUTCOMES = ("approved", "rejected", "abandoned")
 
 @dataclass(frozen=True, kw_only=True)
 class JobDetails:
-    """What a batch is for; `due` is a day, YYYY-MM-DD, or empty."""
+    """What a batch is for; `due` is a day, YYYY-MM-DD, or empty.
+
+    `container_ml` is what one container that it is mixed in holds, 0 where it is not said.
+    """
 
     job: str = ""
     customer: str = ""
     due: str = ""
     note: str = ""
+    container_ml: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -178,12 +182,16 @@ def _doubt(
 
 
 def mend(book: Book, batch: int, details: JobDetails) -> int:
-    """What a batch is for, written anew; what was mended before is struck, not changed."""
+    """What a batch is for, written anew; what was mended before is struck, not changed.
+
+    Its container stays as it was named.
+    """
     with writing(book) as db:
         must_be(db, "batch", batch)
         before = db.execute("SELECT id FROM details_now WHERE batch = ?", [batch]).fetchall()
-        values = {**asdict(details), "due": day(details.due)}
-        number = record(db, book, "details", {"batch": batch, **values})
+        values = {**asdict(details), "due": day(details.due), "batch": batch}
+        del values["container_ml"]
+        number = record(db, book, "details", values)
         for (old,) in before:
             why = {"why": f"mended by details {number}"}
             record(db, book, "strike", {"what": "details", "record": old, **why})

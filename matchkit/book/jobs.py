@@ -95,6 +95,7 @@ class BatchRecord:
     state: str
     print_job: str = ""  # what is to be printed with it, as JSON
     left_out: tuple[str, ...] = ()  # inks that are not to be in it
+    container_ml: float = 0.0  # what one container that it is mixed in holds; 0: not said
 
     @property
     def container(self) -> dict[str, float]:
@@ -126,6 +127,7 @@ def job_of(db: sqlite3.Connection, batch: int) -> BatchRecord:
     (row,) = named(
         db,
         "SELECT b.id AS batch, b.at, b.who, b.job, b.customer, b.due, b.note, b.print_job,"
+        " b.container_ml,"
         f" b.planned_mg / {MG}.0 AS planned_g, f.id AS formula, f.name, f.note AS formula_note,"
         " f.source, f.printed, f.left_out, f.target, coalesce(c.outcome, '') AS outcome,"
         " coalesce(c.approved_by, '') AS approved_by, coalesce(c.at, '') AS closed_at,"

@@ -129,6 +129,20 @@ def _view(table: str) -> str:
     return f"CREATE VIEW {table}_now AS SELECT * FROM {table} WHERE {where}"
 
 
+def _batch_view(*later: str) -> tuple[str, str]:
+    """Batches with their details as mended, and columns that came `later`."""
+    more = "".join(f", b.{column}" for column in later)
+    return (
+        "DROP VIEW batch_now",
+        "CREATE VIEW batch_now AS SELECT b.id, b.at, b.who, b.formula,"
+        " coalesce(d.job, b.job) AS job, coalesce(d.customer, b.customer) AS customer,"
+        " coalesce(d.due, b.due) AS due, b.planned_mg, coalesce(d.note, b.note) AS note"
+        f"{more} FROM batch b LEFT JOIN details d"
+        " ON d.id = (SELECT max(id) FROM details_now WHERE batch = b.id)"
+        " WHERE b.id NOT IN (SELECT record FROM strike WHERE what = 'batch')",
+    )
+
+
 # One tuple of statements for each version of the schema; a step that is out is never edited.
 STEPS: tuple[tuple[str, ...], ...] = (
     (
@@ -147,26 +161,14 @@ STEPS: tuple[tuple[str, ...], ...] = (
         *_only_added_to("details"),
         _view("details"),
         "CREATE INDEX index_details ON details (batch)",
-        "DROP VIEW batch_now",
-        "CREATE VIEW batch_now AS SELECT b.id, b.at, b.who, b.formula,"
-        " coalesce(d.job, b.job) AS job, coalesce(d.customer, b.customer) AS customer,"
-        " coalesce(d.due, b.due) AS due, b.planned_mg, coalesce(d.note, b.note) AS note"
-        " FROM batch b LEFT JOIN details d"
-        " ON d.id = (SELECT max(id) FROM details_now WHERE batch = b.id)"
-        " WHERE b.id NOT IN (SELECT record FROM strike WHERE what = 'batch')",
+        *_batch_view(),
     ),
     # What is wrong with a drawdown, by `containers.UNFIT`, with commas; empty: nothing known.
     ("ALTER TABLE measurement ADD COLUMN state TEXT NOT NULL DEFAULT ''",),
     (
         # What is to be printed with a batch that was sized by it, as JSON; empty: not said.
         "ALTER TABLE batch ADD COLUMN print_job TEXT NOT NULL DEFAULT ''",
-        "DROP VIEW batch_now",
-        "CREATE VIEW batch_now AS SELECT b.id, b.at, b.who, b.formula,"
-        " coalesce(d.job, b.job) AS job, coalesce(d.customer, b.customer) AS customer,"
-        " coalesce(d.due, b.due) AS due, b.planned_mg, coalesce(d.note, b.note) AS note,"
-        " b.print_job FROM batch b LEFT JOIN details d"
-        " ON d.id = (SELECT max(id) FROM details_now WHERE batch = b.id)"
-        " WHERE b.id NOT IN (SELECT record FROM strike WHERE what = 'batch')",
+        *_batch_view("print_job"),
     ),
     (
         # What is typed and not done yet: overwritten as it changes, and no part of the record.
@@ -175,4 +177,9 @@ STEPS: tuple[tuple[str, ...], ...] = (
     ),
     # Inks that were to be left out of a formula, as JSON; empty: none.
     ("ALTER TABLE formula ADD COLUMN left_out TEXT NOT NULL DEFAULT ''",),
+    (
+        # What one container that a batch is mixed in holds to the brim; 0: not said.
+        "ALTER TABLE batch ADD COLUMN container_ml REAL NOT NULL DEFAULT 0",
+        *_batch_view("print_job", "container_ml"),
+    ),
 )

@@ -28,16 +28,19 @@ def _job_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--customer", default="", help="for whom")
     parser.add_argument("--due", default="", metavar="DAY", help="as 2026-11-25")
     parser.add_argument("--note", default="", help="remarks about the job")
+    container_option(parser)
 
 
 def _details(args: argparse.Namespace) -> JobDetails:
-    return JobDetails(job=args.job, customer=args.customer, due=args.due, note=args.note)
+    return JobDetails(
+        job=args.job, customer=args.customer, due=args.due, note=args.note,
+        container_ml=args.container.volume_ml if args.container else 0.0,
+    )  # fmt: skip
 
 
 def begin_arguments(parser: argparse.ArgumentParser) -> None:
     log_match_arguments(parser)
     html_option(parser)
-    container_option(parser)
     parser.add_argument("--again", metavar="BATCH", help="of a past batch, as it ended")
     parser.add_argument(
         "--formula",

@@ -16,7 +16,7 @@ from matchkit.files.scale import SCALES
 from matchkit.forms import ink_history, pouring
 from matchkit.forms import parts as ui
 from matchkit.forms.book_demo import MEASURED
-from matchkit.forms.jobsize import JobForm
+from matchkit.forms.jobsize import JobForm, container_named
 from matchkit.forms.match import MatchForm, PrintPart
 from matchkit.forms.rows import SpectrumFile, TargetPicker
 from matchkit.forms.shops import OpenShop, saved_recipes
@@ -86,7 +86,11 @@ class BeginPart:
         """Write the target, the chosen formula and the batch down."""
         self.notes.value = ""
         name, details = self.details.read()
-        sized_by = [self.size.sized_by()] if self.size and self.sized.value else []
+        sized = [self.size] if self.size and self.sized.value else []
+        named = (container_named(each.ticket.container.value) for each in (*sized, self.form))
+        if container := next(filter(None, named), None):
+            details = replace(details, container_ml=container.volume_ml)
+        sized_by = [each.sized_by() for each in sized]
         session, made = self.form.begin(self.signed(), name, details, *sized_by)
         ui.put(self.notes, [f"Begun: batch {made.records.batch}.", *session.notices])
         self.show(made.records.batch)

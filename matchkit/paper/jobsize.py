@@ -156,7 +156,7 @@ def job_size(
         loss_g=loss_g,
         total_g=total_g,
         total_ml=total_ml,
-        containers=None if container is None else _how_many(total_ml, container),
+        containers=None if container is None else how_many(total_ml, container),
         container="" if container is None else container.name,
         cost=None if cost_per_kg is None else cost_per_kg * total_g / 1000,
         currency=currency,
@@ -240,7 +240,8 @@ def _figures(value: float) -> str:
     return f"{value:.0f}" if value >= 1000 else f"{value:.4g}"
 
 
-def _how_many(total_ml: float, container: Container) -> int:
+def how_many(total_ml: float, container: Container) -> int:
+    """How many of a container so much takes, room to stir left in each."""
     room_ml = container.volume_ml * (1 - container.headroom)
     return max(1, ceil(total_ml / room_ml - 1e-9))
 

@@ -237,8 +237,8 @@ def correct_batch(session: Session, batch: int, options: CorrectOptions = USUAL)
         lead, then = f"batch {batch}: the last drawdown was", "add nothing because of it"
         raise InputError([f"{lead} {each}; {then}: {UNFIT[each]}" for each in last.state])
     note_mixes(session, [name for pour in record.pours for name in pour.inks])
-    options = as_begun(session, record, options)
     held = record.container
+    options = as_begun(session, record, options, held)
     found, today, lots = _fits_of(session, record, [*held])
     palette = found.palette
     measured = rounds_of(record, palette, session.shop)

@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
+from math import floor
 from typing import Any
 
 import numpy as np
@@ -14,9 +15,12 @@ from matchkit.errors import InputError, did_you_mean, raise_any
 from matchkit.files.recipe import mix_note
 from matchkit.inks.palette import Palette
 from matchkit.inks.recipe import taken_apart
+from matchkit.paper.jobsize import how_many
+from matchkit.paper.weighing import Container
 from matchkit.workflows.measuring_batch import wanted_of_batch
 from matchkit.workflows.printed import PrintedOver, printed_fit
 from matchkit.workflows.session import Session, by_light, spectrum
+from matchkit.workflows.sizing import density_of
 from matchkit.workflows.wanted import Wanted
 
 ROOM_AT_MOST = 100.0  # times the batch: more is a slip of the keyboard
@@ -110,7 +114,7 @@ def finish_in_book(
         raise InputError(f"batch {batch} has no target; there is no colour to come near to")
     planned = planned_grams(record, session.shop.resolution_g)
     printed = PrintedOver.from_book(record.printed)
-    options = as_begun(session, record, options)
+    options = as_begun(session, record, options, taken_apart(weighed, session.shop.mixes))
     return finish_batch(session, wanted, planned, weighed, options, printed=printed)
 
 
@@ -135,12 +139,47 @@ def check_options(
     raise_any(faults)
 
 
-def as_begun(session: Session, record: BatchRecord, options: CorrectOptions) -> CorrectOptions:
-    """The options, and without what was to be left out of a batch when it was begun."""
+def as_begun(
+    session: Session, record: BatchRecord, options: CorrectOptions, held: Mapping[str, float]
+) -> CorrectOptions:
+    """The options with what was said of a batch when it was begun: no ink that was left out.
+
+    Where no room is said, what its container takes beside what is `held`, in grams by ink.
+    """
     if left_out := left_out_of(session, record):
         names = ", ".join(left_out)
         session.note("left_out", f"{names}: to be left out when this batch was begun, so not added")
-    return replace(options, without=(*options.without, *left_out))
+    options = replace(options, without=(*options.without, *left_out))
+    room_g, container = _room_left(session, record, held)
+    if options.room_g < np.inf or room_g == np.inf:
+        return options
+    session.note(
+        "container_room",
+        f"additions are kept to what the {container} named when this batch was begun still takes"
+        f" to the brim: {room_g:,.0f} g; say the room if it is another",
+    )
+    return replace(options, room_g=room_g)
+
+
+def _room_left(
+    session: Session, record: BatchRecord, held: Mapping[str, float]
+) -> tuple[float, str]:
+    """Whole grams that a batch's container takes beside what is `held`, and which that is.
+
+    Infinite where none was named, a density is not known, or it is so big that it is no limit.
+    """
+    held_g, one = sum(held.values()), Container(name="", volume_ml=record.container_ml)
+    density = density_of(session, held) if one.volume_ml and held_g else None
+    if density is None:
+        return np.inf, ""
+    count, planned_ml = 1, record.planned_g / density
+    if planned_ml > one.volume_ml:  # so it was made in several
+        count = how_many(planned_ml, one)
+    room_g = max(0.0, floor(count * one.volume_ml * density - held_g + 1e-6))
+    batch_g = min(held_g, record.planned_g) if record.pours else record.planned_g
+    words = f"{one.volume_ml:,.0f} ml container"
+    words = words if count == 1 else f"{count} containers of {one.volume_ml:,.0f} ml"
+    return room_g if room_g <= ROOM_AT_MOST * batch_g else np.inf, words
 
 
 def left_out_of(session: Session, record: BatchRecord) -> tuple[str, ...]:

@@ -74,7 +74,7 @@ def sized(
         raise InputError(
             [f"{name!r}: not in inks.csv{did_you_mean(name, shelf)}" for name in unknown]
         )
-    known = density or _density(session, held)
+    known = density or density_of(session, held)
     if known is None:
         lacking = ", ".join(name for name in held if shelf[name].density_g_per_ml is None)
         raise InputError(
@@ -89,7 +89,7 @@ def sized(
     )  # fmt: skip
 
 
-def _density(session: Session, held: Mapping[str, float]) -> float | None:
+def density_of(session: Session, held: Mapping[str, float]) -> float | None:
     """Density in g/ml of amounts by ink; None where that of one is not known."""
     shelf, total = {ink.name: ink for ink in session.shelf.inks}, sum(held.values())
     if not {*held} <= {*shelf}:
@@ -133,7 +133,7 @@ def taken_before(session: Session, job: jobsize.PrintJob) -> TakenBefore | None:
         kept = SizedBy.from_book(each.print_job)
         if kept is None or _kind(kept.job) != _kind(job):
             continue
-        density = kept.density or _density(session, each.poured_g)
+        density = kept.density or density_of(session, each.poured_g)
         used_g = sum(each.poured_g.values()) - each.left_g - kept.job.screen_g
         if density and used_g > 0:
             batches.append(each.batch)
