@@ -172,7 +172,7 @@ _SIGNED = "'2026-03-02T08:00:00Z', ''"
 FORMULA = f"INSERT INTO formula VALUES (?, {_SIGNED}, ?, '', NULL, 'recipe', {'?, ' * 8}"
 FORMULA += "NULL, NULL, '', '', '', '')"
 PARTS = "INSERT INTO formula_ink VALUES (NULL, ?, ?, ?)"
-BATCH = f"INSERT INTO batch VALUES (?, {_SIGNED}, ?, '', '', '', 500000, '', '')"
+BATCH = f"INSERT INTO batch VALUES (?, {_SIGNED}, ?, '', '', '', 500000, '', '', 0)"
 WEIGHING = f"INSERT INTO weighing VALUES (?, {_SIGNED}, ?, NULL, '')"
 MEASUREMENT = (
     f"INSERT INTO measurement VALUES (?, {_SIGNED}, ?, ?, '', {'?, ' * 8}1, 0.5, 1, '', '')"
