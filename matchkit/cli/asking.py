@@ -23,8 +23,12 @@ def poured(words: Sequence[str], planned: Mapping[str, float]) -> dict[str, floa
     """Grams by name, of one recipe file or of words such as ``Chalk=289.7``.
 
     InputError for both at once, for a name that comes twice, and for what is no weight.
+
+    >>> poured(["Kelp=Green=12", "Chalk=="], {"Chalk": 289.7})
+    {'Kelp=Green': 12.0, 'Chalk': 289.7}
     """
-    pairs = [word.partition("=") for word in words]
+    # An ink's name may hold an equals sign; "==" at the end is: as planned.
+    pairs = [(w[:-2], "=", "=") if w.endswith("==") else w.rpartition("=") for w in words]
     if len(words) == 1 and (not pairs[0][1] or Path(words[0]).is_file()):
         written = recipe.read_recipe(words[0], None, grams_only=True)
         return dict(zip(written.inks, written.grams or (), strict=True))
