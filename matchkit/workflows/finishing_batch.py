@@ -175,7 +175,10 @@ def _room_left(
     count, planned_ml = 1, record.planned_g / density
     if planned_ml > one.volume_ml:  # so it was made in several
         count = how_many(planned_ml, one)
-    room_g = max(0.0, floor(count * one.volume_ml * density - held_g + 1e-6))
+    # What is added may be lighter than what is in it: the lightest ink there is fits for sure.
+    lightest = min(ink.density_g_per_ml or density for ink in session.shelf.inks)
+    free_ml = count * one.volume_ml - held_g / density
+    room_g = max(0.0, floor(free_ml * min(lightest, density) + 1e-6))
     batch_g = min(held_g, record.planned_g) if record.pours else record.planned_g
     words = f"{one.volume_ml:,.0f} ml container"
     words = words if count == 1 else f"{count} containers of {one.volume_ml:,.0f} ml"
