@@ -56,7 +56,9 @@ FILM_STRUCTURES = (
 )
 OWN = tuple(
     replace(
-        richest, name=richest.name.replace(" and depth", ", depth and each ink's own"), own=True
+        richest,
+        name=richest.name.replace(" and depth", ", depth and each ink's own terms"),
+        own=True,
     )
     for richest in (STRUCTURES[-1], FILM_STRUCTURES[-1])
 )
