@@ -46,11 +46,11 @@ OUT_OF_USE = ("Foxglove", "Dusk", "Lamp", "Deckhand", "Straw", "Dock", "Tar")
 Series = tuple[tuple[Ink, ...], list[Drawdown]]
 # The longest first, so that no process is left with one of them while the others are done.
 LONG = (
-    "browser", "test_notebooks", "test_same_answer", "test_library", "test_pins", "test_solve",
-    "test_forms_book", "test_rehearse", "test_forms", "test_plots", "test_film_fit", "test_hold",
-    "test_speed", "test_forms_own_shop", "test_leftovers", "test_cli", "test_book_cli", "test_day",
-    "test_cli_mixes", "test_practise_forms", "test_page", "test_cli_compare", "test_fit",
-    "test_notebooks_own_shop", "test_judge",
+    "browser", "test_notebooks", "test_same_answer", "test_library", "test_cli", "test_film_fit",
+    "test_pins", "test_rehearse", "test_forms_book", "test_speed", "test_plots", "test_forms",
+    "test_book_cli", "test_leftovers", "test_solve", "test_film_shop", "test_day", "test_fit",
+    "test_book_lessons", "test_cli_mixes", "test_match", "test_judge", "test_demo_films",
+    "test_diagnose", "test_correct",
 )  # fmt: skip
 
 

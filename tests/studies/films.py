@@ -27,9 +27,11 @@ formulas, so that the error is that of the theory alone.
 import json
 import sys
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
+from joblib import Parallel, delayed
 from scipy.optimize import least_squares
 
 from matchkit.colorimetry.grid import GRID_NM
@@ -37,14 +39,14 @@ from matchkit.colorimetry.tristimulus import XYZ, Lab, de00
 from matchkit.fitting.fit import fit
 from matchkit.fitting.held_out import FILM_STRUCTURES
 from matchkit.inks.opacity import hiding_um
-from matchkit.inks.palette import film_look, mixture_K_S
+from matchkit.inks.palette import film_look, reflectance
 from matchkit.inks.shop import Drawdown, Ink
 from matchkit.optics.film import Film, ground_inside
 from matchkit.optics.kubelka_munk import surface_constants
 from matchkit.simulator.pigments import make_bench
 from matchkit.simulator.simulate import KINDS, film_R, ladder, random_mixtures, read
 
-THEORIES = FILM_STRUCTURES[1:]
+PLAIN = FILM_STRUCTURES[1:2]
 STORED = Path(__file__).with_suffix(".json")
 SLABS = Path(__file__).parents[1] / "authorities" / "adding_doubling.csv"
 SEEDS = tuple(range(801, 811))
@@ -131,10 +133,8 @@ def _Y(R):
 
 def predicted(palette, C, um, grounds):
     """What the palette says of them, (n, n_wl)."""
-    K, S = mixture_K_S(palette, C)
     film = replace(palette.film, R_g=grounds, thickness_um=um[:, None])
-    surface = {"base": palette.base, "gain": palette.gain, "k2": palette.k2}
-    return film_look(K, S, film=film, deep=palette.deep, **surface)[0]
+    return reflectance(replace(palette, film=film), C)
 
 
 def true_hiding_um(bench, c):
@@ -158,7 +158,7 @@ def true_hiding_um(bench, c):
     return float(found) if ratio(np.array([found]))[1][0] >= 15 else None
 
 
-def one_bench(seed, scheme, *, mixtures=MIXTURES, hiding=HIDING, structures=THEORIES, error=0.0):
+def one_bench(seed, scheme, *, mixtures=MIXTURES, hiding=HIDING, structures=None, error=0.0):
     """dE00 of films, which of them half hide, relative errors of hiding thickness."""
     bench = make_bench(seed, unlike=True)
     drawn, grounds = drawdowns(
@@ -193,8 +193,9 @@ def table(seeds=SEEDS):
     """A row for each way to draw, theory and error of the stated thickness."""
     rows = []
     for scheme, theory, error in CASES:
-        structures = THEORIES if theory == "chosen" else THEORIES[:1]
-        parts = [one_bench(seed, scheme, structures=structures, error=error) for seed in seeds]
+        structures = PLAIN if theory == "two streams" else None
+        one = delayed(partial(one_bench, scheme=scheme, structures=structures, error=error))
+        parts = Parallel(n_jobs=-1)(one(seed) for seed in seeds)
         away, half, off = (np.concatenate([part[k] for part in parts]) for k in range(3))
         rows.append(
             {
