@@ -254,7 +254,7 @@ def test_a_file_that_was_measured_otherwise_is_refused(form):
 
 def test_advice_is_followed_and_brings_it_in(form):
     form.advice.ask.click()
-    assert "Sharp Lemon lot L-044 has run 3 % weak" in form.advice.told.value
+    assert "Sharp Lemon lot L-044 has run 4 % weak" in form.advice.told.value
     assert form.rows.fields
     press(form, "All as planned")
     press(form, "Write it down")
@@ -430,7 +430,7 @@ def test_a_new_job_counts_on_what_was_learned(form):
     new.details.note.text.value = "two coats"
     new.write.click()
     assert "Begun: batch 17." in new.notes.value
-    assert "Sharp Lemon lot L-044 has run 3 % weak" in new.notes.value
+    assert "Sharp Lemon lot L-044 has run 4 % weak" in new.notes.value
     assert form.pick.value == 17
     assert job(held(), 17).note == "two coats"
     new.lots.value = False
@@ -568,7 +568,7 @@ def test_the_match_form_counts_on_the_book(opened):
         return dict(zip(first.inks, first.percents, strict=True))["Sharp Lemon"]
 
     known = lemon()
-    assert "Allowed for: Sharp Lemon lot L-044 has run 3 % weak over 4 batches." in (
+    assert "Allowed for: Sharp Lemon lot L-044 has run 4 % weak over 4 batches." in (
         match.results.value
     )
     match.lots.value = False
@@ -687,7 +687,7 @@ def test_a_wrong_record_is_struck_and_stays_in_the_book(form):
     assert f"batch {IN}" in form.problems.value and "struck" in form.problems.value
 
 
-LEMON = "Sharp Lemon lot L-044 has run 3 % weak over 4 batches"
+LEMON = "Sharp Lemon lot L-044 has run 4 % weak over 4 batches"
 
 
 @pytest.mark.parametrize("kind", [WeighForm, CompareForm, CorrectForm, CoverForm])

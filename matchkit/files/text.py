@@ -113,9 +113,6 @@ LONGEST = 64  # characters; no measured number is longer
 # Digits are 0-9 only.  Written so that a failed match takes linear time.
 _POINT = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
 _COMMA = re.compile(_POINT.pattern.replace(r"\.", ","))
-_POINTS, _COMMAS = (
-    re.compile(rf"(?>{one.pattern})(?:\n(?>{one.pattern}))*+") for one in (_POINT, _COMMA)
-)
 _THOUSANDS = re.compile(r"[+-]?[1-9][0-9]{0,2}[.,][0-9]{3}")
 _BLANKS = "[ \u00a0\u2009\u202f]"
 _GROUPED = re.compile(rf"[+-]?[1-9][0-9]{{0,2}}(?:{_BLANKS}[0-9]{{3}})+(?:[.,][0-9]*)?")
@@ -145,13 +142,12 @@ def number(text: str, decimal: str = ".") -> float:
 def plain_numbers(cells: Sequence[str], decimal: str) -> list[float]:
     """The numbers in many cells, as `number` reads each; none where one may be no plain number.
 
-    Long tables are nearly always plain, and read at once take a fifth of the time.
+    Long tables are nearly always plain, and read at once take half the time.
     """
-    together = "\n".join(cells)
-    mark = _COMMAS if decimal == "," else _POINTS
-    if not (mark.fullmatch(together) and together.count("\n") == len(cells) - 1):
+    mark = _COMMA if decimal == "," else _POINT
+    if not (cells and all(map(mark.fullmatch, cells))):
         return []
-    values = list(map(float, together.replace(",", ".").split("\n")))
+    values = list(map(float, "\n".join(cells).replace(",", ".").split("\n")))
     sound = max(map(len, cells)) <= LONGEST and all(map(isfinite, values))
     return values if sound else []
 
