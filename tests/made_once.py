@@ -6,6 +6,7 @@
 import hashlib
 import os
 import pickle
+import sys
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -202,3 +203,10 @@ def forms_on_no_screen() -> Iterator[None]:
         patch.setattr(Widget, "open", opened)
         yield
         Widget.close_all()
+
+
+@pytest.fixture(autouse=True)
+def forms_keep_beside_the_notebook() -> None:
+    """A page keeps what it saves with its shop: no test after it does."""
+    if (shops := sys.modules.get("matchkit.forms.shops")) is not None:
+        shops.kept_in(Path())

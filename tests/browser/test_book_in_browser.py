@@ -64,6 +64,7 @@ def test_a_batch_is_weighed_with_the_keyboard(notebook, lab):
     page.keyboard.press("Enter")
     expect(form.get_by_role("alert")).to_contain_text("6.7o")
     form.get_by_label("Sharp Lemon, 6.72 g planned").fill("6.70")
+    page.keyboard.press("Tab")
     form.get_by_role("button", name="Write it down").click()
     expect(
         form.get_by_text("700.05 g weighed, furthest off the plan: Quay White +0.07")
