@@ -339,12 +339,17 @@ def test_the_drift_chart_shows_lots_apart(hands):
     assert drift_chart(new_axes()[1], "Brown", []).get_title() == "Brown"
 
 
-def test_advice_brings_a_batch_in_on_the_bench(hands):
-    """Weak ink, much of it: what the book advises is added and measured on the bench."""
+def weak_ink(hands):
+    """A batch of much weak ink, after two that tell how weak it is."""
     hands.strengths[hands.ink] = 0.85
     for percent in (8.0, 15.0):
         hands.make(percent)
-    batch = hands.make(12.0, other=None)
+    return hands.make(12.0, other=None)
+
+
+def test_advice_brings_a_batch_in_on_the_bench(hands):
+    """Weak ink, much of it: what the book advises is added and measured on the bench."""
+    batch = weak_ink(hands)
     found = correct_batch(session_of(hands), batch)
     assert found.least.added_g > 0
     with reading(hands.book) as db:
@@ -373,10 +378,7 @@ def test_nothing_is_added_or_judged_by_a_target_that_was_struck(hands):
 
 def test_a_lot_that_was_opened_since_is_not_the_batch_s(hands):
     """What is known of the batch's own lot counts, and what is added of another is told."""
-    hands.strengths[hands.ink] = 0.85
-    for percent in (8.0, 15.0):
-        hands.make(percent)
-    batch = hands.make(12.0, other=None)
+    batch = weak_ink(hands)
     before = correct_batch(session_of(hands), batch)
     open_lot(hands.book, hands.shop, "Scarlet", "S9")
     session = session_of(hands)
