@@ -150,8 +150,10 @@ def as_begun(
         names = ", ".join(left_out)
         session.note("left_out", f"{names}: to be left out when this batch was begun, so not added")
     options = replace(options, without=(*options.without, *left_out))
+    if options.room_g < np.inf:
+        return options
     room_g, container = _room_left(session, record, held)
-    if options.room_g < np.inf or room_g == np.inf:
+    if room_g == np.inf:
         return options
     session.note(
         "container_room",
